@@ -1,0 +1,5 @@
+"""``python -m faultnet``: the same as the command `faultnet`."""
+
+from faultnet.cli import main
+
+main()

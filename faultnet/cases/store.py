@@ -1,0 +1,338 @@
+"""The store of cases: append-only, on one computer or for a shop with several bays.
+
+A writer says how far it had read; if somebody else was faster it is told what came in between and nothing is lost.
+An event that :meth:`Store.append` has returned from is on the disk.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from faultnet.car import Case
+from faultnet.cases import events as happenings
+from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, replay, standing
+from faultnet.cases.summary import CaseSummary, columns_of, summary_of
+from faultnet.cases.tree import checked_tree
+from faultnet.errors import StoreError
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine
+
+__all__ = ["CaseSummary", "ConcurrentEdit", "Event", "Store", "StoredCase", "StoredEvent", "open_store"]
+
+_LETTERS = "23456789abcdefghjkmnpqrstvwxyz"  # none that are taken for another when read aloud or copied by hand
+
+
+@dataclass(frozen=True)
+class StoredCase:
+    """A case as it stands, with what a writer must know.
+
+    Parameters
+    ----------
+    case_id : str
+    case : Case
+    sequence : int
+        Number of the last event: the `expected_sequence` of the next.
+    can_undo, can_redo : bool
+    """
+
+    case_id: str
+    case: Case
+    sequence: int
+    can_undo: bool
+    can_redo: bool
+
+
+def open_store(url_or_path: str | os.PathLike[str] | None = None, *, who: str = "", device: str = "") -> Store:
+    """Open a store, making it or bringing it up to date if need be.
+
+    Parameters
+    ----------
+    url_or_path : str or path, optional
+        An SQLite file, or ``postgresql://user@host/database``. When left out, the environment variable
+        ``FAULTNET_STORE``, else a file in the user's data folder.
+    who, device : str
+        Written beside every event of this opening.
+
+    Returns
+    -------
+    Store
+        Also a context manager that closes itself.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be opened, or a newer program made it.
+    MissingExtraError
+        If PostgreSQL is named and its driver is not installed.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from faultnet.car import Battery, Car
+    >>> with TemporaryDirectory() as folder, open_store(f"{folder}/cases.sqlite") as store:
+    ...     case_id = store.create_case(Case(Car(Battery(600.0)), complaint="slow"))
+    ...     store.current(case_id).complaint
+    'slow'
+    """
+    from faultnet.cases.database import default_place, engine_at, transaction, url_of
+    from faultnet.cases.tables import is_current, migrate
+
+    checked_tree([who, device], "who and device")
+    engine = engine_at(url_of(default_place() if url_or_path is None else url_or_path))
+    try:
+        with transaction(engine) as connection:
+            current = is_current(connection)
+        if not current:
+            with transaction(engine, writing=True) as connection:
+                migrate(connection)
+    except BaseException:
+        engine.dispose()
+        raise
+    return Store(engine, who, device)
+
+
+class Store:
+    """Many cases, each a list of events; made by :func:`open_store`."""
+
+    def __init__(self, engine: Engine, who: str = "", device: str = "") -> None:
+        from faultnet.cases.database import transaction
+
+        self._engine, self._transaction = engine, transaction
+        self._signature = {"who": who, "device": device}
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    def create_case(self, case: Case) -> str:
+        """Keep a new case.
+
+        Parameters
+        ----------
+        case : Case
+
+        Returns
+        -------
+        str
+            Its id, short enough to be read aloud.
+
+        Raises
+        ------
+        CaseFileError
+            If the case holds something that cannot be kept.
+        StoreError
+            If the database fails.
+        """
+        from faultnet.cases.rows import insert_case
+
+        case_id = _new_id()
+        event = self._stored(case_id, 1, happenings.create_case(case))
+        columns = columns_of(replay([event]), event.at)
+        with self._writing() as connection:
+            insert_case(connection, event, columns)
+        return case_id
+
+    def append(self, case_id: str, event: Event, expected_sequence: int) -> int:
+        """Add an event to a case.
+
+        Parameters
+        ----------
+        case_id : str
+        event : Event
+            From one of the functions in :mod:`faultnet.cases.events`.
+        expected_sequence : int
+            Number of the last event the writer has seen.
+
+        Returns
+        -------
+        int
+            Number of the event, which is now on the disk.
+
+        Raises
+        ------
+        ConcurrentEdit
+            If others added events meanwhile.
+        CaseFileError
+            If the payload is malformed.
+        StoreError
+            If there is no such case, the event does not fit it, or the database fails.
+        """
+        if event.kind in ("case_created", "undone", "redone"):
+            raise StoreError(f"{event.kind} is not appended", to_do="use create_case, undo or redo")
+        from faultnet.cases.rows import read_events_to_change
+
+        with self._writing() as connection:
+            before = read_events_to_change(connection, case_id, expected_sequence)
+            return self._add(connection, before, event)
+
+    def current(self, case_id: str) -> Case:
+        """Give a case as it stands.
+
+        Raises
+        ------
+        StoreError
+            If there is no such case.
+        """
+        return self.opened(case_id).case
+
+    def opened(self, case_id: str) -> StoredCase:
+        """Give a case as it stands, with the number of its last event and what can be undone.
+
+        Raises
+        ------
+        StoreError
+            If there is no such case.
+        """
+        events = self.history(case_id)
+        done, undone = standing(events)
+        return StoredCase(case_id, replay(events), len(events), len(done) > 1, bool(undone))
+
+    def history(self, case_id: str) -> tuple[StoredEvent, ...]:
+        """Give everything that happened to a case, oldest first.
+
+        Raises
+        ------
+        StoreError
+            If there is no such case.
+        """
+        from faultnet.cases.rows import read_events
+
+        with self._reading() as connection:
+            return read_events(connection, case_id)
+
+    def undo(self, case_id: str, expected_sequence: int | None = None) -> int:
+        """Take the last change back.
+
+        Parameters
+        ----------
+        case_id : str
+        expected_sequence : int, optional
+            As in :meth:`append`; when left out, whatever came last is taken back.
+
+        Returns
+        -------
+        int
+            Number of the new event.
+
+        Raises
+        ------
+        ConcurrentEdit
+            If others added events meanwhile.
+        StoreError
+            If there is no such case or nothing to undo.
+        """
+        from faultnet.cases.rows import read_events_to_change
+
+        with self._writing() as connection:
+            before = read_events_to_change(connection, case_id, expected_sequence)
+            done, _ = standing(before)
+            if len(done) < 2:
+                raise StoreError("there is nothing to undo", where=f"case {case_id}")
+            return self._add(connection, before, Event("undone", {"sequence": done[-1].sequence}))
+
+    def redo(self, case_id: str, expected_sequence: int | None = None) -> int:
+        """Bring back what was last undone; the same parameters, result and errors as :meth:`undo`."""
+        from faultnet.cases.rows import read_events_to_change
+
+        with self._writing() as connection:
+            before = read_events_to_change(connection, case_id, expected_sequence)
+            _, undone = standing(before)
+            if not undone:
+                raise StoreError("there is nothing to redo", where=f"case {case_id}")
+            return self._add(connection, before, Event("redone", {"sequence": undone[-1].sequence}))
+
+    def list_cases(
+        self,
+        text: str = "",
+        *,
+        since: str | None = None,
+        until: str | None = None,
+        cause: str | None = None,
+        car: str | None = None,
+        closed: bool | None = None,
+        limit: int = 1000,
+    ) -> tuple[CaseSummary, ...]:
+        """List cases, the one changed last first.
+
+        Parameters
+        ----------
+        text : str
+            Words that must all occur in its name, complaint, car, notes, tests or acts; capitals do not matter.
+        since, until : str, optional
+            Dates such as ``2026-11-20``: cases with visits in between, both days included.
+        cause : str, optional
+            A component, or ``component:mode``, that was confirmed.
+        car : str, optional
+            Part of what the car is called.
+        closed : bool, optional
+        limit : int
+            At most so many.
+
+        Returns
+        -------
+        tuple of CaseSummary
+
+        Raises
+        ------
+        StoreError
+            If the database fails.
+        """
+        from faultnet.cases.finding import find
+
+        query = find(text, since, until, cause, car, closed).limit(limit)
+        with self._reading() as connection:
+            return tuple(summary_of(row) for row in connection.execute(query))
+
+    def backup(self, path: str | os.PathLike[str]) -> int:
+        """Write every event to one file of text; see :func:`faultnet.cases.backup.write_backup`."""
+        from faultnet.cases.backup import write_backup
+
+        with self._reading() as connection:
+            return write_backup(connection, path)
+
+    def restore(self, path: str | os.PathLike[str]) -> int:
+        """Take the cases of a backup in; see :func:`faultnet.cases.backup.read_backup`."""
+        from faultnet.cases.backup import read_backup
+
+        with self._writing() as connection:
+            return read_backup(connection, path)
+
+    def _reading(self) -> AbstractContextManager[Connection]:
+        """Begin to read, all from one moment."""
+        return self._transaction(self._engine)
+
+    def _writing(self) -> AbstractContextManager[Connection]:
+        """Begin to write, after others have finished."""
+        return self._transaction(self._engine, writing=True)
+
+    def _stored(self, case_id: str, sequence: int, event: Event) -> StoredEvent:
+        """Put place, time and signature to an event."""
+        checked_tree(event.payload, f"event {event.kind}")
+        now = datetime.now(UTC).isoformat(timespec="microseconds")
+        return StoredEvent(case_id, sequence, event.kind, event.payload, now, **self._signature)
+
+    def _add(self, connection: Connection, before: tuple[StoredEvent, ...], event: Event) -> int:
+        """Write an event behind those before it, after trying it on the case."""
+        from faultnet.cases.rows import insert_event
+
+        stored = self._stored(before[0].case_id, len(before) + 1, event)
+        insert_event(connection, stored, columns_of(replay([*before, stored]), before[0].at))
+        return stored.sequence
+
+
+def _new_id() -> str:
+    """Draw an id; among a million cases two are the same with a chance below one in a million."""
+    letters = [secrets.choice(_LETTERS) for _ in range(12)]
+    return "-".join("".join(letters[k : k + 4]) for k in (0, 4, 8))

@@ -1,0 +1,108 @@
+"""Answers as plain dictionaries, ready to be written as JSON; DEVELOPERS.md documents their shapes."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from faultnet.car import Case
+from faultnet.catalogue import ActSpec, Catalogue, Component, Instrument, Test
+from faultnet.diagnosis.result import Diagnosis, NextTest
+
+
+def diagnosis_answer(found: Diagnosis) -> dict[str, Any]:
+    """Give a diagnosis as a dictionary.
+
+    Parameters
+    ----------
+    found : Diagnosis
+
+    Returns
+    -------
+    dict
+        Probabilities in [-], information in [bit], times in [min], weights and surprises in [decibans].
+    """
+    named = ("component", "mode", "label", "probability")
+    return {
+        "case": found.case,
+        "summary": found.summary,
+        "causes": [{name: getattr(cause, name) for name in named} for cause in found.causes],
+        "components": found.components,
+        "nothing_wrong": found.nothing_wrong,
+        "next_tests": [_next_test(test) for test in found.next_tests],
+        "reasons": {cause: [asdict(reason) for reason in reasons] for cause, reasons in found.reasons.items()},
+        "seen": [asdict(seen) for seen in found.seen],
+        "clashes": list(found.clashes),
+        "dropped_prior_mass": found.dropped_prior_mass,
+        "cautions": list(found.cautions),
+    }
+
+
+def _next_test(test: NextTest) -> dict[str, Any]:
+    named = ("test", "label", "bits", "minutes", "prepare", "tools", "cautions", "sound_range", "unit")
+    return {name: getattr(test, name) for name in named}
+
+
+def validation_answer(case: Case) -> dict[str, Any]:
+    """Say what an accepted case holds."""
+    entries = sum(len(visit.entries) for visit in case.visits)
+    return {"case": case.name, "accepted": True, "visits": len(case.visits), "entries": entries}
+
+
+def catalogue_answer(catalogue: Catalogue) -> dict[str, Any]:
+    """Give the catalogue as a dictionary; modes and choices by their ids, with the labels beside them.
+
+    Examples
+    --------
+    >>> from faultnet.catalogue import load_catalogue
+    >>> catalogue_answer(load_catalogue())["components"][1]["modes"]
+    ['sound', 'slack', 'corroded']
+    """
+    return {
+        "prior_set": {"name": catalogue.name, "version": catalogue.version},
+        "components": [_component(component) for component in catalogue.components],
+        "tests": [_test(test, catalogue) for test in catalogue.tests],
+        "instruments": [_instrument(instrument) for instrument in catalogue.instruments],
+        "acts": [_act(act, catalogue) for act in catalogue.acts],
+        "cautions": [catalogue.cautions[name] for name in catalogue.general_cautions],
+    }
+
+
+def _component(component: Component) -> dict[str, Any]:
+    return {
+        "id": component.id,
+        "label": component.label,
+        "modes": [mode.id for mode in component.modes],
+        "mode_labels": {mode.id: mode.label for mode in component.modes},
+        "explanation": component.explanation,
+    }
+
+
+def _test(test: Test, catalogue: Catalogue) -> dict[str, Any]:
+    return {
+        "id": test.id,
+        "label": test.label,
+        "group": test.group,
+        "kind": test.kind,
+        "unit": test.unit,
+        "choices": [choice for choice, _ in test.choices],
+        "choice_labels": dict(test.choices),
+        "plausible": test.plausible,
+        "tools": test.tools,
+        "instruments": test.instruments,
+        "minutes": test.minutes,
+        "needs": [catalogue.preconditions[name] for name in test.needs],
+        "steps": test.steps,
+        "cautions": [catalogue.cautions[name] for name in test.cautions],
+        "explanation": test.explanation,
+    }
+
+
+def _instrument(instrument: Instrument) -> dict[str, Any]:
+    return asdict(instrument)
+
+
+def _act(act: ActSpec, catalogue: Catalogue) -> dict[str, Any]:
+    named = ("id", "label", "kind", "components", "minutes", "steps", "explanation")
+    cautions = [catalogue.cautions[name] for name in act.cautions]
+    return {**{name: getattr(act, name) for name in named}, "cautions": cautions}

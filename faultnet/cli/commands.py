@@ -1,0 +1,205 @@
+"""The commands. Everything heavy is imported inside the command that needs it, so that `--help` is quick."""
+
+from __future__ import annotations
+
+import json
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from faultnet import __version__
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Find out what is wrong with the 12 V starting and charging system of a car, and what to measure next.",
+    epilog="The vehicle maker's instructions, local rules and licensed practice come first.",
+)
+
+CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, demo:NAME, or - for standard input.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON.")]
+PriorsOption = Annotated[str, typer.Option("--priors", help="Name of a shipped prior set, or folder of your own.")]
+
+
+class ExportFormat(StrEnum):
+    """Formats a network can be written in."""
+
+    BIF = "bif"
+    XMLBIF = "xmlbif"
+
+
+class Place(StrEnum):
+    """Where a log was recorded."""
+
+    POSTS = "posts"
+    MODULE = "module"
+
+
+def _show(answer: str | dict[str, Any]) -> None:
+    """Print an answer: text as it is, anything else as JSON."""
+    text = answer if isinstance(answer, str) else json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False)
+    typer.echo(text.rstrip("\n"))
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"faultnet {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Options that come before a command."""
+
+
+@app.command()
+def diagnose(
+    case: CaseArgument,
+    as_json: JsonOption = False,
+    tools: Annotated[
+        list[str] | None, typer.Option(help="Tools at hand, commas between them; 'none' for bare hands.")
+    ] = None,
+    why: Annotated[bool, typer.Option("--why", help="Show what each reading did, and what a sound car reads.")] = False,
+    max_faults: Annotated[int, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = 3,
+    priors: PriorsOption = "standard",
+) -> None:
+    """Say how likely each cause is, why, and what to test next."""
+    from faultnet.cli.answers import diagnosis_answer
+    from faultnet.cli.inputs import read_case, read_catalogue, read_tools
+    from faultnet.cli.sheets import diagnosis_sheet
+    from faultnet.diagnosis import diagnose as find
+
+    the_case, catalogue = read_case(case), read_catalogue(priors)
+    found = find(the_case, catalogue, tools=read_tools(tools, catalogue), max_faults=max_faults)
+    _show(diagnosis_answer(found) if as_json else diagnosis_sheet(found, the_case, catalogue, why=why))
+
+
+@app.command()
+def validate(case: CaseArgument, as_json: JsonOption = False, priors: PriorsOption = "standard") -> None:
+    """Check a case file without diagnosing it."""
+    from faultnet.cli.answers import validation_answer
+    from faultnet.cli.inputs import read_case, read_catalogue
+    from faultnet.cli.sheets import validation_sheet
+    from faultnet.diagnosis import check_case
+
+    the_case = read_case(case)
+    check_case(the_case, read_catalogue(priors))
+    _show(validation_answer(the_case) if as_json else validation_sheet(the_case))
+
+
+@app.command()
+def catalogue(
+    as_json: JsonOption = False,
+    markdown: Annotated[bool, typer.Option("--markdown", help="The whole reference page, with every number.")] = False,
+    priors: PriorsOption = "standard",
+) -> None:
+    """List components, tests, instruments and acts by their ids."""
+    from faultnet.catalogue.page import reference_markdown
+    from faultnet.cli.answers import catalogue_answer
+    from faultnet.cli.inputs import read_catalogue
+    from faultnet.cli.listing import catalogue_sheet
+
+    if as_json and markdown:
+        raise typer.BadParameter("choose one of --json and --markdown")
+    known = read_catalogue(priors)
+    _show(catalogue_answer(known) if as_json else reference_markdown(known) if markdown else catalogue_sheet(known))
+
+
+@app.command()
+def log(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="Recorded voltage log, or - for standard input.")],
+    as_json: JsonOption = False,
+    svg: Annotated[Path | None, typer.Option(help="File to draw the trace to, with what was found marked.")] = None,
+    time_column: Annotated[str | None, typer.Option(help="Name of the column with the times, or its number.")] = None,
+    volts_column: Annotated[str | None, typer.Option(help="Name of the column with the volts, or its number.")] = None,
+    time_unit: Annotated[
+        str | None, typer.Option(help="s, ms, us, min, h, day_first, month_first, h:m, m:s.")
+    ] = None,
+    volts_unit: Annotated[str | None, typer.Option(help="V or mV.")] = None,
+    decimal: Annotated[str | None, typer.Option(help="Decimal mark: a point or a comma.")] = None,
+    separator: Annotated[str | None, typer.Option(help="Separator of columns; ' ' for any run of blanks.")] = None,
+    interval: Annotated[
+        float | None, typer.Option(help="Time between rows [s], if no column has the times.")
+    ] = None,
+    channel: Annotated[str | None, typer.Option(help="Channel of a measurement file, or module of a CAN log.")] = None,
+    file_format: Annotated[str | None, typer.Option("--format", help="Kind of file, if it is not recognised.")] = None,
+    cylinders: Annotated[int, typer.Option(min=1, max=16, help="Cylinders of the engine, for its speed.")] = 4,
+    place: Annotated[Place, typer.Option(help="Where the recorder was connected.")] = Place.POSTS,
+) -> None:
+    """Find starts, charging and drop-outs in a recorded voltage log."""
+    from faultnet.cli.inputs import read_source, write_text
+    from faultnet.cli.logs import log_answer, log_sheet
+    from faultnet.recordings import draw_trace, find_events, read_recording
+
+    trace = read_recording(
+        read_source(file),
+        time_column=_column(time_column),
+        volts_column=_column(volts_column),
+        time_unit=time_unit,
+        volts_unit=volts_unit,
+        decimal=decimal,
+        separator=separator,
+        interval=interval,
+        channel=channel,
+        format=file_format,
+    )
+    events = find_events(trace, cylinders=cylinders)
+    if svg is not None:
+        write_text(svg, draw_trace(trace, events))
+    _show(log_answer(trace, events, place.value) if as_json else log_sheet(trace, events, place.value))
+
+
+def _column(given: str | None) -> str | int | None:
+    """Read the name of a column, or its number counted from 1."""
+    return int(given) if given is not None and given.isdecimal() else given
+
+
+@app.command()
+def export(
+    case: CaseArgument,
+    to: Annotated[ExportFormat, typer.Option(help="Format.")] = ExportFormat.BIF,
+    out: Annotated[Path | None, typer.Option(help="File to write; standard output when left out.")] = None,
+    visit: Annotated[int | None, typer.Option(min=1, help="Visit, counted from 1; the last when left out.")] = None,
+    priors: PriorsOption = "standard",
+) -> None:
+    """Write the Bayesian network of a case's car."""
+    from faultnet.cli.inputs import read_case, read_catalogue, visit_of, write_text
+    from faultnet.network.cache import network_for
+    from faultnet.network.export import to_bif, to_xmlbif
+    from faultnet.network.setting import Setting
+
+    the_case = read_case(case)
+    conditions = visit_of(the_case, visit).conditions
+    network = network_for(Setting(the_case.car, conditions, read_catalogue(priors)))
+    text = to_bif(network) if to is ExportFormat.BIF else to_xmlbif(network)
+    _show(text) if out is None else write_text(out, text)
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of case files."""
+    from faultnet.cases.file import case_schema
+
+    _show(case_schema())
+
+
+@app.command()
+def serve(
+    case: Annotated[str | None, typer.Argument(metavar="[CASE]", help="Case to open, as for `diagnose`.")] = None,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on this machine; 0 takes a free one.")] = 8501,
+    share: Annotated[bool, typer.Option("--share", help="Let other devices on the network in.")] = False,
+    browser: Annotated[bool, typer.Option(help="Open a browser window.")] = True,
+) -> None:
+    """Open the front end in a browser."""
+    from faultnet.cli.inputs import case_file, front_end
+
+    path = None if case is None else str(case_file(case))
+    raise typer.Exit(front_end().launch(path, port, share, browser))

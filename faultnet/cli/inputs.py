@@ -1,0 +1,189 @@
+"""What the commands are given: cases, tools, prior sets, files to write, the front end."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
+from pathlib import Path
+from typing import Any
+
+from faultnet.car import Case, Visit
+from faultnet.cases.file import load_case
+from faultnet.catalogue import Catalogue, load_catalogue
+from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError
+from faultnet.shipped import shipped
+
+DEMO = "demo:"
+
+
+def demo_cases() -> dict[str, Path]:
+    """Return the demo cases that travel with the program, by name.
+
+    Examples
+    --------
+    >>> "shorted_cell" in demo_cases()
+    True
+    """
+    return {path.stem: path for path in sorted(shipped("cases").glob("*.json"))}
+
+
+def case_path(argument: str) -> Path:
+    """Turn an argument into a path: `demo:NAME` is a demo case, anything else is a path already.
+
+    Raises
+    ------
+    CaseError
+        If there is no such demo case.
+
+    Examples
+    --------
+    >>> case_path("demo:shorted_cell").name
+    'shorted_cell.json'
+    """
+    if not argument.startswith(DEMO):
+        return Path(argument)
+    name, known = argument.removeprefix(DEMO), demo_cases()
+    if name not in known:
+        raise CaseError("no such demo case", got=repr(name), expected=", ".join(known))
+    return known[name]
+
+
+def read_case(argument: str) -> Case:
+    """Read a case from a path, from `demo:NAME`, or from standard input (`-`); one without visits gets an empty one.
+
+    Raises
+    ------
+    CaseError
+        If it cannot be read or accepted.
+    """
+    case = load_case("-" if argument == "-" else case_path(argument))
+    return replace(case, visits=case.visits or (Visit(),))
+
+
+def case_file(argument: str) -> Path:
+    """Return the path of a case that has been read without complaint, for those who open it themselves.
+
+    Raises
+    ------
+    CaseError
+        If it cannot be read or accepted, or is no file.
+    """
+    if argument == "-":
+        raise CaseError("the front end needs a file", got="standard input", to_do="save the case to a file first")
+    path = case_path(argument)
+    load_case(path)
+    return path.resolve()
+
+
+def read_catalogue(priors: str) -> Catalogue:
+    """Load a shipped prior set by its name, or a folder with a prior set of one's own.
+
+    Raises
+    ------
+    PriorsError
+        If it is missing or malformed.
+
+    Examples
+    --------
+    >>> read_catalogue("standard").name
+    'standard'
+    """
+    return load_catalogue(folder=priors) if Path(priors).is_dir() else load_catalogue(priors)
+
+
+def known_tools(catalogue: Catalogue) -> tuple[str, ...]:
+    """Return every tool the catalogue's tests ask for, in alphabetical order.
+
+    Examples
+    --------
+    >>> "voltmeter" in known_tools(load_catalogue())
+    True
+    """
+    return tuple(sorted({part for test in catalogue.tests for tool in test.tools for part in tool.split(" or ")}))
+
+
+def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[str] | None:
+    """Read the tools at hand; None means every tool, "none" means bare hands.
+
+    Parameters
+    ----------
+    given : sequence of str, optional
+        Each may hold several, with commas between them.
+    catalogue : Catalogue
+
+    Raises
+    ------
+    EntryError
+        If the catalogue knows no such tool.
+
+    Examples
+    --------
+    >>> sorted(read_tools(["voltmeter, torch"], load_catalogue()))
+    ['torch', 'voltmeter']
+    """
+    if not given:
+        return None
+    named = {part.strip() for text in given for part in text.split(",")} - {"", "none"}
+    known = known_tools(catalogue)
+    for tool in sorted(named.difference(known)):
+        raise EntryError("unknown tool", where="--tools", got=repr(tool), expected=", ".join(known))
+    return frozenset(named)
+
+
+def visit_of(case: Case, number: int | None) -> Visit:
+    """Return a visit by its number from 1, or the last.
+
+    Raises
+    ------
+    CaseError
+        If the case has no such visit.
+    """
+    count = len(case.visits)
+    if number is not None and number > count:
+        raise CaseError("no such visit", where="--visit", got=str(number), expected=f"1 to {count}")
+    return case.visits[-1 if number is None else number - 1]
+
+
+def read_source(argument: str) -> str | bytes:
+    """Return the path of a recording, or what standard input holds (`-`)."""
+    return sys.stdin.buffer.read() if argument == "-" else argument
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file.
+
+    Raises
+    ------
+    FaultnetError
+        If the system does not let us.
+    """
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FaultnetError("the file cannot be written", where=str(path), got=reason, to_do="check the path") from None
+
+
+def front_end() -> Any:
+    """Load the launcher of the front end from the folder it travels in.
+
+    Returns
+    -------
+    module
+        With the function `launch`.
+
+    Raises
+    ------
+    FaultnetError
+        If the front end, or what it needs, is not installed.
+    """
+    if find_spec("streamlit") is None:
+        raise MissingExtraError("the front end is not installed", extra="app")
+    spec = spec_from_file_location("faultnet_front_end", shipped("ui") / "serve.py")
+    if spec is None or spec.loader is None:
+        raise FaultnetError("the front end's launcher cannot be loaded", to_do="install faultnet again")
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

@@ -1,0 +1,136 @@
+"""A diagnosis as text for people: verdict, causes, reasons, next tests, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from faultnet.car import Case
+from faultnet.catalogue import Catalogue
+from faultnet.cli.layout import bar, counted, joined, percent, section, wrapped
+from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
+from faultnet.diagnosis.wording import range_words
+
+SHOWN_TESTS = 3
+SHOWN_CAUSES = 6
+LEAST_SHOWN = 0.01
+LEAST_WEIGHT = 1.0
+
+
+def diagnosis_sheet(found: Diagnosis, case: Case, catalogue: Catalogue, *, why: bool = False) -> str:
+    """Write a diagnosis as text of at most 80 columns.
+
+    Parameters
+    ----------
+    found : Diagnosis
+    case : Case
+        It was made from.
+    catalogue : Catalogue
+    why : bool
+        Whether to show what each reading did, and what a sound example of the car reads.
+
+    Returns
+    -------
+    str
+    """
+    tests = found.next_tests[:SHOWN_TESTS]
+    return joined(
+        (
+            _head(case),
+            section("Verdict", [wrapped(found.summary)]),
+            section("Likely causes (several may hold at once)", _causes(found, catalogue)),
+            section("Measure again", [wrapped(clash) for clash in found.clashes]),
+            *(_reasons(found) if why else ()),
+            section("Readings beside a sound example of this car", _readings(found.seen)) if why else "",
+            section("Next tests, best first", [_next_test(k, test) for k, test in enumerate(tests, 1)]),
+            section("Cautions", [wrapped(caution, "  - ") for caution in found.cautions]),
+            wrapped(_left_out(found), ""),
+        )
+    )
+
+
+def _head(case: Case) -> str:
+    car, battery = case.car, case.car.battery
+    entries = sum(len(visit.entries) for visit in case.visits)
+    described = (
+        f"{car.label or 'A car'}: {car.fuel}, {car.displacement:g} l, "
+        f"battery {battery.rating:g} A ({battery.standard}). "
+        f"{counted(len(case.visits), 'visit')}, {counted(entries, 'entry')}."
+    )
+    title = (case.name or "A case without a name") + (" (invented)" if case.invented else "")
+    return "\n".join(wrapped(text, "") for text in (title, case.complaint, described) if text)
+
+
+def _causes(found: Diagnosis, catalogue: Catalogue) -> Iterator[str]:
+    shown = [cause for cause in found.causes if cause.probability >= LEAST_SHOWN][:SHOWN_CAUSES]
+    for k, cause in enumerate(shown or found.causes[:1]):
+        repair = f"; repair: {catalogue.act(cause.repair).label.lower()}" if k == 0 and cause.repair else ""
+        yield wrapped(f"{cause.label}{repair}", f"  {percent(cause.probability)}  {bar(cause.probability)}  ")
+    yield wrapped("no part is at fault", f"  {percent(found.nothing_wrong)}  {bar(found.nothing_wrong)}  ")
+
+
+def _reasons(found: Diagnosis) -> Iterator[str]:
+    labels = {f"{cause.component}:{cause.mode}": cause.label for cause in found.causes}
+    for name, reasons in found.reasons.items():
+        lines = [_reason(reason) for reason in reasons if abs(reason.weight) >= LEAST_WEIGHT]
+        yield section(f"Why {labels[name]}", lines or ["  No single reading moved it by much."])
+
+
+def _reason(reason: Reason) -> str:
+    """Say by how much one entry moved the odds of a cause.
+
+    Examples
+    --------
+    >>> print(_reason(Reason(0, 2, "Rest voltage at the posts: 10.52 V", 12.0)))
+      odds x 16    Rest voltage at the posts: 10.52 V (visit 1)
+    """
+    times = 10.0 ** (abs(reason.weight) / 10.0)
+    factor = f"{'x' if reason.weight > 0 else '/'} {times:.0f}" if times >= 9.5 else _small(reason.weight, times)
+    return wrapped(f"{reason.said} (visit {reason.visit + 1})", f"  odds {factor:<8}")
+
+
+def _small(weight: float, times: float) -> str:
+    return f"{'x' if weight > 0 else '/'} {times:.1f}"
+
+
+def _readings(seen: tuple[Seen, ...]) -> Iterator[str]:
+    for reading in seen:
+        text = f"{reading.said} (visit {reading.visit + 1})"
+        if reading.sound_range is not None and reading.value is not None:
+            low, high = reading.sound_range
+            place = "within" if low <= reading.value <= high else "below" if reading.value < low else "above"
+            yield wrapped(f"{text}; {place} {range_words(low, high, reading.unit)}", "  ", "    ")
+
+
+def _next_test(number: int, test: NextTest) -> str:
+    cost = f"{test.bits:.2f} bit, {test.minutes:g} min, {', '.join(test.tools) or 'no tools'}"
+    lines = [wrapped(f"{test.label} ({cost})", f"  {number}. ")]
+    if test.prepare:
+        lines.append(wrapped("First: " + " ".join(test.prepare), "     "))
+    if test.sound_range is not None:
+        sound = range_words(*test.sound_range, test.unit)
+        lines.append(wrapped(f"A sound example of this car reads {sound} today.", "     "))
+    lines.append(wrapped(test.because, "     "))
+    if number == 1:
+        lines += [wrapped(step, "     - ") for step in test.steps]
+    return "\n".join(lines)
+
+
+def _left_out(found: Diagnosis) -> str:
+    return (
+        f"Up to {counted(found.max_faults, 'fault')} at once; combinations of more were left out, "
+        f"{100.0 * found.dropped_prior_mass:.2g} % of the prior."
+    )
+
+
+def validation_sheet(case: Case) -> str:
+    """Say in a line that a case is accepted.
+
+    Examples
+    --------
+    >>> from faultnet.car import Battery, Car
+    >>> validation_sheet(Case(Car(Battery(600.0)), name="Slow start"))
+    'Slow start: accepted, 1 visit, 0 entries'
+    """
+    entries = sum(len(visit.entries) for visit in case.visits)
+    name = case.name or "The case"
+    return f"{name}: accepted, {counted(len(case.visits), 'visit')}, {counted(entries, 'entry')}"

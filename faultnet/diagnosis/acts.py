@@ -1,0 +1,150 @@
+"""What an act does to the model: what it mends, how it moves the charge, and what its outcome says.
+
+An act is an intervention. A *mending* act makes the modes it can mend sound from then on, with the chance that the
+repair takes; a *passing* act (a jump start, a bridging lead) makes parts sound only for the moment its outcome speaks
+of; charging and waiting move the state of charge. Its outcome is evidence: on what cranks now for a passing act or a
+charge, on whether a fault is left for a mending one.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from faultnet.car import Act
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.engine.hypotheses import Hypotheses, IndexArray
+from faultnet.errors import EntryError
+from faultnet.network.structure import Array
+
+ALL_MODES: tuple[str, ...] = ("*",)
+MENDS: dict[str, tuple[str, ...]] = {
+    "replace": ALL_MODES,
+    "clean": ("slack", "corroded", "high_resistance", "breaks_contact"),
+    "tighten": ("slack", "breaks_contact"),
+    "adjust": ("slips",),
+    "refill": ("dried_out",),
+    "reset": ("wrong_command",),
+    "remove_drain": ALL_MODES,
+    "advise_use": ALL_MODES,
+    "desulphate": ("sulphated",),
+}
+SUCCESS = {"clean": "repair_works_clean", "tighten": "repair_works_clean", "desulphate": "repair_works_recharge_sulphated"}
+PASSING: dict[str, tuple[str, ...]] = {
+    "jump_start": ("battery", "use", "drain"),
+    "jumper_ground": ("ground_path", "negative_joint"),
+    "bypass_control": ("start_control",),
+}
+CHARGING = ("charge", "desulphate")
+SURFACE_AFTER = {"charge": "just_charged", "desulphate": "just_charged", "drive": "just_charged", "shed_surface_charge": "shed"}
+CRANKING_AFTER = {
+    "cured": (0.86, 0.08, 0.02, 0.02, 0.02),
+    "better": (0.45, 0.45, 0.04, 0.03, 0.03),
+    "no_change": (0.10, 0.225, 0.225, 0.225, 0.225),
+}
+
+
+@dataclass(frozen=True)
+class Mending:
+    """A repair in the course of a case.
+
+    Parameters
+    ----------
+    component : str
+    modes : tuple of str
+        Fault modes it mends; ``("*",)`` for all.
+    success : float
+        Chance that it takes [-].
+    """
+
+    component: str
+    modes: tuple[str, ...]
+    success: float
+
+
+def check_act(catalogue: Catalogue, act: Act, where: str) -> None:
+    """Refuse an act the catalogue does not know, or one done to a component it cannot be done to.
+
+    Raises
+    ------
+    EntryError
+    """
+    known = {a.id: a for a in catalogue.acts}
+    if act.act not in known:
+        close = difflib.get_close_matches(act.act, list(known), n=3)
+        raise EntryError(
+            "unknown act", where=where, got=repr(act.act), expected=", ".join(close or known),
+            to_do="`faultnet catalogue` lists all acts",
+        )  # fmt: skip
+    spec = known[act.act]
+    if spec.kind == "repair" and len(spec.components) > 1 and act.component is None:
+        raise EntryError(
+            f"{spec.label}: which part?", where=where, got="no component", expected=", ".join(spec.components),
+            to_do="give `component`",
+        )  # fmt: skip
+    if act.component is not None and spec.components and act.component not in spec.components:
+        raise EntryError(
+            f"{spec.label}: it cannot be done to that", where=where, got=repr(act.component),
+            expected=", ".join(spec.components),
+        )  # fmt: skip
+
+
+def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
+    """What an act mends, or None."""
+    spec = catalogue.act(act.act)
+    if spec.effect not in MENDS:
+        return None
+    component = act.component or (spec.components[0] if len(spec.components) == 1 else None)
+    if component is None:
+        return None
+    success = catalogue.spread(SUCCESS.get(spec.effect, "repair_works_replace"))
+    return Mending(component, MENDS[spec.effect], success)
+
+
+def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mending: Mending) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Hypotheses in which a mending has something to mend."""
+    column = modes[:, space.components.index(mending.component)]
+    if mending.modes == ALL_MODES:
+        return np.asarray(column > 0)
+    wanted = [states.index(m) for m in mending.modes if m in states]
+    return np.isin(column, wanted)
+
+
+def with_sound(space: Hypotheses, modes: IndexArray, components: tuple[str, ...], rows: Array | None = None) -> IndexArray:
+    """Modes with some components set sound, in all hypotheses or in some."""
+    changed = modes.copy()
+    for component in components:
+        column = space.components.index(component)
+        if rows is None:
+            changed[:, column] = 0
+        else:
+            changed[np.asarray(rows, dtype=bool), column] = 0
+    return changed
+
+
+def outcome_chance(spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: Array, outcome: str) -> Array:
+    """Chance of an outcome of a repair given what it mended and what is left, shape (hypotheses,).
+
+    Parameters
+    ----------
+    spread : callable
+        Named numbers of the prior set.
+    space : Hypotheses
+    modes : int array, shape (hypotheses, components)
+        After the repair.
+    mended : bool array, shape (hypotheses,)
+        Whether there was something to mend.
+    """
+    counted = [i for i, c in enumerate(space.components) if c != "use"]
+    left = (modes[:, counted] > 0).any(axis=1)
+    chance = np.empty(len(modes))
+    for is_left in (False, True):
+        for was_mended in (False, True):
+            name = f"outcome_{'left' if is_left else 'none_left'}_{'mended' if was_mended else 'nothing_mended'}"
+            cured, better = spread(name + "_cured"), spread(name + "_better")
+            value = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
+            chance[(left == is_left) & (np.asarray(mended, dtype=bool) == was_mended)] = value
+    return chance

@@ -1,0 +1,292 @@
+"""A case goes in; causes, reasons, clashes and next tests come out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from faultnet.car import Case, Reading
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis.acts import check_act
+from faultnet.diagnosis.course import Entered, Present, course
+from faultnet.diagnosis.evidence import check_reading, evidence_of
+from faultnet.diagnosis.models import Model, model_for
+from faultnet.diagnosis.ranking import rank
+from faultnet.diagnosis.result import Cause, Diagnosis, Reason, Seen
+from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.wording import entry_words
+from faultnet.engine.belief import Belief, updated
+from faultnet.engine.hypotheses import Hypotheses
+from faultnet.errors import ClashError
+from faultnet.network.structure import Array
+
+MAX_FAULTS = 3
+EXPLAINED_CAUSES = 3
+CLASH_DECIBANS = 13.0
+LEAST_ODDS = 1e-12
+
+
+@dataclass(frozen=True, eq=False)
+class Worked:
+    """A case worked through, for those who need more than the diagnosis."""
+
+    case: Case
+    catalogue: Catalogue
+    models: tuple[Model, ...]
+    space: Hypotheses
+    belief: Belief
+    present: Present
+
+
+def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAULTS) -> Worked:
+    """Check a case's entries against the catalogue and work out the belief after all of them.
+
+    Parameters
+    ----------
+    case : Case
+    catalogue : Catalogue
+    max_faults : int
+        Largest number of faults at once.
+
+    Raises
+    ------
+    EntryError
+        If an entry makes no sense to the catalogue.
+    ClashError
+        If no hypothesis explains the entries at all.
+    """
+    check_case(case, catalogue)
+    models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
+    space = models[0].space
+    log_likelihood, present = course(models, case.visits, catalogue, space)
+    belief = updated(space, log_likelihood)
+    if belief is None:
+        raise _clash(models, case, catalogue, space)
+    return Worked(case, catalogue, models, space, belief, present)
+
+
+def check_case(case: Case, catalogue: Catalogue) -> None:
+    """Hold every entry of a case against the catalogue.
+
+    Raises
+    ------
+    EntryError
+        For the first entry that makes no sense.
+    """
+    for v, visit in enumerate(case.visits):
+        for k, entry in enumerate(visit.entries):
+            where = f"visit {v + 1}, entry {k + 1}"
+            if isinstance(entry, Reading):
+                check_reading(catalogue, entry, where)
+            else:
+                check_act(catalogue, entry, where)
+
+
+def diagnose(
+    case: Case, catalogue: Catalogue, *, tools: Collection[str] | None = None, max_faults: int = MAX_FAULTS
+) -> Diagnosis:
+    """Find how likely each cause is, why, and which test to do next.
+
+    Parameters
+    ----------
+    case : Case
+    catalogue : Catalogue
+        Of :func:`faultnet.catalogue.load_catalogue`.
+    tools : collection of str, optional
+        Tools at hand, as named in the catalogue; every tool when left out.
+    max_faults : int
+        Largest number of faults at once.
+
+    Returns
+    -------
+    Diagnosis
+
+    Raises
+    ------
+    EntryError, ClashError
+        As :func:`work_through`.
+
+    Examples
+    --------
+    >>> from faultnet.car import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.catalogue import load_catalogue
+    >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("crank_minimum", value=7.1)))
+    >>> answer = diagnose(Case(Car(Battery(600.0)), (visit,)), load_catalogue())
+    >>> answer.causes[0].component, answer.causes[0].mode
+    ('battery', 'shorted_cell')
+    """
+    worked = work_through(case, catalogue, max_faults=max_faults)
+    causes = _causes(worked)
+    tests = rank(case, worked.models[-1], worked.present, worked.belief, catalogue, tools)
+    seen = _seen(worked)
+    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > 0.02]
+    return Diagnosis(
+        case=case.name,
+        causes=causes,
+        components=_components(worked),
+        next_tests=tests,
+        nothing_wrong=float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum()),
+        reasons=reasons(worked, [(c.component, c.mode) for c in leading]),
+        seen=seen,
+        clashes=_clashes(seen),
+        summary=_summary(causes, worked),
+        dropped_prior_mass=worked.space.dropped,
+        max_faults=max_faults,
+        cautions=_cautions(worked, [t.test for t in tests[:3]]),
+        entries=sum(len(v.entries) for v in case.visits),
+    )
+
+
+def _components(worked: Worked) -> dict[str, dict[str, float]]:
+    network = worked.models[0].compiled.network
+    return {
+        name: dict(zip(network.nodes[name].states, (float(p) for p in chances), strict=False))
+        for name, chances in worked.belief.marginals().items()
+    }
+
+
+def _causes(worked: Worked) -> tuple[Cause, ...]:
+    prior = Belief(worked.space, worked.space.prior / worked.space.prior.sum(), 0.0).marginals()
+    now = worked.belief.marginals()
+    found = []
+    for component in worked.catalogue.components:
+        for m, mode in enumerate(component.modes[1:], start=1):
+            found.append(
+                Cause(
+                    component.id, mode.id, f"{component.label}: {mode.label}",
+                    float(now[component.id][m]), float(prior[component.id][m]),
+                    mode.explanation, mode.shows, mode.repair,
+                )  # fmt: skip
+            )
+    return tuple(sorted(found, key=lambda c: -c.probability))
+
+
+def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Reason, ...]]:
+    """How far each entry moved some causes, by leaving it out, strongest first.
+
+    Parameters
+    ----------
+    worked : Worked
+    causes : list of (component, mode)
+
+    Returns
+    -------
+    dict of "component:mode" to tuple of Reason
+    """
+    found: dict[str, list[Reason]] = {f"{c}:{m}": [] for c, m in causes}
+    columns = [_rows_of(worked, c, m) for c, m in causes]
+    with_all = [_log_odds(worked.belief.posterior, rows) for rows in columns]
+    for v, visit in enumerate(worked.case.visits):
+        for k, entry in enumerate(visit.entries):
+            if isinstance(entry, Reading) and entry.not_measured is not None:
+                continue
+            out, _ = course(worked.models, worked.case.visits, worked.catalogue, worked.space, Entered(v, k))
+            belief = updated(worked.space, out)
+            if belief is None:
+                continue
+            said = entry_words(worked.catalogue, entry)
+            for (c, m), rows, odds in zip(causes, columns, with_all, strict=True):
+                moved = 10.0 / np.log(10.0) * (odds - _log_odds(belief.posterior, rows))
+                found[f"{c}:{m}"].append(Reason(v, k, said, round(float(moved), 1)))
+    return {name: tuple(sorted(rs, key=lambda r: -abs(r.weight))) for name, rs in found.items()}
+
+
+def _rows_of(worked: Worked, component: str, mode: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    column = worked.space.components.index(component)
+    states = worked.models[0].compiled.network.nodes[component].states
+    return np.asarray(worked.space.modes[:, column] == states.index(mode))
+
+
+def _log_odds(posterior: Array, rows: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> float:
+    inside, outside = float(posterior[rows].sum()), float(posterior[~rows].sum())
+    return float(np.log(max(inside, LEAST_ODDS)) - np.log(max(outside, LEAST_ODDS)))
+
+
+def _seen(worked: Worked) -> tuple[Seen, ...]:
+    """Every number reading of the case beside the range of a sound car, and how odd it is for the leading hypotheses."""
+    found = []
+    for v, visit in enumerate(worked.case.visits):
+        model = worked.models[v]
+        ranges = sound_ranges(model, worked.catalogue)
+        for k, entry in enumerate(visit.entries):
+            if isinstance(entry, Reading) and entry.not_measured is None:
+                test = worked.catalogue.test(entry.test)
+                surprise = _surprise(worked, v, k, entry)
+                said = entry_words(worked.catalogue, entry)
+                found.append(Seen(v, k, said, ranges.get(test.id), entry.value, test.unit, surprise))
+    return tuple(found)
+
+
+def _surprise(worked: Worked, v: int, k: int, entry: Reading) -> float:
+    """How unlikely a reading is under the leading hypotheses beside the likeliest reading they allow [decibans].
+
+    Notes
+    -----
+    10 log10 of the chance density of the likeliest value over that of the value seen, given modes only.
+    """
+    model = worked.models[v].compiled
+    found = evidence_of(model.network, worked.catalogue, entry)
+    if found is None:
+        return 0.0
+    chosen = worked.belief.leading(0.9, 50)
+    weight = worked.belief.posterior[chosen]
+    node = model.network.nodes[found.quantity]
+    eye = np.eye(node.card)
+    chance = model.subset(chosen).predict([], {"t": (found.quantity, eye, np.full(node.card, 1.0 / node.card))})["t"]
+    chance = weight @ (chance / chance.sum(axis=1, keepdims=True)) / weight.sum()
+    seen = float(chance @ found.likelihood)
+    if not node.edges:
+        return round(float(10.0 * np.log10(chance.max() / max(seen, 1e-12))), 1)
+    density = chance / np.diff(np.asarray(node.edges))
+    return round(float(10.0 * np.log10(max(density.max() / max(seen, 1e-12), 1.0))), 1)
+
+
+def _clashes(seen: tuple[Seen, ...]) -> tuple[str, ...]:
+    return tuple(
+        f"{s.said} does not fit the likely causes. Measure again: probes on the posts themselves, the right range, "
+        "fresh meter battery."
+        for s in seen
+        if s.surprise > CLASH_DECIBANS
+    )
+
+
+def _cautions(worked: Worked, tests: list[str]) -> tuple[str, ...]:
+    catalogue = worked.catalogue
+    ids = list(catalogue.general_cautions)
+    for test in tests:
+        ids += [c for c in catalogue.test(test).cautions if c not in ids]
+    return tuple(catalogue.cautions[c] for c in ids)
+
+
+def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
+    """The verdict in a few sentences."""
+    first, second = causes[0], causes[1]
+    nothing = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
+    if first.probability >= 0.8:
+        return f"{first.label} explains what was seen ({first.probability:.0%})."
+    if nothing > max(0.3, first.probability):
+        return f"Nothing that was tested looks wrong ({nothing:.0%} that no part is at fault)."
+    if first.probability >= 0.5:
+        return f"Probably {first.label} ({first.probability:.0%}); {second.label} is not ruled out ({second.probability:.0%})."
+    return f"Not decided yet: {first.label} ({first.probability:.0%}) leads {second.label} ({second.probability:.0%})."
+
+
+def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:
+    """Name the smallest set of entries found that cannot stand together: drop one after the other while it still clashes."""
+    from dataclasses import replace
+
+    places = [(v, k) for v, visit in enumerate(case.visits) for k in range(len(visit.entries))]
+    needed = list(places)
+    for place in places:
+        fewer = [p for p in needed if p != place]
+        visits = tuple(
+            replace(visit, entries=tuple(e for k, e in enumerate(visit.entries) if (v, k) in fewer))
+            for v, visit in enumerate(case.visits)
+        )
+        log_likelihood, _ = course(models, visits, catalogue, space)
+        if updated(space, log_likelihood) is None:
+            needed = fewer
+    words = tuple(entry_words(catalogue, case.visits[v].entries[k]) for v, k in needed)
+    return ClashError("these entries cannot stand together", entries=words, to_do="measure them again, or remove one")

@@ -1,0 +1,131 @@
+"""Entries become evidence: the right quantity, the right instrument, the right place."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+from faultnet.car import Reading
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.catalogue.types import Instrument, Test
+from faultnet.engine.visit import Evidence
+from faultnet.errors import EntryError
+from faultnet.instruments import Offset, choice_likelihood, comparison_offset, number_likelihood, place_offset
+from faultnet.network.build import quantity_of
+from faultnet.network.structure import Network
+
+COMPARISON_TEST = "module_offset_at_rest"
+AWAY = ("module", "socket")
+
+
+def evidence_of(network: Network, catalogue: Catalogue, reading: Reading, offset: Offset | None = None) -> Evidence | None:
+    """What one reading says; None when nothing was measured.
+
+    Parameters
+    ----------
+    network : Network
+    catalogue : Catalogue
+    reading : Reading
+        Checked by :func:`check_reading`.
+    offset : Offset, optional
+        Offset of the module found by comparison at rest, for readings taken there.
+    """
+    if reading.not_measured is not None:
+        return None
+    test = catalogue.test(reading.test)
+    instrument = instrument_of(catalogue, test, reading)
+    node = network.nodes[quantity_of(test, instrument, reading.interval)]
+    if test.kind == "choice":
+        assert reading.state is not None
+        likelihood, broad = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
+        return Evidence(node.name, likelihood, broad)
+    assert reading.value is not None
+    shift = _offset_for(test, instrument, offset)
+    likelihood, broad = number_likelihood(
+        reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift
+    )
+    return Evidence(node.name, likelihood, broad)
+
+
+def _offset_for(test: Test, instrument: Instrument, offset: Offset | None) -> Offset:
+    if test.id == COMPARISON_TEST or instrument.place not in AWAY:
+        return Offset()
+    if instrument.place == "module" and offset is not None:
+        return offset
+    return place_offset(instrument)
+
+
+def instrument_of(catalogue: Catalogue, test: Test, reading: Reading) -> Instrument:
+    """The instrument a reading was taken with; the test's ordinary one when none is named."""
+    return catalogue.instrument(reading.instrument or test.instruments[0])
+
+
+def check_reading(catalogue: Catalogue, reading: Reading, where: str) -> None:
+    """Refuse a reading that the catalogue cannot make sense of.
+
+    Raises
+    ------
+    EntryError
+        If the test is unknown, the state is none of its choices, a number is given for a choice or the reverse, the
+        number cannot be true, or the instrument cannot take it.
+    """
+    known = {t.id: t for t in catalogue.tests}
+    if reading.test not in known:
+        raise EntryError(
+            "unknown test", where=where, got=repr(reading.test), expected=_near(reading.test, known),
+            to_do="`faultnet catalogue` lists all tests",
+        )  # fmt: skip
+    test = known[reading.test]
+    if reading.instrument is not None and reading.instrument not in test.instruments:
+        raise EntryError(
+            f"{test.label}: this instrument does not take that reading", where=where, got=repr(reading.instrument),
+            expected=", ".join(test.instruments),
+        )  # fmt: skip
+    if test.kind == "choice":
+        _check_choice(test, reading, where)
+    else:
+        _check_number(test, reading, where)
+
+
+def _check_choice(test: Test, reading: Reading, where: str) -> None:
+    choices = [c for c, _ in test.choices]
+    if reading.value is not None:
+        raise EntryError(
+            f"{test.label}: a choice is wanted, not a number", where=where, got=f"{reading.value:g}",
+            expected=", ".join(choices), to_do="give `state`",
+        )  # fmt: skip
+    if reading.state is not None and reading.state not in choices:
+        raise EntryError(
+            f"{test.label}: no such choice", where=where, got=repr(reading.state), expected=", ".join(choices)
+        )
+
+
+def _check_number(test: Test, reading: Reading, where: str) -> None:
+    if reading.state is not None:
+        raise EntryError(
+            f"{test.label}: a number is wanted", where=where, got=repr(reading.state), expected=f"a value in {test.unit}",
+            to_do="give `value`",
+        )  # fmt: skip
+    if reading.value is None or test.plausible is None:
+        return
+    low, high = test.plausible
+    if not low <= reading.value <= high:
+        raise EntryError(
+            f"{test.label}: this cannot be", where=where, got=f"{reading.value:g} {test.unit}",
+            expected=f"{low:g} to {high:g} {test.unit}", to_do="check the figure, its unit and the meter's range",
+        )  # fmt: skip
+
+
+def _near(word: str, known: Iterable[str]) -> str:
+    close = difflib.get_close_matches(word, list(known), n=3)
+    return ("one of: " + ", ".join(close)) if close else "a test id of the catalogue"
+
+
+def module_offset(catalogue: Catalogue, readings: Iterable[Reading]) -> Offset | None:
+    """Offset of the control module against the posts, from the last comparison at rest that was entered."""
+    found = None
+    for reading in readings:
+        if reading.test == COMPARISON_TEST and reading.value is not None:
+            module, posts = catalogue.instrument("socket_adapter_5hz"), catalogue.instrument("multimeter")
+            found = comparison_offset(12.5 + reading.value, 12.5, module, posts)
+    return found

@@ -1,0 +1,64 @@
+"""Compiled models of visits, kept in memory: the same car under the same conditions is compiled once."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from faultnet.car import Car, Conditions
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.engine.hypotheses import Hypotheses, enumerate_hypotheses
+from faultnet.engine.visit import VisitModel, compile_visit
+from faultnet.network.cache import network_for, setting_key
+from faultnet.network.setting import Setting
+
+UNCOUNTED = ("use",)
+KEPT = 24
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """One visit's setting with its network compiled for all hypotheses."""
+
+    setting: Setting
+    space: Hypotheses
+    compiled: VisitModel
+
+
+_lock = threading.Lock()
+_models: OrderedDict[tuple[str, int], Model] = OrderedDict()
+
+
+def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults: int) -> Model:
+    """The compiled model of a visit; immutable, so sessions in several threads may share it.
+
+    Parameters
+    ----------
+    car : Car
+    conditions : Conditions
+    catalogue : Catalogue
+    max_faults : int
+        Largest number of faults at once.
+    """
+    setting = Setting(car, conditions, catalogue)
+    key = (setting_key(setting), max_faults)
+    with _lock:
+        if key in _models:
+            _models.move_to_end(key)
+            return _models[key]
+    model = _compiled(setting, max_faults)
+    with _lock:
+        _models[key] = model
+        while len(_models) > KEPT:
+            _models.popitem(last=False)
+    return model
+
+
+def _compiled(setting: Setting, max_faults: int) -> Model:
+    network = network_for(setting)
+    space = enumerate_hypotheses(
+        network, max_faults=max_faults, uncounted=UNCOUNTED,
+        brought_in_when_sound=setting.spread("brought_in_when_sound"),
+    )  # fmt: skip
+    return Model(setting, space, compile_visit(network, space.components, space.modes))

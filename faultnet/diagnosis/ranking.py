@@ -1,0 +1,136 @@
+"""Which test to do next: expected information, the time it takes, and what has to be done first."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+
+from faultnet.car import Case, Reading, Visit
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.catalogue.types import Test
+from faultnet.diagnosis.course import Present
+from faultnet.diagnosis.models import Model
+from faultnet.diagnosis.result import NextTest
+from faultnet.diagnosis.sound import sound_ranges
+from faultnet.engine.belief import Belief, information
+from faultnet.network.structure import Array
+
+ACTIVE_MASS = 0.9995
+MOST_ACTIVE = 400
+GAVE_UP = ("cannot_reach", "not_fitted")
+SKIPPED_FACTOR = 0.25
+NEED_MET_BY = {
+    "battery_charged": ("charge", "desulphate", "drive"),
+    "surface_charge_gone": ("shed_surface_charge",),
+    "rested": ("wait",),
+    "fuel_disabled": ("disable_fuel",),
+    "charged_overnight": ("charge", "desulphate"),
+}
+
+
+def outcome_chances(present: Present, belief: Belief, catalogue: Catalogue, tests: Collection[str]) -> tuple[Array, dict[str, Array]]:
+    """Chance of each outcome class of some tests for each of the leading hypotheses.
+
+    Returns
+    -------
+    posterior : array, shape (leading hypotheses,)
+        Sums to one.
+    chances : dict of test id to array, shape (leading hypotheses, outcomes)
+    """
+    chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
+    network = present.model.network
+    asked = {}
+    for name in tests:
+        reading = network.nodes[f"reading_{name}"]
+        asked[name] = (reading.parents[0], reading.table[:, :, 0].T, reading.table[:, 0, 1])
+    posterior = belief.posterior[chosen]
+    model = present.model.subset(chosen)
+    return posterior / posterior.sum(), model.predict(present.evidence, asked, present.carried[chosen])
+
+
+def rank(
+    case: Case, model: Model, present: Present, belief: Belief, catalogue: Catalogue, tools: Collection[str] | None
+) -> tuple[NextTest, ...]:
+    """All tests still to be done, best first by information for the time they take.
+
+    Parameters
+    ----------
+    case : Case
+    model : Model
+        Of the last visit.
+    present : Present
+    belief : Belief
+    catalogue : Catalogue
+    tools : collection of str, optional
+        Tools at hand; every tool when left out.
+    """
+    visit = case.visits[-1]
+    open_tests = [t for t in catalogue.tests if _open(t, visit) and _at_hand(t, tools)]
+    posterior, chances = outcome_chances(present, belief, catalogue, [t.id for t in open_tests])
+    ranges = sound_ranges(model, catalogue)
+    found = []
+    for test in open_tests:
+        bits = information(posterior, chances[test.id])
+        if any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
+            bits *= SKIPPED_FACTOR
+        found.append(_next_test(test, bits, visit, present, catalogue, ranges.get(test.id)))
+    return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test)))
+
+
+def _open(test: Test, visit: Visit) -> bool:
+    """Whether a test has still something to give in this visit: acts open it again."""
+    for entry in reversed(visit.entries):
+        if not isinstance(entry, Reading):
+            return True
+        if entry.test == test.id and (entry.not_measured is None or entry.not_measured in GAVE_UP):
+            return False
+    return True
+
+
+def _at_hand(test: Test, tools: Collection[str] | None) -> bool:
+    return tools is None or all(any(t in tools for t in tool.split(" or ")) for tool in test.tools)
+
+
+def _next_test(
+    test: Test, bits: float, visit: Visit, present: Present, catalogue: Catalogue, sound: tuple[float, float] | None
+) -> NextTest:
+    prepare = [n for n in test.needs if not _met(n, visit, present)]
+    minutes = test.minutes + sum(_minutes_for(n, catalogue) for n in prepare)
+    return NextTest(
+        test=test.id,
+        label=test.label,
+        group=test.group,
+        bits=round(bits, 4),
+        minutes=minutes,
+        prepare=tuple(catalogue.preconditions[n] for n in prepare),
+        tools=test.tools,
+        steps=test.steps,
+        cautions=tuple(catalogue.cautions[c] for c in test.cautions),
+        sound_range=sound,
+        unit=test.unit,
+        because=test.explanation,
+    )
+
+
+def _met(need: str, visit: Visit, present: Present) -> bool:
+    """Whether a precondition holds by what was done or is known in this visit."""
+    if any(effect in NEED_MET_BY.get(need, ()) for effect in present.acts_done):
+        return True
+    standing = visit.conditions.hours_standing
+    if need in ("surface_charge_gone", "rested"):
+        return standing is not None and standing >= 6.0
+    if need == "engine_warm":
+        return visit.conditions.engine_warm
+    return False
+
+
+def _minutes_for(need: str, catalogue: Catalogue) -> float:
+    """Hands-on minutes it takes to bring a precondition about [min]."""
+    name = f"minutes_for_{need}"
+    return catalogue.spread(name) if name in catalogue.spreads else 0.0
+
+
+def share_of_time(tests: tuple[NextTest, ...]) -> float:
+    """Best information per minute on offer [bit/min]; nought when there is nothing to do."""
+    return max((t.bits_per_minute for t in tests), default=float(np.float64(0.0)))

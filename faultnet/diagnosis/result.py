@@ -1,0 +1,160 @@
+"""What a diagnosis says, as frozen records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One component in one fault mode.
+
+    Parameters
+    ----------
+    component, mode, label : str
+    probability, prior : float
+        Now, and before any entry [-].
+    explanation, shows, repair : str
+        Plain words, and the id of the act that mends it.
+    """
+
+    component: str
+    mode: str
+    label: str
+    probability: float
+    prior: float
+    explanation: str
+    shows: str
+    repair: str
+
+
+@dataclass(frozen=True)
+class NextTest:
+    """A test not yet done, and what it is worth.
+
+    Parameters
+    ----------
+    test, label, group : str
+    bits : float
+        Expected information about what is at fault [bit].
+    minutes : float
+        Hands-on minutes, with what has to be done first [min].
+    prepare : tuple of str
+        What must hold or be done first, in words.
+    tools, steps, cautions : tuple of str
+    sound_range : (float, float) or None
+        In which a sound example of this car reads today, in `unit`.
+    unit : str
+    because : str
+        Why it is worth doing, in a sentence.
+    """
+
+    test: str
+    label: str
+    group: str
+    bits: float
+    minutes: float
+    prepare: tuple[str, ...]
+    tools: tuple[str, ...]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sound_range: tuple[float, float] | None
+    unit: str
+    because: str
+
+    @property
+    def bits_per_minute(self) -> float:
+        """Information for the time it takes [bit/min]."""
+        return self.bits / (self.minutes + OVERHEAD_MINUTES)
+
+
+OVERHEAD_MINUTES = 1.0
+
+
+@dataclass(frozen=True)
+class Reason:
+    """How far one entry moved one cause.
+
+    Parameters
+    ----------
+    visit, entry : int
+        Place of the entry.
+    said : str
+        The entry in words.
+    weight : float
+        Change of the cause's log odds by this entry, all others kept [decibans]; positive speaks for it.
+    """
+
+    visit: int
+    entry: int
+    said: str
+    weight: float
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A reading beside what was to be expected.
+
+    Parameters
+    ----------
+    visit, entry : int
+    said : str
+    sound_range : (float, float) or None
+        Range of a sound example of this car, in `unit`.
+    value : float or None
+    unit : str
+    surprise : float
+        How unlikely the reading is for the leading hypothesis beside its likeliest value [decibans].
+    """
+
+    visit: int
+    entry: int
+    said: str
+    sound_range: tuple[float, float] | None
+    value: float | None
+    unit: str
+    surprise: float
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """The answer to a case.
+
+    Parameters
+    ----------
+    case : str
+    causes : tuple of Cause
+        Every fault mode, most likely first.
+    components : dict of component to dict of mode to probability
+    next_tests : tuple of NextTest
+        Best first.
+    nothing_wrong : float
+        Probability that no component is at fault [-].
+    reasons : dict of "component:mode" to tuple of Reason
+        For the leading causes.
+    seen : tuple of Seen
+    clashes : tuple of str
+        Readings no likely hypothesis explains, with what to do.
+    summary : str
+        The verdict in a few sentences.
+    dropped_prior_mass : float
+        Prior mass of the fault combinations left out [-].
+    max_faults : int
+    cautions : tuple of str
+    entries : int
+        Number of entries taken into account.
+    """
+
+    case: str
+    causes: tuple[Cause, ...]
+    components: dict[str, dict[str, float]]
+    next_tests: tuple[NextTest, ...]
+    nothing_wrong: float
+    reasons: dict[str, tuple[Reason, ...]]
+    seen: tuple[Seen, ...]
+    clashes: tuple[str, ...]
+    summary: str
+    dropped_prior_mass: float
+    max_faults: int
+    cautions: tuple[str, ...]
+    entries: int

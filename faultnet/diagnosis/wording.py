@@ -1,0 +1,63 @@
+"""Entries, reasons and verdicts in plain words."""
+
+from __future__ import annotations
+
+from faultnet.car import Act, Entry, Reading
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.units import format_quantity
+
+NOT_MEASURED_WORDS = {
+    "skipped": "skipped",
+    "cannot_reach": "could not be reached",
+    "unstable": "would not settle",
+    "not_fitted": "not fitted on this car",
+}
+OUTCOME_WORDS = {"cured": "cured", "better": "better", "no_change": "no change"}
+
+
+def entry_words(catalogue: Catalogue, entry: Entry) -> str:
+    """One entry in words.
+
+    Examples
+    --------
+    >>> from faultnet.catalogue import load_catalogue
+    >>> entry_words(load_catalogue(), Reading("rest_voltage", value=12.4))
+    'Rest voltage at the posts: 12.40 V'
+    """
+    if isinstance(entry, Act):
+        return _act_words(catalogue, entry)
+    test = catalogue.test(entry.test)
+    if entry.not_measured is not None:
+        return f"{test.label}: {NOT_MEASURED_WORDS[entry.not_measured]}"
+    if entry.state is not None:
+        said = dict(test.choices)[entry.state]
+        return f"{test.label}: {said}{' (not sure)' if entry.roughly else ''}"
+    assert entry.value is not None
+    return f"{test.label}: {'about ' if entry.roughly else ''}{value_words(entry.value, test.unit)}"
+
+
+def _act_words(catalogue: Catalogue, act: Act) -> str:
+    words = catalogue.act(act.act).label
+    if act.component is not None:
+        words += f" ({catalogue.component(act.component).label})"
+    return words + (f": {OUTCOME_WORDS[act.outcome]}" if act.outcome else "")
+
+
+def value_words(value: float, unit: str) -> str:
+    """A value with its unit, small ones in thousandths.
+
+    Examples
+    --------
+    >>> value_words(0.35, "V"), value_words(0.0082, "ohm"), value_words(1.25, "-")
+    ('350 mV', '8.2 mΩ', '1.250')
+    """
+    if unit in ("V", "A") and abs(value) < 1.0:
+        return format_quantity(value, "m" + unit)
+    if unit == "ohm" and abs(value) < 1.0:
+        return format_quantity(value, "mohm", decimals=1)
+    return format_quantity(value, unit)
+
+
+def range_words(low: float, high: float, unit: str) -> str:
+    """A range in words: both ends with one unit."""
+    return f"{value_words(low, unit)} to {value_words(high, unit)}"

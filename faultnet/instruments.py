@@ -1,0 +1,210 @@
+"""From what was read to how likely that reading is for every value of the quantity.
+
+An instrument's stated accuracy is a limit; half of it is taken as a standard deviation (facts on meters: common
+practice). A small chance of a slip (wrong spot, wrong range, misread) keeps one bad entry from making certainty. A
+reading taken away from the battery's posts carries the offset of that place, known well once both were compared at
+rest and poorly before.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import erf, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.catalogue.types import Instrument
+
+Array = NDArray[np.float64]
+
+ROUGHLY_FACTOR = 3.0
+ROUGHLY_FLOOR = 0.015
+
+
+@dataclass(frozen=True)
+class Offset:
+    """Difference of a place of measurement from the battery's posts at rest [V].
+
+    Parameters
+    ----------
+    mean, spread : float
+        Mean and standard deviation [V].
+    """
+
+    mean: float = 0.0
+    spread: float = 0.0
+
+
+def reading_spread(instrument: Instrument, value: float, *, roughly: bool = False) -> float:
+    """Standard deviation of a reading around the true value [unit of the reading].
+
+    Parameters
+    ----------
+    instrument : Instrument
+    value : float
+        What was read, SI unit.
+    roughly : bool
+        Widens it: the figure jumped about or was read in passing.
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    sd = sqrt((limit / 2)^2 + resolution^2 / 12), limit = percent of reading + fixed share.
+
+    Examples
+    --------
+    >>> from faultnet.catalogue import load_catalogue
+    >>> meter = load_catalogue().instrument("better_multimeter")
+    >>> reading_spread(meter, 12.6) < 0.05
+    True
+    """
+    limit = instrument.percent / 100.0 * abs(value) + instrument.floor
+    spread = sqrt((limit / 2.0) ** 2 + instrument.resolution**2 / 12.0)
+    if roughly:
+        spread = ROUGHLY_FACTOR * spread + ROUGHLY_FLOOR * abs(value)
+    return max(spread, 1e-9)
+
+
+def comparison_offset(at_module: float, at_posts: float, module: Instrument, posts: Instrument) -> Offset:
+    """Offset of a place found by reading it and the posts together at rest.
+
+    Parameters
+    ----------
+    at_module, at_posts : float
+        The two readings [V].
+    module, posts : Instrument
+        What they were read with.
+
+    Returns
+    -------
+    Offset
+        Its spread holds both instruments' errors.
+    """
+    spread = sqrt(reading_spread(module, at_module) ** 2 + reading_spread(posts, at_posts) ** 2)
+    return Offset(at_module - at_posts, spread)
+
+
+def place_offset(instrument: Instrument) -> Offset:
+    """Offset to expect of an instrument's place when nothing was compared."""
+    return Offset(instrument.offset, instrument.offset_spread)
+
+
+def number_likelihood(
+    value: float,
+    edges: tuple[float, ...],
+    instrument: Instrument,
+    *,
+    roughly: bool = False,
+    offset: Offset | None = None,
+) -> tuple[Array, float]:
+    """Density of a reading for each bin of the true value, and under a fault the model does not know.
+
+    Parameters
+    ----------
+    value : float
+        What was read, SI unit of the edges.
+    edges : tuple of float, length bins + 1
+    instrument : Instrument
+    roughly : bool
+    offset : Offset, optional
+        Of the place of measurement; none for the posts.
+
+    Returns
+    -------
+    likelihood : array, shape (bins,)
+        Mean density over each bin [1/unit].
+    broad : float
+        Density under a flat distribution over the whole range [1/unit].
+
+    Notes
+    -----
+    Within a bin the true value is taken as evenly spread; the density is the normal error integrated over the bin.
+    Readings beyond the last edges count as just inside them.
+
+    Examples
+    --------
+    >>> from faultnet.catalogue import load_catalogue
+    >>> meter = load_catalogue().instrument("better_multimeter")
+    >>> likelihood, broad = number_likelihood(12.6, (11.0, 12.0, 12.5, 12.7, 13.0), meter)
+    >>> int(likelihood.argmax())
+    2
+    """
+    shift = offset or Offset()
+    spread = sqrt(reading_spread(instrument, value, roughly=roughly) ** 2 + shift.spread**2)
+    at = min(max(value - shift.mean, edges[0] + 1e-9), edges[-1] - 1e-9)
+    bounds = np.asarray(edges)
+    cumulative = np.array([0.5 * (1.0 + erf((b - at) / spread / sqrt(2.0))) for b in bounds])
+    density = np.diff(cumulative) / np.diff(bounds)
+    broad = 1.0 / (edges[-1] - edges[0])
+    slip = instrument.slip
+    return (1.0 - slip) * density + slip * broad, broad
+
+
+def choice_likelihood(
+    state: str, states: tuple[str, ...], slip: float, *, roughly: bool = False
+) -> tuple[Array, float]:
+    """Chance of an answer for each true state, and under a fault the model does not know.
+
+    Parameters
+    ----------
+    state : str
+        What was answered.
+    states : tuple of str
+    slip : float
+        Chance of a wrong word [-].
+    roughly : bool
+        "Not sure": a third of the weight goes to the other answers.
+
+    Returns
+    -------
+    likelihood : array, shape (states,)
+    broad : float
+
+    Examples
+    --------
+    >>> choice_likelihood("a", ("a", "b"), 0.02)
+    (array([0.99, 0.01]), 0.5)
+    """
+    slip = max(slip, 1.0 / 3.0) if roughly else slip
+    likelihood = np.full(len(states), slip / len(states))
+    likelihood[states.index(state)] += 1.0 - slip
+    return likelihood, 1.0 / len(states)
+
+
+def outcome_table(edges: tuple[float, ...], instrument: Instrument, groups: int = 12) -> tuple[Array, Array, tuple[float, ...]]:
+    """Outcome classes of a number test: what an instrument would show for each bin of the true value.
+
+    Parameters
+    ----------
+    edges : tuple of float
+    instrument : Instrument
+    groups : int
+        Largest number of classes; neighbouring bins are merged.
+
+    Returns
+    -------
+    table : array, shape (bins, classes)
+        Rows sum to one [-].
+    broad : array, shape (classes,)
+        Shares of the classes under a flat distribution [-].
+    class_edges : tuple of float, length classes + 1
+    """
+    bounds = np.asarray(edges)
+    step = -(-(len(bounds) - 1) // groups)
+    keep = sorted({*range(0, len(bounds), step), len(bounds) - 1})
+    cuts = bounds[keep]
+    points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+    offset = place_offset(instrument)
+    broad = np.diff(cuts) / (cuts[-1] - cuts[0])
+    table = np.zeros((len(points), len(keep) - 1))
+    for i, row in enumerate(points):
+        for point in row:
+            spread = sqrt(reading_spread(instrument, float(point)) ** 2 + offset.spread**2)
+            inner = [0.5 * (1.0 + erf((c - point - offset.mean) / spread / sqrt(2.0))) for c in cuts[1:-1]]
+            table[i] += np.diff([0.0, *inner, 1.0])
+    table /= points.shape[1]
+    return (1.0 - instrument.slip) * table + instrument.slip * broad, broad, tuple(float(c) for c in cuts)

@@ -1,0 +1,109 @@
+"""Built networks kept on disk, found again by what they were built from.
+
+A network is a pure function of the car, the conditions, the prior set and the code that builds it. The key is a hash
+of all of those; the file is one flat array that is mapped into memory and a small description beside it, so reading
+one costs milliseconds. A damaged or unwritable cache only costs time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tempfile
+from dataclasses import asdict
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from faultnet import __version__
+from faultnet.network.setting import Setting
+from faultnet.network.structure import Network, Node
+
+KEPT = 24
+FORMAT = 1
+
+
+def cache_folder() -> Path:
+    """Where built networks are kept: ``FAULTNET_CACHE`` if set, else the user's cache folder."""
+    if named := os.environ.get("FAULTNET_CACHE"):
+        return Path(named)
+    from platformdirs import user_cache_dir
+
+    return Path(user_cache_dir("faultnet")) / "networks"
+
+
+def network_for(setting: Setting) -> Network:
+    """The network of a setting: from disk, or built and then kept."""
+    path = cache_folder() / f"{setting_key(setting)}.bin"
+    network = _read(path)
+    if network is None:
+        from faultnet.network.build import build_network
+
+        network = build_network(setting)
+        _write(path, network)
+    return network
+
+
+def setting_key(setting: Setting) -> str:
+    """What a setting's network depends on, as one short hash."""
+    car = {k: v for k, v in asdict(setting.car).items() if k != "label"}
+    told = {"format": FORMAT, "version": __version__, "car": car, "conditions": asdict(setting.conditions)}
+    text = json.dumps(told, sort_keys=True) + setting.catalogue.fingerprint + _code_hash()
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+@lru_cache(maxsize=1)
+def _code_hash() -> str:
+    here = Path(__file__).parent
+    return _folder_hash(here, ("*.py",)) + _folder_hash(here.parent / "physics", ("*.py",))
+
+
+def _folder_hash(folder: Path, patterns: tuple[str, ...]) -> str:
+    digest = hashlib.sha256()
+    for pattern in patterns:
+        for path in sorted(folder.glob(pattern)):
+            digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()
+
+
+def _write(path: Path, network: Network) -> None:
+    """Write beside the final name and rename, so that a reader never sees half a file."""
+    described, offset = [], 0
+    for node in network.nodes.values():
+        described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges")})
+        described[-1] |= {"shape": node.table.shape, "offset": offset}
+        offset += node.table.size
+    flat = np.concatenate([n.table.ravel() for n in network.nodes.values()])
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        for suffix, data in ((".bin", flat.tobytes()), (".json", json.dumps(described).encode())):
+            with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+                file.write(data)
+            os.replace(file.name, path.with_suffix(suffix))
+        _forget_old(path.parent)
+    except OSError:
+        return
+
+
+def _forget_old(folder: Path) -> None:
+    newest_first = sorted(folder.glob("*.bin"), key=lambda p: p.stat().st_mtime, reverse=True)
+    for path in newest_first[KEPT:]:
+        path.with_suffix(".json").unlink(missing_ok=True)
+        path.unlink(missing_ok=True)
+
+
+def _read(path: Path) -> Network | None:
+    try:
+        described = json.loads(path.with_suffix(".json").read_bytes())
+        flat = np.memmap(path, dtype=np.float64, mode="r")
+        nodes = {}
+        for d in described:
+            shape = tuple(d["shape"])
+            table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
+            states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
+            nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
+        return Network(nodes)
+    except (OSError, ValueError, KeyError, TypeError):
+        return None

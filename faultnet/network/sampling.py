@@ -1,0 +1,131 @@
+"""Even points in several dimensions, and tables counted from them.
+
+Tables are integrals of the physics over the spread of what varies. They are taken over a fixed additive-recurrence
+sequence, so a network is the same on every machine and in every run.
+
+References
+----------
+H. Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods, SIAM 1992, chapter 3 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from math import erf, sqrt
+from statistics import NormalDist
+
+import numpy as np
+
+from faultnet.catalogue.types import Effect
+from faultnet.network.bins import Bins
+from faultnet.network.structure import Array, normalised
+
+
+def even_points(count: int, dimensions: int) -> Array:
+    """Low-discrepancy points in the unit cube, shape (dimensions, count).
+
+    Examples
+    --------
+    >>> points = even_points(64, 3)
+    >>> bool((abs(points.mean(axis=1) - 0.5) < 0.02).all())
+    True
+    """
+    root = 2.0
+    for _ in range(40):
+        root = (1.0 + root) ** (1.0 / (dimensions + 1))
+    steps = (1.0 / root) ** np.arange(1, dimensions + 1)
+    return np.asarray((0.5 + np.outer(steps, np.arange(1, count + 1))) % 1.0)
+
+
+@lru_cache(maxsize=1)
+def _normal_table() -> tuple[Array, Array]:
+    share = (np.arange(2048) + 0.5) / 2048
+    normal = NormalDist()
+    return share, np.array([normal.inv_cdf(float(u)) for u in share])
+
+
+def standard_normal(share: Array) -> Array:
+    """Quantiles of the standard normal distribution [-]."""
+    grid, value = _normal_table()
+    return np.asarray(np.interp(share, grid, value))
+
+
+def normal_cumulative(values: Array) -> Array:
+    """Cumulative standard normal distribution [-]."""
+    flat = [0.5 * (1.0 + erf(v / sqrt(2.0))) for v in np.ravel(values)]
+    return np.reshape(np.array(flat), np.shape(values))
+
+
+def quantile(effect: Effect, share: Array) -> Array:
+    """Value of an effect at these shares of its distribution [unit of the effect].
+
+    Examples
+    --------
+    >>> from faultnet.catalogue.types import Effect
+    >>> flat = Effect("c", "m", "p", "uniform", 1.0, 4.0, "V", "", "estimate", "")
+    >>> quantile(flat, np.array([0.0, 0.5]))
+    array([1. , 2.5])
+    """
+    if effect.shape == "uniform":
+        return np.asarray(effect.centre + (effect.spread - effect.centre) * share)
+    if effect.shape == "normal":
+        return np.asarray(effect.centre + effect.spread * standard_normal(share))
+    return np.asarray(effect.centre * np.exp(effect.spread * standard_normal(share)))
+
+
+def counted(values: Array, bins: Bins, leak: float = 1e-4) -> Array:
+    """Share of the samples of each cell that fall into each bin.
+
+    Parameters
+    ----------
+    values : array, shape (..., samples)
+    bins : Bins
+    leak : float
+        Share spread evenly over all bins [-].
+
+    Returns
+    -------
+    array, shape (bins, ...)
+    """
+    shape = values.shape[:-1]
+    index = bins.index(values.reshape(-1, values.shape[-1]))
+    cells = len(index)
+    flat = index + len(bins) * np.arange(cells)[:, None]
+    counts = np.bincount(flat.ravel(), minlength=cells * len(bins)).reshape(cells, len(bins))
+    return normalised(counts.T.reshape(len(bins), *shape).astype(np.float64), leak)
+
+
+def blurred(table: Array, bins: Bins, spread: float | Array) -> Array:
+    """Widen a table over bins by a normal spread [unit of the bins]; one spread, or one for each bin."""
+    edges = np.asarray(bins.edges)
+    middle = bins.middles
+    width = np.broadcast_to(np.asarray(spread, dtype=np.float64), middle.shape)
+    upper = normal_cumulative((edges[None, 1:-1] - middle[:, None]) / np.maximum(width[:, None], 1e-12))
+    cumulative = np.hstack([np.zeros((len(bins), 1)), upper, np.ones((len(bins), 1))])
+    kernel = np.diff(cumulative, axis=1)
+    return np.asarray(np.tensordot(kernel.T, table, axes=(1, 0)))
+
+
+def within(bins: Sequence[Bins], points: Array) -> list[Array]:
+    """Sample points within every cell of a grid of bins.
+
+    Parameters
+    ----------
+    bins : sequence of Bins
+        One for each of the grid's axes.
+    points : array, shape (>= len(bins), samples)
+        Even points; row k serves axis k.
+
+    Returns
+    -------
+    list of array
+        For each axis its values, shaped to broadcast to (*cards, samples).
+    """
+    result = []
+    for k, b in enumerate(bins):
+        values = b.at(points[k])
+        shape = [1] * len(bins) + [points.shape[1]]
+        shape[k] = len(b)
+        result.append(values.reshape(shape))
+    return result

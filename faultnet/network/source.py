@@ -1,0 +1,239 @@
+"""Hidden nodes of the battery: its charge, what it offers under load, and the quantities seen at rest."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from faultnet.network import bins
+from faultnet.network.sampling import blurred, counted, even_points, standard_normal
+from faultnet.network.setting import Setting
+from faultnet.network.structure import Array, Node, normalised
+from faultnet.physics import battery, drain
+
+SUPPLY_STATES = ("good", "weak", "none", "over")
+SAMPLES = 192
+
+
+def supply_node(setting: Setting) -> Node:
+    """How well the charging side has fed the battery lately, from the charging modes by the same physics."""
+    parents = ("alternator", "regulator", "rectifier", "belt", "charge_cable", "charge_control")
+    share = even_points(96, 8)
+    cards = [len(setting.modes(p)) for p in parents]
+
+    def spread_out(k: int, values: Array) -> Array:
+        shape = [1] * len(parents) + [share.shape[1]]
+        shape[k] = cards[k]
+        return values.reshape(shape)
+
+    output: Array = np.ones((1,) * 7)
+    for k, (component, row) in enumerate(zip(parents, (0, None, 1, 2, None, 3), strict=True)):
+        if row is not None:
+            output = output * spread_out(k, setting.drawn(component, "output_factor", share[row]))
+    volts = setting.spread("set_point_nominal") + spread_out(1, setting.drawn("regulator", "set_point_shift", share[4]))
+    volts = volts + spread_out(5, setting.drawn("charge_control", "set_point_shift", share[5]))
+    cable = spread_out(4, setting.drawn("charge_cable", "resistance", share[6]))
+    reaching = volts - np.minimum(cable * setting.spread("drive_supply_current"), 14.0)
+    none = (output < 0.12) | (reaching < 12.7)
+    weak = (output < 0.5) | (reaching < 13.3)
+    state = np.select([none, weak, reaching > 15.3], [2, 1, 3], default=0)
+    counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
+    return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-3))
+
+
+def charge_node(setting: Setting) -> Node:
+    """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
+    parents = ("battery", "supply", "drain", "use")
+    share = even_points(SAMPLES, 8)
+    after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
+    accepting = setting.drawn("battery", "acceptance_factor", share[1])
+    gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
+    leaving = setting.drawn("drain", "current", share[3]) * _drain_share(setting, share[7])
+    lacking = setting.effect("use", "normal", "usual_charge").centre - setting.drawn("use", "usual_charge", share[4])
+    gained = gained[:, :, None, None] - lacking[None, None, None]
+    hours = _hours_standing(setting, share[5])
+    own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
+    fading = own * setting.drawn("battery", "self_discharge_factor", share[6]) / 24.0
+    lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
+    lost = lost + fading[:, None, None, None] * hours[None, None, None]
+    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[7])[None, None, None], 0.0, 1.0)
+    return Node("charge", "state", bins.CHARGE.states, parents, counted(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
+
+
+def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+    middle = setting.spread(f"charge_after_{supply}_supply")
+    return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
+
+
+def _drain_share(setting: Setting, share: Array) -> Array:
+    """A drain that only sometimes stays on draws for part of the time: shape (modes, samples)."""
+    chances = np.array([setting.catalogue.on_rate("drain", m, ()) for m in setting.modes("drain")])
+    chances[0] = 1.0
+    return np.asarray((share[None] < chances[:, None]).astype(float))
+
+
+def _hours_standing(setting: Setting, share: Array) -> Array:
+    """Hours since the last drive, shape (use modes, samples)."""
+    hours = 24.0 * setting.drawn("use", "days_standing", share)
+    known = setting.conditions.hours_standing
+    if known is None:
+        return hours
+    modes = setting.modes("use")
+    given = np.full_like(hours, known)
+    given[modes.index("long_standing")] = np.maximum(hours[modes.index("long_standing")], known)
+    return given
+
+
+def charge_after_charging(setting: Setting, hours: float) -> Array:
+    """State of charge after a charge, given battery mode and charge before: shape (after, battery modes, before).
+
+    Notes
+    -----
+    The charger fills what the battery accepts; a sulphated battery accepts little, one with a shorted cell never
+    gets its acid back to full strength (estimate).
+    """
+    share = even_points(SAMPLES, 3)
+    before = bins.CHARGE.at(share[0])
+    accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
+    reach = np.clip(1.0 - 0.45 * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0) - 0.04 * share[2]
+    speed = accepting * hours / setting.spread("charger_hours")
+    after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (1.0 - np.exp(-2.5 * speed[:, None]))
+    return counted(np.clip(after, 0.0, 1.0), bins.CHARGE, 1e-3)
+
+
+def source_nodes(setting: Setting) -> list[Node]:
+    """What the battery offers under load: an EMF and a resistance relative to new."""
+    share = even_points(SAMPLES, 6)
+    charge = bins.CHARGE.at(share[0])
+    rest_loss = setting.drawn("battery", "rest_loss", share[1])
+    load_loss = setting.drawn("battery", "load_loss", share[2])
+    full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
+    spread = setting.spread("rest_voltage_spread") * standard_normal(share[3])
+    emf = full[None] - rest_loss[:, None] - load_loss[:, None] + spread
+    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * _flat_factor(charge)[None]
+    factor = factor * np.exp(0.0075 * setting.temperature_spread * standard_normal(share[5]))
+    link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
+    factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
+    return [
+        Node(
+            "source_emf", "parameter", bins.SOURCE_EMF.states, ("battery", "charge"),
+            counted(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
+        ),
+        Node(
+            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("battery", "charge", "battery_link_now"),
+            counted(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+        ),
+    ]  # fmt: skip
+
+
+def _flat_factor(charge: Array) -> Array:
+    """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
+    return np.asarray(battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
+
+
+SURFACE_SHARES = {
+    "rested": (0.93, 0.05, 0.015, 0.005),
+    "unknown": (0.55, 0.25, 0.15, 0.05),
+    "just_charged": (0.05, 0.2, 0.5, 0.25),
+    "shed": (0.85, 0.13, 0.015, 0.005),
+}
+
+
+def surface_node(setting: Setting, state: str | None = None) -> Node:
+    """Surface charge still on the battery; elicited by what was done last (common practice, facts of decay as source)."""
+    if state is None:
+        hours = setting.conditions.hours_standing
+        state = "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
+    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+    return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
+
+
+def rest_quantities(setting: Setting) -> list[Node]:
+    """What is seen at rest: volts at the posts, acid strength, the eye."""
+    share = even_points(SAMPLES, 5)
+    charge = bins.CHARGE.at(share[0])
+    kind = setting.car.battery.kind
+    volts = battery.open_circuit_voltage(charge, setting.electrolyte, kind)[None]
+    volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
+    skin = bins.SURFACE.at(share[2])
+    rest = counted(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
+    rest = blurred(rest, bins.REST_VOLTS, setting.spread("rest_voltage_spread"))
+    gravity = battery.specific_gravity(charge, kind)[None] - _gravity_loss(setting, share[3])[:, None]
+    level = blurred(counted(gravity, bins.GRAVITY), bins.GRAVITY, 0.006)
+    spread = counted(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
+    return [
+        Node(
+            "rest_voltage", "quantity", bins.REST_VOLTS.states, ("battery", "charge", "surface"),
+            rest, bins.REST_VOLTS.edges,
+        ),
+        Node("gravity_level", "quantity", bins.GRAVITY.states, ("battery", "charge"), level, bins.GRAVITY.edges),
+        Node("gravity_spread", "quantity", bins.GRAVITY_SPREAD.states, ("battery",), spread, bins.GRAVITY_SPREAD.edges),
+        eye_node(setting),
+        hold_node(setting),
+    ]  # fmt: skip
+
+
+def _gravity_loss(setting: Setting, share: Array) -> Array:
+    """How far the mean acid strength lies under that of a sound battery of this charge, shape (battery modes, samples)."""
+    rest_loss = setting.drawn("battery", "rest_loss", share)
+    return np.asarray(rest_loss / 6.0 / 2.1 * 0.18)
+
+
+def eye_node(setting: Setting) -> Node:
+    """Colour of the built-in hydrometer, which sees one cell of six."""
+    modes = setting.modes("battery")
+    charge = bins.CHARGE.middles
+    green = 0.97 / (1.0 + np.exp(-(charge - setting.spread("eye_green_charge")) / 0.05))
+    table = np.empty((3, len(modes), len(charge)))
+    for m, mode in enumerate(modes):
+        seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
+        clear = 0.5 if mode == "dried_out" else 0.015
+        shown = green * (1.0 - seen_bad)
+        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(charge, clear)])
+    return Node("eye", "quantity", ("green", "dark", "clear"), ("battery", "charge"), normalised(table, 1e-3))
+
+
+def hold_node(setting: Setting) -> Node:
+    """Volts at rest half a day after a full charge."""
+    share = even_points(SAMPLES, 4)
+    accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
+    charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
+    own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
+    charge = np.clip(charge - 0.5 * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
+    volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
+    volts = volts - setting.drawn("battery", "rest_loss", share[3])
+    table = blurred(counted(volts, bins.REST_VOLTS), bins.REST_VOLTS, setting.spread("rest_voltage_spread"))
+    return Node("hold_after_charge", "quantity", bins.REST_VOLTS.states, ("battery",), table, bins.REST_VOLTS.edges)
+
+
+def parked_quantities(setting: Setting) -> list[Node]:
+    """Key-off current, and the fall of the rest voltage over a night."""
+    share = even_points(SAMPLES, 4)
+    current = setting.drawn("drain", "current", share[0])
+    leak = setting.drawn("rectifier", "leakage", share[1])
+    total = current[:, None] + leak[None]
+    key_off = counted(total, bins.KEY_OFF)
+    hours = 10.0
+    capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
+    own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
+    fade = own * setting.drawn("battery", "self_discharge_factor", share[3]) * hours / 24.0
+    before = 0.8
+    after = drain.charge_left(before, total[:, :, None], hours, capacity[None, None]) - fade[None, None]
+    fall = battery.open_circuit_voltage(before) - battery.open_circuit_voltage(np.clip(after, 0.0, 1.0))
+    overnight = blurred(counted(fall, bins.OVERNIGHT), bins.OVERNIGHT, 0.02)
+    return [
+        Node(
+            "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"), key_off, bins.KEY_OFF.edges
+        ),
+        Node(
+            "overnight_fall", "quantity", bins.OVERNIGHT.states, ("drain_now", "rectifier", "battery"),
+            overnight, bins.OVERNIGHT.edges,
+        ),
+    ]  # fmt: skip
+
+
+def module_offset_node(setting: Setting) -> Node:
+    """Control module's reading minus the posts' at rest; hangs on nothing, and corrects what the module shows."""
+    middle, spread = setting.spread("module_offset_mean"), setting.spread("module_offset_spread")
+    table = counted(middle + spread * standard_normal(even_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
+    return Node("module_offset", "quantity", bins.MODULE_OFFSET.states, (), table, bins.MODULE_OFFSET.edges)

@@ -1,0 +1,357 @@
+"""The command line: shapes of the answers, exit statuses, one clear message, nothing heavy imported without need."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+import faultnet
+from faultnet.catalogue import load_catalogue
+from faultnet.cli import main
+from faultnet.cli.commands import app
+from faultnet.diagnosis.diagnose import MAX_FAULTS
+from faultnet.shipped import shipped
+
+HEAVY = ("numpy", "pydantic", "pandas", "rich", "networkx", "pgmpy", "scipy", "sqlalchemy", "streamlit")
+TOO_HEAVY_FOR_AN_ANSWER = ("pandas", "pgmpy", "scipy", "sqlalchemy", "streamlit", "matplotlib")
+CAR = {"battery": {"rating": 600}}
+COMMANDS = ("diagnose", "validate", "catalogue", "log", "export", "schema", "serve")
+
+
+class Ran:
+    """What one run of the command left behind."""
+
+    def __init__(self, status: int, out: str, err: str) -> None:
+        self.status, self.out, self.err = status, out, err
+
+    @property
+    def json(self) -> Any:
+        assert self.status == 0, self.err
+        return json.loads(self.out)
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
+    def run(*arguments: str, typed: str | bytes | None = None) -> Ran:
+        if typed is not None:
+            given = typed.encode() if isinstance(typed, str) else typed
+            monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(given)))
+        with pytest.raises(SystemExit) as left:
+            main(arguments)
+        written = capsys.readouterr()
+        return Ran(int(left.value.code or 0), written.out, written.err)
+
+    return run
+
+
+def case_text(*entries: dict[str, Any], **more: Any) -> str:
+    tree = {"format": "faultnet-case", "version": 1, "car": CAR, "visits": [{"entries": list(entries)}], **more}
+    return json.dumps(tree)
+
+
+def own_process(*arguments: str, typed: str = "", **environment: str) -> subprocess.CompletedProcess[str]:
+    known = {**os.environ, "PYTHONPATH": str(Path(faultnet.__file__).parents[1]), **environment}
+    command = [sys.executable, *arguments]
+    return subprocess.run(command, input=typed, capture_output=True, text=True, env=known, timeout=120, check=False)
+
+
+def test_version(run: Any) -> None:
+    assert run("--version").out == f"faultnet {faultnet.__version__}\n"
+
+
+def test_every_command_is_there_and_explains_itself(run: Any) -> None:
+    assert tuple(command.callback.__name__ for command in app.registered_commands if command.callback) == COMMANDS
+    for name in COMMANDS:
+        shown = run(name, "--help")
+        assert shown.status == 0
+        assert "Usage: faultnet" in shown.out
+
+
+def test_help_imports_nothing_heavy() -> None:
+    code = (
+        "import sys\nfrom faultnet.cli import main\ntry:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+        f"print('FOUND', [name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    assert "FOUND []" in own_process("-c", code).stdout
+
+
+def test_an_answer_does_not_import_what_it_does_not_need() -> None:
+    code = (
+        "import sys\nfrom faultnet.cli import main\ntry:\n    main(['diagnose', '-'])\nexcept SystemExit:\n    pass\n"
+        f"print('FOUND', [name for name in {TOO_HEAVY_FOR_AN_ANSWER!r} if name in sys.modules])"
+    )
+    ran = own_process("-c", code, typed=case_text())
+    assert "VERDICT" in ran.stdout, ran.stderr
+    assert "FOUND []" in ran.stdout
+
+
+def test_a_cold_process_answers_and_keeps_the_network_it_built(tmp_path: Path) -> None:
+    ran = own_process("-m", "faultnet", "diagnose", "-", "--json", typed=case_text(), FAULTNET_CACHE=str(tmp_path))
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert json.loads(ran.stdout)["causes"]
+    assert list(tmp_path.glob("*.bin"))
+
+
+def test_diagnose_answers_in_the_documented_shape(run: Any) -> None:
+    answer = run("diagnose", "demo:shorted_cell", "--json").json
+    catalogue = load_catalogue()
+    assert answer["case"] == "Flat again after every charge"
+    modes = {(component.id, mode.id) for component in catalogue.components for mode in component.modes[1:]}
+    assert {(cause["component"], cause["mode"]) for cause in answer["causes"]} == modes
+    assert set(answer["causes"][0]) == {"component", "mode", "label", "probability"}
+    chances = [cause["probability"] for cause in answer["causes"]]
+    assert chances == sorted(chances, reverse=True)
+    for component in catalogue.components:
+        shares = answer["components"][component.id]
+        assert set(shares) == {mode.id for mode in component.modes}
+        assert sum(shares.values()) == pytest.approx(1.0, abs=1e-9)
+    for test in answer["next_tests"]:
+        assert {"test", "label", "bits", "minutes", "prepare", "cautions"} <= set(test)
+        assert test["cautions"] == [catalogue.cautions[name] for name in catalogue.test(test["test"]).cautions]
+    assert 0.0 <= answer["dropped_prior_mass"] < 0.05
+    assert set(answer["cautions"]) >= {catalogue.cautions[name] for name in catalogue.general_cautions}
+    assert (answer["causes"][0]["component"], answer["causes"][0]["mode"]) == ("battery", "shorted_cell")
+
+
+def test_causes_and_components_say_the_same(run: Any) -> None:
+    answer = run("diagnose", "demo:fresh_case", "--json").json
+    for cause in answer["causes"]:
+        assert answer["components"][cause["component"]][cause["mode"]] == pytest.approx(cause["probability"])
+
+
+def test_the_sheet_fits_80_columns_and_shows_the_cautions(run: Any) -> None:
+    for arguments in (("diagnose", "demo:intermittent_no_start", "--why"), ("catalogue",)):
+        shown = run(*arguments)
+        assert shown.status == 0
+        assert max(map(len, shown.out.splitlines())) <= 80
+        text = " ".join(shown.out.split())
+        for name in load_catalogue().general_cautions:
+            assert load_catalogue().cautions[name] in text
+
+
+def test_cautions_of_every_test_shown_are_shown(run: Any) -> None:
+    answer = run("diagnose", "demo:fresh_case", "--json").json
+    text = " ".join(run("diagnose", "demo:fresh_case").out.split())
+    for test in answer["next_tests"][:3]:
+        assert test["label"] in text
+        for caution in test["cautions"]:
+            assert caution in text
+
+
+def test_why_adds_the_reasons(run: Any) -> None:
+    plain, reasoned = (run("diagnose", "demo:shorted_cell", *more).out for more in ((), ("--why",)))
+    assert "WHY BATTERY: ONE SHORTED CELL" not in plain
+    assert "WHY BATTERY: ONE SHORTED CELL" in reasoned
+    assert "READINGS BESIDE A SOUND EXAMPLE" in reasoned
+
+
+def test_standard_input_and_file_give_the_same(run: Any, tmp_path: Path) -> None:
+    text = case_text({"test": "rest_voltage", "value": "12,4 V"})
+    (tmp_path / "case.json").write_text(text, encoding="utf-8")
+    assert run("diagnose", "-", "--json", typed=text).json == run(
+        "diagnose", str(tmp_path / "case.json"), "--json"
+    ).json  # fmt: skip
+
+
+def test_only_the_tools_at_hand_are_used(run: Any) -> None:
+    answer = run("diagnose", "demo:fresh_case", "--json", "--tools", "voltmeter,hydrometer", "--tools", "torch").json
+    catalogue = load_catalogue()
+    needed = {tool for test in answer["next_tests"] for tool in catalogue.test(test["test"]).tools}
+    assert "hydrometer" in needed
+    assert needed <= {"voltmeter", "hydrometer", "torch"}
+    bare = run("diagnose", "demo:fresh_case", "--json", "--tools", "none").json
+    assert bare["next_tests"]
+    assert not any(catalogue.test(test["test"]).tools for test in bare["next_tests"])
+
+
+def test_fewer_faults_at_once_drop_more(run: Any) -> None:
+    one, three = (run("diagnose", "demo:fresh_case", "--json", *more).json for more in (("--max-faults", "1"), ()))
+    assert one["dropped_prior_mass"] > three["dropped_prior_mass"] > 0.0
+
+
+def test_the_default_number_of_faults_is_the_librarys() -> None:
+    assert next(p.default for p in app_parameters("diagnose") if p.name == "max_faults") == MAX_FAULTS
+
+
+def app_parameters(name: str) -> list[Any]:
+    from typer.main import get_command
+
+    return list(get_command(app).commands[name].params)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    "arguments, typed, expected",
+    [
+        (("diagnose", "nowhere.json"), None, "nowhere.json"),
+        (("diagnose", "demo:nothing"), None, "shorted_cell"),
+        (("diagnose", "-"), "", "standard input"),
+        (("diagnose", "-"), b"\xff\xfe\x00", "standard input"),
+        (("diagnose", "-"), "[]", "an object with format, version and car"),
+        (("diagnose", "-"), case_text({"test": "rest_volts", "value": 12.4}), "rest_voltage"),
+        (("diagnose", "-"), case_text({"test": "rest_voltage", "value": 124}), "visit 1, entry 1"),
+        (("diagnose", "-"), case_text({"test": "rest_voltage", "value": "twelve"}), "visits[0].entries[0].value"),
+        (("diagnose", "-"), case_text({"test": "charge_lamp", "state": "blue"}), "stays_on"),
+        (("diagnose", "-"), case_text({"act": "kick"}), "unknown act"),
+        (("diagnose", "-"), case_text(car={"battery": {"rating": 600}, "system_voltage": 24}), "24"),
+        (("diagnose", "demo:fresh_case", "--tools", "hammer"), None, "voltmeter"),
+        (("diagnose", "demo:fresh_case", "--priors", "nowhere"), None, "standard"),
+        (("diagnose", "demo:fresh_case", "--max-faults", "9"), None, "--max-faults"),
+        (("validate", "-"), case_text({"test": "rest_volts", "value": 12.4}), "unknown test"),
+        (("catalogue", "--json", "--markdown"), None, "one of --json and --markdown"),
+        (("export", "demo:fresh_case", "--visit", "7"), None, "1 to 1"),
+        (("export", "demo:fresh_case", "--to", "pdf"), None, "xmlbif"),
+        (("log", "nowhere.csv"), None, "nowhere.csv"),
+        (("log", "-"), "no volts in here", "standard input"),
+        (("serve", "-"), None, "standard input"),
+        (("serve", "nowhere.json"), None, "nowhere.json"),
+        (("mend",), None, "mend"),
+    ],
+)
+def test_bad_input_is_one_message_and_status_2(run: Any, arguments: tuple[str, ...], typed: Any, expected: str) -> None:
+    ran = run(*arguments, typed=typed)
+    assert ran.status == 2
+    assert ran.out == ""
+    assert expected in ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_a_clash_names_the_entries_or_is_answered(run: Any) -> None:
+    entries = [{"test": "rest_voltage", "value": value} for value in (12.6, 0.5, 14.9, 8.0)]
+    ran = run("diagnose", "-", typed=case_text(*entries))
+    assert (ran.status == 2 and "Rest voltage" in ran.err) or "VERDICT" in ran.out
+
+
+def test_a_case_without_visits_is_a_fresh_one(run: Any) -> None:
+    typed = json.dumps({"format": "faultnet-case", "version": 1, "car": CAR, "visits": []})
+    assert "Not decided yet" in run("diagnose", "-", typed=typed).out
+
+
+def test_a_bug_is_not_dressed_up_as_bad_input(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("faultnet.diagnosis.diagnose", broken)
+    with pytest.raises(ZeroDivisionError):
+        main(["diagnose", "demo:fresh_case"])
+
+
+def test_catalogue_answers_in_the_documented_shape(run: Any) -> None:
+    answer = run("catalogue", "--json").json
+    assert {"components", "tests", "instruments", "acts"} <= set(answer)
+    fields = ("id", "label", "group", "kind", "unit", "choices", "tools", "minutes", "needs", "steps", "cautions")
+    for test in answer["tests"]:
+        assert set(fields) <= set(test)
+        assert test["kind"] in ("number", "choice")
+        assert bool(test["choices"]) == (test["kind"] == "choice")
+    for component in answer["components"]:
+        assert {"id", "label", "modes"} <= set(component)
+        assert len(component["modes"]) >= 2
+    for kind in ("instruments", "acts"):
+        assert all({"id", "label"} <= set(record) for record in answer[kind])
+
+
+def test_a_case_made_from_the_catalogue_is_accepted(run: Any) -> None:
+    """Every choice and every plausible number of every test goes round through JSON."""
+    entries = []
+    for test in run("catalogue", "--json").json["tests"]:
+        if test["kind"] == "choice":
+            entries += [{"test": test["id"], "state": choice} for choice in test["choices"]]
+        else:
+            entries += [{"test": test["id"], "value": bound} for bound in test["plausible"]]
+    answer = run("validate", "-", "--json", typed=case_text(*entries)).json
+    assert answer == {"case": "", "accepted": True, "visits": 1, "entries": len(entries)}
+
+
+def test_catalogue_as_markdown(run: Any) -> None:
+    assert run("catalogue", "--markdown").out.startswith("# Standard prior set")
+
+
+def test_catalogue_list_names_everything(run: Any) -> None:
+    words = set(run("catalogue").out.replace(":", " ").split())
+    catalogue = load_catalogue()
+    for kind in (catalogue.components, catalogue.tests, catalogue.instruments, catalogue.acts):
+        assert {record.id for record in kind} <= words
+
+
+def test_the_schema_accepts_the_demo_cases(run: Any) -> None:
+    validator = jsonschema.Draft202012Validator(run("schema").json)
+    for path in shipped("cases").glob("*.json"):
+        validator.validate(json.loads(path.read_text(encoding="utf-8")))
+
+
+def test_validate_says_what_the_case_holds(run: Any) -> None:
+    assert run("validate", "demo:intermittent_no_start").out == (
+        "Intermittent no-start, three visits: accepted, 3 visits, 12 entries\n"
+    )
+
+
+def test_priors_of_ones_own_are_used(run: Any, tmp_path: Path) -> None:
+    own = tmp_path / "mine"
+    own.mkdir()
+    for path in (shipped("priors") / "standard").iterdir():
+        text = path.read_text(encoding="utf-8")
+        (own / path.name).write_text(text.replace("use,left_on,all,70,", "use,left_on,all,7,"), encoding="utf-8")
+    shares = [
+        run("diagnose", "demo:fresh_case", "--json", "--max-faults", "1", *more).json["components"]["use"]["left_on"]
+        for more in ((), ("--priors", str(own)))
+    ]
+    assert shares[1] < 0.5 * shares[0]
+
+
+def test_export_writes_a_file_or_standard_output(run: Any, tmp_path: Path) -> None:
+    written = tmp_path / "network.bif"
+    assert run("export", "demo:fresh_case", "--out", str(written)).out == "\n"
+    text = written.read_text(encoding="utf-8")
+    assert text.rstrip("\n") == run("export", "demo:fresh_case").out.rstrip("\n")
+    assert "battery" in text
+    assert "<BIF" in run("export", "demo:fresh_case", "--to", "xmlbif").out
+
+
+def test_a_file_that_cannot_be_written_is_explained(run: Any, tmp_path: Path) -> None:
+    ran = run("export", "demo:fresh_case", "--out", str(tmp_path / "no" / "such" / "folder.bif"))
+    assert (ran.status, ran.out) == (2, "")
+    assert "cannot be written" in ran.err
+
+
+def test_serve_hands_over_to_the_front_end(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[object, ...]] = []
+
+    class Launcher:
+        @staticmethod
+        def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
+            asked.append((case, port, share, open_browser))
+            return 0
+
+    monkeypatch.setattr("faultnet.cli.inputs.front_end", lambda: Launcher)
+    assert run("serve").status == 0
+    assert run("serve", "demo:fresh_case", "--port", "9000", "--share", "--no-browser").status == 0
+    path = str((shipped("cases") / "fresh_case.json").resolve())
+    assert asked == [(None, 8501, False, True), (path, 9000, True, False)]
+
+
+def test_the_front_end_is_found_and_can_be_launched() -> None:
+    from faultnet.cli.inputs import front_end
+
+    assert callable(front_end().launch)
+
+
+def test_a_front_end_that_is_not_installed_is_explained(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("faultnet.cli.inputs.find_spec", lambda name: None)
+    ran = run("serve", "demo:fresh_case")
+    assert (ran.status, ran.out) == (2, "")
+    assert "faultnet[app]" in ran.err
+
+
+def test_a_terminal_without_the_sign_does_not_break_the_answer() -> None:
+    text = case_text({"test": "two_load_resistance", "value": 0.0082})
+    ran = own_process("-m", "faultnet", "diagnose", "-", "--why", typed=text, PYTHONIOENCODING="ascii")
+    assert ran.returncode == 0, ran.stderr
+    assert "Battery resistance by a step of load: 8.2 m" in ran.stdout

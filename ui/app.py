@@ -1,0 +1,35 @@
+"""The front end: routes to the pages, draws the frame around them, and shows what went wrong in plain words."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+if str(HERE) not in sys.path:
+    sys.path.insert(0, str(HERE))
+
+import streamlit as st  # noqa: E402 - the folder must be known first
+from workbench import frame, gate, state  # noqa: E402
+
+from faultnet.errors import FaultnetError  # noqa: E402
+
+st.set_page_config(page_title="faultnet", layout="wide", initial_sidebar_state="collapsed")
+PAGES = {
+    "test": st.Page("pages/at_the_car.py", title="Test", default=True),
+    "why": st.Page("pages/why.py", title="Why"),
+    "entries": st.Page("pages/entries.py", title="Entries"),
+    "car": st.Page("pages/car.py", title="Car"),
+    "log": st.Page("pages/log.py", title="Log"),
+    "paper": st.Page("pages/paper.py", title="Paper"),
+    "cases": st.Page("pages/cases.py", title="Cases"),
+}
+page = st.navigation(list(PAGES.values()), position="hidden")
+frame.dress()
+if gate.passed():
+    try:
+        state.on_page(page.title)
+        page.run()
+    except FaultnetError as error:
+        frame.show_error(error)
+    frame.links(PAGES, page)

@@ -1,0 +1,114 @@
+"""The main page: likely causes, the test to do now, and below them why, what else, and work done."""
+
+from __future__ import annotations
+
+import streamlit as st
+from workbench import frame, state
+from workbench.answers import NO_FAULT, answer, belief, catalogue, places, ranges, until
+from workbench.settings import tools_at_hand
+from workbench.widgets import begin, card, causes, others, strips, verdict, why, work
+from workbench.words import plain
+
+from faultnet.car import Case
+from faultnet.diagnosis import Diagnosis
+from faultnet.errors import ClashError
+
+
+def show() -> None:
+    """Draw the page of the open case, or offer to open one."""
+    opened = state.opened()
+    if opened is None:
+        begin.show()
+        return
+    frame.head(opened)
+    try:
+        diagnosis = answer(opened.case, tools_at_hand(state.settings(), catalogue()))
+    except ClashError as error:
+        _clash(error, opened)
+        return
+    found = card.proposal(diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
+    with st.container(key="page"):  # the style sheet sets these four side by side where there is room
+        _beliefs(opened, diagnosis)
+        with st.container(key="now"):
+            _now(opened.case, found)
+        with st.container(key="story"):
+            _story(opened.case, diagnosis)
+        with st.container(key="rest"):
+            _rest(opened.case, diagnosis, found)
+    st.html(verdict.general_cautions(catalogue()))
+
+
+def _now(case: Case, found: card.Proposal | None) -> None:
+    if case.outcome is not None:
+        frame.note("This case is closed. Open it again on the page 'Entries' to go on.")
+    elif found is None:
+        frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
+    else:
+        card.show(found, case, catalogue())
+
+
+def _beliefs(opened: state.Opened, diagnosis: Diagnosis) -> None:
+    with st.container(key="beliefs"):
+        st.html(causes.bars(diagnosis, _before(opened.case)))
+        _last_done(opened)
+        if state.pending() is not None:
+            frame.show_waiting(state.pending())
+        for clash in diagnosis.clashes:
+            st.html(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
+
+
+def _before(case: Case) -> dict[tuple[str, str], float] | None:
+    """Beliefs one entry earlier."""
+    count = len(places(case))
+    try:
+        return belief(until(case, count - 1)) if count else None
+    except ClashError:
+        return None
+
+
+def _last_done(opened: state.Opened) -> None:
+    """What was done last, and taking it back."""
+    with st.container(horizontal=True, vertical_alignment="center", key="last_done"):
+        said = state.said()
+        count = len(places(opened.case))
+        words = said or (f"{count} entr{'y' if count == 1 else 'ies'} so far" if count else "Before any entry")
+        st.html(f"<p class='fn-said' role='status'>{plain(words)}</p>")
+        st.button("Undo", key="undo", on_click=state.undo, disabled=not opened.can_undo)
+        if opened.can_redo:
+            st.button("Redo", key="redo", on_click=state.redo)
+
+
+def _story(case: Case, diagnosis: Diagnosis) -> None:
+    frame.title("Where it stands")
+    st.html(verdict.told(diagnosis, catalogue()))
+    _reasons(diagnosis)
+    found = strips.strips_of(case, diagnosis, catalogue())
+    if found:
+        frame.title("Readings beside a sound car")
+        st.html("".join(strips.drawn(s) for s in found))
+
+
+def _rest(case: Case, diagnosis: Diagnosis, found: card.Proposal | None) -> None:
+    if case.outcome is not None:
+        return
+    frame.title("Other tests")
+    others.show(diagnosis, catalogue(), found.test.id if found else None)
+    frame.title("Work done on the car")
+    work.show(case, catalogue(), verdict.repair_of(diagnosis))
+
+
+def _reasons(diagnosis: Diagnosis) -> None:
+    shown = [key for key, _, _ in causes.leading(diagnosis) if key != NO_FAULT]
+    told = [c for c in diagnosis.causes if (c.component, c.mode) in shown and f"{c.component}:{c.mode}" in diagnosis.reasons]
+    if told and diagnosis.entries:
+        frame.title("Why")
+        st.html("".join(why.reasons(diagnosis, c, most=4) for c in told))
+
+
+def _clash(error: ClashError, opened: state.Opened) -> None:
+    frame.show_error(error)
+    _last_done(opened)
+    frame.note("Remove or correct one of them on the page 'Entries', or press Undo.")
+
+
+show()

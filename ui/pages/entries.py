@@ -1,0 +1,184 @@
+"""Entries: everything entered, visit by visit, to correct or take out; new visits; the end of the case."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+from workbench import entering, frame, state
+from workbench.answers import Place, answer, catalogue, places
+from workbench.settings import tools_at_hand
+from workbench.widgets import forms
+from workbench.words import cause_label, plain, temperature
+
+from faultnet.car import CaseOutcome, Conditions, Reading, Visit
+from faultnet.cases import events
+from faultnet.diagnosis.wording import entry_words
+from faultnet.errors import FaultnetError
+
+
+def show() -> None:
+    """Draw the page."""
+    opened = state.opened()
+    if opened is None:
+        frame.note("Open a case first.")
+        return
+    frame.head(opened)
+    frame.notices()
+    with st.container(horizontal=True):
+        st.button("Undo", key="undo", on_click=state.undo, disabled=not opened.can_undo)
+        st.button("Redo", key="redo", on_click=state.redo, disabled=not opened.can_redo)
+    left, right = st.columns(2, gap="medium")
+    with left:
+        for number, visit in enumerate(opened.case.visits):
+            _visit(number, visit)
+    with right:
+        if opened.case.outcome is None:
+            _correct(opened)
+            _new_visit()
+            _close(opened)
+        else:
+            _closed(opened.case.outcome)
+        frame.title("Everything that happened")
+        st.html("<ol class='fn-entries'>" + "".join(f"<li>{plain(frame.event_words(e))}</li>" for e in opened.history) + "</ol>")
+
+
+def _visit(number: int, visit: Visit) -> None:
+    frame.title(f"Visit {number + 1}" + (f", {visit.date}" if visit.date else ""))
+    st.html(f"<p class='fn-note'>{plain(conditions_words(visit.conditions))}{plain(' · ' + visit.note if visit.note else '')}</p>")
+    lines = "".join(
+        f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}</li>"
+        for e in visit.entries
+    )
+    st.html(f"<ol class='fn-entries'>{lines}</ol>" if lines else "<p>Nothing entered yet.</p>")
+
+
+def _typed(entry: object) -> str:
+    return f" (typed {entry.entered})" if isinstance(entry, Reading) and entry.entered else ""
+
+
+def conditions_words(conditions: Conditions) -> str:
+    """The conditions of a visit in a row."""
+    unit = state.settings().temperature
+    parts = []
+    if conditions.air_temperature is not None:
+        parts.append(f"air {temperature(conditions.air_temperature, unit)}")
+    if conditions.electrolyte_temperature is not None:
+        parts.append(f"battery {temperature(conditions.electrolyte_temperature, unit)}")
+    if conditions.hours_standing is not None:
+        parts.append(f"stood {conditions.hours_standing:g} h")
+    parts += [w for w, on in (("damp", conditions.damp), ("rough road", conditions.rough_road),
+                              ("engine warm", conditions.engine_warm)) if on]  # fmt: skip
+    return " · ".join(parts) or "conditions not known"
+
+
+def _correct(opened: state.Opened) -> None:
+    done = places(opened.case)
+    if not done:
+        return
+    frame.title("Correct or take out")
+    words = {k: f"{p.visit + 1}.{p.position + 1}  {entry_words(catalogue(), p.entry)}" for k, p in enumerate(done)}
+    chosen = st.selectbox("Entry", list(words), index=None, format_func=words.__getitem__, key="to_correct",
+                          placeholder="Choose the entry")  # fmt: skip
+    if chosen is None:
+        return
+    place = done[chosen]
+    if isinstance(place.entry, Reading):
+        test = catalogue().test(place.entry.test)
+        if test.kind == "choice":
+            labels = dict(test.choices)
+            st.radio("Answer", list(labels), format_func=labels.__getitem__, key="corrected_choice", index=None)
+        else:
+            st.text_input(f"Right reading ({test.unit})", key="corrected", autocomplete="off")
+        st.button("Correct it", key="correct", type="primary", on_click=_corrected, args=(place,))
+    st.button("Take it out", key="remove", on_click=_removed, args=(place,))
+
+
+def _corrected(place: Place) -> None:
+    old = place.entry
+    assert isinstance(old, Reading)
+    test = catalogue().test(old.test)
+    try:
+        if test.kind == "choice":
+            choice = state.recall("corrected_choice")
+            if choice is None:
+                return
+            new = entering.chosen_reading(test, choice, roughly=old.roughly)
+        else:
+            new = entering.typed_reading(test, state.recall("corrected") or "", instrument=old.instrument, roughly=old.roughly)
+    except FaultnetError as error:
+        state.set_trouble(error)
+        return
+    if state.append(events.change_entry(place.visit, place.position, new), f"Corrected: {entry_words(catalogue(), new)}"):
+        state.remember("to_correct", None)
+        state.remember("corrected", "")
+
+
+def _removed(place: Place) -> None:
+    words = f"Taken out: {entry_words(catalogue(), place.entry)}"
+    if state.append(events.remove_entry(place.visit, place.position), words):
+        state.remember("to_correct", None)
+
+
+def _new_visit() -> None:
+    frame.title("New visit")
+    frame.note("When the car is seen again on another day or in another condition.")
+    with st.form("new_visit", border=False):
+        problem: FaultnetError | None = None
+        conditions = Conditions()
+        try:
+            conditions = forms.condition_fields("visit", Conditions(), state.settings().temperature)
+        except FaultnetError as error:
+            problem = error
+        note = st.text_input("Note", key="visit_note", autocomplete="off")
+        pressed = st.form_submit_button("Begin the visit", key="begin_visit")
+    if not pressed:
+        return
+    if problem is not None:
+        frame.show_error(problem)
+        return
+    visit = Visit(conditions=conditions, date=date.today().isoformat(), note=note.strip())
+    state.append(events.add_visit(visit), "A new visit was begun")
+    st.switch_page("pages/at_the_car.py", query_params={"case": str(state.case_id())})
+
+
+def _close(opened: state.Opened) -> None:
+    frame.title("Close the case")
+    causes = {(c.component, c.mode): c.label for c in _ordered(opened)}
+    st.multiselect("What was at fault, as proven (nothing chosen: nothing was)", list(causes),
+                   format_func=causes.__getitem__, key="confirmed", placeholder="Choose")  # fmt: skip
+    st.text_input("How it was proven", key="confirmed_by", autocomplete="off",
+                  placeholder="such as: new battery, two weeks without trouble")  # fmt: skip
+    st.button("Close the case", key="close", on_click=_closing)
+
+
+def _ordered(opened: state.Opened) -> tuple:
+    try:
+        return answer(opened.case, tools_at_hand(state.settings(), catalogue())).causes
+    except FaultnetError:
+        return ()
+
+
+def _closing() -> None:
+    proof = (state.recall("confirmed_by") or "").strip()
+    if not proof:
+        state.set_trouble(
+            FaultnetError("a case is closed with its proof", to_do="say in 'How it was proven' how you know")
+        )
+        return
+    causes = tuple(tuple(c) for c in state.recall("confirmed") or ())
+    state.append(events.close_case(CaseOutcome(causes, proof)), "The case was closed")
+
+
+def _closed(outcome: CaseOutcome) -> None:
+    frame.title("Closed")
+    causes = ", ".join(cause_label(catalogue(), c, m) for c, m in outcome.causes) or "nothing at fault"
+    st.html(f"<p>{plain(causes)}. Proven by: {plain(outcome.confirmed_by)}.</p>")
+    st.button("Open it again", key="reopen", on_click=_reopened)
+
+
+def _reopened() -> None:
+    state.append(events.reopen_case(), "The case was opened again")
+
+
+show()

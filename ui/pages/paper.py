@@ -1,0 +1,3 @@
+"""Not there yet."""
+from workbench import frame
+frame.note("soon")

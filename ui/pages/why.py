@@ -1,0 +1,62 @@
+"""Reasons: all likely causes, what speaks for and against each, readings beside a sound car, the course of belief."""
+
+from __future__ import annotations
+
+import streamlit as st
+from workbench import frame, state
+from workbench.answers import answer, belief, catalogue, places, until
+from workbench.settings import tools_at_hand
+from workbench.widgets import causes, course, picture, strips, why
+
+from faultnet.car import Case
+from faultnet.diagnosis import Diagnosis
+from faultnet.errors import ClashError
+
+SHOWN = 8
+
+
+def show() -> None:
+    """Draw the page."""
+    opened = state.opened()
+    if opened is None:
+        frame.note("Open a case first.")
+        return
+    frame.head(opened)
+    frame.notices()
+    diagnosis = answer(opened.case, tools_at_hand(state.settings(), catalogue()))
+    left, right = st.columns(2, gap="medium")
+    with left:
+        frame.title("How likely each cause is")
+        st.html(causes.bars(diagnosis, None, SHOWN))
+        frame.note("Faults can come together, so that the shares need not add up to 100 %.")
+        _reasons(diagnosis)
+    with right:
+        _course(opened.case)
+        found = strips.strips_of(opened.case, diagnosis, catalogue())
+        if found:
+            frame.title("Readings beside a sound car")
+            st.html("".join(strips.drawn(s) for s in found))
+        frame.title("What hangs together in this case")
+        st.html(picture.drawn(opened.case, diagnosis, catalogue()))
+
+
+def _reasons(diagnosis: Diagnosis) -> None:
+    told = [c for c in diagnosis.causes if f"{c.component}:{c.mode}" in diagnosis.reasons]
+    if told and diagnosis.entries:
+        frame.title("What speaks for and against")
+        st.html("".join(why.reasons(diagnosis, c, most=12) for c in told))
+
+
+def _course(case: Case) -> None:
+    done = places(case)
+    if not done:
+        return
+    try:
+        beliefs = [belief(until(case, k)) for k in range(len(done) + 1)]
+    except ClashError:
+        return
+    frame.title("Course of belief")
+    st.html(course.drawn(beliefs, [p.entry for p in done], catalogue(), dark=st.context.theme.type == "dark"))
+
+
+show()

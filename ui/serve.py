@@ -1,0 +1,155 @@
+"""Starts the front end: on this computer alone unless it is told to share, and never speaking to any outside host.
+
+The command line loads this file by its path; it needs nothing but the standard library.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import secrets
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+WORDS = (
+    "anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember falcon "
+    "feather fern flint garden garnet ginger granite harbor hazel heron indigo island ivory jasmine juniper kettle "
+    "ladder lantern laurel lemon linen maple marble meadow mirror nectar needle oasis olive onyx orchid oyster paddle "
+    "pebble pepper pine plum pocket quartz quill raven ribbon river saddle saffron silver sparrow spruce summer "
+    "tangle thimble thistle timber topaz tulip umber velvet violet walnut willow winter zephyr"
+).split()
+
+
+def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
+    """The command that runs the server.
+
+    Parameters
+    ----------
+    port : int
+    share : bool
+        Listen to the local network and not to this computer alone.
+    open_browser : bool
+    """
+    options = {
+        "server.port": port,
+        "server.address": "0.0.0.0" if share else "127.0.0.1",  # noqa: S104 - only when asked for
+        "server.headless": "false" if open_browser else "true",
+        "server.fileWatcherType": "none",
+        "browser.gatherUsageStats": "false",
+        "browser.serverAddress": address() if share else "127.0.0.1",
+        "client.toolbarMode": "minimal",
+        "client.showErrorDetails": "none",
+    }
+    flags = [part for name, value in options.items() for part in (f"--{name}", str(value))]
+    return [sys.executable, "-m", "streamlit", "run", str(HERE / "app.py"), *flags]
+
+
+def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
+    """Run the front end until it is stopped.
+
+    Parameters
+    ----------
+    case : str, optional
+        A case file to begin with.
+    port : int
+        0 takes a free one.
+    share : bool
+        Let others on the local network in, with a passphrase.
+    open_browser : bool
+
+    Returns
+    -------
+    int
+        Exit code: 0 stopped by the user, 2 not started, with the reason on standard error.
+    """
+    problem = trouble(case, port)
+    if problem is not None:
+        print(problem, file=sys.stderr)
+        return 2
+    port = port or free_port()
+    environment = dict(os.environ)
+    if case is not None:
+        environment["FAULTNET_OPEN_CASE"] = str(Path(case).resolve())
+    if share:
+        environment["FAULTNET_PASSPHRASE"] = environment.get("FAULTNET_PASSPHRASE") or passphrase()
+        print(sharing_text(port, environment["FAULTNET_PASSPHRASE"]))
+    else:
+        environment.pop("FAULTNET_PASSPHRASE", None)
+        print(f"faultnet: open http://127.0.0.1:{port} in a browser; stop with Ctrl+C", flush=True)
+    process = subprocess.Popen(command(port, share=share, open_browser=open_browser), env=environment)
+    try:
+        return process.wait()
+    except KeyboardInterrupt:
+        process.terminate()
+        process.wait(timeout=10)
+        return 0
+
+
+def trouble(case: str | None, port: int) -> str | None:
+    """What stands in the way of starting, in a sentence; None when nothing does."""
+    if importlib.util.find_spec("streamlit") is None:
+        return "the front end is not installed; what to do: pip install 'faultnet[app]'"
+    if case is not None and not Path(case).is_file():
+        return f"there is no such case file; got: {case!r}; what to do: give the path of a case file, or none"
+    if port and not _is_free(port):
+        return f"port {port} is taken; what to do: stop the other program, or choose another with --port"
+    return None
+
+
+def free_port() -> int:
+    """A port nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _is_free(port: int) -> bool:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
+
+
+def passphrase() -> str:
+    """Four words drawn at random: about 26 bits, and each wrong try takes a second."""
+    return " ".join(secrets.choice(WORDS) for _ in range(4))
+
+
+def address() -> str:
+    """The address of this computer on the local network; asks the routing table, sends nothing."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+def sharing_text(port: int, words: str) -> str:
+    """What sharing means, the address, the passphrase, and the address as a picture for the phone's camera."""
+    link = f"http://{address()}:{port}"
+    picture = qr_text(link)
+    return (
+        f"faultnet is shared on the local network.\n  address:    {link}\n  passphrase: {words}\n"
+        "Whoever knows both can read and change every case in this store. The line is not encrypted: share on a network\n"
+        f"you trust only, and stop with Ctrl+C when you are done.\n{picture}"
+    )
+
+
+def qr_text(link: str) -> str:
+    """The link as a QR code in block characters; nothing when the optional library is missing."""
+    if importlib.util.find_spec("segno") is None:
+        return ""
+    import io
+
+    import segno
+
+    out = io.StringIO()
+    segno.make(link, error="m").terminal(out, compact=True)
+    return out.getvalue()

@@ -1,0 +1,276 @@
+"""The only place that touches the session, the address of the page and the store of cases.
+
+The store holds the truth; a session remembers which case is open, up to which event it was seen, and small choices of
+the screen. Everything entered is written at once, so that a reload, a locked phone or a dead battery loses nothing.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from faultnet.car import Case, Entry
+from faultnet.cases import events
+from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, replay, standing
+from faultnet.cases.file import load_case
+from faultnet.cases.store import Store, open_store
+from faultnet.errors import FaultnetError
+from workbench.settings import Settings, load_settings, save_settings
+
+OPEN_CASE = "FAULTNET_OPEN_CASE"
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The open case as it stands.
+
+    Parameters
+    ----------
+    case_id : str
+    case : Case
+    history : tuple of StoredEvent
+    can_undo, can_redo : bool
+    """
+
+    case_id: str
+    case: Case
+    history: tuple[StoredEvent, ...]
+    can_undo: bool
+    can_redo: bool
+
+    @property
+    def saved_at(self) -> str:
+        """When the last change was written, in UTC."""
+        return self.history[-1].at
+
+
+@dataclass(frozen=True)
+class Pending:
+    """A change that was not written because somebody else was faster."""
+
+    words: str
+    event: Event
+    error: ConcurrentEdit
+
+
+def store() -> Store:
+    """The store of cases, shared by all sessions on the same kind of device."""
+    from faultnet.cases.database import default_place
+
+    return _store_at(default_place(), _device())
+
+
+@lru_cache(maxsize=8)
+def _store_at(place: str, device: str) -> Store:
+    return open_store(place, device=device)
+
+
+def _device() -> str:
+    agent = st.context.headers.get("User-Agent", "") or ""
+    return "phone" if "Mobile" in agent else "computer"
+
+
+def case_id() -> str | None:
+    """The case this session has open: from the address of the page, else from the session, else the one to start on."""
+    named = st.query_params.get("case") or st.session_state.get("case_id") or _case_to_start_on()
+    if named:
+        st.session_state["case_id"] = named
+        if st.query_params.get("case") != named:
+            st.query_params["case"] = named
+    return named
+
+
+def opened() -> Opened | None:
+    """The open case; None when none is.
+
+    Raises
+    ------
+    StoreError
+        If the case named in the address is not in the store.
+    """
+    named = case_id()
+    if named is None:
+        return None
+    history = store().history(named)
+    done, undone = standing(history)
+    st.session_state["seen"] = (named, len(history))
+    return Opened(named, replay(history), history, len(done) > 1, bool(undone))
+
+
+def open_case(named: str) -> None:
+    """Open a case of the store."""
+    st.session_state["case_id"] = named
+    st.query_params["case"] = named
+    for key in ("chosen_test", "said", "trouble", "pending"):
+        st.session_state.pop(key, None)
+
+
+def forget_case() -> None:
+    """Open none."""
+    st.session_state.pop("case_id", None)
+    st.query_params.clear()
+
+
+def create_case(case: Case) -> str:
+    """Keep a new case and open it."""
+    named = store().create_case(case)
+    open_case(named)
+    return named
+
+
+@lru_cache(maxsize=8)
+def _case_from_file(path: str, changed: float, place: str) -> str:
+    """The stored case that began as a file: the one from an earlier start when there is one, else a new one."""
+    case = load_case(path)
+    first = events.create_case(case)
+    for line in store().list_cases(limit=200):
+        if line.name == case.name and store().history(line.case_id)[0].payload == first.payload:
+            return line.case_id
+    return store().create_case(case)
+
+
+def _case_to_start_on() -> str | None:
+    """The case file that was named when the program was started."""
+    from faultnet.cases.database import default_place
+
+    path = os.environ.get(OPEN_CASE)
+    if not path or st.session_state.get("started"):
+        return None
+    st.session_state["started"] = True
+    return _case_from_file(path, Path(path).stat().st_mtime if Path(path).exists() else 0.0, default_place())
+
+
+def append(event: Event, words: str) -> bool:
+    """Write a change of the open case, on top of what this session has seen.
+
+    Parameters
+    ----------
+    event : Event
+    words : str
+        What it is, for telling the user.
+
+    Returns
+    -------
+    bool
+        Whether it is on the disk. If not, the next picture says why, and the change is kept to be tried again.
+    """
+    named, seen = st.session_state["seen"]
+    return _written(words, event, lambda: store().append(named, event, seen))
+
+
+def undo() -> bool:
+    """Take the last change back."""
+    named, seen = st.session_state["seen"]
+    return _written("Taken back", None, lambda: store().undo(named, seen))
+
+
+def redo() -> bool:
+    """Bring back what was taken back last."""
+    named, seen = st.session_state["seen"]
+    return _written("Brought back", None, lambda: store().redo(named, seen))
+
+
+def _written(words: str, event: Event | None, write: Callable[[], int]) -> bool:
+    session = st.session_state
+    session.pop("trouble", None)
+    try:
+        session["seen"] = (session["seen"][0], write())
+    except ConcurrentEdit as error:
+        if event is None:
+            session["trouble"] = error
+        else:
+            session["pending"] = Pending(words, event, error)
+        return False
+    except FaultnetError as error:
+        session["trouble"] = error
+        return False
+    session["said"] = (*session["seen"], words)
+    session.pop("pending", None)
+    return True
+
+
+def pending() -> Pending | None:
+    """A change that waits for a decision."""
+    found: Pending | None = st.session_state.get("pending")
+    return found
+
+
+def store_pending() -> None:
+    """Write the waiting change after all."""
+    waiting = pending()
+    if waiting is not None:
+        st.session_state.pop("pending")
+        append(waiting.event, waiting.words)
+
+
+def drop_pending() -> None:
+    """Give the waiting change up."""
+    st.session_state.pop("pending", None)
+
+
+def add_entry(visit: int, entry: Entry, words: str) -> bool:
+    """Write an entry; afterwards the best test is proposed again."""
+    if append(events.add_entry(visit, entry), words):
+        st.session_state.pop("chosen_test", None)
+        return True
+    return False
+
+
+def trouble() -> FaultnetError | None:
+    """What went wrong with the last thing done, until the next one."""
+    found: FaultnetError | None = st.session_state.get("trouble")
+    return found
+
+
+def set_trouble(error: FaultnetError | None) -> None:
+    """Remember what went wrong, for the next picture."""
+    if error is None:
+        st.session_state.pop("trouble", None)
+    else:
+        st.session_state["trouble"] = error
+
+
+def said() -> str | None:
+    """What this session did last, in words, until something else happens to the case."""
+    found = st.session_state.get("said")
+    return str(found[2]) if found and found[:2] == st.session_state.get("seen") else None
+
+
+def on_page(title: str) -> None:
+    """Note which page is shown; what went wrong on another one is over."""
+    if st.session_state.get("page") != title:
+        st.session_state["page"] = title
+        st.session_state.pop("trouble", None)
+
+
+def recall(key: str, default: Any = None) -> Any:
+    """A small choice of the screen."""
+    return st.session_state.get(key, default)
+
+
+def remember(key: str, value: Any) -> None:
+    """Keep a small choice of the screen."""
+    st.session_state[key] = value
+
+
+def settings() -> Settings:
+    """The choices of this workshop, read once for each session."""
+    if "settings" not in st.session_state:
+        st.session_state["settings"] = load_settings()
+    found: Settings = st.session_state["settings"]
+    return found
+
+
+def keep_settings(new: Settings) -> None:
+    """Change the choices of this workshop."""
+    st.session_state["settings"] = new
+    try:
+        save_settings(new)
+    except FaultnetError as error:
+        set_trouble(error)

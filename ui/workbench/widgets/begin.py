@@ -1,0 +1,119 @@
+"""Beginning: a new case, one of the demo cases, or one that was kept."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+
+import streamlit as st
+
+from faultnet.car import Case, Conditions, Visit
+from faultnet.cases.file import load_case
+from faultnet.cases.summary import CaseSummary
+from faultnet.errors import FaultnetError
+from faultnet.shipped import shipped
+from workbench import frame, state
+from workbench.answers import catalogue
+from workbench.widgets import forms, verdict
+from workbench.words import cause_label, clock, plain
+
+RECENT = 12
+
+
+def show() -> None:
+    """Draw everything one can begin with."""
+    st.html(
+        "<header class='fn-head'><h1>A car that will not start, or whose lights sag</h1></header>"
+        "<p>Enter what was seen and measured, one thing after the other. You are shown how likely each cause is, why, "
+        "and which test to do next.</p>"
+    )
+    left, right = st.columns(2, gap="medium")
+    with left:
+        _new()
+    with right:
+        _kept()
+        _demos()
+    st.html(verdict.general_cautions(catalogue()))
+
+
+def _new() -> None:
+    frame.title("New case")
+    with st.form("new_case", border=False):
+        complaint = st.text_input("Complaint, in the driver's words", key="new_complaint", autocomplete="off")
+        problem: FaultnetError | None = None
+        car = conditions = None
+        try:
+            car = forms.car_fields("new", None)
+            frame.title("Today")
+            conditions = forms.condition_fields("new_today", Conditions(), state.settings().temperature)
+        except FaultnetError as error:
+            problem = error
+        pressed = st.form_submit_button("Begin", type="primary", key="begin", width="stretch")
+    if not pressed:
+        return
+    if problem is not None or car is None or conditions is None:
+        frame.show_error(problem or forms.incomplete())
+        return
+    visit = Visit(conditions=conditions, date=date.today().isoformat())
+    state.create_case(Case(car, (visit,), complaint.strip(), car.label))
+    st.switch_page("pages/at_the_car.py", query_params={"case": str(state.case_id())})
+
+
+def _kept() -> None:
+    frame.title("Kept cases")
+    wanted = st.text_input("Search", key="case_search", placeholder="a word, a car, a cause", label_visibility="collapsed")
+    found = state.store().list_cases(wanted, limit=RECENT)
+    if not found:
+        frame.note("None yet." if not wanted else "None has all these words.")
+    with st.container(key="others"):
+        for line in found:
+            if st.button(_line(line), key=f"open_{line.case_id}", width="stretch"):
+                _go(line.case_id)
+
+
+def _line(line: CaseSummary) -> str:
+    name = line.name or line.car or f"Case {line.case_id}"
+    known = {c.id for c in catalogue().components}
+    ended = ", ".join(cause_label(catalogue(), c, m) for c, m in line.causes if c in known)
+    state_words = f"closed: {ended or 'nothing at fault'}" if line.closed else "open"
+    return f"**{_escaped(name)}**  \n{clock(line.changed_at)} · {_escaped(state_words)}"
+
+
+def _escaped(text: str) -> str:
+    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~$:" else c for c in text)
+
+
+@lru_cache(maxsize=4)
+def demo_cases(folder: str) -> tuple[tuple[str, Case], ...]:
+    """The demo cases of a folder by file name, those that can be read."""
+    return tuple((p.stem, load_case(p)) for p in sorted(Path(folder).glob("*.json")))
+
+
+def _demos() -> None:
+    cases = demo_cases(str(shipped("cases")))
+    if not cases:
+        return
+    frame.title("Demo cases, all invented")
+    with st.container(key="others_demo"):
+        for stem, case in cases:
+            name = case.name or stem.replace("_", " ")
+            if st.button(f"**{_escaped(name)}**  \n{_escaped(case.complaint or 'no complaint')}", key=f"demo_{stem}",
+                         width="stretch"):  # fmt: skip
+                _go(state.create_case(case))
+
+
+def _go(case_id: str) -> None:
+    state.open_case(case_id)
+    st.switch_page("pages/at_the_car.py", query_params={"case": case_id})
+
+
+def upload() -> None:
+    """Take a case file in."""
+    given = st.file_uploader("Case file (JSON)", type=["json", "yaml", "yml"], key="case_file")
+    if given is None or state.recall("taken_in") == given.file_id:
+        return
+    case = load_case(given.getvalue())
+    state.remember("taken_in", given.file_id)
+    st.html(f"<p>{plain(case.name or 'Case')} was read.</p>")
+    _go(state.create_case(case))

@@ -1,0 +1,214 @@
+"""The card of the test to do now: what to do, what a sound car reads, the entry field, the answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from faultnet.car import Case, Reading
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.catalogue.types import Test
+from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis.result import NextTest
+from faultnet.diagnosis.wording import entry_words, range_words
+from faultnet.errors import FaultnetError
+from workbench import entering, frame, state
+from workbench.words import NOT_MEASURED, minutes, plain, tool_words
+
+GROUPS = {"ask": "ask", "look": "look and feel", "rest": "at rest", "cranking": "while cranking", "load": "under load",
+          "charging": "engine running", "codes": "codes"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """The test on the card.
+
+    Parameters
+    ----------
+    test : Test
+    worth : NextTest, optional
+        What it is worth; None when it was done already.
+    sound : (float, float), optional
+        What a sound car reads today, in the unit of the test.
+    chosen : bool
+        Whether the user chose it instead of the best one.
+    """
+
+    test: Test
+    worth: NextTest | None
+    sound: tuple[float, float] | None
+    chosen: bool
+
+
+def proposal(diagnosis: Diagnosis, catalogue: Catalogue, chosen: str | None, sound: dict[str, tuple[float, float]]) -> Proposal | None:
+    """The test to show: the chosen one, else the best one; None when nothing is left to do."""
+    worths = {t.test: t for t in diagnosis.next_tests}
+    if chosen is not None:
+        return Proposal(catalogue.test(chosen), worths.get(chosen), sound.get(chosen), chosen=True)
+    if not diagnosis.next_tests:
+        return None
+    best = diagnosis.next_tests[0]
+    return Proposal(catalogue.test(best.test), best, best.sound_range, chosen=False)
+
+
+def heading(found: Proposal) -> str:
+    """HTML of what the test is and why it is proposed."""
+    test, worth = found.test, found.worth
+    kicker = [("Chosen test" if found.chosen else "Next test"), GROUPS.get(test.group, test.group)]
+    if worth is not None:
+        kicker += [minutes(worth.minutes), f"{worth.bits:.2f} bit"]
+    return (
+        f"<div class='fn-test'><p class='kicker'>{plain(' · '.join(kicker))}</p><h2>{plain(test.label)}</h2>"
+        f"<p class='ask'>{_ask(found)}</p></div>"
+    )
+
+
+def _ask(found: Proposal) -> str:
+    if found.test.kind == "choice":
+        return "Press the answer, or type its number."
+    words = plain(_wanted(found.test))
+    if found.sound is None:
+        return words
+    return f"{words} Sound car today: <span class='sound'>{plain(range_words(*found.sound, found.test.unit))}</span>"
+
+
+def _wanted(test: Test) -> str:
+    examples = {"V": "Volts, such as 12.4 or 350 mV.", "A": "Amperes, such as 1.5 or 40 mA.",
+                "ohm": "Ohms, such as 8 mohm.", "rpm": "Turns per minute.", "-": "A number such as 1.250."}  # fmt: skip
+    return examples.get(test.unit, f"A number in {test.unit}.")
+
+
+def instructions(found: Proposal, catalogue: Catalogue) -> str:
+    """HTML of preparation, steps, tools and cautions, all in full view."""
+    test, worth = found.test, found.worth
+    needs = worth.prepare if worth is not None else tuple(catalogue.preconditions[n] for n in test.needs)
+    parts = []
+    if test.cautions:
+        items = "".join(f"<li>{plain(catalogue.cautions[c])}</li>" for c in test.cautions)
+        parts.append(f"<div class='fn-care'><p class='fn-label'>Take care</p><ul>{items}</ul></div>")
+    if needs:
+        items = "".join(f"<li>{plain(n)}</li>" for n in needs)
+        parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>")
+    steps = "".join(f"<li>{plain(s)}</li>" for s in test.steps)
+    parts.append(f"<p class='fn-label'>How</p><ol class='fn-steps'>{steps}</ol>")
+    parts.append(f"<p><b>Tools:</b> {plain(tool_words(test.tools))}. <b>Why:</b> {plain(test.explanation)}</p>")
+    return "".join(parts)
+
+
+def show(found: Proposal, case: Case, catalogue: Catalogue) -> None:
+    """Put the card on the page.
+
+    Notes
+    -----
+    The form holds the field and one button only: Enter in a field presses the button of its form that the browser saw
+    first, and leaving a field that is in no form would store what is half typed.
+    """
+    with st.container(key="card"):
+        _wrong_entry(found, case)
+        st.html(heading(found))
+        _answers(found, case)
+        with st.form("entry_form", border=False):
+            with st.container(horizontal=True, vertical_alignment="center", key="entry_row"):
+                st.text_input("Reading", key="entry", label_visibility="collapsed", autocomplete="off")
+                st.form_submit_button("Enter", key="enter", type="primary", on_click=_typed, args=(found, case))
+            _how_taken(found, catalogue)
+        st.html(instructions(found, catalogue))
+        _could_not(found, case)
+        _keep_focus(found, case)
+
+
+def _answers(found: Proposal, case: Case) -> None:
+    with st.container(key="answers"):
+        for number, (choice, label) in enumerate(found.test.choices, start=1):
+            st.button(f"{number} · {label}", key=f"answer_{found.test.id}_{choice}", width="stretch",
+                      on_click=_pressed, args=(found, case, choice))  # fmt: skip
+        if found.test.kind == "choice":
+            st.checkbox("Not sure of the answer", key=f"roughly_{found.test.id}")
+
+
+def _how_taken(found: Proposal, catalogue: Catalogue) -> None:
+    """What it was measured with, and whether it is certain."""
+    if found.test.kind == "choice":
+        return
+    with st.container(horizontal=True, vertical_alignment="center", key="how_taken"):
+        st.checkbox("Only roughly", key=f"roughly_{found.test.id}")
+        if len(found.test.instruments) > 1:
+            ids = list(found.test.instruments)
+            last = state.recall("last_instruments", {}).get(found.test.id, ids[0])
+            labels = {i: catalogue.instrument(i).label for i in ids}
+            st.selectbox("Instrument", ids, index=ids.index(last), format_func=labels.__getitem__,
+                         key=f"instrument_{found.test.id}", label_visibility="collapsed")  # fmt: skip
+
+
+def _could_not(found: Proposal, case: Case) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", key="could_not"):
+        st.html("<p class='fn-label'>No reading?</p>", width="content")
+        for reason, label in NOT_MEASURED.items():
+            st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason))
+
+
+def _wrong_entry(found: Proposal, case: Case) -> None:
+    """What is wrong with the last entry, beside the field, with the likely meaning one press away."""
+    place = st.container()
+    error = state.trouble()
+    if error is None:
+        return
+    with place:
+        frame.show_error(error)
+        meant = entering.meant_instead(error) if isinstance(error, entering.EntryError) else None
+        if meant is not None and found.test.kind == "number":
+            st.button(f"Store {meant}", key="meant", on_click=_stored, args=(found, case, meant), type="primary")
+
+
+def _typed(found: Proposal, case: Case) -> None:
+    text = state.recall("entry", "")
+    if text.strip():
+        _stored(found, case, text)
+
+
+def _stored(found: Proposal, case: Case, text: str) -> None:
+    test = found.test
+    instrument = state.recall(f"instrument_{test.id}")
+    try:
+        entry = entering.typed_reading(
+            test, text, instrument=instrument, roughly=bool(state.recall(f"roughly_{test.id}"))
+        )
+    except FaultnetError as error:
+        state.set_trouble(error)
+        return
+    if instrument is not None:
+        state.remember("last_instruments", {**state.recall("last_instruments", {}), test.id: instrument})
+    _written(entry, case)
+
+
+def _pressed(found: Proposal, case: Case, choice: str) -> None:
+    roughly = bool(state.recall(f"roughly_{found.test.id}"))
+    _written(entering.chosen_reading(found.test, choice, roughly=roughly), case)
+
+
+def _given_up(found: Proposal, case: Case, reason: str) -> None:
+    _written(entering.not_measured(found.test, reason), case)  # type: ignore[arg-type]  # keys of NOT_MEASURED
+
+
+def _written(entry: Reading, case: Case) -> None:
+    """Write the entry; the field is emptied whether it was stored or waits, for the waiting one is shown above."""
+    from workbench.answers import catalogue
+
+    state.set_trouble(None)
+    state.add_entry(len(case.visits) - 1, entry, f"Stored: {entry_words(catalogue(), entry)}")
+    state.remember("entry", "")
+
+
+def _keep_focus(found: Proposal, case: Case) -> None:
+    """Decimal keypad on phones; with a mouse and keys at hand the cursor is put into the field."""
+    count = sum(len(v.entries) for v in case.visits)
+    with st.container(key="focus_script"):
+        st.html(
+            "<script>(() => { const field = document.querySelector('.st-key-entry input'); if (!field) return;"
+            "field.setAttribute('inputmode', 'decimal'); field.setAttribute('enterkeyhint', 'done');"
+            "const nowhere = document.activeElement === document.body || document.activeElement === null;"
+            f"if (nowhere && matchMedia('(pointer: fine)').matches) field.focus(); /* {count} {found.test.id} */ }})()"
+            "</script>",
+            unsafe_allow_javascript=True,
+        )

@@ -1,0 +1,110 @@
+"""The fields that describe a car and the conditions of a visit."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from faultnet.car import Battery, Car, Conditions
+from faultnet.errors import CarError
+from workbench import entering
+from workbench.words import KINDS, STANDARDS, bare_temperature
+
+CHARGE_CONTROLS = {"fixed": "Steady", "load_responsive": "Moved about by the engine computer"}
+CLIMATES = {"cold": "Cold", "temperate": "Temperate", "hot": "Hot"}
+FUELS = {"petrol": "Petrol", "diesel": "Diesel"}
+
+
+def car_fields(prefix: str, car: Car | None) -> Car | None:
+    """Put the fields of a car on the page and give the car they describe.
+
+    Parameters
+    ----------
+    prefix : str
+        For the keys of the fields.
+    car : Car, optional
+        What to begin with; None for a new one, whose battery's standard must be chosen.
+
+    Returns
+    -------
+    Car or None
+        None while a field that must be given is empty.
+
+    Raises
+    ------
+    EntryError, CarError
+        If a figure makes no sense.
+    """
+    start = car or Car(Battery(600.0))
+    label = st.text_input("What you call the car", start.label, key=f"{prefix}_label", autocomplete="off")
+    battery = _battery_fields(prefix, start.battery, new=car is None)
+    fuel = st.segmented_control("Fuel", list(FUELS), default=start.fuel, format_func=FUELS.__getitem__, required=True,
+                                key=f"{prefix}_fuel")  # fmt: skip
+    size = _figure(f"{prefix}_size", "Engine size (litres)", start.displacement, "-", (0.5, 8.0))
+    cylinders = st.selectbox("Cylinders", list(range(2, 13)), index=start.cylinders - 2, key=f"{prefix}_cylinders")
+    alternator = _figure(f"{prefix}_alternator", "Alternator rating (A)", start.alternator_rating, "A", (30.0, 350.0))
+    control = st.selectbox("Charging voltage", list(CHARGE_CONTROLS), format_func=CHARGE_CONTROLS.__getitem__,
+                           index=list(CHARGE_CONTROLS).index(start.charge_control), key=f"{prefix}_control")  # fmt: skip
+    climate = st.segmented_control("Climate", list(CLIMATES), default=start.climate, format_func=CLIMATES.__getitem__,
+                                   required=True, key=f"{prefix}_climate")  # fmt: skip
+    st.html("<p class='fn-note'>Only 12 V systems with a combustion engine. Leave high-voltage cars alone.</p>")
+    if battery is None or size is None or alternator is None or fuel is None or climate is None:
+        return None
+    return Car(battery, fuel, size, cylinders, alternator, control, climate, label.strip())
+
+
+def _battery_fields(prefix: str, start: Battery, *, new: bool) -> Battery | None:
+    with st.container(horizontal=True, key=f"{prefix}_rating_row"):
+        rating = _figure(f"{prefix}_rating", "Cold-cranking amperes", None if new else start.rating, "A", (100.0, 2000.0))
+        index = None if new else list(STANDARDS).index(start.standard)
+        standard = st.selectbox("Rated by", list(STANDARDS), index=index, format_func=STANDARDS.__getitem__,
+                                key=f"{prefix}_standard", placeholder="as stamped")  # fmt: skip
+    kind = st.selectbox("Battery type", list(KINDS), index=list(KINDS).index(start.kind), format_func=KINDS.__getitem__,
+                        key=f"{prefix}_kind")  # fmt: skip
+    with st.container(horizontal=True):
+        age = _figure(f"{prefix}_age", "Battery age (years)", start.age, "-", (0.0, 30.0))
+        capacity = _figure(f"{prefix}_capacity", "Capacity (Ah)", start.capacity, "Ah", (15.0, 250.0))
+    if rating is None or standard is None:
+        return None
+    return Battery(rating, standard, kind, capacity, age)
+
+
+def _figure(key: str, label: str, value: float | None, unit: str, plausible: tuple[float, float]) -> float | None:
+    text = st.text_input(label, "" if value is None else f"{value:g}", key=key, autocomplete="off")
+    return entering.number_or_none(text, unit, plausible, label)
+
+
+def condition_fields(prefix: str, start: Conditions, unit: str) -> Conditions:
+    """Put the fields of a visit's conditions on the page and give what they describe.
+
+    Parameters
+    ----------
+    prefix : str
+    start : Conditions
+    unit : {"degC", "degF"}
+        Of temperatures typed without a unit.
+
+    Raises
+    ------
+    EntryError
+        If a figure makes no sense.
+    """
+    sign = "°F" if unit == "degF" else "°C"
+    with st.container(horizontal=True):
+        air = st.text_input(f"Air ({sign})", bare_temperature(start.air_temperature, unit), key=f"{prefix}_air")
+        hours = st.text_input("Standing (h)", "" if start.hours_standing is None else f"{start.hours_standing:g}",
+                              key=f"{prefix}_hours")  # fmt: skip
+        acid = st.text_input(f"Battery ({sign})", bare_temperature(start.electrolyte_temperature, unit), key=f"{prefix}_acid")
+    with st.container(horizontal=True):
+        damp = st.checkbox("Damp", start.damp, key=f"{prefix}_damp")
+        rough = st.checkbox("Rough road", start.rough_road, key=f"{prefix}_rough")
+        warm = st.checkbox("Engine warm", start.engine_warm, key=f"{prefix}_warm")
+    st.html("<p class='fn-note'>Leave empty what you do not know. Battery: only if you measured it.</p>")
+    return entering.typed_conditions(air, acid, hours, unit, damp=damp, rough_road=rough, engine_warm=warm)
+
+
+def incomplete() -> CarError:
+    """The error for a form with an empty field that is needed."""
+    return CarError(
+        "the battery's rating and the standard it was rated by are needed, and the engine's size and the alternator's rating",
+        to_do="read them off the battery's label and the alternator's plate or the car's papers",
+    )

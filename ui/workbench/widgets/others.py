@@ -1,0 +1,39 @@
+"""The other tests: ranked, and all of them by search."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis import Diagnosis
+from workbench import state
+from workbench.words import minutes
+
+SHOWN = 6
+
+
+def show(diagnosis: Diagnosis, catalogue: Catalogue, now: str | None) -> None:
+    """Put the ranked list on the page; a press puts that test on the card."""
+    ranked = [t for t in diagnosis.next_tests if t.test != now][:SHOWN]
+    with st.container(key="others"):
+        for test in ranked:
+            prepared = f" · first: {test.prepare[0]}" if test.prepare else ""
+            words = f"**{test.label}**  \n{minutes(test.minutes)} · {test.bits:.2f} bit{prepared}"
+            st.button(words, key=f"other_{test.test}", width="stretch", on_click=_choose, args=(test.test,))
+    labels = {t.id: t.label for t in catalogue.tests}
+    st.selectbox(
+        "Any other test", list(labels), index=None, format_func=labels.__getitem__, key="search",
+        placeholder="Type a word, such as hydrometer", on_change=_searched,
+    )  # fmt: skip
+
+
+def _choose(test: str) -> None:
+    state.set_trouble(None)
+    state.remember("chosen_test", test)
+
+
+def _searched() -> None:
+    found = state.recall("search")
+    if found is not None:
+        _choose(found)
+        state.remember("search", None)

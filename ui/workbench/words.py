@@ -1,0 +1,113 @@
+"""Numbers as a person would say them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from html import escape
+
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.units import format_quantity
+
+NO_FAULT = "No part at fault"
+NOT_MEASURED = {
+    "skipped": "Skip it",
+    "cannot_reach": "Cannot reach it",
+    "unstable": "Will not settle",
+    "not_fitted": "Not fitted",
+}
+OUTCOMES = {"cured": "Cured", "better": "Better", "no_change": "No change"}
+STANDARDS = {
+    "EN": "EN (Europe)",
+    "SAE": "SAE or CCA (America)",
+    "DIN": "DIN (older German)",
+    "IEC": "IEC",
+    "CA": "CA (at 0 °C, for boats and lawn tractors)",
+}
+KINDS = {"flooded": "Flooded (ordinary)", "enhanced_flooded": "Enhanced flooded (EFB)", "agm": "AGM (glass mat)"}
+
+
+def share(probability: float) -> str:
+    """A probability in whole percent, without claiming 0 or 100.
+
+    Examples
+    --------
+    >>> share(0.0004), share(0.42), share(0.998)
+    ('<1%', '42%', '>99%')
+    """
+    if probability < 0.01:
+        return "<1%"
+    return ">99%" if probability > 0.99 else f"{100 * probability:.0f}%"
+
+
+def change(now: float, before: float) -> str:
+    """How a probability moved, with a sign one can read without colour.
+
+    Examples
+    --------
+    >>> change(0.42, 0.30), change(0.42, 0.419), change(0.1, 0.3)
+    ('▲ 12', '=', '▼ 20')
+    """
+    points = round(100 * now) - round(100 * before)
+    return "=" if points == 0 else f"{'▲' if points > 0 else '▼'} {abs(points)}"
+
+
+def times(decibans: float) -> str:
+    """A weight of evidence as a factor on the odds.
+
+    Examples
+    --------
+    >>> times(29.7), times(-3.1), times(0.4)
+    ('930 times more likely', '2 times less likely', 'hardly moves it')
+    """
+    factor = 10.0 ** (abs(decibans) / 10.0)
+    if factor < 1.25:
+        return "hardly moves it"
+    digits = f"{float(f'{factor:.2g}'):g}" if factor < 1e5 else "over 100 000"
+    return f"{digits} times {'more' if decibans > 0 else 'less'} likely"
+
+
+def minutes(value: float) -> str:
+    """Hands-on time.
+
+    Examples
+    --------
+    >>> minutes(1.0), minutes(95.0)
+    ('1 min', '1 h 35 min')
+    """
+    whole = round(value)
+    if whole < 60:
+        return f"{max(whole, 1)} min"
+    return f"{whole // 60} h" + (f" {whole % 60} min" if whole % 60 else "")
+
+
+def temperature(value: float | None, unit: str) -> str:
+    """A temperature in the user's unit; nothing when it is not known."""
+    return "" if value is None else format_quantity(value, unit, decimals=0 if unit == "degF" else None)
+
+
+def bare_temperature(value: float | None, unit: str) -> str:
+    """A temperature for an entry field: the figure with the sign of its unit."""
+    return temperature(value, unit)
+
+
+def clock(at: str) -> str:
+    """The local time of day of a moment in UTC, with the day when it is another one."""
+    moment = datetime.fromisoformat(at).astimezone()
+    today = datetime.now().astimezone().date() == moment.date()
+    return moment.strftime("%H:%M" if today else "%d %b %H:%M")
+
+
+def tool_words(tools: tuple[str, ...]) -> str:
+    """Tools in a row, or that none is needed."""
+    return ", ".join(tools) if tools else "none"
+
+
+def cause_label(catalogue: Catalogue, component: str, mode: str) -> str:
+    """Component and mode in words."""
+    spec = catalogue.component(component)
+    return f"{spec.label}: {next(m.label for m in spec.modes if m.id == mode)}"
+
+
+def plain(text: object) -> str:
+    """Text made safe for a page."""
+    return escape(str(text), quote=True)
