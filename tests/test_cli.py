@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import os
@@ -9,6 +10,7 @@ import subprocess
 import sys
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import jsonschema
 import pytest
@@ -308,7 +310,7 @@ def test_priors_of_ones_own_are_used(run: Any, tmp_path: Path) -> None:
 
 def test_export_writes_a_file_or_standard_output(run: Any, tmp_path: Path) -> None:
     written = tmp_path / "network.bif"
-    assert run("export", "demo:fresh_case", "--out", str(written)).out == "\n"
+    assert run("export", "demo:fresh_case", "--out", str(written)).out == ""
     text = written.read_text(encoding="utf-8")
     assert text.rstrip("\n") == run("export", "demo:fresh_case").out.rstrip("\n")
     assert "battery" in text
@@ -319,6 +321,57 @@ def test_a_file_that_cannot_be_written_is_explained(run: Any, tmp_path: Path) ->
     ran = run("export", "demo:fresh_case", "--out", str(tmp_path / "no" / "such" / "folder.bif"))
     assert (ran.status, ran.out) == (2, "")
     assert "cannot be written" in ran.err
+
+
+SCOPE = str(shipped("cases") / "recordings" / "scope.csv")
+
+
+def test_log_finds_the_start_in_a_recorded_log(run: Any, tmp_path: Path) -> None:
+    """The lowest voltage is that of the file itself, read here with nothing but the csv module."""
+    answer = run("log", SCOPE, "--json").json
+    (start,) = [event for event in answer["events"] if event["kind"] == "start"]
+    with open(SCOPE, encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.reader(file) if len(row) >= 2 and row[0].replace(".", "", 1).isdigit()]
+    assert len(rows) == answer["samples"]
+    assert start["lowest"] == pytest.approx(min(float(row[1]) for row in rows), abs=1e-9)
+    assert start["lowest"] < start["sustained"] < start["rest_before"]
+    assert start["lowest_true"]["low"] <= start["lowest_true"]["median"] <= start["lowest_true"]["high"]
+    assert {"rest_voltage", "recorded_lowest"} <= {reading["test"] for reading in answer["readings"]}
+
+
+def test_log_as_text_fits_80_columns(run: Any) -> None:
+    shown = run("log", SCOPE)
+    assert max(map(len, shown.out.splitlines())) <= 80
+    assert "and the engine ran" in shown.out
+    assert "sustained" in shown.out
+
+
+def test_log_draws_what_it_found(run: Any, tmp_path: Path) -> None:
+    picture = tmp_path / "trace.svg"
+    assert run("log", SCOPE, "--svg", str(picture)).status == 0
+    assert ElementTree.parse(picture).getroot().tag.endswith("svg")
+
+
+def test_log_asks_for_a_column_and_takes_the_answer(run: Any) -> None:
+    rows = [f"{0.1 * k:.1f};{12.5 if k < 20 or k > 30 else 9.8};{11.9 if k < 20 or k > 30 else 9.1}" for k in range(60)]
+    text = "\n".join(["t;left;right", *rows])
+    unclear = run("log", "-", "--json", typed=text)
+    assert (unclear.status, unclear.out) == (2, "")
+    assert "column" in unclear.err
+    options = ("--time-column", "1", "--time-unit", "s", "--volts-unit", "V")
+    lowest = [
+        min(event["lowest"] for event in answer["events"] if event["kind"] == "start")
+        for answer in (run("log", "-", "--json", *options, "--volts-column", c, typed=text).json for c in ("left", "3"))
+    ]
+    assert lowest == [9.8, 9.1]
+
+
+def test_a_wider_window_leaves_more_open(run: Any) -> None:
+    spans = []
+    for window in ("0", "0.2"):
+        (start,) = [e for e in run("log", SCOPE, "--json", "--window", window).json["events"] if e["kind"] == "start"]
+        spans.append(start["lowest_true"]["high"] - start["lowest_true"]["low"])
+    assert spans[1] > spans[0]
 
 
 def test_serve_hands_over_to_the_front_end(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,13 +16,13 @@ from faultnet.errors import FaultnetError  # noqa: E402
 
 st.set_page_config(page_title="faultnet", layout="wide", initial_sidebar_state="collapsed")
 PAGES = {
-    "test": st.Page("pages/at_the_car.py", title="Test", default=True),
-    "why": st.Page("pages/why.py", title="Why"),
-    "entries": st.Page("pages/entries.py", title="Entries"),
-    "car": st.Page("pages/car.py", title="Car"),
-    "log": st.Page("pages/log.py", title="Log"),
-    "paper": st.Page("pages/paper.py", title="Paper"),
-    "cases": st.Page("pages/cases.py", title="Cases"),
+    "test": st.Page("screens/at_the_car.py", title="Test", default=True),
+    "why": st.Page("screens/why.py", title="Why"),
+    "entries": st.Page("screens/entries.py", title="Entries"),
+    "car": st.Page("screens/car.py", title="Car"),
+    "log": st.Page("screens/log.py", title="Log"),
+    "paper": st.Page("screens/paper.py", title="Paper"),
+    "cases": st.Page("screens/cases.py", title="Cases"),
 }
 page = st.navigation(list(PAGES.values()), position="hidden")
 frame.dress()

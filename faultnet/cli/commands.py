@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -23,20 +22,6 @@ app = typer.Typer(
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, demo:NAME, or - for standard input.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON.")]
 PriorsOption = Annotated[str, typer.Option("--priors", help="Name of a shipped prior set, or folder of your own.")]
-
-
-class ExportFormat(StrEnum):
-    """Formats a network can be written in."""
-
-    BIF = "bif"
-    XMLBIF = "xmlbif"
-
-
-class Place(StrEnum):
-    """Where a log was recorded."""
-
-    POSTS = "posts"
-    MODULE = "module"
 
 
 def _show(answer: str | dict[str, Any]) -> None:
@@ -120,24 +105,22 @@ def log(
     svg: Annotated[Path | None, typer.Option(help="File to draw the trace to, with what was found marked.")] = None,
     time_column: Annotated[str | None, typer.Option(help="Name of the column with the times, or its number.")] = None,
     volts_column: Annotated[str | None, typer.Option(help="Name of the column with the volts, or its number.")] = None,
-    time_unit: Annotated[
-        str | None, typer.Option(help="s, ms, us, min, h, day_first, month_first, h:m, m:s.")
-    ] = None,
+    time_unit: Annotated[str | None, typer.Option(help="s, ms, us, min, h, day_first, month_first, h:m, m:s.")] = None,
     volts_unit: Annotated[str | None, typer.Option(help="V or mV.")] = None,
     decimal: Annotated[str | None, typer.Option(help="Decimal mark: a point or a comma.")] = None,
     separator: Annotated[str | None, typer.Option(help="Separator of columns; ' ' for any run of blanks.")] = None,
-    interval: Annotated[
-        float | None, typer.Option(help="Time between rows [s], if no column has the times.")
-    ] = None,
+    interval: Annotated[float | None, typer.Option(help="Time between rows [s], if no column has the times.")] = None,
     channel: Annotated[str | None, typer.Option(help="Channel of a measurement file, or module of a CAN log.")] = None,
     file_format: Annotated[str | None, typer.Option("--format", help="Kind of file, if it is not recognised.")] = None,
     cylinders: Annotated[int, typer.Option(min=1, max=16, help="Cylinders of the engine, for its speed.")] = 4,
-    place: Annotated[Place, typer.Option(help="Where the recorder was connected.")] = Place.POSTS,
+    place: Annotated[Literal["posts", "module"], typer.Option(help="Where the recorder was connected.")] = "posts",
+    window: Annotated[float, typer.Option(min=0.0, help="Time the recorder averages over [s]; 0 for none.")] = 0.0,
+    posts_at_rest: Annotated[float | None, typer.Option(help="Volts at the posts while the module rested [V].")] = None,
 ) -> None:
     """Find starts, charging and drop-outs in a recorded voltage log."""
     from faultnet.cli.inputs import read_source, write_text
     from faultnet.cli.logs import log_answer, log_sheet
-    from faultnet.recordings import draw_trace, find_events, read_recording
+    from faultnet.recordings import draw_trace, find_events, read_recording, readings_from
 
     trace = read_recording(
         read_source(file),
@@ -152,9 +135,10 @@ def log(
         format=file_format,
     )
     events = find_events(trace, cylinders=cylinders)
+    readings = readings_from(events, place, window=window, posts_at_rest=posts_at_rest)
     if svg is not None:
         write_text(svg, draw_trace(trace, events))
-    _show(log_answer(trace, events, place.value) if as_json else log_sheet(trace, events, place.value))
+    _show((log_answer if as_json else log_sheet)(trace, events, readings, window))
 
 
 def _column(given: str | None) -> str | int | None:
@@ -165,7 +149,7 @@ def _column(given: str | None) -> str | int | None:
 @app.command()
 def export(
     case: CaseArgument,
-    to: Annotated[ExportFormat, typer.Option(help="Format.")] = ExportFormat.BIF,
+    to: Annotated[Literal["bif", "xmlbif"], typer.Option(help="Format.")] = "bif",
     out: Annotated[Path | None, typer.Option(help="File to write; standard output when left out.")] = None,
     visit: Annotated[int | None, typer.Option(min=1, help="Visit, counted from 1; the last when left out.")] = None,
     priors: PriorsOption = "standard",
@@ -179,7 +163,7 @@ def export(
     the_case = read_case(case)
     conditions = visit_of(the_case, visit).conditions
     network = network_for(Setting(the_case.car, conditions, read_catalogue(priors)))
-    text = to_bif(network) if to is ExportFormat.BIF else to_xmlbif(network)
+    text = to_bif(network) if to == "bif" else to_xmlbif(network)
     _show(text) if out is None else write_text(out, text)
 
 

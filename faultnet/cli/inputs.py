@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from faultnet.car import Case, Visit
 from faultnet.cases.file import load_case
@@ -146,9 +147,15 @@ def visit_of(case: Case, number: int | None) -> Visit:
     return case.visits[-1 if number is None else number - 1]
 
 
-def read_source(argument: str) -> str | bytes:
+class StandardInput(io.BytesIO):
+    """What standard input held, under a name that messages can use; unlike a pipe it can be wound back."""
+
+    name = "standard input"
+
+
+def read_source(argument: str) -> str | BinaryIO:
     """Return the path of a recording, or what standard input holds (`-`)."""
-    return sys.stdin.buffer.read() if argument == "-" else argument
+    return StandardInput(sys.stdin.buffer.read()) if argument == "-" else argument
 
 
 def write_text(path: Path, text: str) -> None:

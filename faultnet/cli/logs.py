@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from faultnet.cli.layout import counted, joined, section, wrapped
-from faultnet.recordings import Charging, Decline, DropOut, Event, Rest, Start, Trace, lowest_uncertainty, readings_from
+from faultnet.recordings import Charging, Decline, DropOut, Event, Rest, Start, Trace, lowest_uncertainty
 
 OUTCOMES = {
     "good": "and the engine ran",
@@ -18,15 +18,19 @@ OUTCOMES = {
 }
 
 
-def log_answer(trace: Trace, events: Sequence[Event], place: str) -> dict[str, Any]:
+def log_answer(
+    trace: Trace, events: Sequence[Event], readings: Sequence[dict[str, Any]], window: float = 0.0
+) -> dict[str, Any]:
     """Give a trace and its events as a dictionary; what cannot be told from the log is null.
 
     Parameters
     ----------
     trace : Trace
     events : sequence of Event
-    place : {"posts", "module"}
-        Where it was recorded.
+    readings : sequence of dict
+        Of :func:`faultnet.recordings.readings_from`.
+    window : float
+        Time over which the recorder averages each sample [s].
 
     Returns
     -------
@@ -39,16 +43,16 @@ def log_answer(trace: Trace, events: Sequence[Event], place: str) -> dict[str, A
         "duration": trace.duration,
         "interval": trace.interval,
         "repairs": list(trace.repairs),
-        "events": [_event(event) for event in events],
-        "readings": readings_from(events, place=place),
+        "events": [_event(event, window) for event in events],
+        "readings": list(readings),
     }
     return {name: _finite(value) for name, value in found.items()}
 
 
-def _event(event: Event) -> dict[str, Any]:
+def _event(event: Event, window: float) -> dict[str, Any]:
     fields = asdict(event)
     if isinstance(event, Start):
-        true = lowest_uncertainty(event)
+        true = lowest_uncertainty(event, window=window)
         fields["lowest_true"] = {"low": true.low, "median": true.median, "high": true.high, "level": true.level}
     return fields
 
@@ -68,21 +72,31 @@ def _finite(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def log_sheet(trace: Trace, events: Sequence[Event], place: str) -> str:
-    """Write what was found as text of at most 80 columns."""
+def log_sheet(trace: Trace, events: Sequence[Event], readings: Sequence[dict[str, Any]], window: float = 0.0) -> str:
+    """Write what was found as text of at most 80 columns; parameters as :func:`log_answer`."""
     about = (
         f"{trace.name}: {counted(int(trace.time.size), 'sample')} over {trace.duration:.6g} s, "
-        f"one every {1000.0 * trace.interval:.4g} ms at the median."
+        f"one every {_time(trace.interval)} at the median."
     )
-    readings = [_reading(reading) for reading in readings_from(events, place=place)]
     return joined(
         (
             wrapped(about, ""),
             section("Inferred or repaired while reading", [wrapped(text, "  - ") for text in trace.repairs]),
-            section("Found", [line for event in events for line in _lines(event)] or ["  Nothing."]),
-            section("As readings for a case", readings),
+            section("Found", [line for event in events for line in _lines(event, window)] or ["  Nothing."]),
+            section("As readings for a case", [_reading(reading) for reading in readings]),
         )
     )
+
+
+def _time(seconds: float) -> str:
+    """Write a short time.
+
+    Examples
+    --------
+    >>> _time(0.2), _time(60.0)
+    ('200 ms', '60 s')
+    """
+    return f"{1000.0 * seconds:.4g} ms" if seconds < 1.0 else f"{seconds:.4g} s"
 
 
 def _reading(reading: dict[str, Any]) -> str:
@@ -93,10 +107,10 @@ def _noted(reading: dict[str, Any]) -> str:
     return f"({reading['note']})" if reading.get("note") else ""
 
 
-def _lines(event: Event) -> Iterator[str]:
+def _lines(event: Event, window: float) -> Iterator[str]:
     yield wrapped(_said(event), f"  {event.begin:9.2f} s  ")
     if isinstance(event, Start):
-        yield from (wrapped(text, " " * 13) for text in _start_details(event))
+        yield from (wrapped(text, " " * 13) for text in _start_details(event, window))
 
 
 def _said(event: Event) -> str:
@@ -115,13 +129,11 @@ def _said(event: Event) -> str:
     return f"{event.kind}, {event.duration:.2f} s"
 
 
-def _start_details(start: Start) -> Iterator[str]:
-    true = lowest_uncertainty(start)
+def _start_details(start: Start, window: float) -> Iterator[str]:
+    true = lowest_uncertainty(start, window=window)
     yield f"from {start.rest_before:.2f} V; lowest recorded {start.lowest:.2f} V"
-    yield (
-        f"lowest true voltage {true.median:.2f} V, {100 * true.level:.0f} % between {true.low:.2f} and "
-        f"{true.high:.2f} V by the sampling"
-    )
+    sampling = f"{true.low:.2f} to {true.high:.2f} V ({100 * true.level:.0f} %)"
+    yield f"true lowest {true.median:.2f} V, by the sampling {sampling}"
     yield f"sustained {start.sustained:.2f} V{_optional(', fall over the start {:.2f} V', start.sag)}"
     yield f"recovered to {start.recovered:.2f} V" if math.isfinite(start.recovered) else "recovery not in the log"
     if math.isfinite(start.speed):

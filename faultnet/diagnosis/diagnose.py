@@ -20,9 +20,9 @@ from faultnet.diagnosis.wording import entry_words
 from faultnet.engine.belief import Belief, updated
 from faultnet.engine.hypotheses import Hypotheses
 from faultnet.errors import ClashError
-from faultnet.network.structure import Array
+from faultnet.network.structure import Array, Node
 
-MAX_FAULTS = 3
+MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
 CLASH_DECIBANS = 13.0
 LEAST_ODDS = 1e-12
@@ -205,42 +205,51 @@ def _log_odds(posterior: Array, rows: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
 def _seen(worked: Worked) -> tuple[Seen, ...]:
-    """Every number reading of the case beside the range of a sound car, and how odd it is for the leading hypotheses."""
-    found = []
+    """Every reading of the case beside the range of a sound car, and how odd it is for the leading hypotheses."""
+    found: list[Seen] = []
     for v, visit in enumerate(worked.case.visits):
-        model = worked.models[v]
-        ranges = sound_ranges(model, worked.catalogue)
-        for k, entry in enumerate(visit.entries):
-            if isinstance(entry, Reading) and entry.not_measured is None:
-                test = worked.catalogue.test(entry.test)
-                surprise = _surprise(worked, v, k, entry)
-                said = entry_words(worked.catalogue, entry)
-                found.append(Seen(v, k, said, ranges.get(test.id), entry.value, test.unit, surprise))
+        ranges = sound_ranges(worked.models[v], worked.catalogue)
+        taken = {k: e for k, e in enumerate(visit.entries) if isinstance(e, Reading) and e.not_measured is None}
+        surprises = _surprises(worked, v, taken)
+        for k, entry in taken.items():
+            test = worked.catalogue.test(entry.test)
+            said = entry_words(worked.catalogue, entry)
+            found.append(Seen(v, k, said, ranges.get(test.id), entry.value, test.unit, surprises[k]))
     return tuple(found)
 
 
-def _surprise(worked: Worked, v: int, k: int, entry: Reading) -> float:
-    """How unlikely a reading is under the leading hypotheses beside the likeliest reading they allow [decibans].
+def _surprises(worked: Worked, v: int, taken: dict[int, Reading]) -> dict[int, float]:
+    """How unlikely readings are under the leading hypotheses beside the likeliest readings they allow [decibans].
 
     Notes
     -----
     10 log10 of the chance density of the likeliest value over that of the value seen, given modes only.
     """
     model = worked.models[v].compiled
-    found = evidence_of(model.network, worked.catalogue, entry)
-    if found is None:
-        return 0.0
+    evidence = {k: evidence_of(model.network, worked.catalogue, e) for k, e in taken.items()}
+    asked = {str(k): _every_state(model.network.nodes[e.quantity]) for k, e in evidence.items() if e is not None}
     chosen = worked.belief.leading(0.9, 50)
     weight = worked.belief.posterior[chosen]
-    node = model.network.nodes[found.quantity]
-    eye = np.eye(node.card)
-    chance = model.subset(chosen).predict([], {"t": (found.quantity, eye, np.full(node.card, 1.0 / node.card))})["t"]
-    chance = weight @ (chance / chance.sum(axis=1, keepdims=True)) / weight.sum()
-    seen = float(chance @ found.likelihood)
-    if not node.edges:
-        return round(float(10.0 * np.log10(chance.max() / max(seen, 1e-12))), 1)
-    density = chance / np.diff(np.asarray(node.edges))
-    return round(float(10.0 * np.log10(max(density.max() / max(seen, 1e-12), 1.0))), 1)
+    everything = np.arange(model.charge_prior.shape[1])
+    chances = model.focused(chosen, everything).predict([], asked) if asked else {}
+    result = {}
+    for k, e in evidence.items():
+        if e is not None:
+            chance = chances[str(k)]
+            mean = weight @ (chance / chance.sum(axis=1, keepdims=True)) / weight.sum()
+            result[k] = _decibans_short(mean, e.likelihood, model.network.nodes[e.quantity].edges)
+    return result
+
+
+def _every_state(node: Node) -> tuple[str, Array, Array]:
+    return node.name, np.eye(node.card), np.full(node.card, 1.0 / node.card)
+
+
+def _decibans_short(chance: Array, likelihood: Array, edges: tuple[float, ...]) -> float:
+    """How far a reading's density falls short of the densest [decibans], never negative."""
+    seen = float(chance @ likelihood)
+    densest = float((chance / np.diff(np.asarray(edges))).max()) if edges else float(chance.max())
+    return round(max(0.0, float(10.0 * np.log10(densest / max(seen, LEAST_ODDS)))), 1)
 
 
 def _clashes(seen: tuple[Seen, ...]) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from faultnet.network.cache import network_for, setting_key
 from faultnet.network.setting import Setting
 
 UNCOUNTED = ("use",)
+MAY_DROP = 8e-4
 KEPT = 24
 
 
@@ -58,7 +59,10 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
 def _compiled(setting: Setting, max_faults: int) -> Model:
     network = network_for(setting)
     space = enumerate_hypotheses(
-        network, max_faults=max_faults, uncounted=UNCOUNTED,
+        network,
+        max_faults=max_faults,
+        uncounted=UNCOUNTED,
         brought_in_when_sound=setting.spread("brought_in_when_sound"),
-    )  # fmt: skip
+        may_drop=MAY_DROP,
+    )
     return Model(setting, space, compile_visit(network, space.components, space.modes))

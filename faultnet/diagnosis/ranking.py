@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.car import Case, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
@@ -13,11 +14,12 @@ from faultnet.diagnosis.course import Present
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.sound import sound_ranges
-from faultnet.engine.belief import Belief, information
+from faultnet.engine.belief import TINY, Belief, information
 from faultnet.network.structure import Array
 
-ACTIVE_MASS = 0.9995
-MOST_ACTIVE = 400
+ACTIVE_MASS = 0.998
+CHARGE_MASS = 0.998
+MOST_ACTIVE = 300
 GAVE_UP = ("cannot_reach", "not_fitted")
 SKIPPED_FACTOR = 0.25
 NEED_MET_BY = {
@@ -45,8 +47,19 @@ def outcome_chances(present: Present, belief: Belief, catalogue: Catalogue, test
         reading = network.nodes[f"reading_{name}"]
         asked[name] = (reading.parents[0], reading.table[:, :, 0].T, reading.table[:, 0, 1])
     posterior = belief.posterior[chosen]
-    model = present.model.subset(chosen)
-    return posterior / posterior.sum(), model.predict(present.evidence, asked, present.carried[chosen])
+    charge = likely_charge(present, posterior, chosen)
+    model = present.model.focused(chosen, charge)
+    return posterior / posterior.sum(), model.predict(present.evidence, asked, present.carried[chosen][:, charge])
+
+
+def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
+    """States of charge that hold all but a sliver of the belief, so that the others need not be worked out."""
+    weight, _ = present.model.stage(present.evidence)
+    joint = present.carried[chosen] * weight[chosen]
+    share = posterior @ (joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY))
+    order = np.argsort(-share)
+    count = int(np.searchsorted(np.cumsum(share[order]) / share.sum(), CHARGE_MASS)) + 1
+    return np.sort(order[:count])
 
 
 def rank(

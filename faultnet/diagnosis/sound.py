@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import lru_cache
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.models import Model
 from faultnet.engine.belief import TINY
+from faultnet.network.cache import cache_folder, keep_file, setting_key
 from faultnet.network.structure import Array, Network
 
 LOW, HIGH = 0.05, 0.95
@@ -28,6 +30,18 @@ def sound_ranges(model: Model, catalogue: Catalogue) -> dict[str, tuple[float, f
 
 @lru_cache(maxsize=64)
 def _ranges(model: Model, tests: tuple[str, ...]) -> tuple[tuple[str, tuple[float, float]], ...]:
+    """From the file kept beside the network, or worked out and then kept there."""
+    path = cache_folder() / f"{setting_key(model.setting)}.sound.json"
+    try:
+        kept = json.loads(path.read_bytes())
+        return tuple((t, (float(kept[t][0]), float(kept[t][1]))) for t in tests)
+    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        found = _worked_out(model, tests)
+    keep_file(path, json.dumps(dict(found)).encode())
+    return found
+
+
+def _worked_out(model: Model, tests: tuple[str, ...]) -> tuple[tuple[str, tuple[float, float]], ...]:
     sound = np.flatnonzero(~model.space.modes.any(axis=1))
     compiled = model.compiled.subset(sound)
     network = compiled.network

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from faultnet.engine.contraction import Tensor, contract
 from faultnet.engine.hypotheses import IndexArray, combinations_of
+from faultnet.engine.sides import of_mode_side, parted, split
 from faultnet.network.structure import Array, Network, Node
 
 CHARGE = "charge"
@@ -101,24 +102,44 @@ class BoundCluster:
         values = np.tensordot(node.table, likelihood, axes=(0, 0))
         return gathered(Tensor(values, axes), self.cluster.components, self.distinct)
 
-    def message(self, sites: Sequence[Tensor], outcomes: Tensor | None = None) -> Tensor:
+    def message(self, sites: Sequence[Tensor]) -> Tensor:
         """Sum the hidden nodes out under the given weights.
 
         Parameters
         ----------
         sites : sequence of Tensor
             Evidence, as made by :meth:`site`.
-        outcomes : Tensor, optional
-            Outcome columns of a test; adds the outcome axis.
 
         Returns
         -------
         Tensor
-            Axes combination, then battery and charge where the cluster has them, then outcome.
+            Axes combination, then battery and charge where the cluster has them.
         """
-        weights = [*sites, outcomes] if outcomes is not None else list(sites)
-        factors = [self.tensors[h] for h in self.relevant({a for t in weights for a in t.axes})] + weights
-        return contract(factors, (COMBINATION, *self.cluster.kept, OUTCOME))
+        factors = [self.tensors[h] for h in self.relevant({a for t in sites for a in t.axes})]
+        return contract([*factors, *sites], (COMBINATION, *self.cluster.kept))
+
+    def outcomes(self, sites: Sequence[Tensor], outcomes: Tensor, shared: dict[object, Tensor]) -> Tensor:
+        """As :meth:`message` with outcome columns, sharing halves of the work between tests.
+
+        Parameters
+        ----------
+        sites : sequence of Tensor
+        outcomes : Tensor
+        shared : dict
+            Half messages already worked out under the same evidence; filled here.
+        """
+        weights = [*sites, outcomes]
+        factors = [self.tensors[h] for h in self.relevant({a for t in weights for a in t.axes})] + list(sites)
+        keep = (COMBINATION, *self.cluster.kept, OUTCOME)
+        sides = split(tuple(t.axes for t in [*factors, outcomes]), COMBINATION, self.cluster.kept, OUTCOME)
+        if sides is None:
+            return contract([*factors, outcomes], keep)
+        mode, source = parted(factors, sides, COMBINATION)
+        here, there = (mode, source) if of_mode_side(outcomes, sides, COMBINATION) else (source, mode)
+        key = (sides.between, there is mode, tuple(t.axes for t in there))
+        if key not in shared:
+            shared[key] = contract(there, (*keep[:-1], *sides.between))
+        return contract([*here, shared[key], outcomes], keep)
 
     def relevant(self, sites: Iterable[str]) -> tuple[str, ...]:
         """Hidden nodes that are ancestors of the given ones, or are among them; the others sum to one."""

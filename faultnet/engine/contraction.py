@@ -106,5 +106,5 @@ def _path(
     if len(axes) < 2:
         return ()
     sizes = {a: size for group, shape in zip(axes, shapes, strict=True) for a, size in zip(group, shape, strict=True)}
-    rounded = tuple(sorted((a, round(2.0 * log2(max(size, 1))) / 2.0) for a, size in sizes.items()))
+    rounded = tuple(sorted((a, float(round(log2(max(size, 1))))) for a, size in sizes.items()))
     return plan(axes, rounded, keep)

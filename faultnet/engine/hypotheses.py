@@ -2,8 +2,8 @@
 
 A *hypothesis* gives each component one mode. Components are independent a priori; cars are then conditioned on
 having been brought in, which a car with nothing wrong seldom is. Assignments with more than `max_faults` faults are
-left out (contributing conditions such as the way the car is used do not count towards that number); the prior mass
-they would have had is computed and reported, never silently dropped.
+left out (contributing conditions such as the way the car is used do not count towards that number), and of those with
+three or more the unlikeliest; the prior mass they would have had is computed and reported, never silently dropped.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from faultnet.network.structure import Array, Network
 
 IndexArray = NDArray[np.int16]
+LEAST_SHARE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -46,11 +47,13 @@ class Hypotheses:
 def enumerate_hypotheses(
     network: Network,
     *,
-    max_faults: int = 3,
+    max_faults: int = 4,
     uncounted: tuple[str, ...] = (),
     brought_in_when_sound: float = 1.0,
+    may_drop: float = 0.0,
+    always: int = 2,
 ) -> Hypotheses:
-    """List every assignment with at most `max_faults` counted faults.
+    """List the assignments with at most `max_faults` counted faults that matter a priori.
 
     Parameters
     ----------
@@ -62,6 +65,11 @@ def enumerate_hypotheses(
         Components whose modes are contributing conditions and do not count.
     brought_in_when_sound : float
         Chance that a car with nothing wrong is brought in, relative to one with a fault [-].
+    may_drop : float
+        Prior mass that may be left out [-]: of the assignments with more than `always` faults the likeliest are kept
+        until no more than this is missing. With 0 all of them are kept.
+    always : int
+        Assignments with so many counted faults are kept however unlikely they are.
 
     Returns
     -------
@@ -76,8 +84,18 @@ def enumerate_hypotheses(
     (3, 0.02)
     """
     names = network.components
-    cards = [network.nodes[n].card for n in names]
-    table = _assignments(cards, [n not in uncounted for n in names], max_faults)
+    counts = np.array([n not in uncounted for n in names])
+    floor = may_drop * LEAST_SHARE
+    table = _assignments(network, counts, max_faults, always, floor)
+    prior = _prior(network, table, brought_in_when_sound)
+    if may_drop > 0.0:
+        kept = _weighty(prior, (table[:, counts] > 0).sum(axis=1) <= always, may_drop)
+        table, prior = table[kept], prior[kept]
+    return Hypotheses(names, table, prior, max(0.0, 1.0 - float(prior.sum())))
+
+
+def _prior(network: Network, table: IndexArray, brought_in_when_sound: float) -> Array:
+    names = network.components
     weight = np.ones(len(table))
     for name in names:
         node = network.nodes[name]
@@ -85,22 +103,39 @@ def enumerate_hypotheses(
     nothing = ~table.any(axis=1)
     all_sound = float(weight[nothing].sum())
     weight[nothing] *= brought_in_when_sound
-    prior = weight / (1.0 - all_sound + all_sound * brought_in_when_sound)
-    return Hypotheses(names, table, prior, max(0.0, 1.0 - float(prior.sum())))
+    return weight / (1.0 - all_sound + all_sound * brought_in_when_sound)
 
 
-def _assignments(cards: list[int], counts: list[bool], max_faults: int) -> IndexArray:
-    """Every row of modes with at most so many counted components away from mode 0."""
-    counted = [i for i, c in enumerate(counts) if c]
+def _weighty(prior: Array, always: NDArray[np.bool_], may_drop: float) -> NDArray[np.intp]:
+    """Rows that are kept: those kept always, and the likeliest others until little enough is missing."""
+    others = np.flatnonzero(~always)
+    order = others[np.argsort(-prior[others], kind="stable")]
+    missing = 1.0 - float(prior[always].sum()) - np.cumsum(prior[order])
+    count = int(np.searchsorted(-missing, -may_drop)) + 1
+    return np.sort(np.concatenate([np.flatnonzero(always), order[:count]]))
+
+
+def _assignments(
+    network: Network, counted: NDArray[np.bool_], max_faults: int, always: int, floor: float
+) -> IndexArray:
+    """Rows of modes with at most so many counted components away from mode 0.
+
+    Above `always` faults, sets of components none of whose modes together can reach the floor are not listed.
+    """
+    nodes = [network.nodes[n] for n in network.components]
+    cards = [n.card for n in nodes]
+    likeliest = [float(n.table[1:].max() / max(float(n.table[0].max()), 1e-12)) for n in nodes]
     rows = [np.zeros((1, len(cards)), dtype=np.int16)]
     for size in range(1, max_faults + 1):
-        for chosen in combinations(counted, size):
+        for chosen in combinations(np.flatnonzero(counted).tolist(), size):
+            if size > always and float(np.prod([likeliest[i] for i in chosen])) < floor:
+                continue
             modes = np.array(list(product(*(range(1, cards[i]) for i in chosen))), dtype=np.int16)
             block = np.zeros((len(modes), len(cards)), dtype=np.int16)
             block[:, list(chosen)] = modes
             rows.append(block)
     table = np.concatenate(rows)
-    for i in (i for i, c in enumerate(counts) if not c):
+    for i in np.flatnonzero(~counted):
         table = np.repeat(table, cards[i], axis=0)
         table[:, i] = np.tile(np.arange(cards[i], dtype=np.int16), len(table) // cards[i])
     return table

@@ -8,13 +8,19 @@ does in a tenth of the time, and plain greedy choices are up to forty times dear
 
 from __future__ import annotations
 
+import hashlib
+import json
 import random
 from collections.abc import Sequence
 from functools import lru_cache
 from itertools import combinations
+from pathlib import Path
+
+from faultnet.network.cache import cache_folder
 
 Step = tuple[int, ...]
-TRIALS = 40
+TRIALS = 16
+ORDERS_FILE = "orders.jsonl"
 NOISE = 3.0
 MEMORY_WEIGHT = 4.0
 
@@ -23,7 +29,9 @@ MEMORY_WEIGHT = 4.0
 def plan(
     axes: tuple[tuple[str, ...], ...], log_sizes: tuple[tuple[str, float], ...], keep: tuple[str, ...]
 ) -> tuple[Step, ...]:
-    """Find a cheap order of pairwise products.
+    """Find a cheap order of pairwise products, or remember one found before.
+
+    Orders are kept in the cache folder beside the built networks, since the same ones come up in every run.
 
     Parameters
     ----------
@@ -44,6 +52,51 @@ def plan(
     >>> plan((("i", "j"), ("j", "k"), ("k",)), (("i", 9.0), ("j", 1.0), ("k", 9.0)), ("i",))
     ((1, 2), (0, 1))
     """
+    key = hashlib.sha256(repr((TRIALS, axes, log_sizes, keep)).encode()).hexdigest()[:24]
+    kept = _remembered().get(key)
+    if kept is None:
+        kept = _searched(axes, log_sizes, keep)
+        _remember(key, kept)
+    return kept
+
+
+def _remembered() -> dict[str, tuple[Step, ...]]:
+    """Orders of earlier runs, read once; a line that cannot be read is passed over."""
+    folder = cache_folder()
+    return _read_orders(folder / ORDERS_FILE)
+
+
+@lru_cache(maxsize=4)
+def _read_orders(path: Path) -> dict[str, tuple[Step, ...]]:
+    found: dict[str, tuple[Step, ...]] = {}
+    try:
+        lines = path.read_text().splitlines()
+    except (OSError, ValueError):
+        return found
+    for line in lines:
+        try:
+            key, steps = json.loads(line)
+            found[key] = tuple((int(a), int(b)) for a, b in steps)
+        except (ValueError, TypeError):
+            continue
+    return found
+
+
+def _remember(key: str, steps: tuple[Step, ...]) -> None:
+    """Keep an order for later runs; a folder that cannot be written only costs time."""
+    path = cache_folder() / ORDERS_FILE
+    _read_orders(path)[key] = steps
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("a") as file:
+            file.write(json.dumps([key, steps]) + "\n")
+    except OSError:
+        return
+
+
+def _searched(
+    axes: tuple[tuple[str, ...], ...], log_sizes: tuple[tuple[str, float], ...], keep: tuple[str, ...]
+) -> tuple[Step, ...]:
     bit = {a: 1 << i for i, (a, _) in enumerate(log_sizes)}
     weights = [w for _, w in log_sizes]
     tables = [sum(bit[a] for a in group) for group in axes]

@@ -69,29 +69,33 @@ def _folder_hash(folder: Path, patterns: tuple[str, ...]) -> str:
 
 
 def _write(path: Path, network: Network) -> None:
-    """Write beside the final name and rename, so that a reader never sees half a file."""
     described, offset = [], 0
     for node in network.nodes.values():
         described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges")})
         described[-1] |= {"shape": node.table.shape, "offset": offset}
         offset += node.table.size
     flat = np.concatenate([n.table.ravel() for n in network.nodes.values()])
+    if keep_file(path, flat.tobytes()) and keep_file(path.with_suffix(".json"), json.dumps(described).encode()):
+        _forget_old(path.parent)
+
+
+def keep_file(path: Path, data: bytes) -> bool:
+    """Write a file of the cache beside its final name and rename it; false when the folder cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        for suffix, data in ((".bin", flat.tobytes()), (".json", json.dumps(described).encode())):
-            with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-                file.write(data)
-            os.replace(file.name, path.with_suffix(suffix))
-        _forget_old(path.parent)
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+            file.write(data)
+        os.replace(file.name, path)
     except OSError:
-        return
+        return False
+    return True
 
 
 def _forget_old(folder: Path) -> None:
     newest_first = sorted(folder.glob("*.bin"), key=lambda p: p.stat().st_mtime, reverse=True)
     for path in newest_first[KEPT:]:
-        path.with_suffix(".json").unlink(missing_ok=True)
-        path.unlink(missing_ok=True)
+        for other in (path, path.with_suffix(".json"), path.with_suffix(".sound.json")):
+            other.unlink(missing_ok=True)
 
 
 def _read(path: Path) -> Network | None:

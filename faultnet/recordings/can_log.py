@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from faultnet.errors import MissingExtraError, RecordingError
+from faultnet.recordings.foreign import heard
 from faultnet.recordings.sources import Source, name_of, open_source, read_blocks
 from faultnet.recordings.trace import Array
 
@@ -157,26 +158,38 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
     >>> list(library_frames(text, "can_csv", []))
     [(1.5, 2024, b'\\x04AB18')]
     """
-    reader = _reader(source, kind, notes)
-    count = 0
+    content = _content(source, notes)
+    frames: list[Frame] = []
+    with heard("can") as said:
+        try:
+            for message in _reader(content, kind, name_of(source)):
+                frames.append((float(message.timestamp), int(message.arbitration_id), bytes(message.data)))
+        except RecordingError:
+            raise
+        except Exception as error:  # a damaged log makes python-can raise anything, from ValueError to zlib.error
+            what = f"the CAN log is damaged after {len(frames)} frames ({type(error).__name__})"
+            notes.append(f"{what}; the rest was not read")
+    if said:
+        notes.append(f"{len(said)} entries of the CAN log could not be read; first: {said[0]}")
+    yield from frames
+
+
+def _content(source: Source, notes: list[str]) -> bytes:
+    """Read a whole source."""
+    stream = open_source(source)
     try:
-        for message in reader:
-            count += 1
-            yield float(message.timestamp), int(message.arbitration_id), bytes(message.data)
-    except Exception as error:  # a damaged log makes python-can raise anything, from ValueError to zlib.error
-        notes.append(f"the CAN log is damaged after {count} frames ({type(error).__name__}); the rest was not read")
+        return b"".join(read_blocks(stream, notes))
+    finally:
+        if stream is not source:
+            stream.close()
 
 
-def _reader(source: Source, kind: str, notes: list[str]) -> Iterable[Any]:
+def _reader(content: bytes, kind: str, name: str) -> Iterable[Any]:
     """Open the python-can reader for a kind of log."""
     try:
         import can
     except ImportError as error:
         raise MissingExtraError("CAN logs of this kind need python-can", extra="can") from error
-    stream = open_source(source)
-    content = b"".join(read_blocks(stream, notes))
-    if stream is not source:
-        stream.close()
     readers: dict[str, Any] = {"asc": can.ASCReader, "trc": can.TRCReader, "can_csv": can.CSVReader}
     try:
         if kind == "blf":
@@ -184,7 +197,7 @@ def _reader(source: Source, kind: str, notes: list[str]) -> Iterable[Any]:
             return can.BLFReader(io.BytesIO(content))
         return readers[kind](io.StringIO(content.decode("utf-8", "replace")))  # type: ignore[no-any-return]
     except Exception as error:  # see library_frames
-        raise RecordingError("the CAN log cannot be read", where=name_of(source), got=type(error).__name__) from error
+        raise RecordingError("the CAN log cannot be read", where=name, got=type(error).__name__) from error
 
 
 def _check_objects(content: bytes) -> None:

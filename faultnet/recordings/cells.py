@@ -56,7 +56,7 @@ def kind_of(cell: str, decimal: str) -> CellKind:
     ['number', 'text', 'clock', 'day_first', 'missing']
     """
     cell = cell.strip()
-    if cell.lower() in MISSING:
+    if cell.lower() in MISSING or not cell.strip("-=_"):
         return "missing"
     if is_number(cell, decimal):
         return "number"

@@ -176,10 +176,10 @@ def _longest_run(lines: Sequence[str], separator: str, decimal: str) -> tuple[in
     if best[0] == 0 or (separator == "," and decimal == "," and not quoted):
         return None
     length, start = best
-    start = _first_like(table, start, decimal)
-    names, units = _header(table[:start], len(table[start]))
-    clean = sum(1 if kind_of(cell, decimal) != "text" else -1 for cell in table[start])
-    return length, clean, Layout(separator, decimal, start, names, units, tuple(table[start : start + 200]), quoted)
+    rows = tuple(table[start : start + min(length, 200)])
+    first, names, units = _header(table[:start], len(rows[0]), decimal)
+    clean = sum(1 if kind_of(cell, decimal) != "text" else -1 for cell in rows[0])
+    return length, clean, Layout(separator, decimal, first, names, units, rows, quoted)
 
 
 def _shape(cells: tuple[str, ...], decimal: str) -> tuple[bool, ...] | None:
@@ -189,32 +189,31 @@ def _shape(cells: tuple[str, ...], decimal: str) -> tuple[bool, ...] | None:
     return tuple(kind == "text" for kind in kinds) if "number" in kinds and 2 * values >= len(cells) else None
 
 
-def _first_like(table: Sequence[tuple[str, ...]], start: int, decimal: str) -> int:
-    """Walk back over rows of the same width that hold a time or number but also gaps, so that no data are lost."""
-    width = len(table[start])
-    while start > 0 and len(table[start - 1]) == width and _has_value(table[start - 1], decimal):
-        start -= 1
-    return start
+def _header(
+    above: Sequence[tuple[str, ...]], width: int, decimal: str
+) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
+    """Read column names, and the units row if there is one, from the lines above the longest run of data.
 
-
-def _has_value(cells: tuple[str, ...], decimal: str) -> bool:
-    """Say whether a row holds a value and nothing but values and gaps."""
-    kinds = [kind_of(cell, decimal) for cell in cells]
-    return "text" not in kinds and any(kind != "missing" for kind in kinds)
-
-
-def _header(above: Sequence[tuple[str, ...]], width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Read column names, and the units row if there is one, from the lines above the data."""
+    Also gives the number of the first line that may hold data: damaged or incomplete rows between the names and the
+    longest run are data too. Without names, the data begin with the first line that holds a number.
+    """
     blank = ("",) * width
-    rows = [_unmarked(cells) for cells in above if cells][-2:]
-    units = blank
-    if rows and len(rows[-1]) == width and _are_units(rows[-1]) and len(rows) == 2 and len(rows[0]) == width:
-        units = rows.pop()
-    return (rows[-1] if rows and len(rows[-1]) == width else blank), units
+    for i in range(len(above) - 1, -1, -1):
+        cells = _unmarked(above[i])
+        if len(cells) != width or not all(kind_of(cell, decimal) == "text" or not cell for cell in cells):
+            continue
+        before = _unmarked(above[i - 1]) if i else ()
+        if _are_units(cells) and len(before) == width and "number" not in {kind_of(cell, decimal) for cell in before}:
+            return i + 1, before, cells
+        return i + 1, cells, blank
+    numbered = (i for i, cells in enumerate(above) if len(cells) == width and _shape(cells, decimal) is not None)
+    return next(numbered, len(above)), blank, blank
 
 
 def _unmarked(cells: tuple[str, ...]) -> tuple[str, ...]:
     """Take the sign of a comment off a header line."""
+    if not cells:
+        return cells
     first = cells[0].lstrip("#%/ ")
     return (first, *cells[1:]) if first or len(cells) == 1 else cells[1:]
 

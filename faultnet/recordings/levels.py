@@ -73,7 +73,7 @@ def levels_of(trace: Trace, length: float) -> Levels:
     >>> levels_of(slow, 0.1).mean.tolist()
     [12.6, 12.6, 12.5]
     """
-    if trace.interval > length / 2:
+    if float(np.quantile(np.diff(trace.time), 0.1)) > length / 2:
         return Levels(trace.time, trace.volts, np.arange(trace.time.size))
     stretch = np.floor((trace.time - trace.time[0]) / length + 1e-9)
     first = np.flatnonzero(np.diff(stretch, prepend=-1.0))

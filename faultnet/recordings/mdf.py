@@ -14,6 +14,7 @@ import numpy as np
 from faultnet.errors import MissingExtraError, RecordingError
 from faultnet.recordings.cells import VOLT_UNITS
 from faultnet.recordings.columns import words_in
+from faultnet.recordings.foreign import heard
 from faultnet.recordings.sources import Source, name_of, open_source, read_blocks
 from faultnet.recordings.trace import Array
 
@@ -143,7 +144,8 @@ def _opened(source: Source, notes: list[str], name: str) -> Any:
     if stream is not source:
         stream.close()
     try:
-        return MDF(io.BytesIO(content))
+        with heard("asammdf"):
+            return MDF(io.BytesIO(content))
     except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
         _close_half_open(error)
         raise _damaged(name, error) from error
@@ -212,7 +214,8 @@ def _samples(mdf: Any, channel: MdfChannel, scale: float, name: str) -> Iterator
     offset = 0
     while True:
         try:
-            signal = mdf.get(group=channel.group, index=channel.index, record_offset=offset, record_count=RECORDS)
+            with heard("asammdf"):
+                signal = mdf.get(group=channel.group, index=channel.index, record_offset=offset, record_count=RECORDS)
             time = np.asarray(signal.timestamps, dtype=np.float64)
             volts = np.asarray(signal.samples, dtype=np.float64) * scale
         except Exception as error:  # see _opened

@@ -19,6 +19,9 @@ CAPACITY = 4_000_000
 BUCKET = 32
 """Samples per bucket; two of them stay."""
 
+AGAIN = 8
+"""Samples per bucket when what is kept has to be reduced once more."""
+
 AROUND = 15.0
 """Time kept in full before and after the volts leave their level [s]."""
 
@@ -58,12 +61,12 @@ class Reducer:
         if time.size:
             self.fresh.append((time, volts))
         if self._held(self.fresh) > self.capacity // 2:
-            self._reduce()
+            self._reduce_fresh()
 
     def result(self) -> tuple[Array, Array]:
         """Give what was kept, in order."""
-        if self.coarse and self._held(self.fresh) + self._held(self.coarse) > self.capacity:
-            self._reduce()
+        if self._held(self.fresh) + self._held(self.coarse) > self.capacity:
+            self._reduce_fresh()
         return _joined(self.coarse + self.fresh)
 
     def notes(self) -> list[str]:
@@ -76,17 +79,21 @@ class Reducer:
             f"{BUCKET} or more samples, the {AROUND:g} s around every departure from the level keep all where they fit"
         ]
 
-    def _reduce(self) -> None:
-        """Move the fresh samples to the reduced ones; halve those again if even they are too many."""
-        if self._held(self.fresh) + self._held(self.coarse) <= self.capacity:
-            self.coarse, self.fresh = self.coarse + self.fresh, []
-            return
-        time, volts = _joined(self.coarse + self.fresh)
-        self.fresh = []
-        busy = _busy(time, volts)
-        time, volts = reduce_quiet(time, volts, busy, BUCKET)
+    def _reduce_fresh(self) -> None:
+        """Move the fresh samples to the older ones; reduce them first once they do not all fit any more."""
+        fresh, self.fresh = _joined(self.fresh), []
+        if self._held(self.coarse) + fresh[0].size > self.capacity // 2:
+            fresh = reduce_quiet(*fresh, _busy(*fresh, BUCKET), BUCKET)
+        self.coarse.append(fresh)
+        if self._held(self.coarse) > self.capacity // 2:
+            self._reduce_older()
+
+    def _reduce_older(self) -> None:
+        """Reduce the older samples again, quiet stretches first, everything if that is not enough."""
+        time, volts = _joined(self.coarse)
+        time, volts = reduce_quiet(time, volts, _busy(time, volts, AGAIN), AGAIN)
         while time.size > self.capacity // 2:
-            time, volts = reduce_quiet(time, volts, np.zeros(time.size, dtype=bool), 8)
+            time, volts = reduce_quiet(time, volts, np.zeros(time.size, dtype=bool), AGAIN)
         self.coarse = [(time, volts)]
 
     @staticmethod
@@ -136,19 +143,19 @@ def reduce_quiet(time: Array, volts: Array, busy: np.ndarray, bucket: int) -> tu
     return time[keep], volts[keep]
 
 
-def _busy(time: Array, volts: Array) -> np.ndarray:
+def _busy(time: Array, volts: Array, bucket: int) -> np.ndarray:
     """Mark the samples around which the volts leave their level."""
     import pandas as pd
 
-    whole = time.size // BUCKET * BUCKET
+    whole = time.size // bucket * bucket
     if whole == 0:
         return np.ones(time.size, dtype=bool)
-    blocks = volts[:whole].reshape(-1, BUCKET)
+    blocks = volts[:whole].reshape(-1, bucket)
     each = max(float(time[whole - 1] - time[0]) / blocks.shape[0], 1e-9)
     width = int(np.clip(2 * AROUND / each, 3, 2 * blocks.shape[0])) | 1
     level = pd.Series(blocks.mean(axis=1)).rolling(width, center=True, min_periods=1).max()
     left = (blocks.min(axis=1) < level - DEPARTURE).astype(float)
     away = left.rolling(width, center=True, min_periods=1).max().to_numpy()
     busy = np.ones(time.size, dtype=bool)
-    busy[:whole] = np.repeat(away > 0, BUCKET)
+    busy[:whole] = np.repeat(away > 0, bucket)
     return busy

@@ -16,6 +16,9 @@ from faultnet.recordings.trace import Array, Trace
 FALL = 0.35
 """Least fall below the level before that begins a start [V] (estimate: a strong battery with a small engine)."""
 
+NOISIEST = 0.6
+"""Most that noise may raise that fall [V] (estimate)."""
+
 BACK = 0.5
 """How far below the level before the volts may stay and still count as back [V]: a battery rests 0.05 to 0.2 V lower
 for some minutes after cranking (common practice, no source), and a lamp may be on."""
@@ -98,11 +101,6 @@ class Picture:
     noise: float
     fine_noise: float
 
-    @property
-    def fast(self) -> bool:
-        """Whether samples come so fast that a first dip is surely seen."""
-        return self.trace.interval <= FAST
-
 
 def picture_of(trace: Trace) -> Picture:
     """Prepare a trace for finding events.
@@ -154,7 +152,7 @@ def find_falls(picture: Picture) -> tuple[Found, ...]:
 
 def _falls(picture: Picture) -> Iterator[Found]:
     """Walk from fall to fall."""
-    threshold = max(FALL, 6.0 * picture.fine_noise)
+    threshold = min(max(FALL, 6.0 * picture.fine_noise), NOISIEST)
     fine = picture.fine
     below = np.flatnonzero(fine.mean < np.minimum(picture.reference, REST_CAP) - threshold)
     position, last = 0, -np.inf

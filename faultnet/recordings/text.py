@@ -237,16 +237,16 @@ def _parse_even(text: str, layout: Layout, columns: Columns) -> tuple[Array, Arr
     """Read rows that are all alike, at the speed of pandas."""
     import pandas as pd
 
-    wanted = [column for column in (columns.time, columns.volts, layout.width) if column >= 0]
+    wanted = {column: np.float64 for column in (columns.time, columns.volts, layout.width) if column >= 0}
+    kinds: Any = dict.fromkeys(range(layout.width), str) | wanted
     frame = pd.read_csv(
         io.StringIO(text),
         sep=r"\s+" if layout.separator == " " else layout.separator,
         decimal=layout.decimal,
         header=None,
-        names=list(range(layout.width + 1)),
-        usecols=wanted,
+        names=list(kinds),
         index_col=False,
-        dtype=np.float64,
+        dtype=kinds,
         quoting=3,
         na_values=sorted(MISSING),
         skip_blank_lines=False,

@@ -7,6 +7,7 @@ the screen. Everything entered is written at once, so that a reload, a locked ph
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -24,6 +25,8 @@ from faultnet.errors import FaultnetError
 from workbench.settings import Settings, load_settings, save_settings
 
 OPEN_CASE = "FAULTNET_OPEN_CASE"
+_lock = threading.Lock()
+_stores: dict[tuple[str, str], Store] = {}
 
 
 @dataclass(frozen=True)
@@ -63,12 +66,18 @@ def store() -> Store:
     """The store of cases, shared by all sessions on the same kind of device."""
     from faultnet.cases.database import default_place
 
-    return _store_at(default_place(), _device())
+    key = (default_place(), _device())
+    with _lock:
+        if key not in _stores:
+            _stores[key] = open_store(key[0], device=key[1])
+        return _stores[key]
 
 
-@lru_cache(maxsize=8)
-def _store_at(place: str, device: str) -> Store:
-    return open_store(place, device=device)
+def close_stores() -> None:
+    """Let go of every store."""
+    with _lock:
+        while _stores:
+            _stores.popitem()[1].close()
 
 
 def _device() -> str:

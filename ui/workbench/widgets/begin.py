@@ -57,7 +57,7 @@ def _new() -> None:
         return
     visit = Visit(conditions=conditions, date=date.today().isoformat())
     state.create_case(Case(car, (visit,), complaint.strip(), car.label))
-    st.switch_page("pages/at_the_car.py", query_params={"case": str(state.case_id())})
+    st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
 
 
 def _kept() -> None:
@@ -105,7 +105,7 @@ def _demos() -> None:
 
 def _go(case_id: str) -> None:
     state.open_case(case_id)
-    st.switch_page("pages/at_the_car.py", query_params={"case": case_id})
+    st.switch_page("screens/at_the_car.py", query_params={"case": case_id})
 
 
 def upload() -> None:

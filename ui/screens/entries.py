@@ -139,7 +139,7 @@ def _new_visit() -> None:
         return
     visit = Visit(conditions=conditions, date=date.today().isoformat(), note=note.strip())
     state.append(events.add_visit(visit), "A new visit was begun")
-    st.switch_page("pages/at_the_car.py", query_params={"case": str(state.case_id())})
+    st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
 
 
 def _close(opened: state.Opened) -> None:

@@ -1,0 +1,201 @@
+"""Mutate recordings of every format and read them: either a trace or an error a user can act on, within 2 s.
+
+Run `python tests/bench/fuzz_recordings.py --files 100000`; `--json` prints the counts.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gzip
+import json
+import resource
+import time
+import traceback
+from collections import Counter
+
+import numpy as np
+
+from faultnet.errors import FaultnetError
+from faultnet.recordings import draw_trace, find_events, read_recording
+from faultnet.recordings.generate import can_library_bytes, candump_of, mdf_of, text_of
+from faultnet.recordings.simulation import simulate_log
+from faultnet.recordings.trace import Trace
+
+LIMIT = 2.0  # [s]
+TOKENS = (
+    b"nan",
+    b"inf",
+    b"-inf",
+    b"1e999",
+    b"--",
+    b"",
+    b"9" * 400,
+    b"0x1f",
+    b'"',
+    b";",
+    b",",
+    b"\t",
+    b"\r",
+    b"\n\n",
+    b"\x00",
+)
+TOKENS += (
+    b"-1",
+    b"12:60:99",
+    b"2026-13-45 99:99",
+    b"\xff\xfe",
+    b"\xef\xbb\xbf",
+    b"1_000",
+    b"1,000,000",
+    b"OL",
+    b"V",
+    b"e",
+    b".",
+)
+
+
+def seeds(seed: int) -> dict[str, bytes]:
+    """Make one sound recording of each kind."""
+    log = simulate_log(np.random.default_rng(seed), 0.1, starts=1, nuisance=False).trace
+    trace = Trace(log.time[:150], log.volts[:150], "seed")
+    modules = {0x7E8: trace}
+    clock = "\n".join(f"2026-11-25 23:59:{t:06.3f},{v:.2f}" for t, v in zip(trace.time * 4, trace.volts, strict=True))
+    date = "\n".join(
+        f"11/25/2026;10:{int(t) // 60:02d}:{t % 60:06.3f};{v:.2f}" for t, v in zip(trace.time, trace.volts)
+    )
+    return {
+        "comma": text_of(trace),
+        "semicolon": text_of(trace, separator=";", decimal=",", time_unit="ms", volts_unit="mV"),
+        "tab": text_of(trace, separator="\t", preamble=()),
+        "blank": text_of(trace, separator=" "),
+        "nameless": text_of(trace, header=False, preamble=()),
+        "clock": b"time,battery V\n" + clock.encode(),
+        "dated": b"date;time;volts\n" + date.encode(),
+        "quoted": b'"time s","volts"\n' + b"\n".join(b'"%.2f","%.3f"' % pair for pair in zip(trace.time, trace.volts)),
+        "wide": b"number," + b"\n1,".join(text_of(trace, preamble=()).split(b"\n")[:-1]),
+        "utf16": text_of(trace).decode().encode("utf-16"),
+        "gzip": gzip.compress(text_of(trace), mtime=0),
+        "candump": candump_of(modules),
+        "asc": can_library_bytes(modules, "asc"),
+        "blf": can_library_bytes(modules, "blf"),
+        "trc": can_library_bytes(modules, "trc"),
+        "can_csv": can_library_bytes(modules, "can_csv"),
+        "mdf": mdf_of({"U_battery": (trace, "V")}),
+    }
+
+
+def mutated(rng: np.random.Generator, content: bytes) -> bytes:
+    """Spoil a file in one to four places."""
+    for _ in range(int(rng.integers(1, 5))):
+        content = _spoiled(rng, content)
+    return content
+
+
+def _spoiled(rng: np.random.Generator, content: bytes) -> bytes:
+    """Spoil a file in one place."""
+    if not content:
+        return bytes(rng.integers(0, 256, 20, dtype=np.uint8))
+    at, to = sorted(int(x) for x in rng.integers(0, len(content) + 1, 2))
+    to = min(to, at + int(rng.integers(1, 2000)))
+    noise = bytes(rng.integers(0, 256, max(min(to - at, 16), 1), dtype=np.uint8))
+    lines = content.split(b"\n")
+    way = int(rng.integers(0, 9))
+    if way == 0:
+        return content[:at] + noise + content[at + len(noise) :]
+    if way == 1:
+        return content[:at] + content[to:]
+    if way == 2:
+        return content[:to] + content[at:to] + content[to:]
+    if way == 3:
+        return content[:at]
+    if way == 4:
+        return content[:at] + TOKENS[int(rng.integers(len(TOKENS)))] + content[at:]
+    if way == 5:
+        return content.replace(
+            b",.;\t 01"[at % 7 : at % 7 + 1], TOKENS[int(rng.integers(len(TOKENS)))], int(rng.integers(1, 99))
+        )
+    if way == 6:
+        i, j = rng.integers(0, len(lines), 2)
+        lines[i], lines[j] = lines[j], lines[i]
+        return b"\n".join(lines)
+    if way == 7:
+        flipped = bytearray(content)
+        flipped[min(at, len(flipped) - 1)] ^= 1 << int(rng.integers(8))
+        return bytes(flipped)
+    return content[:at] + noise + content[at:]
+
+
+def options(rng: np.random.Generator) -> dict[str, object]:
+    """Draw options, mostly none."""
+    if rng.random() < 0.7:
+        return {}
+    drawn: dict[str, object] = {}
+    pool = {
+        "time_column": ["1", "time", 2, "nothing"],
+        "volts_column": [2, "volts", "9"],
+        "time_unit": ["s", "ms", "day_first", "h:m", "parsec"],
+        "volts_unit": ["V", "mV", "kV"],
+        "decimal": [".", ",", "'"],
+        "separator": [",", ";", " ", "\\t", "ab"],
+        "channel": ["7E8", "U_battery", "no"],
+        "interval": [0.1, -1.0],
+        "format": ["csv", "candump", "mdf", "asc", "blf", "trc", "can_csv", "exe"],
+    }
+    for name in rng.choice(list(pool), int(rng.integers(1, 4)), replace=False):
+        choices = pool[str(name)]
+        drawn[str(name)] = choices[int(rng.integers(len(choices)))]
+    return drawn
+
+
+def run(files: int, seed: int) -> dict[str, object]:
+    """Read that many mutated files; count results, faults and slow ones."""
+    rng = np.random.default_rng(seed)
+    sound = seeds(seed)
+    names = list(sound)
+    counts: Counter[str] = Counter()
+    by_kind: Counter[str] = Counter()
+    faults: list[str] = []
+    slowest = 0.0
+    for k in range(files):
+        name = names[k % len(names)]
+        content, chosen = mutated(rng, sound[name]), options(rng)
+        begin = time.perf_counter()
+        try:
+            trace = read_recording(content, **chosen)  # type: ignore[arg-type]
+            draw_trace(trace, find_events(trace))
+            counts["read"] += 1
+            by_kind[name] += 1
+        except FaultnetError as error:
+            counts["refused"] += 1
+            if not str(error):
+                faults.append(f"{k} {name} {chosen}: an error without words")
+        except BaseException:
+            faults.append(f"{k} {name} {chosen}:\n{traceback.format_exc()}")
+        taken = time.perf_counter() - begin
+        slowest = max(slowest, taken)
+        if taken > LIMIT:
+            faults.append(f"{k} {name} {chosen}: took {taken:.1f} s")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return {
+        "files": files,
+        **counts,
+        "read_by_kind": dict(by_kind),
+        "faults": faults,
+        "slowest_s": round(slowest, 3),
+        "peak_MB": round(peak),
+    }
+
+
+def main() -> None:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--files", type=int, default=2000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--json", action="store_true")
+    chosen = parser.parse_args()
+    result = run(chosen.files, chosen.seed)
+    print(json.dumps(result) if chosen.json else result)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,167 @@
+"""The order of the house: imports run one way, the top level holds what it should, everything is documented."""
+
+from __future__ import annotations
+
+import ast
+import csv
+import fnmatch
+import re
+import sys
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import faultnet
+from faultnet.cli.commands import app
+
+TOP = Path(__file__).parents[1]
+PACKAGE = TOP / "faultnet"
+ORDER = (
+    *("errors", "units", "car", "shipped", "physics", "catalogue", "instruments", "recordings", "network", "engine"),
+    *("diagnosis", "decision", "explanation", "cases", "history", "trials", "report", "cli"),
+)
+WITHOUT_PLACE = ("__init__", "__main__")
+TOP_LEVEL = {
+    *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".gitignore"),
+    *(".ci", "faultnet", "ui", "priors", "tests", "cases"),
+}
+TEXTS = ("*.py", "*.md", "*.toml", "*.csv", "*.json", "*.sh", "*.txt", "*.css", "run")
+MAY_PRINT = ("cli",)
+
+
+def modules() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imported(path: Path) -> Iterator[str]:
+    """Every module or name that a file imports, wherever in it."""
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield node.module or ""
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def part_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def in_repository() -> list[Path]:
+    """Files at the top and below it, without what .gitignore names."""
+    patterns = [line.strip("/") for line in (TOP / ".gitignore").read_text(encoding="utf-8").split() if line]
+    found, folders = [], [TOP]
+    while folders:
+        for path in sorted(folders.pop().iterdir()):
+            if path.name != ".git" and not any(fnmatch.fnmatch(path.name, pattern) for pattern in patterns):
+                (folders if path.is_dir() else found).append(path)
+    return found
+
+
+def test_every_module_has_its_place_in_the_order() -> None:
+    assert {part_of(path) for path in modules()} <= {*ORDER, *WITHOUT_PLACE}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_imports_run_one_way(path: Path) -> None:
+    here = part_of(path)
+    if here in WITHOUT_PLACE:
+        return
+    for name in imported(path):
+        above = name.split(".")[1] if name.startswith("faultnet.") else here
+        if above in ORDER:
+            assert ORDER.index(above) <= ORDER.index(here), f"{here} imports {name}"
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_nothing_imports_the_front_end(path: Path) -> None:
+    assert not {name.split(".")[0] for name in imported(path)} & {"streamlit", "altair", "ui"}
+
+
+def test_physics_knows_no_probability() -> None:
+    allowed = {*sys.stdlib_module_names, "numpy", "faultnet.errors", "faultnet.physics"}
+    for path in sorted((PACKAGE / "physics").glob("*.py")):
+        for name in imported(path):
+            assert name.split(".")[0] in allowed or ".".join(name.split(".")[:2]) in allowed, f"{path.name}: {name}"
+
+
+def test_the_engine_knows_only_the_form_of_a_network() -> None:
+    for path in sorted((PACKAGE / "engine").glob("*.py")):
+        ours = {
+            name for name in imported(path) if name.startswith("faultnet.") and not name.startswith("faultnet.engine")
+        }
+        assert all(name.startswith("faultnet.network.structure") for name in ours - {"faultnet.errors"}), (path, ours)
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_the_library_neither_prints_nor_logs(path: Path) -> None:
+    if part_of(path) in MAY_PRINT:
+        return
+    calls = [node.func for node in ast.walk(tree(path)) if isinstance(node, ast.Call)]
+    assert not [call for call in calls if isinstance(call, ast.Name) and call.id == "print"]
+    assert "logging" not in {name.split(".")[0] for name in imported(path)}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_every_public_name_is_documented(path: Path) -> None:
+    wanted = [tree(path), *(node for node in tree(path).body if isinstance(node, ast.FunctionDef | ast.ClassDef))]
+    for node in wanted:
+        name = getattr(node, "name", path.name)
+        assert name.startswith("_") or ast.get_docstring(node), f"{path.relative_to(TOP)}: {name}"
+
+
+def test_top_level_is_exactly_what_was_agreed() -> None:
+    assert {path.relative_to(TOP).parts[0] for path in in_repository()} == TOP_LEVEL
+
+
+def test_versions_agree() -> None:
+    project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["version"] == faultnet.__version__
+    assert f"## {faultnet.__version__}" in (TOP / "CHANGELOG.md").read_text(encoding="utf-8")
+
+
+def test_every_command_is_documented() -> None:
+    text = (TOP / "README.md").read_text(encoding="utf-8")
+    for command in app.registered_commands:
+        assert command.callback is not None
+        assert f"| `faultnet {command.callback.__name__}" in text
+
+
+def test_every_data_column_is_documented() -> None:
+    text = (TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
+    documented = set(re.findall(r"`(\w+)`", text))
+    for path in sorted((TOP / "priors").rglob("*.csv")):
+        with path.open(encoding="utf-8", newline="") as file:
+            assert set(next(csv.reader(file))) <= documented, path.name
+        assert f"`{path.name}`" in text
+    for name in ("component", "test", "act"):
+        rows = tomllib.loads((TOP / "priors" / "standard" / f"{name}s.toml").read_text(encoding="utf-8"))[name]
+        inner = [mode for row in rows for mode in row.get("mode", [])]
+        assert {key for row in [*rows, *inner] for key in row} <= documented, name
+
+
+def test_no_file_knows_the_machine_it_was_written_on() -> None:
+    """No home folder, no folder of this machine, no registry or mirror: a clone must work anywhere."""
+    pieces = (r"/ho" r"me/\w", r"/Us" r"ers/\w", r"/opt/v" r"env", r"/wo" r"rk/", r"C:\\Us" r"ers", r"/ro" r"ot/\w")
+    hosts = (r"pythonhos" r"ted\.org", r"py" r"pi\.org", r"index-u" r"rl", r"py" r"pi-", r"local" r"host:\d")
+    forbidden = re.compile("|".join((*pieces, *hosts)))
+    for path in in_repository():
+        if any(fnmatch.fnmatch(path.name, pattern) for pattern in TEXTS):
+            found = forbidden.search(path.read_text(encoding="utf-8"))
+            assert found is None, f"{path.relative_to(TOP)}: {found}"
+
+
+def test_scripts_are_for_bash_and_stop_at_the_first_failure() -> None:
+    for path in (TOP / ".ci" / "run", *(TOP / "tests").glob("*.sh")):
+        text = path.read_text(encoding="utf-8")
+        assert text.startswith("#!/usr/bin/env bash\n")
+        assert "set -euo pipefail" in text

@@ -1,0 +1,170 @@
+"""The front end under test: its folder on the path, a store and settings of its own, and a real server and browser."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from faultnet.car import Battery, Car, Case, Conditions, Visit
+from faultnet.cases.store import open_store
+from faultnet.shipped import shipped
+
+UI = shipped("ui")
+if str(UI) not in sys.path:
+    sys.path.insert(0, str(UI))
+CHROMIUM_FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+def a_case(**changes: Any) -> Case:
+    """A plain case without entries."""
+    visit = Visit(conditions=Conditions(air_temperature=15.0, hours_standing=10.0), date="2026-11-25")
+    given: dict[str, Any] = {"car": Car(Battery(600.0)), "visits": (visit,), "name": "Test car", "complaint": "slow"}
+    return Case(**{**given, **changes})
+
+
+def serve_module() -> ModuleType:
+    """The launcher, loaded by its path as the command line does."""
+    spec = importlib.util.spec_from_file_location("faultnet_serve", UI / "serve.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where built networks are kept during the tests."""
+    return tmp_path_factory.mktemp("networks")
+
+
+@pytest.fixture
+def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A store, settings and cache of its own, for a test that runs the pages in this process."""
+    monkeypatch.setenv("FAULTNET_STORE", str(tmp_path / "cases.sqlite"))
+    monkeypatch.setenv("FAULTNET_SETTINGS", str(tmp_path / "settings.json"))
+    monkeypatch.setenv("FAULTNET_CACHE", str(built))
+    monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
+    monkeypatch.delenv("FAULTNET_OPEN_CASE", raising=False)
+    yield tmp_path
+    from workbench import state
+
+    state.close_stores()
+
+
+@dataclass(frozen=True)
+class Served:
+    """A running server.
+
+    Parameters
+    ----------
+    address, place : str
+        Of the pages, and of the store.
+    """
+
+    address: str
+    place: str
+
+    def keep(self, case: Case) -> str:
+        """Keep a case in the store of the server."""
+        with open_store(self.place) as store:
+            return store.create_case(case)
+
+    def current(self, case_id: str) -> Case:
+        """A case as it stands in the store."""
+        with open_store(self.place) as store:
+            return store.current(case_id)
+
+
+@pytest.fixture(scope="session")
+def served(tmp_path_factory: pytest.TempPathFactory, built: Path) -> Iterator[Served]:
+    """The real server on a free port, as the launcher starts it."""
+    folder = tmp_path_factory.mktemp("served")
+    module = serve_module()
+    port = module.free_port()
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
+        "FAULTNET_STORE": str(folder / "cases.sqlite"),
+        "FAULTNET_SETTINGS": str(folder / "settings.json"),
+        "FAULTNET_CACHE": str(built),
+    }
+    environment.pop("FAULTNET_PASSPHRASE", None)
+    with (folder / "log.txt").open("w") as log:
+        process = subprocess.Popen(module.command(port, share=False), env=environment, stdout=log, stderr=log)
+        try:
+            _wait_for(f"http://127.0.0.1:{port}/_stcore/health", process, folder / "log.txt")
+            yield Served(f"http://127.0.0.1:{port}", environment["FAULTNET_STORE"])
+        finally:
+            process.terminate()
+            process.wait(timeout=20)
+
+
+def _wait_for(address: str, process: subprocess.Popen[bytes], log: Path) -> None:
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and process.poll() is None:
+        try:
+            with urllib.request.urlopen(address, timeout=2):
+                return
+        except OSError:
+            time.sleep(0.1)
+    pytest.fail(f"the server did not start:\n{log.read_text()}")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """A real headless browser; a test that needs it fails where there is none."""
+    from playwright.sync_api import sync_playwright
+
+    path = next((p for name in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(name))), None)
+    if path is None:
+        pytest.fail("no Chromium found: install the system's package 'chromium'; these tests do not run without it")
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=path, args=CHROMIUM_FLAGS)
+        yield found
+        found.close()
+
+
+PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "has_touch": True, "is_mobile": True}
+DESK = {"viewport": {"width": 1280, "height": 900}}
+
+
+@pytest.fixture
+def screen(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
+    """Opens pages on a phone or a desktop, and fails afterwards if anything but this computer was asked."""
+    contexts, outside = [], []
+
+    def opened(kind: str = "phone", **changes: Any) -> Any:
+        context = browser.new_context(**{**(PHONE if kind == "phone" else DESK), **changes})
+        contexts.append(context)
+        context.on("request", lambda request: outside.append(request.url) if _outside(request.url) else None)
+        context.set_default_timeout(30_000)
+        return context.new_page()
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert outside == []
+
+
+def _outside(url: str) -> bool:
+    return not url.startswith(("http://127.0.0.1:", "ws://127.0.0.1:", "data:", "blob:", "about:"))

@@ -1,0 +1,383 @@
+"""Every page run in this process: what it offers, what it stores, what it says when something is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from tests.ui.conftest import UI, a_case
+
+from faultnet.car import Act, Case, CaseOutcome, Reading
+from faultnet.cases import events
+from faultnet.cases.file import case_to_json
+from faultnet.cases.store import Store, open_store
+
+PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases")
+
+
+@pytest.fixture
+def store(workplace: Path) -> Store:
+    return open_store(workplace / "cases.sqlite", device="elsewhere")
+
+
+@pytest.fixture
+def app(workplace: Path) -> Callable[..., AppTest]:
+    """Runs the front end on a case, on one of its pages."""
+
+    def run(case_id: str | None = None, page: str | None = None) -> AppTest:
+        test = AppTest.from_file(str(UI / "app.py"), default_timeout=60)
+        if case_id is not None:
+            test.query_params["case"] = case_id
+        test.run()
+        if page is not None:
+            test.switch_page(f"screens/{page}.py").run()
+        assert not test.exception
+        return test
+
+    return run
+
+
+def html(test: AppTest) -> str:
+    """All HTML on the page but the style sheet."""
+    bodies = [element.proto.body for element in test.get("html")]
+    return "\n".join(body for body in bodies if not body.startswith("<style>"))
+
+
+def enter(test: AppTest, text: str) -> AppTest:
+    """Type into the entry field and press Enter."""
+    test.text_input(key="entry").set_value(text)
+    test.button(key="enter").click().run()
+    assert not test.exception
+    return test
+
+
+def entries(store: Store, case_id: str) -> tuple:
+    return store.current(case_id).visits[-1].entries
+
+
+def choose(test: AppTest, test_id: str) -> AppTest:
+    """Put a test on the card."""
+    test.selectbox(key="search").select(test_id).run()
+    assert not test.exception
+    return test
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_each_page_stands_without_a_case(app: Callable[..., AppTest], page: str) -> None:
+    test = app(None, page)
+    assert not test.error
+    links = [b for b in test.main if type(b).__name__ == "PageLink"]
+    assert len(links) == len(PAGES)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_each_page_stands_with_entries_acts_and_two_visits(app: Callable[..., AppTest], store: Store, page: str) -> None:
+    case = a_case()
+    first = replace(case.visits[0], entries=(
+        Reading("rest_voltage", value=12.1, entered="12,1"), Reading("how_it_turns_over", state="slow", roughly=True),
+        Reading("hydrometer_level", not_measured="cannot_reach"), Act("charge", hours=8.0, outcome="better"),
+    ))  # fmt: skip
+    case_id = store.create_case(replace(case, visits=(first, case.visits[0])))
+    test = app(case_id, page)
+    assert "fn-wrong" not in html(test)
+
+
+def test_the_first_page_names_the_job_and_offers_demo_cases(app: Callable[..., AppTest]) -> None:
+    test = app()
+    assert "A car that will not start" in html(test)
+    assert "The vehicle maker&#x27;s instructions" in html(test)
+    demos = [b for b in test.button if str(b.key).startswith("demo_")]
+    assert len(demos) >= 5
+    demos[0].click().run()
+    assert not test.exception
+    assert test.query_params["case"]
+
+
+def test_an_entry_with_a_decimal_comma_is_stored_and_shown(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = choose(app(case_id), "rest_voltage")
+    enter(test, "12,4")
+    (entry,) = entries(store, case_id)
+    assert (entry.test, entry.value, entry.entered) == ("rest_voltage", 12.4, "12,4")
+    assert "Stored: Rest voltage at the posts: 12.40 V" in html(test)
+    assert test.text_input(key="entry").value == ""
+    assert "<h2>Rest voltage at the posts</h2>" not in html(test), "the next test is proposed"
+
+
+@pytest.mark.parametrize("typed, value", [("350 mV", 0.35), ("0,2", 0.2), ("~.15V", 0.15)])
+def test_units_and_rough_marks_are_understood(app: Callable[..., AppTest], store: Store, typed: str, value: float) -> None:
+    case_id = store.create_case(a_case())
+    enter(choose(app(case_id), "ground_side_drop"), typed)
+    (entry,) = entries(store, case_id)
+    assert entry.value == pytest.approx(value)
+    assert entry.roughly is typed.startswith("~")
+
+
+@pytest.mark.parametrize("typed, told", [("12,4,3", "such as 12.4"), ("OL", "higher range"), ("40 A", "unit of current"),
+                                         ("sehr", "a number such as")])  # fmt: skip
+def test_a_wrong_entry_is_explained_and_kept_in_the_field(
+    app: Callable[..., AppTest], store: Store, typed: str, told: str
+) -> None:
+    case_id = store.create_case(a_case())
+    test = enter(choose(app(case_id), "rest_voltage"), typed)
+    assert entries(store, case_id) == ()
+    assert told in html(test)
+    assert test.text_input(key="entry").value == typed
+
+
+def test_a_slipped_decimal_mark_is_one_press_from_right(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = enter(choose(app(case_id), "rest_voltage"), "142")
+    assert "did you mean 14.2 V?" in html(test).replace("Did", "did")
+    test.button(key="meant").click().run()
+    assert entries(store, case_id)[0].value == pytest.approx(14.2)
+
+
+@pytest.mark.parametrize("typed, state", [("2", "slow"), ("turns slowly", "slow"), ("nothing", "nothing")])
+def test_an_answer_can_be_typed(app: Callable[..., AppTest], store: Store, typed: str, state: str) -> None:
+    case_id = store.create_case(a_case())
+    enter(choose(app(case_id), "how_it_turns_over"), typed)
+    assert entries(store, case_id)[0].state == state
+
+
+def test_an_answer_can_be_pressed_and_be_unsure(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = choose(app(case_id), "how_it_turns_over")
+    test.checkbox(key="roughly_how_it_turns_over").check().run()
+    test.button(key="answer_how_it_turns_over_rapid_clicking").click().run()
+    assert entries(store, case_id)[0] == Reading("how_it_turns_over", state="rapid_clicking", roughly=True)
+
+
+@pytest.mark.parametrize("reason", ["skipped", "cannot_reach", "unstable", "not_fitted"])
+def test_could_not_measure_has_four_meanings(app: Callable[..., AppTest], store: Store, reason: str) -> None:
+    case_id = store.create_case(a_case())
+    test = choose(app(case_id), "rest_voltage")
+    test.button(key=f"not_{reason}").click().run()
+    assert not test.exception
+    assert entries(store, case_id)[0].not_measured == reason
+
+
+def test_undo_and_redo(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = enter(choose(app(case_id), "rest_voltage"), "12.1")
+    test.button(key="undo").click().run()
+    assert entries(store, case_id) == ()
+    test.button(key="redo").click().run()
+    assert entries(store, case_id)[0].value == pytest.approx(12.1)
+
+
+def test_the_second_writer_is_told_and_nothing_is_lost(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = choose(app(case_id), "rest_voltage")
+    store.append(case_id, events.add_entry(0, Reading("crank_minimum", value=9.0)), 1)
+    enter(test, "12.1")
+    assert "Somebody else changed this case meanwhile" in html(test)
+    assert "Lowest voltage at the posts while it starts: 9.00 V (elsewhere" in html(test)
+    assert [e.test for e in entries(store, case_id)] == ["crank_minimum"]
+    test.button(key="store_pending").click().run()
+    assert [e.test for e in entries(store, case_id)] == ["crank_minimum", "rest_voltage"]
+    assert "Somebody else" not in html(test)
+
+
+def test_a_case_that_is_not_there_is_said(app: Callable[..., AppTest]) -> None:
+    assert "fn-wrong" in html(app("aaaa-bbbb-cccc"))
+
+
+def test_entries_that_clash_are_named_or_flagged(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id)
+    for _ in range(4):
+        enter(choose(test, "rest_voltage"), "12.7")
+        enter(choose(test, "rest_voltage"), "3.0")
+    assert "fn-wrong" in html(test)
+
+
+def test_cautions_stand_on_the_card_and_with_the_work(app: Callable[..., AppTest], store: Store) -> None:
+    from workbench.answers import catalogue
+
+    test = choose(app(store.create_case(a_case())), "crank_minimum")
+    for caution in catalogue().test("crank_minimum").cautions:
+        assert catalogue().cautions[caution].replace("'", "&#x27;") in html(test)
+    test.selectbox(key="act").select("charge").run()
+    for caution in catalogue().act("charge").cautions:
+        assert catalogue().cautions[caution].replace("'", "&#x27;") in html(test)
+
+
+def test_work_is_stored_with_part_outcome_and_time(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id)
+    test.selectbox(key="act").select("charge").run()
+    test.text_input(key="act_hours").set_value("90 min")
+    test.segmented_control(key="act_outcome").set_value("better")
+    test.button(key="store_act").click().run()
+    assert entries(store, case_id) == (Act("charge", outcome="better", hours=1.5),)
+    test.selectbox(key="act").select("replace").run()
+    test.button(key="store_act").click().run()
+    assert "which part?" in html(test)
+    test.selectbox(key="component_replace").select("battery").run()
+    test.button(key="store_act").click().run()
+    assert entries(store, case_id)[1] == Act("replace", component="battery")
+
+
+def test_a_new_case_asks_for_the_standard_of_the_rating(app: Callable[..., AppTest], store: Store) -> None:
+    test = app()
+    test.text_input(key="new_complaint").set_value("clicks only")
+    test.text_input(key="new_rating").set_value("540")
+    test.text_input(key="new_today_air").set_value("-3 °C")
+    test.button(key="begin").click().run()
+    assert "the standard it was rated by" in html(test)
+    assert store.list_cases() == ()
+    test.selectbox(key="new_standard").select("SAE")
+    test.button(key="begin").click().run()
+    assert not test.exception
+    (line,) = store.list_cases()
+    case = store.current(line.case_id)
+    assert (case.car.battery.rating, case.car.battery.standard, case.complaint) == (540.0, "SAE", "clicks only")
+    assert case.visits[0].conditions.air_temperature == -3.0
+
+
+def test_fahrenheit_changes_what_is_shown_and_not_what_is_kept(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "car")
+    test.segmented_control(key="temperature_unit").set_value("degF").run()
+    field = f"now_{case_id}_0_degF_air"
+    assert test.text_input(key=field).value == "59 °F"
+    test.button(key="keep_conditions").click().run()
+    assert len(store.history(case_id)) == 1
+    test.text_input(key=field).set_value("32")
+    test.button(key="keep_conditions").click().run()
+    assert store.current(case_id).visits[0].conditions.air_temperature == 0.0
+
+
+def test_a_changed_car_is_kept_and_a_wrong_figure_explained(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "car")
+    test.text_input(key=f"car_{case_id}_size").set_value("16")
+    test.button(key="keep_car").click().run()
+    assert "Engine size" in html(test)
+    test.text_input(key=f"car_{case_id}_size").set_value("1,4")
+    test.button(key="keep_car").click().run()
+    assert not test.exception
+    assert store.current(case_id).car.displacement == 1.4
+
+
+def test_only_tests_for_the_ticked_tools_are_proposed(app: Callable[..., AppTest], store: Store) -> None:
+    from workbench.answers import catalogue
+
+    case_id = store.create_case(a_case())
+    test = app(case_id, "car")
+    for box in test.checkbox:
+        if str(box.key).startswith("tool_"):
+            box.uncheck()
+    test.run()
+    test.switch_page("screens/at_the_car.py").run()
+    offered = [str(b.key).removeprefix("other_") for b in test.button if str(b.key).startswith("other_")]
+    assert offered
+    assert all(catalogue().test(t).tools == () for t in offered)
+
+
+def test_entries_are_corrected_and_taken_out(app: Callable[..., AppTest], store: Store) -> None:
+    case = a_case()
+    visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=21.4 - 9), Reading("smell", state="none")))
+    case_id = store.create_case(replace(case, visits=(visit,)))
+    test = app(case_id, "entries")
+    test.selectbox(key="to_correct").select(0).run()
+    test.text_input(key="corrected").set_value("12,6")
+    test.button(key="correct").click().run()
+    assert entries(store, case_id)[0].value == 12.6
+    test.selectbox(key="to_correct").select(1).run()
+    test.button(key="remove").click().run()
+    assert [e.test for e in entries(store, case_id)] == ["rest_voltage"]
+
+
+def test_a_new_visit_then_closing_with_proof_then_opening_again(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "entries")
+    test.text_input(key="visit_hours").set_value("8")
+    test.checkbox(key="visit_damp").check()
+    test.button(key="begin_visit").click().run()
+    assert store.current(case_id).visits[1].conditions.hours_standing == 8.0
+    test.switch_page("screens/entries.py").run()
+    test.button(key="close").click().run()
+    assert "closed with its proof" in html(test)
+    test.multiselect(key="confirmed").select(("battery", "worn"))
+    test.text_input(key="confirmed_by").set_value("new battery, no trouble for two weeks")
+    test.button(key="close").click().run()
+    assert store.current(case_id).outcome == CaseOutcome((("battery", "worn"),), "new battery, no trouble for two weeks")
+    test.button(key="reopen").click().run()
+    assert store.current(case_id).outcome is None
+
+
+def test_a_recorded_log_gives_readings_that_are_ticked(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "log")
+    test.selectbox(key="log_example").select("scope.csv").run()
+    assert not test.exception
+    labels = [b.label for b in test.checkbox if str(b.key).startswith("take_")]
+    assert any("Lowest voltage in a recorded start" in label for label in labels)
+    number = next(k for k, label in enumerate(labels) if "Lowest voltage in a recorded start" in label)
+    test.checkbox(key=f"take_{number}").check().run()
+    test.button(key="take").click().run()
+    assert not test.exception
+    (entry,) = entries(store, case_id)
+    assert (entry.test, entry.instrument) == ("recorded_lowest", "recorder")
+    assert 4.0 < entry.value < 11.5
+
+
+def test_a_log_that_is_unclear_says_what_to_settle(app: Callable[..., AppTest], store: Store) -> None:
+    test = app(store.create_case(a_case()), "log")
+    test.file_uploader(key="log_file").set_value(("log.csv", b"a;b;c\n1;2;3\n2;2;4\n3;2;5\n", "text/csv")).run()
+    assert not test.exception
+    assert "fn-wrong" in html(test)
+
+
+def test_a_case_file_is_taken_in_and_given_out(app: Callable[..., AppTest], store: Store) -> None:
+    test = app(None, "cases")
+    given = case_to_json(a_case(name="From a file")).encode()
+    test.file_uploader(key="case_file").set_value(("case.json", given, "application/json")).run()
+    assert not test.exception
+    assert [line.name for line in store.list_cases()] == ["From a file"]
+
+
+def test_a_malformed_case_file_is_explained(app: Callable[..., AppTest], store: Store) -> None:
+    test = app(None, "cases")
+    test.file_uploader(key="case_file").set_value(("case.json", b'{"format": "faultnet-case"}', "application/json")).run()
+    assert not test.exception
+    assert "fn-wrong" in html(test)
+
+
+def test_the_case_named_at_the_start_is_opened_once(
+    app: Callable[..., AppTest], store: Store, workplace: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = workplace / "mine.json"
+    file.write_text(case_to_json(a_case(name="Mine")), encoding="utf-8")
+    monkeypatch.setenv("FAULTNET_OPEN_CASE", str(file))
+    first, second = app(), app()
+    assert first.query_params["case"] == second.query_params["case"]
+    assert len(store.list_cases()) == 1
+    assert "Mine" in html(first)
+
+
+def test_sharing_asks_for_the_passphrase(
+    app: Callable[..., AppTest], store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FAULTNET_PASSPHRASE", "anchor maple quartz river")
+    test = app(store.create_case(a_case()))
+    assert "Test car" not in html(test)
+    test.text_input(key="passphrase").set_value("anchor maple quartz rivet").run()
+    assert "Test car" not in html(test)
+    test.text_input(key="passphrase").set_value("Anchor  maple quartz river").run()
+    assert not test.exception
+    assert "Test car" in html(test)
+
+
+def test_words_of_users_cannot_become_markup(app: Callable[..., AppTest], store: Store) -> None:
+    case: Case = a_case(name="<img src=x onerror=alert(1)>", complaint="<script>alert(2)</script>")
+    case_id = store.create_case(case)
+    for page in PAGES:
+        shown = html(app(case_id, page))
+        assert "<img src=x" not in shown
+        assert "<script>alert" not in shown

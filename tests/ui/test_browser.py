@@ -1,0 +1,215 @@
+"""The front end in a real browser, on a phone and on a desktop."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from tests.ui.conftest import Served, a_case
+
+from faultnet.car import Reading
+
+pytestmark = pytest.mark.browser
+FIELD = ".st-key-entry input"
+
+
+def opened(page: Any, served: Served, case_id: str, path: str = "") -> Any:
+    """Go to a case and wait until it is drawn."""
+    page.goto(f"{served.address}/{path}?case={case_id}")
+    page.wait_for_selector(".fn-head")
+    settled(page)
+    return page
+
+
+def settled(page: Any) -> None:
+    """Wait until the server has nothing more to send."""
+    page.wait_for_function(
+        "() => document.querySelector('[data-test-script-state]')?.dataset.testScriptState === 'notRunning'"
+    )
+    page.wait_for_timeout(150)
+
+
+def choose(page: Any, label: str) -> None:
+    """Put a test on the card by searching it."""
+    box = page.get_by_role("combobox", name="Any other test")
+    box.click()
+    box.type(label)
+    page.get_by_role("option", name=label).first.click()
+    page.wait_for_function("(x) => document.querySelector('.fn-test h2')?.innerText === x", arg=label)
+    settled(page)
+
+
+def enter(page: Any, text: str) -> None:
+    """Type into the entry field as a person does, and press Enter."""
+    page.click(FIELD)
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+
+
+def wait_for_words(page: Any, words: str) -> None:
+    page.wait_for_function("(x) => document.body.innerText.includes(x)", arg=words)
+    settled(page)
+
+
+@pytest.mark.parametrize("kind", ["phone", "desk"])
+def test_typing_a_reading_stores_it_shows_it_and_keeps_the_focus(
+    screen: Callable[..., Any], served: Served, kind: str
+) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen(kind), served, case_id)
+    choose(page, "Rest voltage at the posts")
+    enter(page, "12,4")
+    wait_for_words(page, "Stored: Rest voltage at the posts: 12.40 V")
+    assert served.current(case_id).visits[0].entries[0].value == 12.4
+    assert page.evaluate("document.activeElement === document.querySelector('.st-key-entry input')")
+    assert page.input_value(FIELD) == ""
+    enter(page, "1")  # again without touching anything: the field is still the same one
+    page.wait_for_function("() => document.querySelector('.st-key-entry input').value === '' || "
+                           "document.querySelector('.fn-wrong')")  # fmt: skip
+    settled(page)
+    assert page.evaluate("document.activeElement === document.querySelector('.st-key-entry input')")
+
+
+def test_the_first_screen_of_a_phone_shows_causes_and_the_next_test(screen: Callable[..., Any], served: Served) -> None:
+    case = a_case(complaint="Turns over slowly on cold mornings, and twice nothing happened at all")
+    visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.4),))
+    page = opened(screen("phone"), served, served.keep(replace(case, visits=(visit,))))
+    floor = page.evaluate("document.querySelector('.st-key-links').getBoundingClientRect().top")
+    for part in (".fn-causes li:first-child", ".fn-causes li:nth-child(3)", ".fn-test h2"):
+        box = page.locator(part).bounding_box()
+        assert 0 <= box["y"]
+        assert box["y"] + box["height"] <= floor, part
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert page.get_attribute(FIELD, "inputmode") == "decimal"
+
+
+@pytest.mark.parametrize("path", ["", "why", "entries", "car", "log", "paper", "cases"])
+def test_no_page_scrolls_sideways_and_everything_can_be_touched(
+    screen: Callable[..., Any], served: Served, path: str
+) -> None:
+    case = a_case()
+    visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.4), Reading("smell", state="none")))
+    page = opened(screen("phone"), served, served.keep(replace(case, visits=(visit,))), path)
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= 390
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, a, input:not([type=file]), [role=combobox]')].filter(e => {
+             const box = (e.closest('label') || e.closest('[data-baseweb]') || e).getBoundingClientRect();
+             return e.checkVisibility() && box.width > 0 && (box.height < 44 || box.width < 40);
+           }).map(e => e.outerHTML.slice(0, 160))"""
+    )
+    assert small == []
+    tiny = page.evaluate(
+        """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(e => e.checkVisibility()
+             && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
+             && !e.closest('script, style') && parseFloat(getComputedStyle(e).fontSize) < 16
+           ).map(e => e.outerHTML.slice(0, 160))"""
+    )
+    assert tiny == []
+
+
+def test_a_reload_keeps_the_case(screen: Callable[..., Any], served: Served) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen("phone"), served, case_id)
+    choose(page, "Rest voltage at the posts")
+    enter(page, "12,1")
+    wait_for_words(page, "12.10 V")
+    page.reload()
+    page.wait_for_selector(".fn-head")
+    wait_for_words(page, "1 entry so far")
+    assert "Test car" in page.inner_text(".fn-head")
+
+
+@pytest.mark.parametrize("kind", ["phone", "desk"])
+def test_a_wrong_entry_is_explained_and_put_right_by_one_press(
+    screen: Callable[..., Any], served: Served, kind: str
+) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen(kind), served, case_id)
+    choose(page, "Rest voltage at the posts")
+    enter(page, "142")
+    wait_for_words(page, "did you mean 14.2 V?".capitalize())
+    assert page.input_value(FIELD) == "142"
+    assert served.current(case_id).visits[0].entries == ()
+    page.get_by_role("button", name="Store 14.2 V").click()
+    wait_for_words(page, "Stored: Rest voltage at the posts: 14.20 V")
+
+
+def test_an_answer_typed_on_a_fresh_page_is_the_one_that_was_typed(screen: Callable[..., Any], served: Served) -> None:
+    """Enter in a field presses the first button of its form: that must never be the first answer."""
+    case = a_case()
+    visit = replace(case.visits[0], entries=(
+        Reading("rest_voltage", value=12.4), Reading("crank_minimum", value=9.9), Reading("built_in_eye", not_measured="not_fitted"),
+    ))  # fmt: skip
+    case_id = served.keep(replace(case, visits=(visit,)))
+    page = opened(screen("desk"), served, case_id)
+    choose(page, "How does it turn over?")
+    enter(page, "4")
+    wait_for_words(page, "Stored: How does it turn over?")
+    assert served.current(case_id).visits[0].entries[-1].state == "rapid_clicking"
+
+
+def test_half_typed_text_is_not_stored_by_leaving_the_field(screen: Callable[..., Any], served: Served) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen("desk"), served, case_id)
+    choose(page, "Rest voltage at the posts")
+    page.click(FIELD)
+    page.keyboard.type("12.1")
+    page.get_by_text("Only roughly").click()
+    page.wait_for_timeout(400)
+    assert served.current(case_id).visits[0].entries == ()
+    page.get_by_role("button", name="Enter", exact=True).click()
+    wait_for_words(page, "about 12.10 V")
+    assert served.current(case_id).visits[0].entries[0].roughly
+
+
+def test_two_devices_on_one_case(screen: Callable[..., Any], served: Served) -> None:
+    case_id = served.keep(a_case())
+    phone, desk = opened(screen("phone"), served, case_id), opened(screen("desk"), served, case_id)
+    choose(phone, "Rest voltage at the posts")
+    choose(desk, "Lowest voltage at the posts while it starts")
+    enter(phone, "12.1")
+    wait_for_words(phone, "12.10 V")
+    enter(desk, "9.3")
+    wait_for_words(desk, "Somebody else changed this case meanwhile")
+    assert "Rest voltage at the posts: 12.10 V (phone" in desk.inner_text("body")
+    desk.get_by_role("button", name="Store mine as well").click()
+    wait_for_words(desk, "Stored: Lowest voltage at the posts while it starts: 9.30 V")
+    assert [e.test for e in served.current(case_id).visits[0].entries] == ["rest_voltage", "crank_minimum"]
+
+
+def test_by_keyboard_alone(screen: Callable[..., Any], served: Served) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen("desk"), served, case_id)
+    page.wait_for_function("() => document.activeElement === document.querySelector('.st-key-entry input')")
+    first = page.inner_text(".fn-test h2")
+    page.keyboard.type("12.4" if "voltage" in first else "1")
+    page.keyboard.press("Enter")
+    wait_for_words(page, "Stored:")
+    page.wait_for_function("() => document.activeElement === document.querySelector('.st-key-entry input')")
+    assert len(served.current(case_id).visits[0].entries) == 1
+
+
+def test_from_the_first_page_to_a_demo_case_and_its_verdict(screen: Callable[..., Any], served: Served) -> None:
+    page = screen("phone")
+    page.goto(served.address)
+    page.wait_for_selector(".fn-head")
+    page.get_by_role("button", name="Flat again after every charge").click()
+    page.wait_for_selector(".fn-causes")
+    settled(page)
+    assert "Battery" in page.inner_text(".fn-causes li:first-child")
+    assert "invented" in page.inner_text(".fn-head")
+    page.get_by_role("link", name="Why", exact=True).click()
+    wait_for_words(page, "What speaks for and against")
+    page.get_by_role("link", name="Test", exact=True).click()
+    page.wait_for_selector(".fn-test, .fn-note")
+    assert "Flat again" in page.inner_text(".fn-head")
+
+
+@pytest.mark.parametrize("night", [False, True])
+def test_the_theme_follows_the_device(screen: Callable[..., Any], served: Served, night: bool) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen("phone", color_scheme="dark" if night else "light"), served, case_id)
+    ink = page.evaluate("getComputedStyle(document.querySelector('.fn-test h2')).color")
+    assert ink == ("rgb(238, 241, 238)" if night else "rgb(22, 32, 30)")

@@ -1,0 +1,201 @@
+"""The parts of the front end that need no page."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import pkgutil
+import re
+import socket
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tests.ui.conftest import UI, a_case, serve_module
+
+from faultnet.car import Act, Reading
+from faultnet.catalogue import load_catalogue
+from faultnet.errors import CarError, EntryError
+
+CATALOGUE = load_catalogue()
+
+
+def modules() -> list[str]:
+    import workbench
+
+    found = [m.name for m in pkgutil.walk_packages(workbench.__path__, "workbench.")]
+    assert len(found) > 10
+    return found
+
+
+@pytest.mark.parametrize("name", modules())
+def test_examples_in_docstrings_hold(name: str) -> None:
+    assert doctest.testmod(importlib.import_module(name)).failed == 0
+
+
+@pytest.mark.parametrize("test", [t for t in CATALOGUE.tests if t.kind == "choice"], ids=lambda t: t.id)
+def test_every_answer_can_be_typed_by_number_and_in_full(test: object) -> None:
+    from workbench.entering import typed_choice
+
+    for number, (choice, label) in enumerate(test.choices, start=1):  # type: ignore[attr-defined]
+        assert typed_choice(test, f" {number} ") == choice  # type: ignore[arg-type]
+        assert label.casefold() != label.casefold().strip() or typed_choice(test, label.upper()) in (
+            c for c, other in test.choices if other.casefold().startswith(label.casefold())  # type: ignore[attr-defined]
+        )  # fmt: skip
+    for wrong in ("0", str(len(test.choices) + 1), "zzz", ""):  # type: ignore[attr-defined]
+        with pytest.raises(EntryError):
+            typed_choice(test, wrong)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("test", [t for t in CATALOGUE.tests if t.kind == "number"], ids=lambda t: t.id)
+def test_every_number_test_takes_a_plausible_number_and_refuses_a_wild_one(test: object) -> None:
+    from workbench.entering import typed_reading
+
+    low, high = test.plausible  # type: ignore[attr-defined]
+    middle = (low + high) / 2
+    typed = f"{middle:.4f}".replace(".", ",")
+    assert typed_reading(test, typed).value == pytest.approx(middle, abs=1e-4)  # type: ignore[arg-type]
+    with pytest.raises(EntryError, match="cannot be right"):
+        typed_reading(test, f"{high * 3 + 1:.2f}")  # type: ignore[arg-type]
+
+
+def test_a_case_until_an_entry_leaves_later_ones_out() -> None:
+    from workbench.answers import until
+
+    case = a_case()
+    first = replace(case.visits[0], entries=(Reading("smell", state="none"), Act("charge")))
+    second = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.5),))
+    case = replace(case, visits=(first, second))
+    assert [len(v.entries) for v in until(case, 0).visits] == [0]
+    assert [len(v.entries) for v in until(case, 1).visits] == [1]
+    assert until(case, 3) == case
+
+
+def test_a_strip_says_where_a_reading_lies_and_shows_all_of_it() -> None:
+    from workbench.widgets.strips import Strip
+
+    strip = Strip("Rest voltage", "V", 11.0, 0.05, 12.4, 12.8)
+    left, right = strip.scale()
+    assert strip.verdict == "below sound"
+    assert left < 11.0 - 0.05
+    assert right > 12.8
+    assert replace(strip, value=12.4).verdict == "within sound"
+    assert replace(strip, value=12.9).verdict == "above sound"
+
+
+def test_the_course_of_belief_keeps_within_its_frame() -> None:
+    from workbench.widgets.course import HEIGHT, WIDTH, shares, svg
+
+    beliefs = [{("a", "x"): 0.7, ("b", "y"): 0.6, ("", ""): 0.05}, {("a", "x"): 0.1, ("b", "y"): 0.9, ("", ""): 0.0}]
+    keys, rows = shares(beliefs)
+    assert keys[0] == ("b", "y")
+    assert all(sum(row) <= 1.0 + 1e-12 for row in rows)
+    points = re.findall(r"(-?[\d.]+),(-?[\d.]+)", "".join(re.findall(r"points='([^']*)'", svg(rows, dark=False))))
+    assert points
+    assert all(0 <= float(x) <= WIDTH and 0 <= float(y) <= HEIGHT for x, y in points)
+
+
+def test_settings_survive_and_a_damaged_file_gives_the_defaults(workplace: Path) -> None:
+    from workbench.settings import Settings, load_settings, save_settings, settings_file
+
+    save_settings(Settings(("voltmeter",), "degF"))
+    assert load_settings() == Settings(("voltmeter",), "degF")
+    settings_file().write_text("{", encoding="utf-8")
+    assert load_settings() == Settings()
+
+
+def test_recorded_readings_go_to_tests_that_exist_and_instruments_that_can_take_them() -> None:
+    from workbench.recorded import AT_MODULE, TESTS, reading_of, tests_for
+
+    from faultnet.diagnosis.evidence import check_reading
+
+    for place in ("posts", "module"):
+        for name in {*TESTS, *AT_MODULE}:
+            row = {"test": name, "place": place, "interval": 0.2, "value": 9.0, "note": ""}
+            for test in tests_for(row, CATALOGUE):
+                low, high = CATALOGUE.test(test).plausible or (0.0, 1.0)
+                check_reading(CATALOGUE, reading_of({**row, "value": (low + high) / 2}, test, CATALOGUE), test)
+    slow = {"test": "recorded_lowest", "place": "module", "interval": 0.45, "value": 9.0, "note": ""}
+    assert reading_of(slow, "module_crank_minimum", CATALOGUE).instrument == "socket_adapter_2hz"
+
+
+def test_a_form_names_the_field_that_is_wrong() -> None:
+    from workbench.entering import typed_conditions
+
+    with pytest.raises(EntryError, match="Hours standing"):
+        typed_conditions("5", "", "long", "degC", damp=False, rough_road=False, engine_warm=False)
+    found = typed_conditions("41 F", "", "90 min", "degC", damp=True, rough_road=False, engine_warm=False)
+    assert (found.air_temperature, found.hours_standing, found.damp) == (5.0, 1.5, True)
+    with pytest.raises((EntryError, CarError)):
+        typed_conditions("400", "", "", "degC", damp=False, rough_road=False, engine_warm=False)
+
+
+# --- the launcher -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("share, listens", [(False, "127.0.0.1"), (True, "0.0.0.0")])
+def test_the_server_listens_here_alone_unless_it_is_shared(share: bool, listens: str) -> None:
+    command = serve_module().command(8501, share=share)
+    flags = dict(zip(command[5::2], command[6::2], strict=True))
+    assert flags["--server.address"] == listens
+    assert flags["--browser.gatherUsageStats"] == "false"
+    assert flags["--server.headless"] == "true"
+    assert Path(command[4]).is_file()
+
+
+def test_the_settings_beside_the_pages_say_the_same() -> None:
+    settings = tomllib.loads((UI / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
+    assert settings["browser"]["gatherUsageStats"] is False
+    assert settings["client"]["showErrorDetails"] == "none"
+
+
+def test_what_stands_in_the_way_of_starting_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    module = serve_module()
+    assert module.launch(str(tmp_path / "none.json"), 0, False, False) == 2
+    assert "there is no such case file" in capsys.readouterr().err
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert module.launch(None, port, False, False) == 2
+    assert f"port {port} is taken" in capsys.readouterr().err
+
+
+def test_sharing_tells_the_address_the_passphrase_and_what_it_means() -> None:
+    module = serve_module()
+    words = module.passphrase()
+    text = module.sharing_text(8501, words)
+    assert words in text
+    assert f"http://{module.address()}:8501" in text
+    assert "not encrypted" in text
+    assert len(words.split()) == 4
+    assert len(set(module.WORDS)) == len(module.WORDS) >= 80
+
+
+def contrast(first: str, second: str) -> float:
+    """Contrast of two colours by WCAG 2.1, 1.4.3 [-]."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    dark, light = sorted((luminance(first), luminance(second)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_contrast_matches_the_definition() -> None:
+    # WCAG 2.1: black on white is 21 to 1; #767676 on white is the well-known grey that just passes 4.5 (from memory)
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)
+
+
+@pytest.mark.parametrize("night", [False, True])
+@pytest.mark.parametrize("ink", ["ink", "soft"])
+@pytest.mark.parametrize("paper", ["sheet", "care", "wrong", "good", "ghost"])
+def test_words_stand_out_from_their_ground(ink: str, paper: str, night: bool) -> None:
+    style = (UI / "workbench" / "look.css").read_text(encoding="utf-8")
+    named = dict(re.findall(r"--([a-z-]+): light-dark\((#[0-9a-f]{6}, #[0-9a-f]{6})\)", style))
+    first, second = (named[name].split(", ")[int(night)] for name in (ink, paper))
+    assert contrast(first, second) >= (7.0 if ink == "ink" else 4.5)

@@ -1,3 +1,0 @@
-"""Not there yet."""
-from workbench import frame
-frame.note("soon")

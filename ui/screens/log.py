@@ -1,0 +1,166 @@
+"""A recorded voltage log: read it, see what was found in it, take readings from it."""
+
+from __future__ import annotations
+
+import base64
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+from workbench import frame, state
+from workbench.answers import catalogue
+from workbench.entering import number_or_none
+from workbench.recorded import reading_of, tests_for
+from workbench.words import plain
+
+from faultnet.diagnosis.wording import value_words
+from faultnet.errors import FaultnetError, RecordingError
+from faultnet.recordings import Event, Start, Trace, draw_trace, find_events, list_channels, read_recording, readings_from
+from faultnet.shipped import shipped
+
+PLACES = {"posts": "At the battery posts", "module": "Through the control module"}
+TIME_UNITS = ("", "s", "ms", "us", "min", "h", "day_first", "month_first", "h:m", "m:s")
+Options = tuple[tuple[str, Any], ...]
+
+
+@lru_cache(maxsize=4)
+def _read(data: bytes, options: Options) -> tuple[Trace, tuple[Event, ...]]:
+    trace = read_recording(data, **dict(options))
+    return trace, tuple(find_events(trace))
+
+
+def show() -> None:
+    """Draw the page."""
+    opened = state.opened()
+    if opened is not None:
+        frame.head(opened)
+    frame.notices()
+    left, right = st.columns(2, gap="medium")
+    with left:
+        frame.title("A recorded voltage log")
+        data = _given()
+        place = st.segmented_control("Recorded", list(PLACES), default="posts", format_func=PLACES.__getitem__,
+                                     required=True, key="log_place")  # fmt: skip
+    if data is None:
+        frame.note("Text in columns (any order, unit and separator), ASAM MDF 4, or a CAN log with the module's voltage.")
+        return
+    try:
+        trace, found = _read(data, _options(data))
+    except RecordingError as error:
+        frame.show_error(error)
+        return
+    with left:
+        _repairs(trace)
+    with right:
+        _offer(list(found), str(place), opened)
+    _picture(trace, found)
+
+
+def _given() -> bytes | None:
+    """The log: uploaded, or one of the examples."""
+    upload = st.file_uploader("Log file", key="log_file")
+    if upload is not None:
+        return bytes(upload.getvalue())
+    folder = shipped("cases") / "recordings"
+    examples = sorted(p.name for p in folder.glob("*") if p.suffix not in (".md", ".py")) if folder.is_dir() else []
+    if not examples:
+        return None
+    chosen = st.selectbox("or an invented example", examples, index=None, key="log_example", placeholder="Choose")
+    return None if chosen is None else _bytes_of(folder / chosen)
+
+
+@lru_cache(maxsize=4)
+def _bytes_of(path: Path) -> bytes:
+    return path.read_bytes()
+
+
+def _options(data: bytes) -> Options:
+    """What the user settled about the file; what is left alone is read off the file."""
+    with st.expander("How the file is read (only when it is unclear)"):
+        try:
+            columns = list(list_channels(data))
+        except FaultnetError:
+            columns = []
+        time = st.selectbox("Time column", columns, index=None, key="log_time", placeholder="read off the file")
+        volts = st.selectbox("Voltage column", columns, index=None, key="log_volts", placeholder="read off the file")
+        channel = st.selectbox("Channel or module", columns, index=None, key="log_channel", placeholder="read off the file")
+        time_unit = st.selectbox("Unit of time", TIME_UNITS, key="log_time_unit", format_func=lambda u: u or "read off the file")
+        volts_unit = st.selectbox("Unit of voltage", ("", "V", "mV"), key="log_volts_unit",
+                                  format_func=lambda u: u or "read off the file")  # fmt: skip
+        interval = number_or_none(
+            st.text_input("Time between rows, if no column holds it", key="log_interval"), "s", (1e-6, 3600.0), "Time between rows"
+        )
+    given = {"time_column": time, "volts_column": volts, "channel": channel, "time_unit": time_unit or None,
+             "volts_unit": volts_unit or None, "interval": interval}  # fmt: skip
+    return tuple((k, v) for k, v in given.items() if v is not None)
+
+
+def _repairs(trace: Trace) -> None:
+    frame.note(f"{len(trace.time)} samples over {trace.duration:.1f} s, one every {1000 * trace.interval:.3g} ms.")
+    if trace.repairs:
+        lines = "".join(f"<li>{plain(r)}</li>" for r in trace.repairs)
+        st.html(f"<p class='fn-label'>What was inferred or repaired</p><ul class='fn-entries'>{lines}</ul>")
+
+
+def _picture(trace: Trace, found: tuple[Event, ...]) -> None:
+    starts = [e for e in found if isinstance(e, Start)]
+    names = ["All of it", *(f"Start {k} at {e.begin:.1f} s" for k, e in enumerate(starts, start=1))]
+    shown = st.segmented_control("Show", names, default=names[0], required=True, key="log_part")
+    part: dict[str, float] = {}
+    if shown in names[1:]:
+        start = starts[names.index(shown) - 1]
+        part = {"begin": max(start.begin - 1.5, 0.0), "end": min(start.end + 3.0, float(trace.time[-1]))}
+    st.html("<div class='fn-picture'>" + "".join(_image(trace, found, w, h, name, part) for w, h, name in
+            ((1120, 380, "fn-wide"), (372, 300, "fn-narrow"))) + "</div>")  # fmt: skip
+
+
+def _image(trace: Trace, found: tuple[Event, ...], width: int, height: int, name: str, part: dict[str, float]) -> str:
+    ink = "#eef1ee" if st.context.theme.type == "dark" else "#16201e"
+    svg = draw_trace(trace, found, width=width, height=height, **part).replace("<svg", f"<svg color='{ink}'", 1)
+    data = base64.b64encode(svg.encode()).decode()
+    return f"<img class='{name}' alt='The voltage over time, with what was found marked' src='data:image/svg+xml;base64,{data}'>"
+
+
+def _offer(found: list[Event], place: str, opened: state.Opened | None) -> None:
+    frame.title("Found in it")
+    rows = [r for r in readings_from(found, place) if tests_for(r, catalogue())]  # type: ignore[arg-type]
+    if not rows:
+        frame.note("Nothing that would be a reading: no start, no charging, no rest.")
+        return
+    taken = [_row(k, row) for k, row in enumerate(rows)]
+    if opened is None:
+        frame.note("Open a case to take readings into it.")
+    elif opened.case.outcome is None:
+        st.button("Take the ticked ones as readings", key="take", type="primary", on_click=_take,
+                  args=(rows, [t for t in taken], len(opened.case.visits) - 1))  # fmt: skip
+
+
+def _row(number: int, row: dict[str, Any]) -> str | None:
+    """One offered reading; gives the test it is to be taken as, None when it is not ticked."""
+    tests = tests_for(row, catalogue())
+    unit = catalogue().test(tests[0]).unit
+    label = catalogue().test(tests[0]).label if len(tests) == 1 else "Voltage with the engine running"
+    ticked = st.checkbox(f"{label}: **{value_words(row['value'], unit)}**", key=f"take_{number}")
+    st.html(f"<p class='fn-note'>{plain(row['note'])}</p>")
+    if not ticked:
+        return None
+    if len(tests) == 1:
+        return tests[0]
+    labels = {t: catalogue().test(t).label for t in tests}
+    return st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"take_as_{number}",
+                        placeholder="Choose what the car was doing")  # fmt: skip
+
+
+def _take(rows: list[dict[str, Any]], taken: list[str | None], visit: int) -> None:
+    count = 0
+    for row, test in zip(rows, taken, strict=True):
+        if test is not None and state.add_entry(visit, reading_of(row, test, catalogue()), "Stored from the recording"):
+            count += 1
+    if not count:
+        state.set_trouble(RecordingError("no reading was ticked", to_do="tick at least one; say what a charging voltage was"))
+    for number in range(len(rows)):
+        state.remember(f"take_{number}", False)
+
+
+show()
