@@ -19,7 +19,7 @@ WORDS = (
     "feather fern flint garden garnet ginger granite harbor hazel heron indigo island ivory jasmine juniper kettle "
     "ladder lantern laurel lemon linen maple marble meadow mirror nectar needle oasis olive onyx orchid oyster paddle "
     "pebble pepper pine plum pocket quartz quill raven ribbon river saddle saffron silver sparrow spruce summer "
-    "tangle thimble thistle timber topaz tulip umber velvet violet walnut willow winter zephyr"
+    "tangle thimble thistle timber topaz tulip umber velvet violet walnut willow winter wren zephyr"
 ).split()
 
 

@@ -40,12 +40,33 @@ class Present:
         Weight over the state of charge at the start of the last stage.
     acts_done : tuple of str
         Effects of the acts of this visit, in order.
+    modes : int array, shape (hypotheses, components)
+        Modes of all components by now, repairs taken into account.
     """
 
     model: VisitModel
     evidence: tuple[Evidence, ...]
     carried: Array = field(repr=False)
     acts_done: tuple[str, ...]
+    modes: IndexArray = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """What a case's visits say.
+
+    Parameters
+    ----------
+    log_likelihood : array, shape (hypotheses,)
+    present : Present
+        If all repairs took.
+    ways : tuple of (array, int array)
+        For each way the repairs may have gone: log likelihood with its chance, and the modes by now.
+    """
+
+    log_likelihood: Array
+    present: Present
+    ways: tuple[tuple[Array, IndexArray], ...]
 
 
 @dataclass(frozen=True)
@@ -57,10 +78,13 @@ class Entered:
 
 
 def course(
-    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses,
+    models: Sequence[Model],
+    visits: Sequence[Visit],
+    catalogue: Catalogue,
+    space: Hypotheses,
     without: Entered | None = None,
-) -> tuple[Array, Present]:  # fmt: skip
-    """Log likelihood of all visits for every hypothesis, and where the last one stands.
+) -> Course:
+    """Work through all visits for every hypothesis.
 
     Parameters
     ----------
@@ -71,22 +95,18 @@ def course(
     space : Hypotheses
     without : Entered, optional
         An entry to leave out.
-
-    Returns
-    -------
-    log_likelihood : array, shape (hypotheses,)
-    present : Present
     """
     kept = [_without(v, i, without) for i, v in enumerate(visits)]
     mendings = [m for v in kept for e in v.entries if isinstance(e, Act) and (m := acts.mending_of(catalogue, e))]
-    branches = _branches(mendings)
-    parts, present = [], None
-    for took, chance in branches:
+    ways = []
+    present = None
+    for took, chance in _branches(mendings):
         log_likelihood, now = _one_way(models, kept, catalogue, space, took)
-        parts.append(np.log(chance) + log_likelihood)
+        ways.append((np.log(chance) + log_likelihood, now.modes))
         present = present or now
     assert present is not None
-    return (parts[0] if len(parts) == 1 else np.logaddexp.reduce(parts)), present
+    total = ways[0][0] if len(ways) == 1 else np.logaddexp.reduce([w for w, _ in ways])
+    return Course(total, present, tuple(ways))
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
@@ -226,7 +246,7 @@ class _Walk:
         return np.asarray(self.log + scale + np.log(np.maximum(total, 1e-300)))
 
     def present(self) -> Present:
-        return Present(self.model, tuple(self.evidence), self.carried, tuple(self.effects))
+        return Present(self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes)
 
 
 def _entered(compiled: VisitModel, modes: IndexArray) -> VisitModel:

@@ -10,7 +10,7 @@ import numpy as np
 from faultnet.car import Case, Reading
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.acts import check_act
-from faultnet.diagnosis.course import Entered, Present, course
+from faultnet.diagnosis.course import Course, Entered, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of
 from faultnet.diagnosis.models import Model, model_for
 from faultnet.diagnosis.ranking import rank
@@ -24,7 +24,7 @@ from faultnet.network.structure import Array, Node
 
 MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
-CLASH_DECIBANS = 13.0
+CLASH_DECIBANS = 22.0
 LEAST_ODDS = 1e-12
 
 
@@ -37,7 +37,7 @@ class Worked:
     models: tuple[Model, ...]
     space: Hypotheses
     belief: Belief
-    present: Present
+    course: Course
 
 
 def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAULTS) -> Worked:
@@ -60,11 +60,11 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     check_case(case, catalogue)
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
-    log_likelihood, present = course(models, case.visits, catalogue, space)
-    belief = updated(space, log_likelihood)
+    whole = course(models, case.visits, catalogue, space)
+    belief = updated(space, whole.log_likelihood)
     if belief is None:
         raise _clash(models, case, catalogue, space)
-    return Worked(case, catalogue, models, space, belief, present)
+    return Worked(case, catalogue, models, space, belief, whole)
 
 
 def check_case(case: Case, catalogue: Catalogue) -> None:
@@ -119,7 +119,7 @@ def diagnose(
     """
     worked = work_through(case, catalogue, max_faults=max_faults)
     causes = _causes(worked)
-    tests = rank(case, worked.models[-1], worked.present, worked.belief, catalogue, tools)
+    tests = rank(case, worked.models[-1], worked.course.present, worked.belief, catalogue, tools)
     seen = _seen(worked)
     leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > 0.02]
     return Diagnosis(
@@ -147,16 +147,30 @@ def _components(worked: Worked) -> dict[str, dict[str, float]]:
     }
 
 
+def still_there(worked: Worked) -> dict[str, Array]:
+    """Probability of each mode of each component by now, after the repairs of the case."""
+    space = worked.space
+    result = {c: np.zeros(len(chances)) for c, chances in worked.belief.marginals().items()}
+    with np.errstate(divide="ignore"):
+        prior = np.log(space.prior)
+    top = float((prior + worked.course.log_likelihood).max())
+    for log_weight, modes in worked.course.ways:
+        weight = np.exp(prior + log_weight - top)
+        for i, name in enumerate(space.components):
+            result[name] += np.bincount(modes[:, i], weights=weight, minlength=len(result[name]))
+    return {name: chances / chances.sum() for name, chances in result.items()}
+
+
 def _causes(worked: Worked) -> tuple[Cause, ...]:
     prior = Belief(worked.space, worked.space.prior / worked.space.prior.sum(), 0.0).marginals()
-    now = worked.belief.marginals()
+    now, left = worked.belief.marginals(), still_there(worked)
     found = []
     for component in worked.catalogue.components:
         for m, mode in enumerate(component.modes[1:], start=1):
             found.append(
                 Cause(
                     component.id, mode.id, f"{component.label}: {mode.label}",
-                    float(now[component.id][m]), float(prior[component.id][m]),
+                    float(now[component.id][m]), float(prior[component.id][m]), float(left[component.id][m]),
                     mode.explanation, mode.shows, mode.repair,
                 )  # fmt: skip
             )
@@ -182,8 +196,8 @@ def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Re
         for k, entry in enumerate(visit.entries):
             if isinstance(entry, Reading) and entry.not_measured is not None:
                 continue
-            out, _ = course(worked.models, worked.case.visits, worked.catalogue, worked.space, Entered(v, k))
-            belief = updated(worked.space, out)
+            out = course(worked.models, worked.case.visits, worked.catalogue, worked.space, Entered(v, k))
+            belief = updated(worked.space, out.log_likelihood)
             if belief is None:
                 continue
             said = entry_words(worked.catalogue, entry)
@@ -219,11 +233,11 @@ def _seen(worked: Worked) -> tuple[Seen, ...]:
 
 
 def _surprises(worked: Worked, v: int, taken: dict[int, Reading]) -> dict[int, float]:
-    """How unlikely readings are under the leading hypotheses beside the likeliest readings they allow [decibans].
+    """How odd readings are under the leading hypotheses, given the modes only [decibans].
 
     Notes
     -----
-    10 log10 of the chance density of the likeliest value over that of the value seen, given modes only.
+    Over the bins of the quantity: -10 log10 of the chance of a bin at most as likely as the one seen.
     """
     model = worked.models[v].compiled
     evidence = {k: evidence_of(model.network, worked.catalogue, e) for k, e in taken.items()}
@@ -237,7 +251,7 @@ def _surprises(worked: Worked, v: int, taken: dict[int, Reading]) -> dict[int, f
         if e is not None:
             chance = chances[str(k)]
             mean = weight @ (chance / chance.sum(axis=1, keepdims=True)) / weight.sum()
-            result[k] = _decibans_short(mean, e.likelihood, model.network.nodes[e.quantity].edges)
+            result[k] = _decibans_odd(mean, e.likelihood)
     return result
 
 
@@ -245,11 +259,12 @@ def _every_state(node: Node) -> tuple[str, Array, Array]:
     return node.name, np.eye(node.card), np.full(node.card, 1.0 / node.card)
 
 
-def _decibans_short(chance: Array, likelihood: Array, edges: tuple[float, ...]) -> float:
-    """How far a reading's density falls short of the densest [decibans], never negative."""
-    seen = float(chance @ likelihood)
-    densest = float((chance / np.diff(np.asarray(edges))).max()) if edges else float(chance.max())
-    return round(max(0.0, float(10.0 * np.log10(densest / max(seen, LEAST_ODDS)))), 1)
+def _decibans_odd(chance: Array, likelihood: Array) -> float:
+    """How odd a reading is: the chance of one at least as unlikely, as decibans below certainty; never negative."""
+    share = likelihood * np.maximum(chance, LEAST_ODDS)
+    seen = float(np.exp((share / share.sum()) @ np.log(np.maximum(chance, LEAST_ODDS))))
+    as_odd = float(chance[chance <= seen * 1.0001].sum())
+    return round(max(0.0, float(-10.0 * np.log10(max(as_odd, seen, LEAST_ODDS)))), 1)
 
 
 def _clashes(seen: tuple[Seen, ...]) -> tuple[str, ...]:
@@ -274,12 +289,19 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     first, second = causes[0], causes[1]
     nothing = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
     if first.probability >= 0.8:
-        return f"{first.label} explains what was seen ({first.probability:.0%})."
+        verdict = f"{first.label} explains what was seen ({first.probability:.0%})."
+        return verdict + _after_repair(first)
     if nothing > max(0.3, first.probability):
         return f"Nothing that was tested looks wrong ({nothing:.0%} that no part is at fault)."
     if first.probability >= 0.5:
         return f"Probably {first.label} ({first.probability:.0%}); {second.label} is not ruled out ({second.probability:.0%})."
     return f"Not decided yet: {first.label} ({first.probability:.0%}) leads {second.label} ({second.probability:.0%})."
+
+
+def _after_repair(cause: Cause) -> str:
+    if cause.still_there > 0.9 * cause.probability:
+        return ""
+    return f" After the repair it is still there with {cause.still_there:.0%}."
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:
@@ -294,8 +316,7 @@ def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: H
             replace(visit, entries=tuple(e for k, e in enumerate(visit.entries) if (v, k) in fewer))
             for v, visit in enumerate(case.visits)
         )
-        log_likelihood, _ = course(models, visits, catalogue, space)
-        if updated(space, log_likelihood) is None:
+        if updated(space, course(models, visits, catalogue, space).log_likelihood) is None:
             needed = fewer
     words = tuple(entry_words(catalogue, case.visits[v].entries[k]) for v, k in needed)
     return ClashError("these entries cannot stand together", entries=words, to_do="measure them again, or remove one")

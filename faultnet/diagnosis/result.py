@@ -13,7 +13,9 @@ class Cause:
     ----------
     component, mode, label : str
     probability, prior : float
-        Now, and before any entry [-].
+        That it was at fault in this case, by what is known now and before any entry [-].
+    still_there : float
+        That it is at fault by now, after the repairs of the case [-].
     explanation, shows, repair : str
         Plain words, and the id of the act that mends it.
     """
@@ -23,6 +25,7 @@ class Cause:
     label: str
     probability: float
     prior: float
+    still_there: float
     explanation: str
     shows: str
     repair: str
@@ -104,7 +107,7 @@ class Seen:
     value : float or None
     unit : str
     surprise : float
-        How unlikely the reading is for the leading hypothesis beside its likeliest value [decibans].
+        How odd the reading is for the leading hypotheses [decibans]: 20 means that one in a hundred is as odd.
     """
 
     visit: int

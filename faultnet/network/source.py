@@ -12,6 +12,7 @@ from faultnet.physics import battery, drain
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 192
+EMPTY_BELOW = 0.08
 
 
 def supply_node(setting: Setting) -> Node:
@@ -108,6 +109,7 @@ def source_nodes(setting: Setting) -> list[Node]:
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
     load_loss = setting.drawn("battery", "load_loss", share[2])
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
+    full = full - deep_loss(setting, charge, share[1])
     spread = setting.spread("rest_voltage_spread") * standard_normal(share[3])
     emf = full[None] - rest_loss[:, None] - load_loss[:, None] + spread
     factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * _flat_factor(charge)[None]
@@ -124,6 +126,15 @@ def source_nodes(setting: Setting) -> list[Node]:
             counted(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
+
+
+def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
+    """What a battery drained past empty lacks beyond its rest voltage at nought [V].
+
+    A flat battery reads anything from 11.9 V down to 10.5 V and less; how far is taken as even (common practice).
+    """
+    depth = np.clip(1.0 - charge / EMPTY_BELOW, 0.0, 1.0)
+    return np.asarray(depth * share * setting.spread("deep_discharge_loss"))
 
 
 def _flat_factor(charge: Array) -> Array:
@@ -154,6 +165,7 @@ def rest_quantities(setting: Setting) -> list[Node]:
     charge = bins.CHARGE.at(share[0])
     kind = setting.car.battery.kind
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, kind)[None]
+    volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
     rest = counted(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)

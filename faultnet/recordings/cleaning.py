@@ -79,11 +79,11 @@ class Cleaner:
             (self.late, "out of order put back in place"),
             (self.spread, "with the time stamp of another spread evenly up to the next stamp"),
         )
-        said = [f"{_count(count, 'sample')} {what}" for count, what in told if count]
+        said = [f"{counted(count, 'sample')} {what}" for count, what in told if count]
         if self.repeated:
-            said.insert(1 if self.lost else 0, f"{_count(self.repeated, 'repeated sample')} left out")
+            said.insert(1 if self.lost else 0, f"{counted(self.repeated, 'repeated sample')} left out")
         if self.restarts:
-            said.append(f"the clock went back {_count(self.restarts, 'time')}; what follows was joined on")
+            said.append(f"the clock went back {counted(self.restarts, 'time')}; what follows was joined on")
         return said
 
     def _usable(self, time: Array, volts: Array) -> tuple[Array, Array]:
@@ -140,8 +140,26 @@ class Cleaner:
         return _spread(time, first, length, following, self.step), volts
 
 
-def _count(number: int, what: str) -> str:
-    """Write a count with its noun."""
+def counted(number: int, what: str) -> str:
+    """Write a count with its noun.
+
+    Parameters
+    ----------
+    number : int
+        How many [-].
+    what : str
+        The noun, in the singular.
+
+    Returns
+    -------
+    str
+        Such as "1 row" or "2 rows".
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(2, "row")
+    ('1 row', '2 rows')
+    """
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 

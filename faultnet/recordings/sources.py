@@ -15,6 +15,9 @@ Source = str | Path | bytes | BinaryIO
 BLOCK = 8 * 1024 * 1024
 """Bytes read at a time."""
 
+PIECE = 1024
+"""Packed bytes unpacked at a time: what a break in the stream may cost at most."""
+
 LARGEST = 4 * 1024**3
 """Most bytes taken from one recording after unpacking: twice the largest log this is meant for."""
 
@@ -120,25 +123,37 @@ def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK) -> Iterat
 
 
 def _unpacked(stream: BinaryIO, notes: list[str], size: int) -> Iterator[bytes]:
-    """Unpack one or several gzip members, keeping what came before a break."""
+    """Gather unpacked pieces into blocks of a size."""
+    held: list[bytes] = []
+    for piece in _pieces(stream, notes, size):
+        held.append(piece)
+        if sum(map(len, held)) >= size:
+            whole = b"".join(held)
+            yield from (whole[i : i + size] for i in range(0, len(whole) // size * size, size))
+            held = [whole[len(whole) // size * size :]]
+    rest = b"".join(held)
+    if rest:
+        yield rest
+
+
+def _pieces(stream: BinaryIO, notes: list[str], size: int) -> Iterator[bytes]:
+    """Unpack one or several gzip members in small pieces, keeping what came before a break."""
     engine, packed, count = zlib.decompressobj(wbits=31), b"", 0
-    while packed := packed or stream.read(64 * 1024):
+    while packed := packed or stream.read(PIECE):
         try:
-            block = engine.decompress(packed, size)
+            piece = engine.decompress(packed, size)
         except zlib.error:
             notes.append(f"the gzip stream is damaged after {count} unpacked bytes; the rest could not be read")
             return
-        count += len(block)
-        if block:
-            yield block
+        count += len(piece)
+        yield piece
         packed = engine.unconsumed_tail
         if engine.eof:
-            packed, engine = engine.unused_data or stream.read(64 * 1024), zlib.decompressobj(wbits=31)
+            packed, engine = engine.unused_data or stream.read(PIECE), zlib.decompressobj(wbits=31)
             if not packed.strip(b"\x00"):
                 return
     last = engine.flush()
-    if last:
-        yield last
+    yield last
     if not engine.eof:
         notes.append(f"the gzip stream ends early, after {count + len(last)} unpacked bytes")
 

@@ -55,6 +55,8 @@ def strongest_sine(
     even, values = _evened(time, volts, step)
     values = values - np.polyval(np.polyfit(even - even[0], values, 1), even - even[0])
     frequency = _peak(values, step, low, high)
+    if frequency is None:
+        return None
     amplitude, share = _fitted(even, values, frequency)
     return (amplitude, frequency) if share >= 0.35 and amplitude >= 0.03 else None
 
@@ -70,13 +72,13 @@ def _evened(time: Array, volts: Array, step: float) -> tuple[Array, Array]:
     return even, np.diff(edges) / step
 
 
-def _peak(values: Array, step: float, low: float, high: float) -> float:
-    """Frequency of the highest peak of the spectrum between two frequencies."""
+def _peak(values: Array, step: float, low: float, high: float) -> float | None:
+    """Frequency of the highest peak of the spectrum between two frequencies, None if they are too close."""
     size = 1 << max(int(np.ceil(np.log2(values.size))) + 3, 10)
     power = np.abs(np.fft.rfft(values * np.hanning(values.size), size)) ** 2
     frequency = np.fft.rfftfreq(size, step)
     inside = np.flatnonzero((frequency >= low) & (frequency <= high))
-    return float(frequency[inside[power[inside].argmax()]])
+    return float(frequency[inside[power[inside].argmax()]]) if inside.size else None
 
 
 def _fitted(time: Array, values: Array, frequency: float) -> tuple[float, float]:

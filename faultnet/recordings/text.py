@@ -12,6 +12,7 @@ import numpy as np
 
 from faultnet.errors import RecordingError
 from faultnet.recordings.cells import MISSING, without_suffix
+from faultnet.recordings.cleaning import counted
 from faultnet.recordings.clocks import Clock
 from faultnet.recordings.columns import Columns, choose_columns
 from faultnet.recordings.layout import Layout, find_layout, split_cells
@@ -45,10 +46,10 @@ class TextCount:
     def notes(self) -> list[str]:
         """Say the counts in sentences."""
         told = (
-            (self.rows, "rows with another number of cells than the rest left out"),
-            (self.damaged, "damaged characters in the text"),
+            (self.rows, "row", "with another number of cells than the rest left out"),
+            (self.damaged, "damaged character", "in the text"),
         )
-        return [f"{count} {what}" for count, what in told if count]
+        return [f"{counted(count, noun)} {what}" for count, noun, what in told if count]
 
 
 def read_text(

@@ -55,7 +55,7 @@ class Circuit:
     @property
     def developed(self) -> float:
         """Resistance of the battery in the first second [ohm]."""
-        return self.ohmic + cranking.EARLY_POLARISATION * self.polarisation
+        return self.ohmic + float(battery.polarisation_share(0.0)) * self.polarisation
 
     @property
     def posts(self) -> float:

@@ -11,7 +11,6 @@ from faultnet.trials.vehicle import VirtualCar
 
 SINGLE_CELL = ("weak_cell", "shorted_cell")
 CELLS = 6
-NIGHT = 12.0  # [h]
 ROUGH = 0.01  # [V] of two readings of the same voltage a night apart, temperature and settling; estimate
 
 
@@ -50,11 +49,13 @@ def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Rest voltage in the evening less that in the morning [V]."""
     current = key_off_current(vehicle, rng)
     after = charge.after_standing(
-        vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, NIGHT
+        vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
     )
     kind = vehicle.car.battery.kind
-    before_after = battery.open_circuit_voltage(np.array([vehicle.charge, max(after, 0.0)]), 25.0, kind)
-    return float(before_after[0] - before_after[1]) + vehicle.scattered(rng, ROUGH)
+    evening, morning = (
+        float(battery.open_circuit_voltage(held, 25.0, kind)) for held in (vehicle.charge, max(after, 0.0))
+    )
+    return evening - morning + vehicle.scattered(rng, ROUGH)
 
 
 def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -72,7 +73,7 @@ def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """
     _, ohmic, _ = battery_under_load(vehicle)
     new = battery.ohmic_resistance(vehicle.setting.rating, vehicle.setting.electrolyte)
-    shown = vehicle.setting.rating * (float(new) / ohmic) ** 0.95
+    shown = vehicle.setting.rating * float((float(new) / ohmic) ** 0.95)
     return shown * float(np.exp(vehicle.scattered(rng, vehicle.spread("conductance_spread"))))
 
 

@@ -52,7 +52,9 @@ def balance(vehicle: VirtualCar, state: str) -> Balance:
 
 def regulated(vehicle: VirtualCar, state: str) -> float:
     """Set point of the regulator at its temperature, with what a load-responsive control commands [V]."""
-    warm = vehicle.setting.air + vehicle.spread("regulator_temperature_rise") * _share(vehicle.traits["regulator_warmth"])
+    warm = vehicle.setting.air + vehicle.spread("regulator_temperature_rise") * _share(
+        vehicle.traits["regulator_warmth"]
+    )
     if state == "charge_hot":
         warm = vehicle.spread("regulator_temperature_hot") + vehicle.trait("hot_regulator", HOT_SPREAD)
     shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")

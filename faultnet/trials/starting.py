@@ -50,13 +50,14 @@ def _seen(
     ripple *= np.exp(vehicle.trait("ripple", vehicle.spread("compression_ripple_ln_spread")))
     speed = max(float(circuit.start.speed), 30.0)
     frequency = cranking.compression_frequency(speed, vehicle.car.cylinders)
-    shape = {"ripple_frequency": frequency, "hold": HOLD * stretch, "rise": RISE * stretch}
+    hold, rise = HOLD * stretch, RISE * stretch
     phase, rest = rng.random(), circuit.emf
     dip = min(dip, held)
     if interval is not None and interval > (instrument.window or 0.0):
-        seen = cranking.sampled_minimum(rest, dip, held, ripple, interval, phase, **shape)
+        seen = cranking.sampled_minimum(rest, dip, held, ripple, interval, phase, frequency, hold=hold, rise=rise)
     else:
-        seen = cranking.windowed_minimum(rest, dip, held, ripple, instrument.window or 1e-3, phase, **shape)
+        window = instrument.window or 1e-3
+        seen = cranking.windowed_minimum(rest, dip, held, ripple, window, phase, frequency, hold=hold, rise=rise)
     return float(seen) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
@@ -72,9 +73,7 @@ def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     volts = []
     for seconds in (1.0, LONG_SECONDS):
         circuit = solve_circuit(vehicle, seconds)
-        volts.append(
-            float(cranking.sustained_after(circuit.posts, circuit.current, circuit.polarisation, seconds))
-        )
+        volts.append(float(cranking.sustained_after(circuit.posts, circuit.current, circuit.polarisation, seconds)))
     return volts[0] - volts[1] + vehicle.scattered(rng, 0.04)
 
 

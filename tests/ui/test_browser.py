@@ -94,7 +94,7 @@ def test_no_page_scrolls_sideways_and_everything_can_be_touched(
     page = opened(screen("phone"), served, served.keep(replace(case, visits=(visit,))), path)
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= 390
     small = page.evaluate(
-        """() => [...document.querySelectorAll('button, a, input:not([type=file]), [role=combobox]')].filter(e => {
+        """() => [...document.querySelector('[data-testid=stMain]').querySelectorAll('button, a, input:not([type=file]), [role=combobox]')].filter(e => {
              const box = (e.closest('label') || e.closest('[data-baseweb]') || e).getBoundingClientRect();
              return e.checkVisibility() && box.width > 0 && (box.height < 44 || box.width < 40);
            }).map(e => e.outerHTML.slice(0, 160))"""
@@ -129,7 +129,7 @@ def test_a_wrong_entry_is_explained_and_put_right_by_one_press(
     page = opened(screen(kind), served, case_id)
     choose(page, "Rest voltage at the posts")
     enter(page, "142")
-    wait_for_words(page, "did you mean 14.2 V?".capitalize())
+    wait_for_words(page, "Did you mean 14.2 V?")
     assert page.input_value(FIELD) == "142"
     assert served.current(case_id).visits[0].entries == ()
     page.get_by_role("button", name="Store 14.2 V").click()

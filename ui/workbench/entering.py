@@ -65,7 +65,8 @@ def typed_choice(test: Test, text: str) -> str:
     wanted = " ".join(text.casefold().split())
     if wanted.isdigit() and 1 <= int(wanted) <= len(test.choices):
         return test.choices[int(wanted) - 1][0]
-    fits = [c for c, label in test.choices if wanted and label.casefold().startswith(wanted)]
+    fits = [c for c, label in test.choices if label.casefold() == wanted]
+    fits = fits or [c for c, label in test.choices if wanted and label.casefold().startswith(wanted)]
     fits = fits or [c for c, label in test.choices if wanted and wanted in label.casefold()]
     if len(fits) == 1:
         return fits[0]

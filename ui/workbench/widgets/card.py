@@ -201,14 +201,15 @@ def _written(entry: Reading, case: Case) -> None:
 
 
 def _keep_focus(found: Proposal, case: Case) -> None:
-    """Decimal keypad on phones; with a mouse and keys at hand the cursor is put into the field."""
+    """Decimal keypad on phones; without a touch screen the cursor is put into the field."""
     count = sum(len(v.entries) for v in case.visits)
     with st.container(key="focus_script"):
         st.html(
-            "<script>(() => { const field = document.querySelector('.st-key-entry input'); if (!field) return;"
+            f"<script>/* {count} {found.test.id} */ (function put(tries) {{"
+            "const field = document.querySelector('.st-key-entry input');"
+            "if (!field) { if (tries) setTimeout(put, 50, tries - 1); return; }"
             "field.setAttribute('inputmode', 'decimal'); field.setAttribute('enterkeyhint', 'done');"
             "const nowhere = document.activeElement === document.body || document.activeElement === null;"
-            f"if (nowhere && matchMedia('(pointer: fine)').matches) field.focus(); /* {count} {found.test.id} */ }})()"
-            "</script>",
+            "if (nowhere && !matchMedia('(pointer: coarse)').matches) field.focus(); })(100)</script>",
             unsafe_allow_javascript=True,
         )

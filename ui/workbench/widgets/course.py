@@ -82,7 +82,7 @@ def _y(value: float) -> float:
 def _area(xs: Sequence[float], low: Sequence[float], high: Sequence[float], fill: str) -> str:
     there = [f"{x:.1f},{_y(v):.1f}" for x, v in zip(xs, high, strict=True)]
     back = [f"{x:.1f},{_y(v):.1f}" for x, v in zip(reversed(xs), reversed(low), strict=True)]
-    return f"<polygon points='{' '.join(there + back)}' fill='{fill}' stroke='{'#ffffff'}' stroke-width='1.5'/>"
+    return f"<polygon points='{' '.join([*there, *back])}' fill='{fill}' stroke='#ffffff' stroke-width='1.5'/>"
 
 
 def _letter(xs: Sequence[float], low: Sequence[float], high: Sequence[float], letter: str, ink: str) -> str:

@@ -1,0 +1,83 @@
+"""ASAM MDF 4: round trips through asammdf."""
+
+from __future__ import annotations
+
+import builtins
+import gzip
+from typing import Any
+
+import numpy as np
+import pytest
+
+from faultnet.errors import MissingExtraError, RecordingError
+from faultnet.recordings import Trace, list_channels, read_recording
+from faultnet.recordings import mdf as mdf_module
+from faultnet.recordings.generate import mdf_of
+
+
+def trace(level: float = 12.6) -> Trace:
+    """A short recording."""
+    time = np.arange(500) * 0.002
+    return Trace(time, level - 0.001 * np.arange(500), "bench")
+
+
+@pytest.mark.parametrize("unit", ["V", "mV"])
+def test_round_trip_through_asammdf(unit: str) -> None:
+    read = read_recording(mdf_of({"U_battery": (trace(), unit)}))
+    np.testing.assert_allclose(read.volts, trace().volts, atol=1e-12)
+    np.testing.assert_allclose(read.time, trace().time, atol=1e-12)
+
+
+def test_packed_once_more() -> None:
+    read = read_recording(gzip.compress(mdf_of({"U_battery": (trace(), "V")})))
+    assert read.volts.size == 500
+
+
+def test_reading_in_pieces_gives_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mdf_module, "RECORDS", 64)
+    read = read_recording(mdf_of({"U_battery": (trace(), "V")}))
+    np.testing.assert_allclose(read.volts, trace().volts, atol=1e-12)
+
+
+def test_several_voltages_are_asked_and_answered() -> None:
+    content = mdf_of({"U_battery": (trace(), "V"), "U_module": (trace(12.4), "V"), "I_battery": (trace(1.0), "A")})
+    assert [label.split(" ")[0] for label in list_channels(content)] == ["U_battery", "U_module", "I_battery"]
+    with pytest.raises(RecordingError, match="several channels") as caught:
+        read_recording(content)
+    assert "channel" in str(caught.value.to_do)
+    assert read_recording(content, channel="U_module").volts[0] == pytest.approx(12.4)
+    with pytest.raises(RecordingError, match="no such voltage channel"):
+        read_recording(content, channel="U_none")
+
+
+def test_a_channel_without_a_unit_is_asked() -> None:
+    content = mdf_of({"voltage": (trace(), "")})
+    with pytest.raises(RecordingError, match="unit of the volts") as caught:
+        read_recording(content)
+    assert "volts_unit" in str(caught.value.to_do)
+    assert read_recording(content, volts_unit="V").volts[0] == pytest.approx(12.6)
+
+
+@pytest.mark.parametrize("keep", [30, 100, 500, 900])
+def test_a_truncated_file_is_an_error_and_leaves_nothing_on_the_screen(
+    keep: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(RecordingError, match=r"measurement file|channel"):
+        read_recording(mdf_of({"U_battery": (trace(), "V")})[:keep])
+    assert capsys.readouterr() == ("", "")
+
+
+def test_without_asammdf_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = builtins.__import__
+
+    def without(name: str, *rest: Any) -> Any:
+        if name.startswith(("asammdf", "can")):
+            raise ImportError(name)
+        return real(name, *rest)
+
+    content = mdf_of({"U_battery": (trace(), "V")})
+    monkeypatch.setattr(builtins, "__import__", without)
+    with pytest.raises(MissingExtraError, match=r"faultnet\[mdf\]"):
+        read_recording(content)
+    with pytest.raises(MissingExtraError, match=r"faultnet\[can\]"):
+        read_recording(b"LOGG" + bytes(200))
