@@ -179,14 +179,9 @@ def test_fewer_faults_at_once_drop_more(run: Any) -> None:
     assert one["dropped_prior_mass"] > three["dropped_prior_mass"] > 0.0
 
 
-def test_the_default_number_of_faults_is_the_librarys() -> None:
-    assert next(p.default for p in app_parameters("diagnose") if p.name == "max_faults") == MAX_FAULTS
-
-
-def app_parameters(name: str) -> list[Any]:
-    from typer.main import get_command
-
-    return list(get_command(app).commands[name].params)  # type: ignore[attr-defined]
+def test_the_number_of_faults_left_out_is_the_librarys(run: Any) -> None:
+    assert f"Up to {MAX_FAULTS} faults at once" in run("diagnose", "demo:fresh_case").out
+    assert "Up to 1 fault at once" in run("diagnose", "demo:fresh_case", "--max-faults", "1").out
 
 
 @pytest.mark.parametrize(
@@ -210,6 +205,7 @@ def app_parameters(name: str) -> list[Any]:
         (("catalogue", "--json", "--markdown"), None, "one of --json and --markdown"),
         (("export", "demo:fresh_case", "--visit", "7"), None, "1 to 1"),
         (("export", "demo:fresh_case", "--to", "pdf"), None, "xmlbif"),
+        (("export", "demo:fresh_case", "--tests", "kick"), None, "kick"),
         (("log", "nowhere.csv"), None, "nowhere.csv"),
         (("log", "-"), "no volts in here", "standard input"),
         (("serve", "-"), None, "standard input"),
@@ -309,16 +305,21 @@ def test_priors_of_ones_own_are_used(run: Any, tmp_path: Path) -> None:
 
 
 def test_export_writes_a_file_or_standard_output(run: Any, tmp_path: Path) -> None:
+    few = ("export", "demo:fresh_case", "--tests", "charge_lamp,belt_look")
     written = tmp_path / "network.bif"
-    assert run("export", "demo:fresh_case", "--out", str(written)).out == ""
+    assert run(*few, "--out", str(written)).out == ""
     text = written.read_text(encoding="utf-8")
-    assert text.rstrip("\n") == run("export", "demo:fresh_case").out.rstrip("\n")
-    assert "battery" in text
-    assert "<BIF" in run("export", "demo:fresh_case", "--to", "xmlbif").out
+    assert text.rstrip("\n") == run(*few).out.rstrip("\n")
+    assert "variable belt" in text
+    assert "reading_charge_lamp" in text
+    assert "reading_rest_voltage" not in text
+    root = ElementTree.fromstring(run(*few, "--to", "xmlbif").out)
+    assert "reading_charge_lamp" in {name.text for name in root.iter("NAME")}
 
 
 def test_a_file_that_cannot_be_written_is_explained(run: Any, tmp_path: Path) -> None:
-    ran = run("export", "demo:fresh_case", "--out", str(tmp_path / "no" / "such" / "folder.bif"))
+    nowhere = str(tmp_path / "no" / "such" / "folder.bif")
+    ran = run("export", "demo:fresh_case", "--tests", "charge_lamp", "--out", nowhere)
     assert (ran.status, ran.out) == (2, "")
     assert "cannot be written" in ran.err
 
@@ -405,6 +406,6 @@ def test_a_front_end_that_is_not_installed_is_explained(run: Any, monkeypatch: p
 
 def test_a_terminal_without_the_sign_does_not_break_the_answer() -> None:
     text = case_text({"test": "two_load_resistance", "value": 0.0082})
-    ran = own_process("-m", "faultnet", "diagnose", "-", "--why", typed=text, PYTHONIOENCODING="ascii")
+    ran = own_process("-m", "faultnet", "diagnose", "-", "--why", typed=text, PYTHONIOENCODING="cp1252")
     assert ran.returncode == 0, ran.stderr
     assert "Battery resistance by a step of load: 8.2 m" in ran.stdout

@@ -14,13 +14,16 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-WORDS = (
-    "anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember falcon "
-    "feather fern flint garden garnet ginger granite harbor hazel heron indigo island ivory jasmine juniper kettle "
-    "ladder lantern laurel lemon linen maple marble meadow mirror nectar needle oasis olive onyx orchid oyster paddle "
-    "pebble pepper pine plum pocket quartz quill raven ribbon river saddle saffron silver sparrow spruce summer "
-    "tangle thimble thistle timber topaz tulip umber velvet violet walnut willow winter wren zephyr"
-).split()
+WORDS = tuple(
+    """
+    anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember
+    falcon feather fern flint garden garnet ginger granite harbor hazel heron indigo island ivory jasmine
+    juniper kettle ladder lantern laurel lemon linen maple marble meadow mirror nectar needle oasis olive onyx
+    orchid oyster paddle pebble pepper pine plum pocket quartz quill raven ribbon river saddle saffron silver
+    sparrow spruce summer tangle thimble thistle timber topaz tulip umber velvet violet walnut willow winter
+    wren zephyr
+    """.split()  # noqa: SIM905 - a list of words is read as words
+)
 
 
 def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
@@ -35,7 +38,7 @@ def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
     """
     options = {
         "server.port": port,
-        "server.address": "0.0.0.0" if share else "127.0.0.1",  # noqa: S104 - only when asked for
+        "server.address": "0.0.0.0" if share else "127.0.0.1",
         "server.headless": "false" if open_browser else "true",
         "server.fileWatcherType": "none",
         "browser.gatherUsageStats": "false",
@@ -137,8 +140,8 @@ def sharing_text(port: int, words: str) -> str:
     picture = qr_text(link)
     return (
         f"faultnet is shared on the local network.\n  address:    {link}\n  passphrase: {words}\n"
-        "Whoever knows both can read and change every case in this store. The line is not encrypted: share on a network\n"
-        f"you trust only, and stop with Ctrl+C when you are done.\n{picture}"
+        "Whoever knows both can read and change every case in this store. The line is not encrypted: share\n"
+        f"on a network you trust only, and stop with Ctrl+C when you are done.\n{picture}"
     )
 
 

@@ -53,7 +53,7 @@ def diagnose(
         list[str] | None, typer.Option(help="Tools at hand, commas between them; 'none' for bare hands.")
     ] = None,
     why: Annotated[bool, typer.Option("--why", help="Show what each reading did, and what a sound car reads.")] = False,
-    max_faults: Annotated[int, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = 3,
+    max_faults: Annotated[int | None, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = None,
     priors: PriorsOption = "standard",
 ) -> None:
     """Say how likely each cause is, why, and what to test next."""
@@ -63,7 +63,8 @@ def diagnose(
     from faultnet.diagnosis import diagnose as find
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    found = find(the_case, catalogue, tools=read_tools(tools, catalogue), max_faults=max_faults)
+    chosen = {} if max_faults is None else {"max_faults": max_faults}
+    found = find(the_case, catalogue, tools=read_tools(tools, catalogue), **chosen)
     _show(diagnosis_answer(found) if as_json else diagnosis_sheet(found, the_case, catalogue, why=why))
 
 
@@ -152,10 +153,13 @@ def export(
     to: Annotated[Literal["bif", "xmlbif"], typer.Option(help="Format.")] = "bif",
     out: Annotated[Path | None, typer.Option(help="File to write; standard output when left out.")] = None,
     visit: Annotated[int | None, typer.Option(min=1, help="Visit, counted from 1; the last when left out.")] = None,
+    tests: Annotated[
+        list[str] | None, typer.Option(help="Tests to keep, commas between them; all, which is large, when left out.")
+    ] = None,
     priors: PriorsOption = "standard",
 ) -> None:
     """Write the Bayesian network of a case's car."""
-    from faultnet.cli.inputs import read_case, read_catalogue, visit_of, write_text
+    from faultnet.cli.inputs import listed, read_case, read_catalogue, visit_of, write_text
     from faultnet.network.cache import network_for
     from faultnet.network.export import to_bif, to_xmlbif
     from faultnet.network.setting import Setting
@@ -163,7 +167,7 @@ def export(
     the_case = read_case(case)
     conditions = visit_of(the_case, visit).conditions
     network = network_for(Setting(the_case.car, conditions, read_catalogue(priors)))
-    text = to_bif(network) if to == "bif" else to_xmlbif(network)
+    text = (to_bif if to == "bif" else to_xmlbif)(network, tests=listed(tests) or None)
     _show(text) if out is None else write_text(out, text)
 
 

@@ -105,6 +105,18 @@ def known_tools(catalogue: Catalogue) -> tuple[str, ...]:
     return tuple(sorted({part for test in catalogue.tests for tool in test.tools for part in tool.split(" or ")}))
 
 
+def listed(given: Sequence[str] | None) -> tuple[str, ...]:
+    """Take apart what an option was given, each time perhaps several with commas between.
+
+    Examples
+    --------
+    >>> listed(["voltmeter, torch", "hydrometer"])
+    ('voltmeter', 'torch', 'hydrometer')
+    """
+    parts = [part.strip() for text in given or () for part in text.split(",")]
+    return tuple(part for part in parts if part)
+
+
 def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[str] | None:
     """Read the tools at hand; None means every tool, "none" means bare hands.
 
@@ -126,7 +138,7 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
     """
     if not given:
         return None
-    named = {part.strip() for text in given for part in text.split(",")} - {"", "none"}
+    named = set(listed(given)) - {"none"}
     known = known_tools(catalogue)
     for tool in sorted(named.difference(known)):
         raise EntryError("unknown tool", where="--tools", got=repr(tool), expected=", ".join(known))

@@ -12,9 +12,9 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, Entered, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of
-from faultnet.diagnosis.models import Model, model_for
-from faultnet.diagnosis.ranking import rank
-from faultnet.diagnosis.result import Cause, Diagnosis, Reason, Seen
+from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
+from faultnet.diagnosis.ranking import Leading, rank
+from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import entry_words
 from faultnet.engine.belief import Belief, updated
@@ -118,8 +118,19 @@ def diagnose(
     ('battery', 'shorted_cell')
     """
     worked = work_through(case, catalogue, max_faults=max_faults)
+    return diagnosis_of(worked, ranked(worked, tools)[0])
+
+
+def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:
+    """The tests still to be done, best first by information for the time they take, and the leading hypotheses."""
+    present = worked.course.present
+    return rank(worked.case, worked.models[-1], present, worked.belief, worked.catalogue, tools)
+
+
+def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
+    """Put the answer together from a case worked through and its ranked tests."""
+    case = worked.case
     causes = _causes(worked)
-    tests = rank(case, worked.models[-1], worked.course.present, worked.belief, catalogue, tools)
     seen = _seen(worked)
     leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > 0.02]
     return Diagnosis(
@@ -133,10 +144,14 @@ def diagnose(
         clashes=_clashes(seen),
         summary=_summary(causes, worked),
         dropped_prior_mass=worked.space.dropped,
-        max_faults=max_faults,
+        max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
         cautions=_cautions(worked, [t.test for t in tests[:3]]),
         entries=sum(len(v.entries) for v in case.visits),
     )
+
+
+def _counted(worked: Worked) -> list[int]:
+    return [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
 
 
 def _components(worked: Worked) -> dict[str, dict[str, float]]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +14,11 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis.course import Present
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.result import NextTest
+from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.wording import range_words, value_words
 from faultnet.engine.belief import TINY, Belief, information
+from faultnet.engine.hypotheses import IndexArray
 from faultnet.network.structure import Array
 
 ACTIVE_MASS = 0.998
@@ -31,15 +35,27 @@ NEED_MET_BY = {
 }
 
 
-def outcome_chances(present: Present, belief: Belief, catalogue: Catalogue, tests: Collection[str]) -> tuple[Array, dict[str, Array]]:
-    """Chance of each outcome class of some tests for each of the leading hypotheses.
+@dataclass(frozen=True, eq=False)
+class Leading:
+    """The leading hypotheses and what each test would show under them.
 
-    Returns
-    -------
+    Parameters
+    ----------
+    chosen : int array, shape (leading hypotheses,)
+        Their rows.
     posterior : array, shape (leading hypotheses,)
         Sums to one.
     chances : dict of test id to array, shape (leading hypotheses, outcomes)
+        Rows proportional to the chance of each outcome class.
     """
+
+    chosen: NDArray[np.intp]
+    posterior: Array
+    chances: dict[str, Array]
+
+
+def leading_chances(present: Present, belief: Belief, tests: Collection[str]) -> Leading:
+    """Chance of each outcome class of some tests for each of the leading hypotheses."""
     chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
     network = present.model.network
     asked = {}
@@ -49,7 +65,8 @@ def outcome_chances(present: Present, belief: Belief, catalogue: Catalogue, test
     posterior = belief.posterior[chosen]
     charge = likely_charge(present, posterior, chosen)
     model = present.model.focused(chosen, charge)
-    return posterior / posterior.sum(), model.predict(present.evidence, asked, present.carried[chosen][:, charge])
+    chances = model.predict(present.evidence, asked, present.carried[chosen][:, charge])
+    return Leading(chosen, posterior / posterior.sum(), chances)
 
 
 def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -64,7 +81,7 @@ def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) 
 
 def rank(
     case: Case, model: Model, present: Present, belief: Belief, catalogue: Catalogue, tools: Collection[str] | None
-) -> tuple[NextTest, ...]:
+) -> tuple[tuple[NextTest, ...], Leading]:
     """All tests still to be done, best first by information for the time they take.
 
     Parameters
@@ -80,15 +97,66 @@ def rank(
     """
     visit = case.visits[-1]
     open_tests = [t for t in catalogue.tests if _open(t, visit) and _at_hand(t, tools)]
-    posterior, chances = outcome_chances(present, belief, catalogue, [t.id for t in open_tests])
+    leading = leading_chances(present, belief, [t.id for t in open_tests])
     ranges = sound_ranges(model, catalogue)
+    outcomes = outcomes_of(present, leading, catalogue)
     found = []
     for test in open_tests:
-        bits = information(posterior, chances[test.id])
+        bits = information(leading.posterior, leading.chances[test.id])
         if any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
             bits *= SKIPPED_FACTOR
-        found.append(_next_test(test, bits, visit, present, catalogue, ranges.get(test.id)))
-    return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test)))
+        found.append(
+            _next_test(test, bits, visit, present, catalogue, ranges.get(test.id), outcomes[test.id])
+        )
+    return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
+
+
+def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dict[str, tuple[Outcome, ...]]:
+    """What each outcome class of each test would change: its chance, and the cause that would lead after it."""
+    modes = present.modes[leading.chosen]
+    labels, member = _causes_of(modes, catalogue)
+    result = {}
+    for test, chance in leading.chances.items():
+        weight = leading.posterior[:, None] * chance / np.maximum(chance.sum(axis=1, keepdims=True), TINY)
+        total = weight.sum(axis=0)
+        after = (weight.T @ member) / np.maximum(total, TINY)[:, None]
+        top = after.argmax(axis=1)
+        words = _class_words(present, catalogue.test(test))
+        result[test] = tuple(
+            Outcome(words[o], float(total[o]), labels[top[o]], float(after[o, top[o]])) for o in range(len(total))
+        )
+    return result
+
+
+def _causes_of(modes: IndexArray, catalogue: Catalogue) -> tuple[list[str], Array]:
+    """Labels of all fault modes and of nothing wrong, and which of them each hypothesis has."""
+    labels, columns = ["nothing wrong"], [~modes.any(axis=1)]
+    for i, component in enumerate(catalogue.components):
+        for m, mode in enumerate(component.modes[1:], start=1):
+            labels.append(f"{component.label}: {mode.label}")
+            columns.append(modes[:, i] == m)
+    return labels, np.stack(columns, axis=1).astype(np.float64)
+
+
+def _class_words(present: Present, test: Test) -> tuple[str, ...]:
+    """The outcome classes of a test in words: its choices, or ranges of its number."""
+    reading = present.model.network.nodes[f"reading_{test.id}"]
+    return class_words(test.choices, reading.edges, test.unit)
+
+
+@lru_cache(maxsize=512)
+def class_words(choices: tuple[tuple[str, str], ...], edges: tuple[float, ...], unit: str) -> tuple[str, ...]:
+    """Words for outcome classes.
+
+    Examples
+    --------
+    >>> class_words((), (0.0, 11.8, 12.4, 13.0), "V")
+    ('under 11.80 V', '11.80 V to 12.40 V', 'over 12.40 V')
+    """
+    if not edges:
+        return tuple(label for _, label in choices)
+    inner = [range_words(low, high, unit) for low, high in zip(edges[1:-2], edges[2:-1], strict=True)]
+    return (f"under {value_words(edges[1], unit)}", *inner, f"over {value_words(edges[-2], unit)}")
 
 
 def _open(test: Test, visit: Visit) -> bool:
@@ -106,7 +174,13 @@ def _at_hand(test: Test, tools: Collection[str] | None) -> bool:
 
 
 def _next_test(
-    test: Test, bits: float, visit: Visit, present: Present, catalogue: Catalogue, sound: tuple[float, float] | None
+    test: Test,
+    bits: float,
+    visit: Visit,
+    present: Present,
+    catalogue: Catalogue,
+    sound: tuple[float, float] | None,
+    outcomes: tuple[Outcome, ...],
 ) -> NextTest:
     prepare = [n for n in test.needs if not _met(n, visit, present)]
     minutes = test.minutes + sum(_minutes_for(n, catalogue) for n in prepare)
@@ -123,6 +197,7 @@ def _next_test(
         sound_range=sound,
         unit=test.unit,
         because=test.explanation,
+        outcomes=outcomes,
     )
 
 
@@ -142,8 +217,3 @@ def _minutes_for(need: str, catalogue: Catalogue) -> float:
     """Hands-on minutes it takes to bring a precondition about [min]."""
     name = f"minutes_for_{need}"
     return catalogue.spread(name) if name in catalogue.spreads else 0.0
-
-
-def share_of_time(tests: tuple[NextTest, ...]) -> float:
-    """Best information per minute on offer [bit/min]; nought when there is nothing to do."""
-    return max((t.bits_per_minute for t in tests), default=float(np.float64(0.0)))

@@ -32,6 +32,31 @@ class Cause:
 
 
 @dataclass(frozen=True)
+class Outcome:
+    """One outcome class of a test that could be done.
+
+    Parameters
+    ----------
+    label : str
+        The choice, or the range of the number in words.
+    chance : float
+        By what is believed now [-].
+    leads_to : str
+        The cause that would lead after it.
+    probability : float
+        And how likely it would be then [-].
+    cost_after : float or None
+        Expected cost of repair after it [money]; set where costs are known.
+    """
+
+    label: str
+    chance: float
+    leads_to: str
+    probability: float
+    cost_after: float | None = None
+
+
+@dataclass(frozen=True)
 class NextTest:
     """A test not yet done, and what it is worth.
 
@@ -50,6 +75,10 @@ class NextTest:
     unit : str
     because : str
         Why it is worth doing, in a sentence.
+    outcomes : tuple of Outcome
+        What each outcome would change.
+    saving : float
+        Expected saving net of what the test costs [money]; nought until costs are known.
     """
 
     test: str
@@ -64,6 +93,8 @@ class NextTest:
     sound_range: tuple[float, float] | None
     unit: str
     because: str
+    outcomes: tuple[Outcome, ...] = ()
+    saving: float = 0.0
 
     @property
     def bits_per_minute(self) -> float:

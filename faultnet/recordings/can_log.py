@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from faultnet.errors import MissingExtraError, RecordingError
+from faultnet.errors import FaultnetError, MissingExtraError, RecordingError
 from faultnet.recordings.foreign import heard
 from faultnet.recordings.sources import Source, name_of, open_source, read_blocks
 from faultnet.recordings.trace import Array
@@ -164,7 +164,7 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
         try:
             for message in _reader(content, kind, name_of(source)):
                 frames.append((float(message.timestamp), int(message.arbitration_id), bytes(message.data)))
-        except RecordingError:
+        except FaultnetError:
             raise
         except Exception as error:  # a damaged log makes python-can raise anything, from ValueError to zlib.error
             what = f"the CAN log is damaged after {len(frames)} frames ({type(error).__name__})"

@@ -155,7 +155,7 @@ def _usual_step(steps: Array) -> Array:
     before, after = np.maximum(place - 20, 0), np.minimum(place + 21, steps.size)
     mean_before = (total[place] - total[before]) / np.maximum(place - before, 1)
     mean_after = (total[after] - total[place + 1]) / np.maximum(after - place - 1, 1)
-    return np.maximum(mean_before, mean_after)
+    return np.asarray(np.maximum(mean_before, mean_after))
 
 
 def _free(picture: Picture, taken: list[Start | DropOut]) -> np.ndarray:

@@ -189,9 +189,7 @@ def _shape(cells: tuple[str, ...], decimal: str) -> tuple[bool, ...] | None:
     return tuple(kind == "text" for kind in kinds) if "number" in kinds and 2 * values >= len(cells) else None
 
 
-def _header(
-    above: Sequence[tuple[str, ...]], width: int, decimal: str
-) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
+def _header(above: Sequence[tuple[str, ...]], width: int, decimal: str) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
     """Read column names, and the units row if there is one, from the lines above the longest run of data.
 
     Also gives the number of the first line that may hold data: damaged or incomplete rows between the names and the

@@ -257,6 +257,7 @@ def _module(
         raise RecordingError(
             "the CAN log holds no module voltage",
             where=name,
+            got="; ".join(notes) or None,
             expected="answers of SAE J1979 service 01, PID 42",
             to_do="record while the adapter asks for PID 42",
         )

@@ -53,11 +53,12 @@ def strongest_sine(
     if high <= low:
         return None
     even, values = _evened(time, volts, step)
-    values = values - np.polyval(np.polyfit(even - even[0], values, 1), even - even[0])
-    frequency = _peak(values, step, low, high)
+    frequency = _peak(_without_line(even, values), step, low, high)
     if frequency is None:
         return None
-    amplitude, share = _fitted(even, values, frequency)
+    dense = time.size > 2 * even.size  # means carry less noise; single samples are not smoothed
+    even, values = (even, values) if dense else (time, volts)
+    amplitude, share = _fitted(even, _without_line(even, values), frequency)
     return (amplitude, frequency) if share >= 0.35 and amplitude >= 0.03 else None
 
 
@@ -70,6 +71,13 @@ def _evened(time: Array, volts: Array, step: float) -> tuple[Array, Array]:
     total = np.concatenate([[0.0], np.cumsum(np.diff(time) * (volts[1:] + volts[:-1]) / 2)])
     edges = np.interp(np.append(even - step / 2, even[-1] + step / 2), time, total)
     return even, np.diff(edges) / step
+
+
+def _without_line(time: Array, values: Array) -> Array:
+    """Take a straight line off."""
+    centred = time - time.mean()
+    slope = float(centred @ values) / max(float(centred @ centred), 1e-30)
+    return np.asarray(values - values.mean() - slope * centred)
 
 
 def _peak(values: Array, step: float, low: float, high: float) -> float | None:

@@ -49,17 +49,15 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 
 def coil_volts(vehicle: VirtualCar, circuit: Circuit) -> float:
     """Volts left at the solenoid's control terminal while the motor draws its current [V]."""
-    hold = vehicle.spread("coil_current_hold")
     ground = circuit.current * circuit.ground
-    return circuit.clamps - ground - hold * vehicle.value("start_control", "control_resistance")
+    return circuit.clamps - ground - circuit.coil * vehicle.value("start_control", "control_resistance")
 
 
 def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """What the headlamps do while cranking."""
     circuit = solve_circuit(vehicle)
-    coil = vehicle.spread("coil_current_hold") if circuit.moved else 1.5
     joints = circuit.positive_joint + circuit.negative_joint
-    drawn = circuit.current + coil + LAMP_CURRENT
+    drawn = circuit.current + circuit.coil + LAMP_CURRENT
     volts = max(circuit.emf - drawn * (circuit.developed + joints), 0.0)
     if _above(rng, volts, BRIGHT_VOLTS):
         return "stay_bright"

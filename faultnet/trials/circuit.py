@@ -30,6 +30,8 @@ class Circuit:
         Whether the solenoid closed its contacts.
     pull_in : float
         Volts at the control terminal before the contacts close [V].
+    coil : float
+        Current of the solenoid's windings while the key is held at start [A].
     start : cranking.Start
         Of the closed loop.
     """
@@ -45,6 +47,7 @@ class Circuit:
     brushes: float
     moved: bool
     pull_in: float
+    coil: float
     start: cranking.Start
 
     @property
@@ -60,12 +63,13 @@ class Circuit:
     @property
     def posts(self) -> float:
         """Sustained volts at the posts [V]."""
-        return self.emf - self.current * self.developed
+        return self.emf - (self.current if self.moved else self.coil) * self.developed
 
     @property
     def clamps(self) -> float:
         """Sustained volts between the cable clamps [V]."""
-        return self.posts - self.current * (self.positive_joint + self.negative_joint)
+        drawn = self.current if self.moved else self.coil
+        return self.posts - drawn * (self.positive_joint + self.negative_joint)
 
     @property
     def loop(self) -> float:
@@ -131,7 +135,8 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
     joints = {j: vehicle.value(j, "resistance") for j in ("positive_joint", "negative_joint", "ground_path")}
     coil = coil_resistance(vehicle)
     control = vehicle.value("start_control", "control_resistance")
-    pull_in = emf * coil / (coil + control + ohmic + sum(joints.values()))
+    fed_through = coil + control + ohmic + sum(joints.values())
+    pull_in = emf * coil / fed_through
     needed = vehicle.parameters[("solenoid", "sound", "pull_in_voltage")]
     parts = {
         "positive_joint": joints["positive_joint"],
@@ -142,8 +147,12 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
         "brushes": vehicle.value("starter_motor", "brush_resistance"),
     }
     start = _start(vehicle, emf, ohmic, polarisation, sum(parts.values()))
-    moved = pull_in >= needed and not vehicle.sticks
-    return Circuit(emf, ohmic, polarisation, **parts, moved=moved, pull_in=float(pull_in), start=start)
+    moved = bool(pull_in >= needed and not vehicle.sticks)
+    held = vehicle.spread("coil_current_hold")
+    windings = held if moved or vehicle.sticks else float(emf / fed_through)
+    return Circuit(
+        emf, ohmic, polarisation, **parts, moved=moved, pull_in=float(pull_in), coil=windings, start=start
+    )  # fmt: skip
 
 
 def _start(vehicle: VirtualCar, emf: float, ohmic: float, polarisation: float, loop: float) -> cranking.Start:

@@ -116,10 +116,16 @@ def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
 
 
 def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
-    """Volts from the alternator's case to the negative post, loads on [V]."""
+    """Volts from the alternator's case to the negative post, loads on [V].
+
+    Notes
+    -----
+    The whole current crosses the engine's strap; only what goes into the battery crosses its negative joint.
+    """
     found = balance(vehicle, "charge_loaded")
-    path = vehicle.value("ground_path", "resistance") + vehicle.value("negative_joint", "resistance")
-    return found.current * path + vehicle.scattered(rng, 0.003)
+    drop = found.current * vehicle.value("ground_path", "resistance")
+    drop += max(found.into_battery, 0.0) * vehicle.value("negative_joint", "resistance")
+    return drop + vehicle.scattered(rng, 0.003)
 
 
 def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> float:

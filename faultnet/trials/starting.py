@@ -12,7 +12,6 @@ from faultnet.trials.vehicle import VirtualCar
 
 STEADY_SECONDS = 4.0  # [s] of a dead crank until the needle is steady; estimate
 LONG_SECONDS = 15.0  # [s] length of a dead crank (workshop manuals, secondary)
-IDLE_COIL = 1.5  # [A] of the control side when nothing pulls; estimate
 
 
 def lowest_at_posts(
@@ -21,7 +20,7 @@ def lowest_at_posts(
     """Lowest volts at the posts as the instrument's window or interval lets it be seen [V]."""
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
-        return circuit.emf - (vehicle.spread("coil_current_hold")) * circuit.ohmic
+        return circuit.posts
     start = circuit.start
     return _seen(vehicle, rng, circuit, float(start.first_dip), circuit.posts, instrument, interval)
 
@@ -34,7 +33,7 @@ def lowest_at_clamps(
     if instrument.place == "module" and rng.random() < vehicle.spread("module_freeze"):
         return circuit.emf
     if not circuit.moved:
-        return circuit.emf - vehicle.spread("coil_current_hold") * circuit.ohmic
+        return circuit.clamps
     joints = circuit.positive_joint + circuit.negative_joint
     dip = float(circuit.start.first_dip) - float(circuit.start.stall_current) * joints
     return _seen(vehicle, rng, circuit, dip, circuit.clamps, instrument, interval)
@@ -81,19 +80,14 @@ def crank_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Steady current in the battery cable [A]."""
     circuit = solve_circuit(vehicle)
     value = circuit.current * np.exp(vehicle.scattered(rng, 0.03))
-    return float(value + cable_coil_current(vehicle, circuit))
-
-
-def cable_coil_current(vehicle: VirtualCar, circuit: Circuit) -> float:
-    """What the solenoid's windings draw through the battery joints [A]."""
-    return vehicle.spread("coil_current_hold") if circuit.moved else IDLE_COIL
+    return float(value + circuit.coil)
 
 
 def inrush(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Peak current as a clamp meter shows it [A]."""
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
-        return cable_coil_current(vehicle, circuit)
+        return circuit.coil
     peak = float(circuit.start.stall_current) * vehicle.spread("inrush_seen_share")
     return peak * float(np.exp(vehicle.scattered(rng, 0.12)))
 
@@ -125,7 +119,7 @@ def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> float:
     """
     circuit = solve_circuit(vehicle)
     parts = DROP_PARTS[quantity]
-    through = circuit.current + cable_coil_current(vehicle, circuit)
+    through = circuit.current + circuit.coil
     volts = sum(getattr(circuit, p) * (circuit.current if p == "contact" else through) for p in parts)
     if "contact" in parts and not circuit.moved:
         volts = circuit.emf
@@ -137,7 +131,6 @@ def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
         return max(circuit.pull_in + vehicle.scattered(rng, 0.1), 0.0)
-    coil = vehicle.spread("coil_current_hold")
     supply = circuit.clamps - circuit.current * circuit.ground
     control = vehicle.value("start_control", "control_resistance")
-    return float(cranking.control_terminal_voltage(supply, coil, control)) + vehicle.scattered(rng, 0.1)
+    return float(cranking.control_terminal_voltage(supply, circuit.coil, control)) + vehicle.scattered(rng, 0.1)

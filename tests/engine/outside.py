@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Collection, Mapping, Sequence
 from itertools import product
 from typing import Any
@@ -78,13 +79,19 @@ def answered(network: Network) -> dict[str, str]:
     return {n: YES for n in network.nodes if n == "brought_in" or n.startswith("seen_")}
 
 
+def pyagrum() -> Any:
+    """The library, imported with warnings off: version 3.3 dies of a segmentation fault if they are errors."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import pyagrum
+    return pyagrum
+
+
 def pyagrum_network(network: Network) -> Any:
     """The network in pyAgrum's form, table by table, without any file between."""
-    import pyagrum
-
-    result = pyagrum.BayesNet("network")
+    result = pyagrum().BayesNet("network")
     for node in network.nodes.values():
-        result.add(pyagrum.LabelizedVariable(node.name, node.name, list(node.states)))
+        result.add(pyagrum().LabelizedVariable(node.name, node.name, list(node.states)))
     for node in network.nodes.values():
         for parent in node.parents:
             result.addArc(parent, node.name)
@@ -98,9 +105,7 @@ def by_pyagrum(
     network: Network, targets: Collection[str], evidence: Mapping[str, Any] | None = None
 ) -> tuple[dict[str, Array], float]:
     """Beliefs by lazy propagation, and the probability of the evidence."""
-    import pyagrum
-
-    engine = pyagrum.LazyPropagation(pyagrum_network(network))
+    engine = pyagrum().LazyPropagation(pyagrum_network(network))
     engine.setEvidence(dict(answered(network) if evidence is None else evidence))
     engine.setTargets(set(targets))
     engine.makeInference()

@@ -44,7 +44,8 @@ SOUND = {
     "half past in letters": "time,volts\n11:59:59 AM,12.6\n11:59:59.5 AM,12.55\n12:00:00 PM,9.8\n12:00:00.5 PM,14.1\n",
     "time zone": "time,volts\n2026-11-25T10:00:00+01:00,12.6\n2026-11-25T10:00:00.5+01:00,12.55\n"
     "2026-11-25T09:00:01Z,9.8\n2026-11-25T09:00:01.5Z,14.1\n",
-    "seconds since 1970": "timestamp s,volts\n1764064800.0,12.6\n1764064800.5,12.55\n1764064801.0,9.8\n1764064801.5,14.1\n",
+    "seconds since 1970": "timestamp s,volts\n1764064800.0,12.6\n1764064800.5,12.55\n"
+    "1764064801.0,9.8\n1764064801.5,14.1\n",
 }
 
 
@@ -198,3 +199,9 @@ def test_a_truncated_gzip_keeps_what_came_before_and_says_so() -> None:
 
 def test_columns_can_be_listed() -> None:
     assert list_channels(SOUND["other order"].encode()) == ("volts", "amps", "time s")
+
+
+def test_blank_lines_are_no_loss() -> None:
+    trace = read_recording(b"time s;volts\n0;12.6\n\n1;12.5\n\n\n2;12.4\n\n")
+    assert trace.volts.tolist() == [12.6, 12.5, 12.4]
+    assert trace.repairs == ()

@@ -144,7 +144,13 @@ def browser() -> Iterator[Any]:
         found.close()
 
 
-PHONE = {"user_agent": "Mozilla/5.0 (Linux; Android 14) Mobile", "viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "has_touch": True, "is_mobile": True}
+PHONE = {
+    "user_agent": "Mozilla/5.0 (Linux; Android 14) Mobile",
+    "viewport": {"width": 390, "height": 844},
+    "device_scale_factor": 2,
+    "has_touch": True,
+    "is_mobile": True,
+}
 DESK = {"viewport": {"width": 1280, "height": 900}}
 
 

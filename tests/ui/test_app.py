@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from tests.ui.conftest import UI, a_case
 
 from faultnet.car import Act, Case, CaseOutcome, Reading
 from faultnet.cases import events
 from faultnet.cases.file import case_to_json
 from faultnet.cases.store import Store, open_store
+from faultnet.errors import ClashError
+from tests.ui.conftest import UI, a_case
 
 PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases")
 
@@ -74,7 +75,9 @@ def test_each_page_stands_without_a_case(app: Callable[..., AppTest], page: str)
 
 
 @pytest.mark.parametrize("page", PAGES)
-def test_each_page_stands_with_entries_acts_and_two_visits(app: Callable[..., AppTest], store: Store, page: str) -> None:
+def test_each_page_stands_with_entries_acts_and_two_visits(
+    app: Callable[..., AppTest], store: Store, page: str
+) -> None:
     case = a_case()
     first = replace(case.visits[0], entries=(
         Reading("rest_voltage", value=12.1, entered="12,1"), Reading("how_it_turns_over", state="slow", roughly=True),
@@ -108,7 +111,9 @@ def test_an_entry_with_a_decimal_comma_is_stored_and_shown(app: Callable[..., Ap
 
 
 @pytest.mark.parametrize("typed, value", [("350 mV", 0.35), ("0,2", 0.2), ("~.15V", 0.15)])
-def test_units_and_rough_marks_are_understood(app: Callable[..., AppTest], store: Store, typed: str, value: float) -> None:
+def test_units_and_rough_marks_are_understood(
+    app: Callable[..., AppTest], store: Store, typed: str, value: float
+) -> None:
     case_id = store.create_case(a_case())
     enter(choose(app(case_id), "ground_side_drop"), typed)
     (entry,) = entries(store, case_id)
@@ -116,8 +121,10 @@ def test_units_and_rough_marks_are_understood(app: Callable[..., AppTest], store
     assert entry.roughly is typed.startswith("~")
 
 
-@pytest.mark.parametrize("typed, told", [("12,4,3", "such as 12.4"), ("OL", "higher range"), ("40 A", "unit of current"),
-                                         ("sehr", "a number such as")])  # fmt: skip
+@pytest.mark.parametrize(
+    "typed, told",
+    [("12,4,3", "such as 12.4"), ("OL", "higher range"), ("40 A", "unit of current"), ("sehr", "a number such as")],
+)
 def test_a_wrong_entry_is_explained_and_kept_in_the_field(
     app: Callable[..., AppTest], store: Store, typed: str, told: str
 ) -> None:
@@ -186,13 +193,33 @@ def test_a_case_that_is_not_there_is_said(app: Callable[..., AppTest]) -> None:
     assert "fn-wrong" in html(app("aaaa-bbbb-cccc"))
 
 
-def test_entries_that_clash_are_named_or_flagged(app: Callable[..., AppTest], store: Store) -> None:
+def test_a_reading_that_fits_nothing_is_to_be_measured_again(
+    app: Callable[..., AppTest], store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from workbench import answers
+
+    plain = answers.answer
+    clash = ("Rest voltage at the posts: 3.00 V does not fit",)
+    monkeypatch.setattr(answers, "answer", lambda case, tools: replace(plain(case, tools), clashes=clash))
+    shown = html(app(store.create_case(a_case())))
+    assert "<b>Measure again.</b> Rest voltage at the posts: 3.00 V does not fit" in shown
+
+
+@pytest.mark.parametrize("page", ["at_the_car", "why", "entries", "paper"])
+def test_entries_that_cannot_stand_together_are_listed(
+    app: Callable[..., AppTest], store: Store, monkeypatch: pytest.MonkeyPatch, page: str
+) -> None:
+    from workbench import answers
+
+    def clashing(*_: object) -> None:
+        raise ClashError("these entries cannot stand together", entries=("first", "second"), to_do="measure again")
+
     case_id = store.create_case(a_case())
-    test = app(case_id)
-    for _ in range(4):
-        enter(choose(test, "rest_voltage"), "12.7")
-        enter(choose(test, "rest_voltage"), "3.0")
-    assert "fn-wrong" in html(test)
+    monkeypatch.setattr(answers, "answer", clashing)
+    shown = html(app(case_id, page))
+    if page != "entries":
+        assert "<li>first</li><li>second</li>" in shown
+    assert "Test car" in shown
 
 
 def test_cautions_stand_on_the_card_and_with_the_work(app: Callable[..., AppTest], store: Store) -> None:
@@ -257,7 +284,7 @@ def test_a_changed_car_is_kept_and_a_wrong_figure_explained(app: Callable[..., A
     test = app(case_id, "car")
     test.text_input(key=f"car_{case_id}_size").set_value("16")
     test.button(key="keep_car").click().run()
-    assert "Engine size" in html(test)
+    assert "Engine (litres)" in html(test)
     test.text_input(key=f"car_{case_id}_size").set_value("1,4")
     test.button(key="keep_car").click().run()
     assert not test.exception
@@ -306,7 +333,9 @@ def test_a_new_visit_then_closing_with_proof_then_opening_again(app: Callable[..
     test.multiselect(key="confirmed").select(("battery", "worn"))
     test.text_input(key="confirmed_by").set_value("new battery, no trouble for two weeks")
     test.button(key="close").click().run()
-    assert store.current(case_id).outcome == CaseOutcome((("battery", "worn"),), "new battery, no trouble for two weeks")
+    assert store.current(case_id).outcome == CaseOutcome(
+        (("battery", "worn"),), "new battery, no trouble for two weeks"
+    )
     test.button(key="reopen").click().run()
     assert store.current(case_id).outcome is None
 
@@ -344,7 +373,9 @@ def test_a_case_file_is_taken_in_and_given_out(app: Callable[..., AppTest], stor
 
 def test_a_malformed_case_file_is_explained(app: Callable[..., AppTest], store: Store) -> None:
     test = app(None, "cases")
-    test.file_uploader(key="case_file").set_value(("case.json", b'{"format": "faultnet-case"}', "application/json")).run()
+    test.file_uploader(key="case_file").set_value(
+        ("case.json", b'{"format": "faultnet-case"}', "application/json")
+    ).run()
     assert not test.exception
     assert "fn-wrong" in html(test)
 

@@ -4,15 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.ui.conftest import Served, a_case
 
 from faultnet.car import Reading
+from tests.ui.conftest import Served, a_case
 
 pytestmark = pytest.mark.browser
 FIELD = ".st-key-entry input"
+SMALL = """() => [...document.querySelectorAll('[data-testid=stMain] :is(button, a, input, [role=combobox])')
+].filter(e => {
+    const whole = e.closest('label, .react-aria-ComboBox > div, [data-testid=stTextInputRootElement]') || e;
+    const box = whole.getBoundingClientRect();
+    return e.checkVisibility() && e.type !== 'file' && box.width > 0 && (box.height < 44 || box.width < 40);
+}).map(e => e.outerHTML.slice(0, 160))"""
+TINY = """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(e => e.checkVisibility()
+    && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
+    && !e.closest('script, style, [data-testid=stIconMaterial]') && parseFloat(getComputedStyle(e).fontSize) < 16
+).map(e => e.outerHTML.slice(0, 160))"""
 
 
 def opened(page: Any, served: Served, case_id: str, path: str = "") -> Any:
@@ -79,7 +90,7 @@ def test_the_first_screen_of_a_phone_shows_causes_and_the_next_test(screen: Call
     floor = page.evaluate("document.querySelector('.st-key-links').getBoundingClientRect().top")
     for part in (".fn-causes li:first-child", ".fn-causes li:nth-child(3)", ".fn-test h2"):
         box = page.locator(part).bounding_box()
-        assert 0 <= box["y"]
+        assert box["y"] >= 0
         assert box["y"] + box["height"] <= floor, part
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert page.get_attribute(FIELD, "inputmode") == "decimal"
@@ -93,19 +104,9 @@ def test_no_page_scrolls_sideways_and_everything_can_be_touched(
     visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.4), Reading("smell", state="none")))
     page = opened(screen("phone"), served, served.keep(replace(case, visits=(visit,))), path)
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= 390
-    small = page.evaluate(
-        """() => [...document.querySelector('[data-testid=stMain]').querySelectorAll('button, a, input:not([type=file]), [role=combobox]')].filter(e => {
-             const box = (e.closest('label') || e.closest('[data-baseweb]') || e).getBoundingClientRect();
-             return e.checkVisibility() && box.width > 0 && (box.height < 44 || box.width < 40);
-           }).map(e => e.outerHTML.slice(0, 160))"""
-    )
+    small = page.evaluate(SMALL)
     assert small == []
-    tiny = page.evaluate(
-        """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(e => e.checkVisibility()
-             && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
-             && !e.closest('script, style') && parseFloat(getComputedStyle(e).fontSize) < 16
-           ).map(e => e.outerHTML.slice(0, 160))"""
-    )
+    tiny = page.evaluate(TINY)
     assert tiny == []
 
 
@@ -140,7 +141,8 @@ def test_an_answer_typed_on_a_fresh_page_is_the_one_that_was_typed(screen: Calla
     """Enter in a field presses the first button of its form: that must never be the first answer."""
     case = a_case()
     visit = replace(case.visits[0], entries=(
-        Reading("rest_voltage", value=12.4), Reading("crank_minimum", value=9.9), Reading("built_in_eye", not_measured="not_fitted"),
+        Reading("rest_voltage", value=12.4), Reading("crank_minimum", value=9.9),
+        Reading("built_in_eye", not_measured="not_fitted"),
     ))  # fmt: skip
     case_id = served.keep(replace(case, visits=(visit,)))
     page = opened(screen("desk"), served, case_id)
@@ -213,3 +215,23 @@ def test_the_theme_follows_the_device(screen: Callable[..., Any], served: Served
     page = opened(screen("phone", color_scheme="dark" if night else "light"), served, case_id)
     ink = page.evaluate("getComputedStyle(document.querySelector('.fn-test h2')).color")
     assert ink == ("rgb(238, 241, 238)" if night else "rgb(22, 32, 30)")
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("sheet", ["job", "blank"])
+def test_sheets_print_on_paper(screen: Callable[..., Any], served: Served, paper: str, sheet: str) -> None:
+    case = a_case()
+    visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.1), Reading("crank_minimum", value=8.9)))
+    page = opened(screen("desk"), served, served.keep(replace(case, visits=(visit,))), "paper")
+    if sheet == "blank":
+        page.get_by_text("Sheet for the car").click()
+        settled(page)
+    with page.expect_download() as kept:
+        page.get_by_role("button", name="Keep it as a file").click()
+    page.set_content(Path(kept.value.path()).read_text(encoding="utf-8"))
+    page.emulate_media(media="print")
+    assert not page.get_by_role("button", name="Print").is_visible()
+    width = {"A4": 210, "Letter": 216}[paper] - 28  # less both margins [mm]
+    page.set_viewport_size({"width": int(width / 25.4 * 96), "height": 1000})
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert page.pdf(format=paper).startswith(b"%PDF")

@@ -12,11 +12,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.ui.conftest import UI, a_case, serve_module
 
 from faultnet.car import Act, Reading
 from faultnet.catalogue import load_catalogue
 from faultnet.errors import CarError, EntryError
+from tests.ui.conftest import UI, a_case, serve_module
 
 CATALOGUE = load_catalogue()
 
@@ -68,30 +68,6 @@ def test_a_case_until_an_entry_leaves_later_ones_out() -> None:
     assert [len(v.entries) for v in until(case, 0).visits] == [0]
     assert [len(v.entries) for v in until(case, 1).visits] == [1]
     assert until(case, 3) == case
-
-
-def test_a_strip_says_where_a_reading_lies_and_shows_all_of_it() -> None:
-    from workbench.widgets.strips import Strip
-
-    strip = Strip("Rest voltage", "V", 11.0, 0.05, 12.4, 12.8)
-    left, right = strip.scale()
-    assert strip.verdict == "below sound"
-    assert left < 11.0 - 0.05
-    assert right > 12.8
-    assert replace(strip, value=12.4).verdict == "within sound"
-    assert replace(strip, value=12.9).verdict == "above sound"
-
-
-def test_the_course_of_belief_keeps_within_its_frame() -> None:
-    from workbench.widgets.course import HEIGHT, WIDTH, shares, svg
-
-    beliefs = [{("a", "x"): 0.7, ("b", "y"): 0.6, ("", ""): 0.05}, {("a", "x"): 0.1, ("b", "y"): 0.9, ("", ""): 0.0}]
-    keys, rows = shares(beliefs)
-    assert keys[0] == ("b", "y")
-    assert all(sum(row) <= 1.0 + 1e-12 for row in rows)
-    points = re.findall(r"(-?[\d.]+),(-?[\d.]+)", " ".join(re.findall(r"points='([^']*)'", svg(rows, dark=False))))
-    assert points
-    assert all(0 <= float(x) <= WIDTH and 0 <= float(y) <= HEIGHT for x, y in points)
 
 
 def test_settings_survive_and_a_damaged_file_gives_the_defaults(workplace: Path) -> None:

@@ -6,12 +6,13 @@ import streamlit as st
 from workbench import frame, state
 from workbench.answers import NO_FAULT, answer, belief, catalogue, places, ranges, until
 from workbench.settings import tools_at_hand
-from workbench.widgets import begin, card, causes, others, strips, verdict, why, work
+from workbench.widgets import begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
 from faultnet.car import Case
 from faultnet.diagnosis import Diagnosis
 from faultnet.errors import ClashError
+from faultnet.report.strips import strips_of
 
 
 def show() -> None:
@@ -82,10 +83,10 @@ def _story(case: Case, diagnosis: Diagnosis) -> None:
     frame.title("Where it stands")
     st.html(verdict.told(diagnosis, catalogue()))
     _reasons(diagnosis)
-    found = strips.strips_of(case, diagnosis, catalogue())
+    found = strips_of(case, diagnosis, catalogue())
     if found:
         frame.title("Readings beside a sound car")
-        st.html("".join(strips.drawn(s) for s in found))
+        st.html("".join(pictures.strip(s) for s in found))
 
 
 def _rest(case: Case, diagnosis: Diagnosis, found: card.Proposal | None) -> None:
@@ -99,7 +100,7 @@ def _rest(case: Case, diagnosis: Diagnosis, found: card.Proposal | None) -> None
 
 def _reasons(diagnosis: Diagnosis) -> None:
     shown = [key for key, _, _ in causes.leading(diagnosis) if key != NO_FAULT]
-    told = [c for c in diagnosis.causes if (c.component, c.mode) in shown and f"{c.component}:{c.mode}" in diagnosis.reasons]
+    told = [c for c in diagnosis.causes if (c.component, c.mode) in shown and why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         frame.title("Why")
         st.html("".join(why.reasons(diagnosis, c, most=4) for c in told))

@@ -40,12 +40,16 @@ def show() -> None:
         else:
             _closed(opened.case.outcome)
         frame.title("Everything that happened")
-        st.html("<ol class='fn-entries'>" + "".join(f"<li>{plain(frame.event_words(e))}</li>" for e in opened.history) + "</ol>")
+        st.html(
+            "<ol class='fn-entries'>"
+            + "".join(f"<li>{plain(frame.event_words(e))}</li>" for e in opened.history)
+            + "</ol>"
+        )
 
 
 def _visit(number: int, visit: Visit) -> None:
     frame.title(f"Visit {number + 1}" + (f", {visit.date}" if visit.date else ""))
-    st.html(f"<p class='fn-note'>{plain(conditions_words(visit.conditions))}{plain(' · ' + visit.note if visit.note else '')}</p>")
+    frame.note(conditions_words(visit.conditions) + (f" · {visit.note}" if visit.note else ""))
     lines = "".join(
         f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}</li>"
         for e in visit.entries
@@ -105,11 +109,15 @@ def _corrected(place: Place) -> None:
                 return
             new = entering.chosen_reading(test, choice, roughly=old.roughly)
         else:
-            new = entering.typed_reading(test, state.recall("corrected") or "", instrument=old.instrument, roughly=old.roughly)
+            new = entering.typed_reading(
+                test, state.recall("corrected") or "", instrument=old.instrument, roughly=old.roughly
+            )
     except FaultnetError as error:
         state.set_trouble(error)
         return
-    if state.append(events.change_entry(place.visit, place.position, new), f"Corrected: {entry_words(catalogue(), new)}"):
+    if state.append(
+        events.change_entry(place.visit, place.position, new), f"Corrected: {entry_words(catalogue(), new)}"
+    ):
         state.remember("to_correct", None)
         state.remember("corrected", "")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -12,15 +11,26 @@ from workbench import frame, state
 from workbench.answers import catalogue
 from workbench.entering import number_or_none
 from workbench.recorded import reading_of, tests_for
+from workbench.widgets import pictures
 from workbench.words import plain
 
 from faultnet.diagnosis.wording import value_words
 from faultnet.errors import FaultnetError, RecordingError
-from faultnet.recordings import Event, Start, Trace, draw_trace, find_events, list_channels, read_recording, readings_from
+from faultnet.recordings import (
+    Event,
+    Start,
+    Trace,
+    draw_trace,
+    find_events,
+    list_channels,
+    read_recording,
+    readings_from,
+)
 from faultnet.shipped import shipped
 
 PLACES = {"posts": "At the battery posts", "module": "Through the control module"}
 TIME_UNITS = ("", "s", "ms", "us", "min", "h", "day_first", "month_first", "h:m", "m:s")
+SIZES = (((1120, 380), "fn-wide"), ((366, 300), "fn-narrow"))
 Options = tuple[tuple[str, Any], ...]
 
 
@@ -43,7 +53,9 @@ def show() -> None:
         place = st.segmented_control("Recorded", list(PLACES), default="posts", format_func=PLACES.__getitem__,
                                      required=True, key="log_place")  # fmt: skip
     if data is None:
-        frame.note("Text in columns (any order, unit and separator), ASAM MDF 4, or a CAN log with the module's voltage.")
+        frame.note(
+            "Text in columns (any order, unit and separator), ASAM MDF 4, or a CAN log with the module's voltage."
+        )
         return
     try:
         trace, found = _read(data, _options(data))
@@ -84,12 +96,19 @@ def _options(data: bytes) -> Options:
             columns = []
         time = st.selectbox("Time column", columns, index=None, key="log_time", placeholder="read off the file")
         volts = st.selectbox("Voltage column", columns, index=None, key="log_volts", placeholder="read off the file")
-        channel = st.selectbox("Channel or module", columns, index=None, key="log_channel", placeholder="read off the file")
-        time_unit = st.selectbox("Unit of time", TIME_UNITS, key="log_time_unit", format_func=lambda u: u or "read off the file")
+        channel = st.selectbox(
+            "Channel or module", columns, index=None, key="log_channel", placeholder="read off the file"
+        )
+        time_unit = st.selectbox(
+            "Unit of time", TIME_UNITS, key="log_time_unit", format_func=lambda u: u or "read off the file"
+        )
         volts_unit = st.selectbox("Unit of voltage", ("", "V", "mV"), key="log_volts_unit",
                                   format_func=lambda u: u or "read off the file")  # fmt: skip
         interval = number_or_none(
-            st.text_input("Time between rows, if no column holds it", key="log_interval"), "s", (1e-6, 3600.0), "Time between rows"
+            st.text_input("Time between rows, if no column holds it", key="log_interval"),
+            "s",
+            (1e-6, 3600.0),
+            "Time between rows",
         )
     given = {"time_column": time, "volts_column": volts, "channel": channel, "time_unit": time_unit or None,
              "volts_unit": volts_unit or None, "interval": interval}  # fmt: skip
@@ -111,15 +130,14 @@ def _picture(trace: Trace, found: tuple[Event, ...]) -> None:
     if shown in names[1:]:
         start = starts[names.index(shown) - 1]
         part = {"begin": max(start.begin - 1.5, 0.0), "end": min(start.end + 3.0, float(trace.time[-1]))}
-    st.html("<div class='fn-picture'>" + "".join(_image(trace, found, w, h, name, part) for w, h, name in
-            ((1120, 380, "fn-wide"), (372, 300, "fn-narrow"))) + "</div>")  # fmt: skip
+    drawn = [_image(trace, found, size, kind, part) for size, kind in SIZES]
+    st.html(f"<div class='fn-picture'>{''.join(drawn)}</div>")
 
 
-def _image(trace: Trace, found: tuple[Event, ...], width: int, height: int, name: str, part: dict[str, float]) -> str:
-    ink = "#eef1ee" if st.context.theme.type == "dark" else "#16201e"
-    svg = draw_trace(trace, found, width=width, height=height, **part).replace("<svg", f"<svg color='{ink}'", 1)
-    data = base64.b64encode(svg.encode()).decode()
-    return f"<img class='{name}' alt='The voltage over time, with what was found marked' src='data:image/svg+xml;base64,{data}'>"
+def _image(trace: Trace, found: tuple[Event, ...], size: tuple[int, int], kind: str, part: dict[str, float]) -> str:
+    ink = "#eef1ee" if pictures.paper() == "dark" else "#16201e"
+    svg = draw_trace(trace, found, width=size[0], height=size[1], **part)
+    return pictures.image(svg.replace("<svg", f"<svg color='{ink}'", 1), "The voltage over time, with marks", kind)
 
 
 def _offer(found: list[Event], place: str, opened: state.Opened | None) -> None:
@@ -133,7 +151,7 @@ def _offer(found: list[Event], place: str, opened: state.Opened | None) -> None:
         frame.note("Open a case to take readings into it.")
     elif opened.case.outcome is None:
         st.button("Take the ticked ones as readings", key="take", type="primary", on_click=_take,
-                  args=(rows, [t for t in taken], len(opened.case.visits) - 1))  # fmt: skip
+                  args=(rows, list(taken), len(opened.case.visits) - 1))  # fmt: skip
 
 
 def _row(number: int, row: dict[str, Any]) -> str | None:
@@ -158,7 +176,9 @@ def _take(rows: list[dict[str, Any]], taken: list[str | None], visit: int) -> No
         if test is not None and state.add_entry(visit, reading_of(row, test, catalogue()), "Stored from the recording"):
             count += 1
     if not count:
-        state.set_trouble(RecordingError("no reading was ticked", to_do="tick at least one; say what a charging voltage was"))
+        state.set_trouble(
+            RecordingError("no reading was ticked", to_do="tick at least one; say what a charging voltage was")
+        )
     for number in range(len(rows)):
         state.remember(f"take_{number}", False)
 

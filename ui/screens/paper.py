@@ -1,3 +1,41 @@
-"""Not there yet."""
-from workbench import frame
-frame.note("soon")
+"""Sheets to print: the job sheet, and the sheet to take to the car."""
+
+from __future__ import annotations
+
+import streamlit as st
+from workbench import frame, state
+from workbench.answers import answer, belief, catalogue, places, until
+from workbench.settings import tools_at_hand
+
+from faultnet.report import blank_sheet, draw_course, job_sheet
+
+SHEETS = {"job": "Job sheet", "blank": "Sheet for the car, with empty boxes"}
+
+
+def show() -> None:
+    """Draw the page."""
+    opened = state.opened()
+    if opened is None:
+        frame.note("Open a case first.")
+        return
+    frame.head(opened)
+    frame.notices()
+    chosen = st.radio("Sheet", list(SHEETS), format_func=SHEETS.__getitem__, key="sheet", label_visibility="collapsed")
+    sheet = _sheet(opened, str(chosen))
+    st.download_button("Keep it as a file", sheet, file_name=f"{chosen}_{opened.case_id}.html", mime="text/html",
+                       on_click="ignore")  # fmt: skip
+    frame.note("Press Print in the sheet below. It fits A4 and Letter; your device's print dialogue also makes a PDF.")
+    st.iframe(sheet, height=900, alt=SHEETS[str(chosen)])
+
+
+def _sheet(opened: state.Opened, kind: str) -> str:
+    diagnosis = answer(opened.case, tools_at_hand(state.settings(), catalogue()))
+    if kind == "blank":
+        return blank_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id)
+    count = len(places(opened.case))
+    course = draw_course([belief(until(opened.case, k)) for k in range(count + 1)]) if count else ""
+    unit = state.settings().temperature
+    return job_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id, temperature_unit=unit, course=course)
+
+
+show()

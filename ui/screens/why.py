@@ -6,11 +6,12 @@ import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, until
 from workbench.settings import tools_at_hand
-from workbench.widgets import causes, course, picture, strips, why
+from workbench.widgets import causes, pictures, why
 
 from faultnet.car import Case
 from faultnet.diagnosis import Diagnosis
 from faultnet.errors import ClashError
+from faultnet.report.strips import strips_of
 
 SHOWN = 8
 
@@ -32,16 +33,16 @@ def show() -> None:
         _reasons(diagnosis)
     with right:
         _course(opened.case)
-        found = strips.strips_of(opened.case, diagnosis, catalogue())
+        found = strips_of(opened.case, diagnosis, catalogue())
         if found:
             frame.title("Readings beside a sound car")
-            st.html("".join(strips.drawn(s) for s in found))
+            st.html("".join(pictures.strip(s) for s in found))
         frame.title("What hangs together in this case")
-        st.html(picture.drawn(opened.case, diagnosis, catalogue()))
+        st.html(pictures.links(diagnosis))
 
 
 def _reasons(diagnosis: Diagnosis) -> None:
-    told = [c for c in diagnosis.causes if f"{c.component}:{c.mode}" in diagnosis.reasons]
+    told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         frame.title("What speaks for and against")
         st.html("".join(why.reasons(diagnosis, c, most=12) for c in told))
@@ -56,7 +57,7 @@ def _course(case: Case) -> None:
     except ClashError:
         return
     frame.title("Course of belief")
-    st.html(course.drawn(beliefs, [p.entry for p in done], catalogue(), dark=st.context.theme.type == "dark"))
+    st.html(pictures.course(beliefs, [p.entry for p in done], catalogue()))
 
 
 show()

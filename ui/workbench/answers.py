@@ -11,8 +11,9 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis import Diagnosis, diagnose
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.sound import sound_ranges
+from faultnet.report.beliefs import NO_FAULT, belief_of, until
 
-NO_FAULT = ("", "")
+__all__ = ["NO_FAULT", "Place", "answer", "belief", "catalogue", "places", "ranges", "until"]
 
 
 @lru_cache(maxsize=1)
@@ -35,16 +36,8 @@ def answer(case: Case, tools: frozenset[str]) -> Diagnosis:
 
 @lru_cache(maxsize=512)
 def belief(case: Case) -> dict[tuple[str, str], float]:
-    """How likely each cause is, and that no part is at fault (key ``("", "")``), without the ranking of tests."""
-    worked = work_through(_bare(case), catalogue())
-    nodes = worked.models[0].compiled.network.nodes
-    found = {
-        (name, state): float(p)
-        for name, chances in worked.belief.marginals().items()
-        for state, p in list(zip(nodes[name].states, chances, strict=False))[1:]
-    }
-    found[NO_FAULT] = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
-    return found
+    """How likely each cause is, and that no part is at fault, without the ranking of tests."""
+    return belief_of(work_through(_bare(case), catalogue()))
 
 
 @lru_cache(maxsize=64)
@@ -66,18 +59,6 @@ class Place:
 def places(case: Case) -> tuple[Place, ...]:
     """Every entry of a case with its place, in order."""
     return tuple(Place(v, k, e) for v, visit in enumerate(case.visits) for k, e in enumerate(visit.entries))
-
-
-def until(case: Case, count: int) -> Case:
-    """The case as it stood after its first `count` entries: later entries, and visits without any of them, left out."""
-    visits, left = [], count
-    for visit in case.visits:
-        taken = visit.entries[:left]
-        visits.append(replace(visit, entries=taken))
-        left -= len(taken)
-        if left <= 0:
-            break
-    return replace(case, visits=tuple(visits))
 
 
 def _bare(case: Case) -> Case:

@@ -116,9 +116,7 @@ def number_or_none(text: str, unit: str, plausible: tuple[float, float], what: s
             raise EntryError("a number is wanted here", got=repr(text), to_do="type a number")
         return parsed.value
     except EntryError as error:
-        raise EntryError(
-            f"{what}: {error.what}", got=error.got, expected=error.expected, to_do=error.to_do
-        ) from None
+        raise EntryError(f"{what}: {error.what}", got=error.got, expected=error.expected, to_do=error.to_do) from None
 
 
 def typed_conditions(

@@ -94,7 +94,9 @@ def show_error(error: FaultnetError) -> None:
     if isinstance(error, ClashError):
         lines.append("<ul>" + "".join(f"<li>{plain(e)}</li>" for e in error.entries) + "</ul>")
     elif error.got:
-        lines.append(f"<p>You gave {plain(error.got)}." + (f" Wanted: {plain(error.expected)}." if error.expected else ""))
+        lines.append(
+            f"<p>You gave {plain(error.got)}." + (f" Wanted: {plain(error.expected)}." if error.expected else "")
+        )
     elif error.expected:
         lines.append(f"<p>Wanted: {plain(error.expected)}.</p>")
     if error.to_do:

@@ -15,7 +15,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "crank_sustained": ("recorded_sustained",),
     "dead_crank_sag": ("dead_crank_sag",),
     "cranking_speed": ("cranking_speed",),
-    "charge_running_voltage": ("charge_idle_voltage", "charge_unloaded_voltage", "charge_loaded_voltage", "charge_hot_voltage"),
+    "charge_running_voltage": (
+        "charge_idle_voltage", "charge_unloaded_voltage", "charge_loaded_voltage", "charge_hot_voltage",
+    ),
     "charge_ripple": ("charge_ripple",),
     "overnight_fall": ("overnight_fall",),
 }  # fmt: skip

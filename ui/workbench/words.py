@@ -26,19 +26,6 @@ STANDARDS = {
 KINDS = {"flooded": "Flooded (ordinary)", "enhanced_flooded": "Enhanced flooded (EFB)", "agm": "AGM (glass mat)"}
 
 
-def share(probability: float) -> str:
-    """A probability in whole percent, without claiming 0 or 100.
-
-    Examples
-    --------
-    >>> share(0.0004), share(0.42), share(0.998)
-    ('<1%', '42%', '>99%')
-    """
-    if probability < 0.01:
-        return "<1%"
-    return ">99%" if probability > 0.99 else f"{100 * probability:.0f}%"
-
-
 def change(now: float, before: float) -> str:
     """How a probability moved, with a sign one can read without colour.
 
@@ -49,21 +36,6 @@ def change(now: float, before: float) -> str:
     """
     points = round(100 * now) - round(100 * before)
     return "=" if points == 0 else f"{'▲' if points > 0 else '▼'} {abs(points)}"
-
-
-def times(decibans: float) -> str:
-    """A weight of evidence as a factor on the odds.
-
-    Examples
-    --------
-    >>> times(29.7), times(-3.1), times(0.4)
-    ('930 times more likely', '2 times less likely', 'hardly moves it')
-    """
-    factor = 10.0 ** (abs(decibans) / 10.0)
-    if factor < 1.25:
-        return "hardly moves it"
-    digits = f"{float(f'{factor:.2g}'):g}" if factor < 1e5 else "over 100 000"
-    return f"{digits} times {'more' if decibans > 0 else 'less'} likely"
 
 
 def minutes(value: float) -> str:
@@ -83,11 +55,6 @@ def minutes(value: float) -> str:
 def temperature(value: float | None, unit: str) -> str:
     """A temperature in the user's unit; nothing when it is not known."""
     return "" if value is None else format_quantity(value, unit, decimals=0 if unit == "degF" else None)
-
-
-def bare_temperature(value: float | None, unit: str) -> str:
-    """A temperature for an entry field: the figure with the sign of its unit."""
-    return temperature(value, unit)
 
 
 def clock(at: str) -> str:

@@ -62,7 +62,9 @@ def _new() -> None:
 
 def _kept() -> None:
     frame.title("Kept cases")
-    wanted = st.text_input("Search", key="case_search", placeholder="a word, a car, a cause", label_visibility="collapsed")
+    wanted = st.text_input(
+        "Search", key="case_search", placeholder="a word, a car, a cause", label_visibility="collapsed"
+    )
     found = state.store().list_cases(wanted, limit=RECENT)
     if not found:
         frame.note("None yet." if not wanted else "None has all these words.")

@@ -41,7 +41,9 @@ class Proposal:
     chosen: bool
 
 
-def proposal(diagnosis: Diagnosis, catalogue: Catalogue, chosen: str | None, sound: dict[str, tuple[float, float]]) -> Proposal | None:
+def proposal(
+    diagnosis: Diagnosis, catalogue: Catalogue, chosen: str | None, sound: dict[str, tuple[float, float]]
+) -> Proposal | None:
     """The test to show: the chosen one, else the best one; None when nothing is left to do."""
     worths = {t.test: t for t in diagnosis.next_tests}
     if chosen is not None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from faultnet.diagnosis import Diagnosis
+from faultnet.report.words import share_words
 from workbench.answers import NO_FAULT
 from workbench.words import NO_FAULT as NO_FAULT_WORDS
-from workbench.words import change, plain, share
+from workbench.words import change, plain
 
 SHOWN = 3
 LEAST_NO_FAULT = 0.02
@@ -41,7 +42,7 @@ def _line(label: str, now: float, before: float | None) -> str:
         moved = f"<span class='moved' title='change since the last entry'>{change(now, before)}</span>"
         mark = f"<b style='left:calc({100 * before:.1f}% - 1px)'></b>"
     return (
-        f"<li><span class='name'>{plain(label)}</span><span class='share'>{plain(share(now))}</span>"
+        f"<li><span class='name'>{plain(label)}</span><span class='share'>{plain(share_words(now))}</span>"
         f"{moved or '<span class=moved></span>'}"
         f"<span class='bar' aria-hidden='true'><i style='width:{100 * now:.1f}%'></i>{mark}</span></li>"
     )

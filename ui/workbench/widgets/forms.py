@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import streamlit as st
 
 from faultnet.car import Battery, Car, Conditions
 from faultnet.errors import CarError
 from workbench import entering
-from workbench.words import KINDS, STANDARDS, bare_temperature
+from workbench.words import KINDS, STANDARDS, temperature
 
 CHARGE_CONTROLS = {"fixed": "Steady", "load_responsive": "Moved about by the engine computer"}
 CLIMATES = {"cold": "Cold", "temperate": "Temperate", "hot": "Hot"}
@@ -36,36 +39,40 @@ def car_fields(prefix: str, car: Car | None) -> Car | None:
     """
     start = car or Car(Battery(600.0))
     label = st.text_input("What you call the car", start.label, key=f"{prefix}_label", autocomplete="off")
-    battery = _battery_fields(prefix, start.battery, new=car is None)
-    fuel = st.segmented_control("Fuel", list(FUELS), default=start.fuel, format_func=FUELS.__getitem__, required=True,
-                                key=f"{prefix}_fuel")  # fmt: skip
-    size = _figure(f"{prefix}_size", "Engine size (litres)", start.displacement, "-", (0.5, 8.0))
-    cylinders = st.selectbox("Cylinders", list(range(2, 13)), index=start.cylinders - 2, key=f"{prefix}_cylinders")
-    alternator = _figure(f"{prefix}_alternator", "Alternator rating (A)", start.alternator_rating, "A", (30.0, 350.0))
-    control = st.selectbox("Charging voltage", list(CHARGE_CONTROLS), format_func=CHARGE_CONTROLS.__getitem__,
-                           index=list(CHARGE_CONTROLS).index(start.charge_control), key=f"{prefix}_control")  # fmt: skip
-    climate = st.segmented_control("Climate", list(CLIMATES), default=start.climate, format_func=CLIMATES.__getitem__,
-                                   required=True, key=f"{prefix}_climate")  # fmt: skip
+    with st.container(horizontal=True):
+        rating = _figure(
+            f"{prefix}_rating", "Battery (cold-cranking A)", car and car.battery.rating, "A", (100.0, 2000.0)
+        )
+        standard = st.selectbox(
+            "Rated by", list(STANDARDS), index=car and list(STANDARDS).index(car.battery.standard),
+            format_func=STANDARDS.__getitem__, key=f"{prefix}_standard", placeholder="as stamped",
+        )  # fmt: skip
+    with st.container(horizontal=True):
+        fuel = _one_of(f"{prefix}_fuel", "Fuel", FUELS, start.fuel)
+        size = _figure(f"{prefix}_size", "Engine (litres)", start.displacement, "-", (0.5, 8.0))
+    with st.expander("More about the car"):
+        age = _figure(f"{prefix}_age", "Battery age (years)", start.battery.age, "-", (0.0, 30.0))
+        kind = _chosen(f"{prefix}_kind", "Battery type", KINDS, start.battery.kind)
+        capacity = _figure(f"{prefix}_capacity", "Battery capacity (Ah)", start.battery.capacity, "Ah", (15.0, 250.0))
+        cylinders = st.selectbox("Cylinders", list(range(2, 13)), index=start.cylinders - 2, key=f"{prefix}_cylinders")
+        alternator = _figure(f"{prefix}_alternator", "Alternator (A)", start.alternator_rating, "A", (30.0, 350.0))
+        control = _chosen(f"{prefix}_control", "Charging voltage", CHARGE_CONTROLS, start.charge_control)
+        climate = _one_of(f"{prefix}_climate", "Climate", CLIMATES, start.climate)
     st.html("<p class='fn-note'>Only 12 V systems with a combustion engine. Leave high-voltage cars alone.</p>")
-    if battery is None or size is None or alternator is None or fuel is None or climate is None:
+    if rating is None or standard is None or size is None or alternator is None:
         return None
+    battery = Battery(rating, standard, kind, capacity, age)
     return Car(battery, fuel, size, cylinders, alternator, control, climate, label.strip())
 
 
-def _battery_fields(prefix: str, start: Battery, *, new: bool) -> Battery | None:
-    with st.container(horizontal=True, key=f"{prefix}_rating_row"):
-        rating = _figure(f"{prefix}_rating", "Cold-cranking amperes", None if new else start.rating, "A", (100.0, 2000.0))
-        index = None if new else list(STANDARDS).index(start.standard)
-        standard = st.selectbox("Rated by", list(STANDARDS), index=index, format_func=STANDARDS.__getitem__,
-                                key=f"{prefix}_standard", placeholder="as stamped")  # fmt: skip
-    kind = st.selectbox("Battery type", list(KINDS), index=list(KINDS).index(start.kind), format_func=KINDS.__getitem__,
-                        key=f"{prefix}_kind")  # fmt: skip
-    with st.container(horizontal=True):
-        age = _figure(f"{prefix}_age", "Battery age (years)", start.age, "-", (0.0, 30.0))
-        capacity = _figure(f"{prefix}_capacity", "Capacity (Ah)", start.capacity, "Ah", (15.0, 250.0))
-    if rating is None or standard is None:
-        return None
-    return Battery(rating, standard, kind, capacity, age)
+def _chosen(key: str, label: str, words: Mapping[str, str], start: str) -> Any:
+    return st.selectbox(label, list(words), index=list(words).index(start), format_func=words.__getitem__, key=key)
+
+
+def _one_of(key: str, label: str, words: Mapping[str, str], start: str) -> Any:
+    return st.segmented_control(
+        label, list(words), default=start, format_func=words.__getitem__, required=True, key=key
+    )
 
 
 def _figure(key: str, label: str, value: float | None, unit: str, plausible: tuple[float, float]) -> float | None:
@@ -90,10 +97,12 @@ def condition_fields(prefix: str, start: Conditions, unit: str) -> Conditions:
     """
     sign = "°F" if unit == "degF" else "°C"
     with st.container(horizontal=True):
-        air = st.text_input(f"Air ({sign})", bare_temperature(start.air_temperature, unit), key=f"{prefix}_air")
+        air = st.text_input(f"Air ({sign})", temperature(start.air_temperature, unit), key=f"{prefix}_air")
         hours = st.text_input("Standing (h)", "" if start.hours_standing is None else f"{start.hours_standing:g}",
                               key=f"{prefix}_hours")  # fmt: skip
-        acid = st.text_input(f"Battery ({sign})", bare_temperature(start.electrolyte_temperature, unit), key=f"{prefix}_acid")
+        acid = st.text_input(
+            f"Battery ({sign})", temperature(start.electrolyte_temperature, unit), key=f"{prefix}_acid"
+        )
     with st.container(horizontal=True):
         damp = st.checkbox("Damp", start.damp, key=f"{prefix}_damp")
         rough = st.checkbox("Rough road", start.rough_road, key=f"{prefix}_rough")
@@ -105,6 +114,6 @@ def condition_fields(prefix: str, start: Conditions, unit: str) -> Conditions:
 def incomplete() -> CarError:
     """The error for a form with an empty field that is needed."""
     return CarError(
-        "the battery's rating and the standard it was rated by are needed, and the engine's size and the alternator's rating",
-        to_do="read them off the battery's label and the alternator's plate or the car's papers",
+        "the battery's rating, the standard it was rated by, and the engine's size are needed",
+        to_do="read them off the battery's label and the car's papers",
     )

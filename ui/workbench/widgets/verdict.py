@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis import Diagnosis
+from faultnet.report.words import share_words
 from workbench.widgets.work import how
-from workbench.words import plain, share
+from workbench.words import plain
 
 ENOUGH = 0.8
 NAMED = 0.3
@@ -28,7 +29,7 @@ def told(diagnosis: Diagnosis, catalogue: Catalogue) -> str:
         )
     elif first.probability >= NAMED:
         parts.append(
-            f"<p class='fn-note'>{plain(share(first.probability))} is not enough to spend money on; "
+            f"<p class='fn-note'>{plain(share_words(first.probability))} is not enough to spend money on; "
             "the next test tells more.</p>"
         )
     return "".join(parts)

@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.result import Cause, Reason
-from workbench.words import plain, share, times
+from faultnet.report.words import share_words, times_words
+from workbench.words import plain
 
 LEAST_DECIBANS = 1.0
+
+
+def is_told(diagnosis: Diagnosis, cause: Cause) -> bool:
+    """Whether the diagnosis gives reasons for a cause."""
+    return f"{cause.component}:{cause.mode}" in diagnosis.reasons
 
 
 def reasons(diagnosis: Diagnosis, cause: Cause, most: int = 6) -> str:
@@ -14,15 +20,13 @@ def reasons(diagnosis: Diagnosis, cause: Cause, most: int = 6) -> str:
     found = diagnosis.reasons.get(f"{cause.component}:{cause.mode}", ())
     told = [r for r in found if abs(r.weight) >= LEAST_DECIBANS][:most]
     lines = "".join(_line(r) for r in told) or "<li><span></span><span>No entry moves it much yet.</span></li>"
-    start = f"Before any entry: {share(cause.prior)}. Now: {share(cause.probability)}."
-    return (
-        f"<p><b>{plain(cause.label)}</b></p><ul class='fn-why'>{lines}</ul><p class='fn-note'>{plain(start)}</p>"
-    )
+    start = f"Before any entry: {share_words(cause.prior)}. Now: {share_words(cause.probability)}."
+    return f"<p><b>{plain(cause.label)}</b></p><ul class='fn-why'>{lines}</ul><p class='fn-note'>{plain(start)}</p>"
 
 
 def _line(reason: Reason) -> str:
     sign, side = ("+", "for") if reason.weight > 0 else ("−", "against")
     return (
         f"<li><span class='sign' aria-label='{side}'>{sign}</span><span>{plain(reason.said)}</span>"
-        f"<span class='how'>{side}: {plain(times(reason.weight))}</span></li>"
+        f"<span class='how'>{side}: {plain(times_words(reason.weight))}</span></li>"
     )

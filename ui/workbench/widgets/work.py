@@ -51,12 +51,15 @@ def how(spec: ActSpec, catalogue: Catalogue) -> str:
 def _details(spec: ActSpec, catalogue: Catalogue, suggested: tuple[str, str] | None) -> None:
     if len(spec.components) > 1:
         names = {c: catalogue.component(c).label for c in spec.components}
-        first = suggested[1] if suggested and suggested[0] == spec.id and suggested[1] in names else None
-        st.selectbox("On which part", list(names), index=list(names).index(first) if first else None,
-                     format_func=names.__getitem__, key=f"component_{spec.id}", placeholder="Choose the part")  # fmt: skip
+        part = suggested[1] if suggested and suggested[0] == spec.id and suggested[1] in names else None
+        index = None if part is None else list(names).index(part)
+        st.selectbox("On which part", list(names), index=index, format_func=names.__getitem__,
+                     key=f"component_{spec.id}", placeholder="Choose the part")  # fmt: skip
     if spec.effect in HOURS_FOR:
         st.text_input("For how long (hours, or 30 min)", key="act_hours", autocomplete="off")
-    st.segmented_control("The complaint afterwards", list(OUTCOMES), format_func=OUTCOMES.__getitem__, key="act_outcome")
+    st.segmented_control(
+        "The complaint afterwards", list(OUTCOMES), format_func=OUTCOMES.__getitem__, key="act_outcome"
+    )
     st.text_input("Note", key="act_note", autocomplete="off")
 
 

@@ -1,0 +1,213 @@
+"""What to do next: test or repair, why, what it costs, and how to prove it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from faultnet.car import Case
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.decision.costs import Costs
+from faultnet.decision.repair import GIVE_BACK, order_of_repair, repairs_for
+from faultnet.decision.value import Position, Worth, one_step, rows_normalised, two_steps
+from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, ranked, work_through
+from faultnet.diagnosis.ranking import Leading
+from faultnet.diagnosis.result import Diagnosis, NextTest
+
+WORTH_DOING = 0.0
+CLOSE_RUNNER_UP = 0.25
+TELLS_NOTHING = 0.02
+
+
+@dataclass(frozen=True)
+class Decision:
+    """Stop testing or go on.
+
+    Parameters
+    ----------
+    stop : bool
+        Whether no test at hand is worth its cost.
+    repair : str or None
+        Component to mend first; None when the car can be given back as it is.
+    act : str or None
+        Id of the act that mends it.
+    label : str
+        The repair in words.
+    expected_cost : float
+        Expected cost until the last fault is mended, without further tests [money].
+    chance_of_cure : float
+        That this repair is the whole cure [-].
+    proof : str
+        How to prove it, in words.
+    because : str
+        Why to stop or to go on, in a sentence.
+    cannot_tell : str
+        What no test at hand can tell apart, and what would; empty otherwise.
+    currency : str
+    """
+
+    stop: bool
+    repair: str | None
+    act: str | None
+    label: str
+    expected_cost: float
+    chance_of_cure: float
+    proof: str
+    because: str
+    cannot_tell: str
+    currency: str
+
+
+@dataclass(frozen=True)
+class Advice:
+    """A diagnosis with its tests ranked by what they save, and the decision."""
+
+    diagnosis: Diagnosis
+    decision: Decision
+
+
+def advise(
+    case: Case,
+    catalogue: Catalogue,
+    costs: Costs,
+    *,
+    tools: Collection[str] | None = None,
+    max_faults: int = MAX_FAULTS,
+) -> Advice:
+    """Diagnose a case and decide what to do next.
+
+    Parameters
+    ----------
+    case : Case
+    catalogue : Catalogue
+    costs : Costs
+    tools : collection of str, optional
+        Tools at hand; every tool when left out.
+    max_faults : int
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    EntryError, ClashError
+        As :func:`faultnet.diagnosis.work_through`.
+
+    Examples
+    --------
+    >>> from faultnet.car import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.decision import load_costs
+    >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12)))
+    >>> advise(Case(Car(Battery(600.0)), (visit,)), load_catalogue(), load_costs()).decision.repair
+    'battery'
+    """
+    worked = work_through(case, catalogue, max_faults=max_faults)
+    tests, leading = ranked(worked, tools)
+    position = position_of(worked, costs, tests, leading)
+    worth = one_step(position)
+    if max((w.saving for w in worth.values()), default=-1.0) <= WORTH_DOING:
+        worth |= two_steps(position, worth)
+    priced = [_priced(t, worth[t.test], catalogue) for t in tests]
+    by_saving = tuple(sorted(priced, key=lambda t: (-t.saving, t.test)))
+    return Advice(diagnosis_of(worked, by_saving), _decision(worked, costs, position, by_saving, tools))
+
+
+def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:
+    """The belief as the decision sees it: the leading hypotheses with what is still at fault in each."""
+    at_fault = worked.course.present.modes[leading.chosen] > 0
+    repairs = repairs_for(worked.space.components, at_fault, costs)
+    price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
+    chances = {t: rows_normalised(c) for t, c in leading.chances.items()}
+    return Position(leading.posterior, chances, price, repairs)
+
+
+def _priced(test: NextTest, worth: Worth, catalogue: Catalogue) -> NextTest:
+    after = [cost for _, cost in worth.outcomes]
+    outcomes = tuple(replace(o, cost_after=round(c, 2)) for o, c in zip(test.outcomes, after, strict=True))
+    because = test.because
+    if worth.follow_up is not None:
+        because += f" Worth it together with: {catalogue.test(worth.follow_up).label}."
+    return replace(test, saving=round(worth.saving, 2), outcomes=outcomes, because=because)
+
+
+def _decision(
+    worked: Worked, costs: Costs, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None
+) -> Decision:
+    catalogue = worked.catalogue
+    order = order_of_repair(position.repairs, position.belief[None])[0]
+    name = position.repairs.names[order[0]]
+    cure = position.repairs.at_fault[:, order[0]] & (position.repairs.at_fault.sum(axis=1) == 1)
+    best = tests[0] if tests else None
+    stop = best is None or best.saving <= WORTH_DOING
+    give_back = name == GIVE_BACK
+    act = None if give_back else _act_for(worked, name)
+    return Decision(
+        stop=stop,
+        repair=None if give_back else name,
+        act=act,
+        label="give the car back as it is" if give_back else _repair_words(worked, name, act),
+        expected_cost=round(position.cost_now(), 2),
+        chance_of_cure=round(float(position.belief[cure].sum()), 4),
+        proof="" if give_back else _proof_words(worked, costs, name),
+        because=_because(stop, best, costs),
+        cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
+        currency=costs.currency,
+    )
+
+
+def _act_for(worked: Worked, component: str) -> str:
+    """The act that mends the likeliest fault mode of a component."""
+    column = worked.space.components.index(component)
+    modes = worked.course.present.modes[:, column]
+    weight = np.bincount(modes, weights=worked.belief.posterior)
+    weight[0] = 0.0
+    return worked.catalogue.component(component).modes[int(weight.argmax())].repair
+
+
+def _repair_words(worked: Worked, component: str, act: str | None) -> str:
+    label = worked.catalogue.component(component).label
+    return label if act is None else f"{label}: {worked.catalogue.act(act).label.lower()}"
+
+
+def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
+    from faultnet.diagnosis.sound import sound_ranges
+    from faultnet.diagnosis.wording import range_words
+
+    test = worked.catalogue.test(costs.proof[component])
+    found = sound_ranges(worked.models[-1], worked.catalogue).get(test.id)
+    if found is None:
+        return f"{test.label}: {test.choices[0][1]}, several times over"
+    return f"{test.label}: {range_words(*found, test.unit)}"
+
+
+def _because(stop: bool, best: NextTest | None, costs: Costs) -> str:
+    if best is None:
+        return "No test is left that the tools at hand allow."
+    if stop:
+        return f"No test left is worth its cost; the best, {best.label}, would lose {-best.saving:.0f} {costs.currency}".rstrip() + "."
+    return f"{best.label} saves {best.saving:.0f} {costs.currency}".rstrip() + " on average beyond what it costs."
+
+
+def _cannot_tell(
+    worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None
+) -> str:
+    """Two causes that nothing at hand separates, and the tool that would."""
+    chance = position.belief @ position.repairs.at_fault
+    order = np.argsort(-chance)
+    first, second = (int(i) for i in order[:2])
+    if chance[second] < CLOSE_RUNNER_UP or max((t.bits for t in tests), default=0.0) > TELLS_NOTHING * 10:
+        return ""
+    names = [_component_words(worked, position.repairs.names[i]) for i in (first, second)]
+    text = f"No test at hand tells {names[0]} from {names[1]}."
+    if tools is None:
+        return text
+    missing = [t for t in ranked(worked, None)[0] if t.bits > TELLS_NOTHING * 10]
+    return text if not missing else f"{text} {missing[0].label} would, with: {', '.join(missing[0].tools)}."
+
+
+def _component_words(worked: Worked, name: str) -> str:
+    return "nothing wrong" if name == GIVE_BACK else worked.catalogue.component(name).label.lower()

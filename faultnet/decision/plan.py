@@ -1,0 +1,222 @@
+"""The plan to take along: what to test, and what to do after each outcome, down to a repair with its proof.
+
+The tree grows from the present belief. At each knot the test that saves most is taken; outcomes that would leave the
+same cause leading share a branch; branches that are too unlikely, and those past the depth, end in "come back to the
+screen". Outcomes of several tests are taken as independent given the hypothesis.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from faultnet.decision.advice import position_of
+from faultnet.decision.costs import Costs
+from faultnet.decision.repair import GIVE_BACK, order_of_repair
+from faultnet.decision.value import Position, one_step
+from faultnet.diagnosis.diagnose import Worked, ranked
+from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.wording import range_words
+from faultnet.network.structure import Array
+
+COME_BACK = "come back to the screen"
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """The end of a branch.
+
+    Parameters
+    ----------
+    chance : float
+        Of getting here [-].
+    repair : str
+        Component to mend; "give_back", or empty for coming back to the screen.
+    words : str
+    proof : str
+    chance_of_cure : float
+        That the repair is the whole cure [-].
+    """
+
+    chance: float
+    repair: str
+    words: str
+    proof: str
+    chance_of_cure: float
+
+
+@dataclass(frozen=True)
+class Knot:
+    """A test with its branches.
+
+    Parameters
+    ----------
+    chance : float
+        Of getting here [-].
+    test, words : str
+        Id and label of the test.
+    branches : tuple of (str, Knot or Leaf)
+        Outcome in words, and what to do then.
+    """
+
+    chance: float
+    test: str
+    words: str
+    branches: tuple[tuple[str, Knot | Leaf], ...]
+
+
+def pocket_plan(
+    worked: Worked, costs: Costs, *, tools: tuple[str, ...] | None = None, depth: int = 4, least: float = 0.03
+) -> Knot | Leaf:
+    """Contingency tree from the present belief.
+
+    Parameters
+    ----------
+    worked : Worked
+    costs : Costs
+    tools : tuple of str, optional
+        Tools at hand.
+    depth : int
+        Tests in a row.
+    least : float
+        Branches less likely than this end in coming back to the screen [-].
+
+    Returns
+    -------
+    Knot or Leaf
+        Every branch ends in a repair with its proof or in coming back to the screen.
+    """
+    tests, leading = ranked(worked, tools)
+    position = position_of(worked, costs, tests, leading)
+    words = {t.test: tuple(o.label for o in t.outcomes) for t in tests}
+    return _Growing(worked, costs, words, least).grow(position, 1.0, depth)
+
+
+@dataclass(frozen=True, eq=False)
+class _Growing:
+    worked: Worked
+    costs: Costs
+    words: dict[str, tuple[str, ...]]
+    least: float
+
+    def grow(self, position: Position, chance: float, depth: int) -> Knot | Leaf:
+        best, groups = self._best(position)
+        if best is None:
+            return self.repair(position, chance)
+        if depth == 0:
+            return Leaf(chance, "", COME_BACK, "", 0.0)
+        rest = {t: c for t, c in position.chances.items() if t != best}
+        branches: list[tuple[str, Knot | Leaf]] = []
+        for outcomes in groups:
+            weight = position.belief * position.chances[best][:, outcomes].sum(axis=1)
+            share = float(weight.sum())
+            label = self._label(best, outcomes)
+            if share * chance < self.least:
+                branches.append((label, Leaf(chance * share, "", COME_BACK, "", 0.0)))
+                continue
+            after = Position(weight / share, rest, position.price, position.repairs)
+            branches.append((label, self.grow(after, chance * share, depth - 1)))
+        return Knot(chance, best, self.worked.catalogue.test(best).label, tuple(branches))
+
+    def _best(self, position: Position) -> tuple[str | None, list[list[int]]]:
+        """The test that saves most among those whose outcomes can change what is mended first, with its branches."""
+        worth = one_step(position)
+        for test in sorted(worth, key=lambda t: -worth[t].saving):
+            if worth[test].saving <= 0.0:
+                break
+            groups = self._grouped(position, test)
+            if len(groups) > 1:
+                return test, self._merged(position, test, groups)
+        return None, []
+
+    def _merged(self, position: Position, test: str, groups: list[list[int]]) -> list[list[int]]:
+        """Neighbouring branches too unlikely to follow are put together."""
+        if not self._ordered(test):
+            return groups
+        share = position.belief @ position.chances[test]
+        merged: list[list[int]] = []
+        for group in groups:
+            small = share[group].sum() < self.least
+            if merged and small and share[merged[-1]].sum() < self.least:
+                merged[-1] = merged[-1] + group
+            else:
+                merged.append(group)
+        return merged
+
+    def _grouped(self, position: Position, test: str) -> list[list[int]]:
+        """Neighbouring outcomes after which the same repair would come first."""
+        weights = (position.belief[:, None] * position.chances[test]).T
+        first = order_of_repair(position.repairs, weights)[:, 0]
+        groups: list[list[int]] = []
+        for outcome in range(len(first)):
+            if groups and first[groups[-1][-1]] == first[outcome] and self._ordered(test):
+                groups[-1].append(outcome)
+            else:
+                groups.append([outcome])
+        return groups
+
+    def _ordered(self, test: str) -> bool:
+        return self.worked.catalogue.test(test).kind == "number"
+
+    def _label(self, test: str, outcomes: list[int]) -> str:
+        words = self.words[test]
+        first, last = words[outcomes[0]], words[outcomes[-1]]
+        if len(outcomes) == 1:
+            return first
+        if outcomes[0] == 0 and outcomes[-1] == len(words) - 1:
+            return "whatever it reads"
+        if outcomes[0] == 0:
+            return f"up to {last.split(' to ')[-1]}"
+        if outcomes[-1] == len(words) - 1:
+            return f"{first.split(' to ')[0]} and more"
+        return f"{first.split(' to ')[0]} to {last.split(' to ')[-1]}"
+
+    def repair(self, position: Position, chance: float) -> Leaf:
+        repairs = position.repairs
+        first = int(order_of_repair(repairs, position.belief[None])[0, 0])
+        name = repairs.names[first]
+        cure = float(position.belief[_alone(repairs.at_fault, first)].sum())
+        if name == GIVE_BACK:
+            return Leaf(chance, name, "give the car back as it is", "", cure)
+        label = self.worked.catalogue.component(name).label
+        return Leaf(chance, name, f"mend: {label}", self._proof(name), cure)
+
+    def _proof(self, component: str) -> str:
+        test = self.worked.catalogue.test(self.costs.proof[component])
+        found = sound_ranges(self.worked.models[-1], self.worked.catalogue).get(test.id)
+        return test.label if found is None else f"{test.label}: {range_words(*found, test.unit)}"
+
+
+def _alone(at_fault: Array | np.ndarray[tuple[int, ...], np.dtype[np.bool_]], column: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    return np.asarray(at_fault[:, column].astype(bool) & (at_fault.sum(axis=1) == 1))
+
+
+def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:
+    """The plan as indented text, one line a step.
+
+    Examples
+    --------
+    >>> print(plan_text(Leaf(1.0, "belt", "mend: Belt", "Charging volts: 13.7 V to 14.5 V", 0.9)))
+    -> mend: Belt (whole cure 90%). Proof: Charging volts: 13.7 V to 14.5 V
+    """
+    pad = "  " * indent
+    if isinstance(plan, Leaf):
+        if not plan.repair:
+            return f"{pad}-> {plan.words}"
+        proof = f" Proof: {plan.proof}" if plan.proof else ""
+        return f"{pad}-> {plan.words} (whole cure {plan.chance_of_cure:.0%}).{proof}"
+    lines = [f"{pad}{plan.words}"]
+    for outcome, then in plan.branches:
+        share = f"{then.chance / max(plan.chance, 1e-12):.0%}"
+        lines += [f"{pad}- {outcome} ({share}):", plan_text(then, indent + 2)]
+    return "\n".join(lines)
+
+
+def plan_tree(plan: Knot | Leaf) -> dict[str, object]:
+    """The plan as plain data for JSON."""
+    if isinstance(plan, Leaf):
+        return {"chance": plan.chance, "repair": plan.repair or None, "words": plan.words, "proof": plan.proof,
+                "chance_of_cure": plan.chance_of_cure}  # fmt: skip
+    branches = [{"outcome": outcome, "then": plan_tree(then)} for outcome, then in plan.branches]
+    return {"chance": plan.chance, "test": plan.test, "words": plan.words, "branches": branches}

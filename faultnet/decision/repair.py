@@ -1,0 +1,195 @@
+"""Expected cost of repair: in which order to mend, and what that costs until the last true fault is gone.
+
+For one fault and independent costs, mending in the order of probability over cost is optimal (Heckerman, Breese and
+Rommelse 1995). With several faults the same order is replayed on every hypothesis: the bill runs until the last of
+its faults is mended. At some point it is cheaper to stop fitting parts and to start over with fresh tests, for a flat
+price; where, is found for each belief. Repairs behind the same cover share the work of opening it (cost clusters,
+Ottosen and Jensen 2010), and giving the car back although a fault is left costs a call-back. The way a car is used
+counts as something to mend only where no part is at fault beside it.
+
+References
+----------
+D. Heckerman, J. S. Breese, K. Rommelse, Decision-theoretic troubleshooting, Communications of the ACM 38(3), 1995
+(from memory). T. J. Ottosen, F. V. Jensen, The cost of troubleshooting cost clusters with inside information,
+UAI 2010 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.decision.costs import Costs
+from faultnet.network.structure import Array
+
+GIVE_BACK = "give_back"
+CONTRIBUTING = ("use",)
+BATCH = 256
+
+
+@dataclass(frozen=True, eq=False)
+class Repairs:
+    """The repairs that could be done, one for each component, and giving the car back as it is.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Component ids, last ``"give_back"``.
+    cost : array, shape (repairs,)
+        Without access [money].
+    access_cost : array, shape (accesses,)
+        [money].
+    access : int array, shape (repairs,)
+        Which access a repair is behind; -1 for none.
+    at_fault : bool array, shape (hypotheses, repairs)
+        Whether a repair mends something in a hypothesis; giving back is right where nothing is at fault.
+    call_back, start_over : float
+        [money].
+    """
+
+    names: tuple[str, ...]
+    cost: Array
+    access_cost: Array
+    access: NDArray[np.intp]
+    at_fault: NDArray[np.bool_]
+    call_back: float
+    start_over: float = float("inf")
+
+
+def repairs_for(components: tuple[str, ...], at_fault: NDArray[np.bool_], costs: Costs) -> Repairs:
+    """Put the repairs of some hypotheses together.
+
+    Parameters
+    ----------
+    components : tuple of str
+    at_fault : bool array, shape (hypotheses, components)
+    costs : Costs
+    """
+    accesses = tuple(costs.access)
+    access = [accesses.index(costs.behind[c]) if c in costs.behind else -1 for c in components]
+    cost = [costs.repair(c) for c in components] + [costs.money(costs.overhead_minutes)]
+    at_fault = at_fault.copy()
+    contributing = [i for i, c in enumerate(components) if c in CONTRIBUTING]
+    parts = [i for i, c in enumerate(components) if c not in CONTRIBUTING]
+    at_fault[np.ix_(at_fault[:, parts].any(axis=1), contributing)] = False
+    nothing = ~at_fault.any(axis=1, keepdims=True)
+    return Repairs(
+        (*components, GIVE_BACK),
+        np.array(cost),
+        np.array([costs.money(m) for m in costs.access.values()]),
+        np.array([*access, -1], dtype=np.intp),
+        np.hstack([at_fault, nothing]),
+        costs.call_back,
+        costs.start_over,
+    )
+
+
+def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
+    """Order of probability over cost, shape (beliefs, repairs).
+
+    Parameters
+    ----------
+    repairs : Repairs
+    weights : array, shape (beliefs, hypotheses)
+        Each row proportional to a belief.
+
+    Notes
+    -----
+    Step by step: the cost of a repair falls once its cover is off, so the quotient is formed anew after each choice.
+    """
+    chance = weights @ repairs.at_fault
+    rows = np.arange(len(weights))
+    opened = np.zeros((len(weights), len(repairs.access_cost) + 1), dtype=bool)
+    opened[:, -1] = True
+    access_cost = np.append(repairs.access_cost, 0.0)
+    left = np.ones(chance.shape, dtype=bool)
+    order = np.empty(chance.shape, dtype=np.intp)
+    for step in range(chance.shape[1]):
+        cost = repairs.cost + np.where(opened[:, repairs.access], 0.0, access_cost[repairs.access])
+        quotient = np.where(left, chance / np.maximum(cost, 1e-9), -1.0)
+        best = quotient.argmax(axis=1)
+        order[:, step] = best
+        left[rows, best] = False
+        opened[rows, repairs.access[best]] = True
+    return order
+
+
+def running_bill(repairs: Repairs, order: NDArray[np.intp]) -> Array:
+    """Money spent after each step of an order, shape as `order`."""
+    cost = repairs.cost[order]
+    for access, price in enumerate(repairs.access_cost):
+        here = repairs.access[order] == access
+        first = here & (np.cumsum(here, axis=1) == 1)
+        cost = cost + np.where(first, price, 0.0)
+    return np.asarray(np.cumsum(cost, axis=1))
+
+
+def expected_cost(repairs: Repairs, weights: Array, order: NDArray[np.intp] | None = None) -> Array:
+    """Expected cost of repair of each belief [money], shape (beliefs,).
+
+    Parameters
+    ----------
+    repairs : Repairs
+    weights : array, shape (beliefs, hypotheses)
+        Each row proportional to a belief.
+    order : int array, shape (beliefs, repairs), optional
+        The order of probability over cost when left out.
+
+    Examples
+    --------
+    >>> two = Repairs(("a", "b"), np.array([10.0, 50.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
+    >>> expected_cost(two, np.array([[0.5, 0.5]]))
+    array([35.])
+    """
+    order = order_of_repair(repairs, weights) if order is None else order
+    result = np.empty(len(weights))
+    for start in range(0, len(weights), BATCH):
+        part = slice(start, start + BATCH)
+        result[part] = _cheapest_stop(repairs, weights[part], order[part])
+    return result
+
+
+def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) -> Array:
+    """Expected cost when the order is broken off for a fresh start where that is cheapest, shape (beliefs,)."""
+    bill = running_bill(repairs, order)
+    position, last = _last_needed(repairs, order)
+    cost = np.take_along_axis(bill, last, axis=1) + _call_backs(repairs, position, last)
+    share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
+    steps = order.shape[1]
+    mended_at = np.zeros((len(order), steps))
+    paid_at = np.zeros((len(order), steps))
+    rows = np.repeat(np.arange(len(order)), last.shape[1])
+    np.add.at(mended_at, (rows, last.ravel()), share.ravel())
+    np.add.at(paid_at, (rows, last.ravel()), (share * cost).ravel())
+    mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at, axis=1)
+    whole = paid[:, -1]
+    if not np.isfinite(repairs.start_over):
+        return whole
+    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over)
+    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), repairs.start_over))
+
+
+def replayed(repairs: Repairs, order: NDArray[np.intp]) -> Array:
+    """Cost of a whole order on every hypothesis until its last fault is mended, shape (beliefs, hypotheses)."""
+    position, last = _last_needed(repairs, order)
+    return np.asarray(np.take_along_axis(running_bill(repairs, order), last, axis=1) + _call_backs(repairs, position, last))
+
+
+def _last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Where each repair stands in an order, and the last one each hypothesis needs."""
+    position = np.argsort(order, axis=1)
+    last = np.zeros((len(order), len(repairs.at_fault)), dtype=np.intp)
+    for column in range(order.shape[1]):
+        concerned = repairs.at_fault[:, column]
+        last[:, concerned] = np.maximum(last[:, concerned], position[:, column : column + 1])
+    return position, last
+
+
+def _call_backs(repairs: Repairs, position: NDArray[np.intp], last: NDArray[np.intp]) -> Array:
+    """What giving the car back too early costs, shape (beliefs, hypotheses)."""
+    if GIVE_BACK not in repairs.names:
+        return np.zeros(last.shape)
+    given = position[:, repairs.names.index(GIVE_BACK)][:, None]
+    return np.where(given < last, repairs.call_back, 0.0)

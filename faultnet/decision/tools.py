@@ -1,0 +1,96 @@
+"""What it is worth to have a tool one lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+from faultnet.car import Car, Case, Conditions, Visit
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.decision.advice import position_of
+from faultnet.decision.costs import Costs
+from faultnet.decision.value import Position, cost_to_go
+from faultnet.diagnosis.diagnose import Worked, ranked, work_through
+
+
+@dataclass(frozen=True)
+class ToolWorth:
+    """What a tool would save.
+
+    Parameters
+    ----------
+    tool : str
+    saving : float
+        Fall of the expected cost of testing and mending when it is at hand [money].
+    tests : tuple of str
+        Tests it makes possible.
+    """
+
+    tool: str
+    saving: float
+    tests: tuple[str, ...]
+
+
+def worth_of_tools(
+    worked: Worked, costs: Costs, tools: Collection[str], *, depth: int = 2
+) -> tuple[ToolWorth, ...]:
+    """Worth of every tool that is not at hand, for the case as it stands, dearest first.
+
+    Parameters
+    ----------
+    worked : Worked
+    costs : Costs
+    tools : collection of str
+        Tools at hand.
+    depth : int
+        Tests in a row that are looked ahead.
+
+    Notes
+    -----
+    Both costs are those of testing greedily for up to `depth` tests in a row; a tool that only pays further ahead is
+    undervalued.
+
+    Examples
+    --------
+    >>> from faultnet.car import Battery, Car, Case
+    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.decision import load_costs
+    >>> worked = work_through(Case(Car(Battery(600.0))), load_catalogue())
+    >>> worth_of_tools(worked, load_costs(), ())[0].saving > 0
+    True
+    """
+    tests, leading = ranked(worked, None)
+    whole = position_of(worked, costs, tests, leading)
+    needs = {t.test: t.tools for t in tests}
+
+    def with_tools(at_hand: Collection[str]) -> Position:
+        return replace(whole, chances={t: c for t, c in whole.chances.items() if has_tools(needs[t], at_hand)})
+
+    now = with_tools(tools)
+    base = cost_to_go(now, depth)
+    found = []
+    for tool in sorted({part for needed in needs.values() for each in needed for part in each.split(" or ")} - set(tools)):
+        more = with_tools({*tools, tool})
+        opened = tuple(t for t in more.chances if t not in now.chances)
+        if opened:
+            found.append(ToolWorth(tool, round(max(0.0, base - cost_to_go(more, depth)), 2), opened))
+    return tuple(sorted(found, key=lambda w: (-w.saving, w.tool)))
+
+
+def worth_over_priors(
+    car: Car, catalogue: Catalogue, costs: Costs, tools: Collection[str], conditions: Conditions | None = None
+) -> tuple[ToolWorth, ...]:
+    """Worth of every tool that is not at hand on the next car of this kind that is brought in."""
+    case = Case(car, (Visit((), conditions or Conditions()),))
+    return worth_of_tools(work_through(case, catalogue), costs, tools)
+
+
+def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
+    """Whether the tools at hand allow a test; "a or b" is met by either.
+
+    Examples
+    --------
+    >>> has_tools(("recorder or socket adapter",), {"recorder"}), has_tools(("voltmeter",), ())
+    (True, False)
+    """
+    return all(any(part in tools for part in tool.split(" or ")) for tool in needed)

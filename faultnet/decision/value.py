@@ -1,0 +1,146 @@
+"""What a test is worth in money: the expected fall in expected cost of repair, less what the test costs.
+
+One step ahead, every test is judged by the beliefs its outcomes would leave. Where that sees nothing worth doing, pairs
+of tests are judged together: after the first, the best second one may be taken or the repair begun. Outcomes of two
+tests are taken as independent given the hypothesis there, which overstates a pair of tests that see the same thing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from faultnet.decision.repair import Repairs, expected_cost
+from faultnet.network.structure import Array
+
+LEAST_CHANCE = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Position:
+    """A belief with the tests that could be done and the repairs that could be made.
+
+    Parameters
+    ----------
+    belief : array, shape (hypotheses,)
+        Sums to one.
+    chances : dict of test id to array, shape (hypotheses, outcomes)
+        Rows sum to one.
+    price : dict of test id to float
+        [money].
+    repairs : Repairs
+    """
+
+    belief: Array
+    chances: Mapping[str, Array]
+    price: Mapping[str, float]
+    repairs: Repairs
+
+    def cost_now(self) -> float:
+        """Expected cost of repair without any further test [money]."""
+        return float(expected_cost(self.repairs, self.belief[None])[0])
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What a test is worth.
+
+    Parameters
+    ----------
+    saving : float
+        Net of what the test costs [money]; negative when it is not worth doing.
+    outcomes : tuple of (float, float)
+        Chance of each outcome and expected cost of repair after it.
+    follow_up : str or None
+        The test that makes this one worth doing, when it is not alone.
+    """
+
+    saving: float
+    outcomes: tuple[tuple[float, float], ...]
+    follow_up: str | None = None
+
+
+def one_step(position: Position) -> dict[str, Worth]:
+    """Worth of every test taken alone."""
+    now = position.cost_now()
+    names = list(position.chances)
+    weights = [position.belief[:, None] * position.chances[t] for t in names]
+    stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(position.belief)))
+    total = stacked.sum(axis=1)
+    after = np.where(total > LEAST_CHANCE, expected_cost(position.repairs, stacked), 0.0)
+    result, stop = {}, 0
+    for name, weight in zip(names, weights, strict=True):
+        start, stop = stop, stop + weight.shape[1]
+        chance, cost = total[start:stop], after[start:stop]
+        saving = now - float(chance @ cost) - position.price[name]
+        result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
+    return result
+
+
+def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, second: int = 10) -> dict[str, Worth]:
+    """Worth of the most promising tests when one more may follow.
+
+    Parameters
+    ----------
+    position : Position
+    alone : dict of test id to Worth
+        Of :func:`one_step`.
+    first, second : int
+        How many tests are tried at each step.
+    """
+    promising = sorted(alone, key=lambda t: -(alone[t].saving + position.price[t]))
+    now = position.cost_now()
+    result = {}
+    for test in promising[:first]:
+        followers = [t for t in promising[: second + 1] if t != test][:second]
+        spent, best_follower = position.price[test], None
+        expected = 0.0
+        for outcome in range(position.chances[test].shape[1]):
+            weight = position.belief * position.chances[test][:, outcome]
+            chance = float(weight.sum())
+            if chance <= LEAST_CHANCE:
+                continue
+            after = Position(weight / chance, {t: position.chances[t] for t in followers}, position.price, position.repairs)
+            then = one_step(after)
+            follower = max(then, key=lambda t: then[t].saving, default=None)
+            gain = max(0.0, then[follower].saving) if follower else 0.0
+            if gain > 0.0:
+                best_follower = follower
+            expected += chance * (after.cost_now() - gain)
+        result[test] = Worth(now - expected - spent, alone[test].outcomes, best_follower)
+    return result
+
+
+def cost_to_go(position: Position, depth: int = 3, least: float = 0.02) -> float:
+    """Expected cost of testing greedily, up to so many tests in a row, and then mending [money].
+
+    Parameters
+    ----------
+    position : Position
+    depth : int
+        Tests in a row.
+    least : float
+        Branches less likely than this are mended without further tests [-].
+    """
+    worth = one_step(position) if depth > 0 else {}
+    best = max(worth, key=lambda t: worth[t].saving, default=None)
+    if best is None or worth[best].saving <= 0.0:
+        return position.cost_now()
+    rest = {t: c for t, c in position.chances.items() if t != best}
+    total = position.price[best]
+    for outcome, (chance, cost) in enumerate(worth[best].outcomes):
+        if chance < least:
+            total += chance * cost
+            continue
+        weight = position.belief * position.chances[best][:, outcome]
+        after = Position(weight / chance, rest, position.price, position.repairs)
+        total += chance * cost_to_go(after, depth - 1, least / chance)
+    return total
+
+
+def rows_normalised(chances: Array) -> Array:
+    """Rows that sum to one; a row of nothing becomes even."""
+    total = chances.sum(axis=1, keepdims=True)
+    return np.where(total > 0, chances / np.where(total > 0, total, 1.0), 1.0 / chances.shape[1])

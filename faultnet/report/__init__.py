@@ -1,0 +1,26 @@
+"""Pictures and sheets of a case: SVG, and HTML that prints well on A4 and Letter; nothing here needs a browser.
+
+* :mod:`~faultnet.report.strips`: each reading beside the range of a sound car;
+* :mod:`~faultnet.report.beliefs`: the course of belief over the entries;
+* :mod:`~faultnet.report.links`: what was read, and what it moved;
+* :mod:`~faultnet.report.sheet` and :mod:`~faultnet.report.blank`: the job sheet, and the sheet to take to the car.
+"""
+
+from __future__ import annotations
+
+from faultnet.report.beliefs import course_of_belief, draw_course
+from faultnet.report.blank import blank_sheet
+from faultnet.report.links import draw_links
+from faultnet.report.sheet import job_sheet
+from faultnet.report.strips import Strip, draw_strip, strips_of
+
+__all__ = [
+    "Strip",
+    "blank_sheet",
+    "course_of_belief",
+    "draw_course",
+    "draw_links",
+    "draw_strip",
+    "job_sheet",
+    "strips_of",
+]

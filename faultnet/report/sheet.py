@@ -1,0 +1,151 @@
+"""The job sheet: what was complained of, what was read and done, what it means, and what to mind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+
+from faultnet.car import Act, Case, Reading, Visit
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis.result import Diagnosis
+from faultnet.diagnosis.wording import entry_words, range_words
+from faultnet.report.page import care, document, listed, table
+from faultnet.report.strips import Strip, draw_strip, strips_of
+from faultnet.report.words import car_words, conditions_words, share_words, times_words
+
+SHOWN_CAUSES = 5
+SHOWN_REASONS = 5
+LEAST_SHARE = 0.02
+ENOUGH = 0.8
+
+
+def job_sheet(
+    case: Case,
+    diagnosis: Diagnosis,
+    catalogue: Catalogue,
+    *,
+    case_id: str = "",
+    temperature_unit: str = "degC",
+    course: str = "",
+) -> str:
+    """A job sheet as an HTML document that prints on A4 and Letter.
+
+    Parameters
+    ----------
+    case : Case
+    diagnosis : Diagnosis
+        Of this case.
+    catalogue : Catalogue
+    case_id : str
+        Under which the case is kept.
+    temperature_unit : {"degC", "degF"}
+    course : str
+        SVG of the course of belief, to be printed with it.
+
+    Examples
+    --------
+    >>> from faultnet.car import Battery, Car
+    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.diagnosis import diagnose
+    >>> case = Case(Car(Battery(600.0)), complaint="slow")
+    >>> sheet = job_sheet(case, diagnose(case, load_catalogue()), load_catalogue())
+    >>> "Complaint: slow" in sheet, "come first" in sheet
+    (True, True)
+    """
+    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue)]
+    strips = iter(strips_of(case, diagnosis, catalogue))
+    seen = {(s.visit, s.entry) for s in diagnosis.seen if s.value is not None and s.sound_range is not None}
+    for number, visit in enumerate(case.visits):
+        body.append(_visit(number, visit, catalogue, seen, strips, temperature_unit))
+    body += [
+        _reasons(diagnosis),
+        f'<div class="picture keep"><h2>Course of belief</h2>{course}</div>' if course else "",
+    ]
+    body += [_next(case, diagnosis), care(_cautions(case, diagnosis, catalogue)), _signatures()]
+    return document(f"Job sheet {case.name or case_id}".strip(), body)
+
+
+def _head(case: Case, case_id: str) -> str:
+    marks = " (invented)" if case.invented else ""
+    kept = f'<p class="quiet">Case {escape(case_id)}</p>' if case_id else ""
+    return (
+        f"<h1>Job sheet: {escape(case.name or case.car.label or 'a car')}{marks}</h1>{kept}"
+        f"<p>{escape(car_words(case.car))}</p><p><b>Complaint: {escape(case.complaint or 'none given')}</b></p>"
+    )
+
+
+def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> str:
+    rows = [
+        (escape(c.label), share_words(c.probability), share_words(c.prior))
+        for c in diagnosis.causes[:SHOWN_CAUSES]
+        if c.probability >= LEAST_SHARE
+    ]
+    rows.append(("No part at fault", share_words(diagnosis.nothing_wrong), ""))
+    parts = ["<h2>Verdict</h2>", f"<p>{escape(diagnosis.summary)}</p>"]
+    if case.outcome is not None:
+        parts.append(_outcome(case, catalogue))
+    elif diagnosis.causes[0].probability >= ENOUGH:
+        act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
+        parts.append(f"<p><b>What mends it: {escape(act.label)} ({escape(part.label)})</b></p>")
+    parts.append(table(("Cause", "Now", "Before any entry"), rows))
+    parts += [f"<p><b>Measure again:</b> {escape(clash)}</p>" for clash in diagnosis.clashes]
+    return "".join(parts)
+
+
+def _outcome(case: Case, catalogue: Catalogue) -> str:
+    assert case.outcome is not None
+    labels = []
+    for component, mode in case.outcome.causes:
+        spec = catalogue.component(component)
+        labels.append(f"{spec.label}: {next((m.label for m in spec.modes if m.id == mode), mode)}")
+    found = ", ".join(labels) or "nothing was at fault"
+    return f"<p><b>Closed: {escape(found)}.</b> Proven by: {escape(case.outcome.confirmed_by)}</p>"
+
+
+def _visit(
+    number: int, visit: Visit, catalogue: Catalogue, seen: set[tuple[int, int]], strips: Iterator[Strip], unit: str
+) -> str:
+    rows = []
+    for k, entry in enumerate(visit.entries):
+        strip = next(strips) if (number, k) in seen else None
+        sound = f"{range_words(strip.low, strip.high, strip.unit)}: {strip.verdict}" if strip else ""
+        note = f'<br><span class="quiet">{escape(entry.note)}</span>' if entry.note else ""
+        rows.append((f"{_said(entry, catalogue)}{note}", draw_strip(strip) if strip else "", escape(sound)))
+    date = f", {visit.date}" if visit.date else ""
+    told = f"<h2>Visit {number + 1}{escape(date)}</h2><p>{escape(conditions_words(visit.conditions, unit))}</p>"
+    return told + (table(("Reading or work", "Beside a sound car", "Sound car that day"), rows) if rows else "")
+
+
+def _said(entry: Reading | Act, catalogue: Catalogue) -> str:
+    words = escape(entry_words(catalogue, entry))
+    return f"<b>Work:</b> {words}" if isinstance(entry, Act) else words
+
+
+def _reasons(diagnosis: Diagnosis) -> str:
+    parts = []
+    for cause in diagnosis.causes[:2]:
+        found = diagnosis.reasons.get(f"{cause.component}:{cause.mode}", ())
+        told = [f"{r.said}: {times_words(r.weight)}" for r in found[:SHOWN_REASONS] if abs(r.weight) >= 1.0]
+        if told:
+            parts.append(f'<div class="keep"><p><b>{escape(cause.label)}</b></p>{listed(told)}</div>')
+    return f"<h2>Reasons</h2>{''.join(parts)}" if parts else ""
+
+
+def _next(case: Case, diagnosis: Diagnosis) -> str:
+    if case.outcome is not None or not diagnosis.next_tests:
+        return ""
+    found = [f"{t.label} ({t.minutes:.0f} min, {t.bits:.2f} bit)" for t in diagnosis.next_tests[:3]]
+    return f"<h2>Next tests, best first</h2>{listed(found, 'ol')}"
+
+
+def _cautions(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> list[str]:
+    """The general ones, those of the next tests, and those of the repair of the leading cause."""
+    found = list(diagnosis.cautions)
+    repair = diagnosis.causes[0].repair
+    if case.outcome is None and repair:
+        found += [catalogue.cautions[c] for c in catalogue.act(repair).cautions]
+    return list(dict.fromkeys(found))
+
+
+def _signatures() -> str:
+    return '<div class="sign keep"><div>Date</div><div>Name</div><div>Signature</div></div>'

@@ -1,0 +1,339 @@
+"""Bench: how well six tests a shop can do tell each fault from all the others.
+
+For every fault mode, virtual cars with that single fault (one that comes and goes is on) are measured through the
+continuous physics by a fixed list of at most six tests, chosen as a technician would who suspects it, and the belief
+in the true cause is read off. Run `python tests/bench/separability.py` for the table, with `--json` for the numbers.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections import Counter
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from faultnet.car import Act, Battery, Car, Case, Conditions, Entry, Visit
+from faultnet.catalogue import load_catalogue
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis import work_through
+from faultnet.errors import ClashError
+from faultnet.trials.world import VirtualCar, after_act, draw_car, measure, next_visit
+
+SEED = 20261125
+SURE = 0.8
+MOST_TESTS = 6
+CAR = Car(Battery(600.0, "EN"), "petrol", 1.6)
+CONDITIONS = Conditions(air_temperature=15.0, hours_standing=12.0)
+ANOTHER_DAY = "another_day"  # the car comes back, what comes and goes is drawn anew
+PREPARING = ("charge", "shed_surface_charge")
+
+# What to do, in order, when this mode is suspected, and why these. Acts in PREPARING and ANOTHER_DAY are no tests.
+LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
+    ("battery", "sulphated"): (
+        ("charger_acceptance", "hydrometer_level", "charge", "shed_surface_charge", "half_rating_load",
+         "hold_after_charge", "hydrometer_spread", "acid_level"),
+        "takes little current, acid stays weak, high resistance in all cells alike",
+    ),
+    ("battery", "worn"): (
+        ("charger_acceptance", "charge", "shed_surface_charge", "half_rating_load", "conductance_rating",
+         "hold_after_charge", "hydrometer_spread", "acid_level"),
+        "fails the load test though it took its charge and holds it",
+    ),
+    ("battery", "weak_cell"): (
+        ("hydrometer_spread", "dead_crank_sag", "charge", "shed_surface_charge", "half_rating_load", "rest_voltage"),
+        "one cell apart from the others, and volts that sag under load",
+    ),
+    ("battery", "shorted_cell"): (
+        ("rest_voltage", "hydrometer_spread", "hold_after_charge", "crank_minimum"),
+        "two volts missing at all times",
+    ),
+    ("battery", "broken_link"): (
+        ("rest_voltage", "lamps_while_cranking", "recorded_sustained", "positive_joint_drop", "two_load_resistance",
+         "negative_joint_drop"),
+        "good at rest, collapses at its own posts under the least load",
+    ),
+    ("battery", "dried_out"): (
+        ("acid_level", "case_condition", "hold_after_charge", "half_rating_load", "hydrometer_spread",
+         "charge_hot_voltage"),
+        "plates dry, strong acid, high resistance",
+    ),
+    ("battery", "undersized"): (
+        ("battery_label", "when_it_fails", "half_rating_load", "hydrometer_spread", "charger_acceptance",
+         "hold_after_charge"),
+        "a sound battery with a smaller figure on its label",
+    ),
+    ("positive_joint", "slack"): (
+        ("positive_joint_moves", "positive_joint_drop", "wiggle_while_cranking", ANOTHER_DAY, "positive_joint_drop",
+         ANOTHER_DAY, "positive_joint_drop"),
+        "moves by hand, answers to the hand, drops volts one day and not another",
+    ),
+    ("positive_joint", "corroded"): (
+        ("positive_joint_look", "positive_joint_drop", "positive_joint_moves", "wiggle_while_cranking", ANOTHER_DAY,
+         "positive_joint_drop"),
+        "powder, firm, drops volts on every day",
+    ),
+    ("negative_joint", "slack"): (
+        ("negative_joint_moves", "negative_joint_drop", "wiggle_while_cranking", ANOTHER_DAY, "negative_joint_drop",
+         ANOTHER_DAY, "negative_joint_drop"),
+        "as the positive one",
+    ),
+    ("negative_joint", "corroded"): (
+        ("negative_joint_look", "negative_joint_drop", "negative_joint_moves", "wiggle_while_cranking", ANOTHER_DAY,
+         "negative_joint_drop"),
+        "as the positive one",
+    ),
+    ("starter_cable", "high_resistance"): (
+        ("starter_cable_drop", "warm_after_cranking", "crank_current", "recorded_sustained", "cranking_speed"),
+        "the drop lies between clamp and solenoid",
+    ),
+    ("ground_path", "high_resistance"): (
+        ("ground_path_drop", "negative_joint_drop", "jumper_ground", "ground_strap_look", "charge_ground_drop",
+         "wiggle_while_cranking"),
+        "the drop lies between clamp and engine, always",
+    ),
+    ("ground_path", "breaks_contact"): (
+        ("ground_path_drop", "ground_strap_look", "wiggle_while_cranking", "jumper_ground", "negative_joint_drop",
+         ANOTHER_DAY, "ground_path_drop"),
+        "the same, but not every day",
+    ),
+    ("solenoid", "worn_contacts"): (
+        ("solenoid_drop", "starter_noise", "tap_starter", "control_terminal_voltage", "crank_current",
+         "warm_after_cranking"),
+        "the drop lies across the solenoid though it pulls",
+    ),
+    ("solenoid", "weak_winding"): (
+        ("how_it_turns_over", "control_terminal_voltage", "control_bypass", "solenoid_drop", "starter_noise",
+         "rest_voltage"),
+        "does not pull though its terminal has volts",
+    ),
+    ("starter_motor", "worn_brushes"): (
+        ("cranking_speed", "recorded_sustained", "crank_current", "positive_side_drop", "ground_side_drop",
+         "tap_starter"),
+        "slow with high volts and no drop outside the motor, answers to a tap",
+    ),
+    ("starter_motor", "dragging"): (
+        ("crank_current", "turn_by_hand", "starter_noise", "smell", "cranking_speed", "how_it_turns_over"),
+        "much current, slow, engine free by hand",
+    ),
+    ("starter_motor", "open"): (
+        ("crank_current", "solenoid_drop", "control_terminal_voltage", "starter_noise", "ground_side_drop",
+         "tap_starter"),
+        "no current though the solenoid has closed",
+    ),
+    ("start_control", "intermittent"): (
+        ("how_it_turns_over", "control_terminal_voltage", "control_bypass", "wiggle_while_cranking",
+         ANOTHER_DAY, "control_terminal_voltage", "how_it_turns_over"),
+        "no volts at the control terminal today, and volts another day",
+    ),
+    ("start_control", "open"): (
+        ("how_it_turns_over", "control_terminal_voltage", "control_bypass", "when_it_fails",
+         ANOTHER_DAY, "control_terminal_voltage"),
+        "no volts at the control terminal, ever",
+    ),
+    ("engine_turning", "heavy"): (
+        ("turn_by_hand", "crank_current", "starter_noise", "cranking_speed", "recorded_sustained", "ground_side_drop"),
+        "much current, slow, heavy by hand",
+    ),
+    ("engine_turning", "seized"): (
+        ("turn_by_hand", "how_it_turns_over", "crank_current", "starter_noise", "positive_side_drop"),
+        "stall current, locked by hand",
+    ),
+    ("engine_running", "no_fire"): (
+        ("fires_when_cranked", "spark_and_fuel", "how_it_turns_over", "cranking_speed"),
+        "cranks well and something it needs to run is missing",
+    ),
+    ("alternator", "worn_brushes"): (
+        ("charge_unloaded_voltage", "alternator_current", "excitation", "belt_look", "charge_lamp",
+         ANOTHER_DAY, "alternator_current"),
+        "rotor circuit open at the brushes, better another day",
+    ),
+    ("alternator", "no_output"): (
+        ("charge_unloaded_voltage", "alternator_current", "excitation", "belt_look", "charge_lamp",
+         ANOTHER_DAY, "alternator_current"),
+        "no current though belt and excitation are there, ever",
+    ),
+    ("regulator", "low"): (
+        ("charge_unloaded_voltage", "charge_loaded_voltage", "charge_cable_drop", "excitation", "supply_codes",
+         "alternator_current"),
+        "low volts without load although the current can be had",
+    ),
+    ("regulator", "high"): (
+        ("charge_unloaded_voltage", "charge_hot_voltage", "smell", "acid_level"),
+        "too high warm and cold",
+    ),
+    ("rectifier", "open_diode"): (
+        ("charge_ripple", "key_off_current", "alternator_current", "alternator_noise", "fuse_pull"),
+        "ripple without a leak",
+    ),
+    ("rectifier", "leaking_diode"): (
+        ("charge_ripple", "key_off_current", "fuse_pull", "alternator_current"),
+        "ripple and a leak that ends with the alternator's lead",
+    ),
+    ("belt", "slips"): (
+        ("belt_look", "alternator_noise", "alternator_current", "charge_loaded_voltage", "smell", "charge_ripple"),
+        "glazed or slack, squeals, low current",
+    ),
+    ("belt", "lost"): (
+        ("belt_look", "charge_lamp", "charge_unloaded_voltage", "alternator_current"),
+        "it is not there",
+    ),
+    ("charge_cable", "high_resistance"): (
+        ("charge_cable_drop", "charge_loaded_voltage", "charge_unloaded_voltage", "alternator_current"),
+        "volts are lost between alternator and battery",
+    ),
+    ("charge_cable", "open"): (
+        ("charge_cable_drop", "charge_unloaded_voltage", "alternator_current", "excitation", "belt_look",
+         "charge_lamp"),
+        "volts at the alternator, none at the battery, no current",
+    ),
+    ("charge_control", "not_excited"): (
+        ("excitation", "charge_lamp", "charge_unloaded_voltage", "alternator_current", "belt_look"),
+        "no volts at the exciter terminal",
+    ),
+    ("charge_control", "wrong_command"): (
+        ("charge_unloaded_voltage", "supply_codes", "excitation", "recent_work", "charge_loaded_voltage",
+         "alternator_current"),
+        "low volts and a code",
+    ),
+    ("drain", "moderate"): (
+        ("key_off_current", "fuse_pull", "when_it_fails", "flat_how_often", ANOTHER_DAY, "key_off_current"),
+        "a steady tenth of an ampere that a fuse ends",
+    ),
+    ("drain", "heavy"): (
+        ("key_off_current", "fuse_pull", "when_it_fails", ANOTHER_DAY, "key_off_current", ANOTHER_DAY,
+         "key_off_current"),
+        "an ampere that a fuse ends, every day",
+    ),
+    ("drain", "stays_awake"): (
+        ("key_off_current", "fuse_pull", "when_it_fails", ANOTHER_DAY, "key_off_current", ANOTHER_DAY,
+         "key_off_current"),
+        "an ampere today and none another day",
+    ),
+    ("use", "short_trips"): (
+        ("journeys", "standing_habit", "left_something_on", "flat_how_often", "rest_voltage", "jump_start"),
+        "short journeys, neither weeks of standing nor a lamp left on, and half flat",
+    ),
+    ("use", "long_standing"): (
+        ("standing_habit", "when_it_fails", "journeys", "left_something_on", "rest_voltage", "jump_start"),
+        "weeks of standing, flat after them, restarts later by itself",
+    ),
+    ("use", "left_on"): (
+        ("left_something_on", "flat_how_often", "rest_voltage", "jump_start", "standing_habit", "journeys"),
+        "something was on, flat once, restarts later by itself",
+    ),
+    ("unlisted", "present"): (
+        ("rest_voltage", "crank_minimum", "positive_side_drop", "ground_side_drop", "key_off_current",
+         "charge_unloaded_voltage"),
+        "readings that fit nothing",
+    ),
+}  # fmt: skip
+
+# Modes that no list of readings of one car can tell apart with certainty, and why.
+PHYSICAL_LIMITS: dict[tuple[str, str], str] = {
+    ("solenoid", "weak_winding"): "pulls in more often than not, and then every reading is that of a sound car",
+    ("battery", "worn"): "dried out, sulphated and worn plates differ in degree only once the acid stands right",
+    ("unlisted", "present"): "by definition gives no reading of its own",
+}
+
+
+@dataclass(frozen=True)
+class Found:
+    """How one mode came out."""
+
+    component: str
+    mode: str
+    cars: int
+    sure: int
+    mean: float
+    mistaken_for: str
+    tests: tuple[str, ...]
+
+    @property
+    def share(self) -> float:
+        """Cars with a belief above 0.8 in the true cause [-]."""
+        return self.sure / self.cars
+
+
+def tests_of(steps: tuple[str, ...]) -> tuple[str, ...]:
+    """The tests of a list, without what only prepares them."""
+    return tuple(s for s in steps if s not in (*PREPARING, ANOTHER_DAY))
+
+
+def worked_up(vehicle: VirtualCar, steps: tuple[str, ...], rng: np.random.Generator) -> Case:
+    """Do the steps on a virtual car and write the case down."""
+    visits: list[list[Entry]] = [[]]
+    for step in steps:
+        if step == ANOTHER_DAY:
+            vehicle = next_visit(vehicle, rng, CONDITIONS)
+            visits.append([])
+        elif step in PREPARING:
+            vehicle = after_act(vehicle, step, None, rng)
+            visits[-1].append(Act(step))
+        else:
+            visits[-1].append(measure(vehicle, step, None, rng))
+    return Case(vehicle.car, tuple(Visit(tuple(v), CONDITIONS) for v in visits), invented=True)
+
+
+def beliefs(catalogue: Catalogue, case: Case) -> dict[tuple[str, str], float]:
+    """Probability of every fault mode; empty where the entries clash."""
+    try:
+        worked = work_through(case, catalogue)
+    except ClashError:
+        return {}
+    marginals = worked.belief.marginals()
+    return {
+        (c.id, m.id): float(p)
+        for c in catalogue.components
+        for m, p in list(zip(c.modes, marginals[c.id], strict=True))[1:]
+    }
+
+
+def separated(catalogue: Catalogue, cause: tuple[str, str], cars: int, seed: int = SEED) -> Found:
+    """Draw cars with one fault, work each up by its list and count how often the belief is above 0.8."""
+    steps, _ = LISTS[cause]
+    rng = np.random.default_rng([seed, list(LISTS).index(cause)])
+    chances, wrong = [], Counter[str]()
+    for _ in range(cars):
+        vehicle = draw_car(rng, catalogue, CAR, dict([cause]), CONDITIONS, faults_on=True)
+        found = beliefs(catalogue, worked_up(vehicle, steps, rng))
+        chances.append(found.get(cause, 0.0))
+        if chances[-1] <= SURE:
+            wrong[":".join(max(found, key=lambda c: found[c] if c != cause else -1.0)) if found else "clash"] += 1
+    sure = sum(c > SURE for c in chances)
+    mistaken = ", ".join(f"{name} {n}" for name, n in wrong.most_common(2))
+    return Found(*cause, cars, sure, round(float(np.mean(chances)), 2), mistaken, tests_of(steps))
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Print the table or the numbers."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cars", type=int, default=10)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--only", default="", help="component or component:mode")
+    parser.add_argument("--json", action="store_true")
+    chosen = parser.parse_args(arguments)
+    catalogue = load_catalogue()
+    results = []
+    for cause in LISTS:
+        if chosen.only and not ":".join(cause).startswith(chosen.only):
+            continue
+        found = separated(catalogue, cause, chosen.cars, chosen.seed)
+        results.append(found)
+        if not chosen.json:
+            left = f"  next to it: {found.mistaken_for}" if found.mistaken_for else ""
+            print(f"{':'.join(cause):34s} {found.sure:3d}/{found.cars}  mean {found.mean:.2f}{left}", flush=True)
+    if chosen.json:
+        json.dump({"seed": chosen.seed, "modes": [asdict(f) for f in results]}, sys.stdout, indent=1)
+        print()
+        return
+    good = sum(f.share > SURE for f in results)
+    print(f"{good} of {len(results)} modes are told apart in more than {SURE:.0%} of the cars (seed {chosen.seed})")
+    for cause, reason in PHYSICAL_LIMITS.items():
+        print(f"limit of {':'.join(cause)}: {reason}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,187 @@
+"""Advice on whole cases: when to stop, what to mend, what a test saves."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.catalogue import load_catalogue
+from faultnet.cases.file import load_case
+from faultnet.decision import advise, load_costs
+from faultnet.decision.advice import position_of
+from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
+from faultnet.decision.repair import expected_cost
+from faultnet.decision.tools import worth_of_tools, worth_over_priors
+from faultnet.decision.value import Position, one_step, two_steps
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.diagnose import ranked
+from faultnet.errors import PriorsError
+from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
+from faultnet.shipped import shipped
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return load_catalogue()
+
+
+@pytest.fixture(scope="module")
+def fresh(catalogue):
+    return work_through(load_case(shipped("cases") / "fresh_case.json"), catalogue)
+
+
+def test_a_shorted_cell_ends_in_a_new_battery_with_a_proof(catalogue):
+    answer = advise(load_case(shipped("cases") / "shorted_cell.json"), catalogue, load_costs())
+    assert answer.decision.stop
+    assert answer.decision.repair == "battery"
+    assert answer.decision.act == "replace"
+    assert answer.decision.chance_of_cure > 0.6
+    assert "V" in answer.decision.proof
+
+
+def test_a_car_just_brought_in_is_tested_not_mended(catalogue):
+    answer = advise(load_case(shipped("cases") / "fresh_case.json"), catalogue, load_costs())
+    assert not answer.decision.stop
+    savings = [t.saving for t in answer.diagnosis.next_tests]
+    assert savings[0] > 0
+    assert savings == sorted(savings, reverse=True)
+
+
+def test_the_outcomes_of_a_test_are_a_distribution_and_average_back_to_the_belief(catalogue, fresh):
+    tests, leading = ranked(fresh, None)
+    assert leading.posterior.sum() == pytest.approx(1.0)
+    for test in tests:
+        assert sum(o.chance for o in test.outcomes) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_the_saving_of_a_test_is_worked_out_by_hand(fresh):
+    """Cost now, less the mean of the costs after each outcome, less the price of the test."""
+    costs = load_costs()
+    tests, leading = ranked(fresh, None)
+    position = position_of(fresh, costs, tests, leading)
+    worth = one_step(position)["rest_voltage"]
+    chance = position.chances["rest_voltage"]
+    after = 0.0
+    for outcome in range(chance.shape[1]):
+        weight = position.belief * chance[:, outcome]
+        if weight.sum() > 1e-9:
+            after += weight.sum() * float(expected_cost(position.repairs, weight[None])[0])
+    assert worth.saving == pytest.approx(position.cost_now() - after - position.price["rest_voltage"])
+
+
+def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead():
+    """A bit and its mask: each alone tells nothing about which of two dear repairs is needed, together everything."""
+    at_fault = np.repeat(np.eye(2, dtype=bool), 2, axis=0)
+    from faultnet.decision.repair import Repairs
+
+    repairs = Repairs(("a", "b"), np.array([100.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
+    bit = np.array([[1, 0], [0, 1], [0, 1], [1, 0]], float)
+    mask = np.array([[1, 0], [0, 1], [1, 0], [0, 1]], float)
+    position = Position(np.full(4, 0.25), {"bit": bit, "mask": mask}, {"bit": 1.0, "mask": 1.0}, repairs)
+    alone = one_step(position)
+    assert max(w.saving for w in alone.values()) < 0
+    together = two_steps(position, alone)
+    assert together["bit"].saving == pytest.approx(50.0 - 2.0)
+    assert together["bit"].follow_up == "mask"
+
+
+def test_a_dearer_hour_makes_long_tests_worth_less(catalogue, fresh):
+    tests, leading = ranked(fresh, None)
+    cheap, dear = (load_costs().with_shop(hourly_rate=r) for r in (20.0, 200.0))
+    assert position_of(fresh, dear, tests, leading).price["half_rating_load"] == pytest.approx(
+        10 * position_of(fresh, cheap, tests, leading).price["half_rating_load"]
+    )
+
+
+def test_wrong_prices_are_refused():
+    with pytest.raises(PriorsError, match="negative"):
+        load_costs().with_shop(hourly_rate=-1.0)
+    with pytest.raises(PriorsError, match="unknown part"):
+        load_costs().with_shop(part={"flux": 3.0})
+
+
+def test_a_missing_row_of_costs_is_named(tmp_path):
+    text = (shipped("priors") / "standard" / "costs.csv").read_text().splitlines()
+    (tmp_path / "costs.csv").write_text("\n".join(line for line in text if not line.startswith("labour,belt")))
+    with pytest.raises(PriorsError, match="belt"):
+        load_costs(folder=tmp_path)
+
+
+def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(catalogue, fresh):
+    plan = pocket_plan(fresh, load_costs(), depth=3)
+    leaves, knots = [], []
+
+    def walk(node):
+        if isinstance(node, Leaf):
+            leaves.append(node)
+            return
+        knots.append(node)
+        assert sum(then.chance for _, then in node.branches) == pytest.approx(node.chance, rel=1e-6)
+        for _, then in node.branches:
+            walk(then)
+
+    walk(plan)
+    assert isinstance(plan, Knot)
+    assert len(knots) > 2
+    assert any(leaf.repair for leaf in leaves)
+    for leaf in leaves:
+        assert leaf.repair or leaf.words == COME_BACK
+        assert leaf.proof or leaf.repair in ("", "give_back")
+    assert plan.words in plan_text(plan)
+    assert json.loads(json.dumps(plan_tree(plan)))["test"] == plan.test
+
+
+def test_a_tool_one_has_is_worth_nothing_more(catalogue, fresh):
+    found = worth_of_tools(fresh, load_costs(), ("voltmeter",))
+    assert "voltmeter" not in {w.tool for w in found}
+    assert all(w.saving >= 0 for w in found)
+
+
+def test_a_voltmeter_is_among_the_two_tools_most_worth_having(catalogue):
+    """Common practice, no source: something that reads volts is the first thing to buy."""
+    worked = work_through(Case(Car(Battery(600.0))), catalogue)
+    found = worth_of_tools(worked, load_costs(), (), depth=3)
+    assert "voltmeter" in {w.tool for w in found[:2]}
+    assert found[1].saving > 0
+
+
+def test_the_worth_of_tools_over_the_priors_is_that_of_a_car_nobody_has_looked_at(catalogue):
+    car = Car(Battery(600.0))
+    worked = work_through(Case(car), catalogue)
+    assert worth_over_priors(car, catalogue, load_costs(), ()) == worth_of_tools(worked, load_costs(), ())
+
+
+def test_what_would_overturn_a_verdict_does_overturn_it(catalogue):
+    """The outcome named is entered as a reading, and the cause named then leads."""
+    case = load_case(shipped("cases") / "regulator_low.json")
+    answer = advise(case, catalogue, load_costs())
+    found = overturning(answer.diagnosis)
+    assert overturning_words(found)
+    if found is not None:
+        test = catalogue.test(found.test)
+        states = {label: state for state, label in test.choices}
+        if found.outcome in states:
+            visit = case.visits[-1]
+            entry = Reading(found.test, state=states[found.outcome])
+            more = replace(case, visits=(*case.visits[:-1], replace(visit, entries=(*visit.entries, entry))))
+            leader = advise(more, catalogue, load_costs()).diagnosis.causes[0]
+            assert leader.label == found.leads_to
+
+
+def test_the_hinge_names_the_base_rate(catalogue):
+    case = load_case(shipped("cases") / "sulphated_battery.json")
+    diagnosis = advise(case, catalogue, load_costs()).diagnosis
+    found = hinge(diagnosis, catalogue, case.car.battery.age, case.car.climate)
+    assert found.cause.component == "battery"
+    assert found.factor > 1.0
+    assert "base rates" in hinge_words(found) or "times rarer" in hinge_words(found)
+
+
+def test_nothing_at_hand_says_what_would_help(catalogue):
+    visit = Visit((Reading("rest_voltage", value=12.6),), Conditions(air_temperature=20.0, hours_standing=12.0))
+    answer = advise(Case(Car(Battery(600.0)), (visit,)), catalogue, load_costs(), tools=())
+    assert all(not t.tools for t in answer.diagnosis.next_tests)

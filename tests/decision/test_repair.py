@@ -1,0 +1,112 @@
+"""Expected cost of repair against brute force over all orders and the result of Heckerman, Breese and Rommelse 1995."""
+
+from __future__ import annotations
+
+from itertools import permutations
+
+import numpy as np
+import pytest
+
+from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for, replayed
+from faultnet.decision.costs import load_costs
+
+
+def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf")):
+    names = tuple(f"r{i}" for i in range(len(cost)))
+    access = [-1] * len(cost) if access is None else access
+    return Repairs(
+        names, np.array(cost, float), np.array(access_cost, float), np.array(access, dtype=np.intp),
+        np.array(at_fault, bool), call_back, start_over,
+    )  # fmt: skip
+
+
+def by_hand(repairs, belief, order):
+    """Replay one order on every hypothesis, in the plainest possible way."""
+    total = 0.0
+    for faults, share in zip(repairs.at_fault, belief, strict=True):
+        left, bill, opened = set(np.flatnonzero(faults)), 0.0, set()
+        for step in order:
+            if not left and step != order[0]:
+                break
+            access = repairs.access[step]
+            bill += repairs.cost[step]
+            if access >= 0 and access not in opened:
+                bill += repairs.access_cost[access]
+                opened.add(access)
+            left.discard(step)
+        total += share * bill
+    return total
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_a_single_fault_with_independent_costs_is_mended_best_by_probability_over_cost(seed):
+    """Heckerman, Breese and Rommelse, Commun. ACM 38(3), 1995 (from memory): p/c order is optimal."""
+    rng = np.random.default_rng(seed)
+    size = 5
+    repairs = plain(rng.uniform(5, 200, size), np.eye(size))
+    belief = rng.dirichlet(np.ones(size))
+    best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
+    ours = float(expected_cost(repairs, belief[None])[0])
+    assert ours == pytest.approx(best, rel=1e-12)
+    quotient = belief / repairs.cost
+    assert list(order_of_repair(repairs, belief[None])[0]) == list(np.argsort(-quotient))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_replaying_an_order_agrees_with_doing_it_by_hand(seed):
+    rng = np.random.default_rng(100 + seed)
+    size, hypotheses = 5, 12
+    at_fault = rng.random((hypotheses, size)) < 0.35
+    at_fault[~at_fault.any(axis=1), 0] = True
+    repairs = plain(rng.uniform(5, 100, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0])
+    belief = rng.dirichlet(np.ones(hypotheses))
+    order = rng.permutation(size)
+    assert float((replayed(repairs, order[None]) @ belief)[0]) == pytest.approx(by_hand(repairs, belief, order))
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_several_faults_and_shared_covers_stay_close_to_the_best_of_all_orders(seed):
+    """Probability over cost is a rule of thumb there; brute force over all 120 orders tells what it loses."""
+    rng = np.random.default_rng(200 + seed)
+    size, hypotheses = 5, 10
+    at_fault = np.zeros((hypotheses, size), bool)
+    for row in at_fault:
+        row[rng.choice(size, rng.choice([1, 1, 1, 2]), replace=False)] = True
+    repairs = plain(rng.uniform(10, 100, size), at_fault, [0, 0, 0, 1, 1], [25.0, 15.0])
+    belief = rng.dirichlet(np.ones(hypotheses))
+    best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
+    ours = float(expected_cost(repairs, belief[None])[0])
+    assert best - 1e-9 <= ours <= 1.25 * best
+
+
+def test_a_cover_taken_off_is_paid_once():
+    repairs = plain([10.0, 10.0], [[True, True]], [0, 0], [100.0])
+    assert float(expected_cost(repairs, np.ones((1, 1)))[0]) == 120.0
+
+
+def test_starting_over_bounds_the_cost_of_blind_repairs():
+    repairs = plain([100.0] * 6, np.eye(6), start_over=150.0)
+    cost = float(expected_cost(repairs, np.full((1, 6), 1 / 6))[0])
+    assert cost == pytest.approx(150.0)
+    sure = float(expected_cost(repairs, np.array([[1.0, 0, 0, 0, 0, 0]]))[0])
+    assert sure == pytest.approx(100.0)
+
+
+def test_giving_back_a_car_with_a_fault_costs_a_call_back():
+    costs = load_costs()
+    at_fault = np.array([[False], [True]])
+    repairs = repairs_for(("belt",), at_fault, costs)
+    sound, belt = repairs.at_fault
+    assert list(sound) == [False, True]
+    assert list(belt) == [True, False]
+    order = np.array([[1, 0]])
+    bill = replayed(repairs, order)[0]
+    give_back = costs.money(costs.overhead_minutes)
+    assert bill[0] == pytest.approx(give_back)
+    opened = costs.money(costs.access[costs.behind["belt"]])
+    assert bill[1] == pytest.approx(give_back + costs.repair("belt") + opened + costs.call_back)
+
+
+def test_the_use_of_the_car_is_mended_only_where_no_part_is_at_fault():
+    repairs = repairs_for(("battery", "use"), np.array([[True, True], [False, True]]), load_costs())
+    assert repairs.at_fault.tolist() == [[True, False, False], [False, True, False]]

@@ -1,0 +1,17 @@
+"""The short version of the fuzz: mutated files of every format, each a trace or an error a user can act on."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+
+FUZZ = Path(__file__).parents[1] / "bench" / "fuzz_recordings.py"
+
+
+def test_two_thousand_mutated_files() -> None:
+    """No traceback, nothing over 2 s, memory bounded; `fuzz_recordings.py --files 100000` is the long version."""
+    result = runpy.run_path(str(FUZZ))["run"](2000, 20261125)
+    assert result["faults"] == []
+    assert result["read"] > 600
+    assert result["refused"] > 300
+    assert len(result["read_by_kind"]) >= 15
