@@ -114,7 +114,7 @@ def rank(
 def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dict[str, tuple[Outcome, ...]]:
     """What each outcome class of each test would change: its chance, and the cause that would lead after it."""
     modes = present.modes[leading.chosen]
-    labels, member = _causes_of(modes, catalogue)
+    labels, member = _causes_of(modes, present.model.components, catalogue)
     result = {}
     for test, chance in leading.chances.items():
         weight = leading.posterior[:, None] * chance / np.maximum(chance.sum(axis=1, keepdims=True), TINY)
@@ -128,10 +128,11 @@ def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dic
     return result
 
 
-def _causes_of(modes: IndexArray, catalogue: Catalogue) -> tuple[list[str], Array]:
+def _causes_of(modes: IndexArray, components: tuple[str, ...], catalogue: Catalogue) -> tuple[list[str], Array]:
     """Labels of all fault modes and of nothing wrong, and which of them each hypothesis has."""
     labels, columns = ["nothing wrong"], [~modes.any(axis=1)]
-    for i, component in enumerate(catalogue.components):
+    for i, name in enumerate(components):
+        component = catalogue.component(name)
         for m, mode in enumerate(component.modes[1:], start=1):
             labels.append(f"{component.label}: {mode.label}")
             columns.append(modes[:, i] == m)
