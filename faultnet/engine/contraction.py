@@ -3,26 +3,44 @@
 A :class:`Tensor` is an array whose axes have names; :func:`contract` multiplies any number of them and sums out
 every axis that is not asked for. The order of the pairwise steps comes from :mod:`~faultnet.engine.planning`; each
 step is one batched matrix product, which is several times faster here than a general einsum loop.
+
+A table that hangs on components has one axis for their joint modes, :data:`COMBINATION`, and says which components
+these are; two tables that hang on different ones are brought to the joint modes of both as they are multiplied.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log2
+from functools import lru_cache
+from math import log2, prod
 
 import numpy as np
 
 from faultnet.engine.planning import plan
+from faultnet.engine.rows import Components, Index, RowSets
 from faultnet.network.structure import Array
 
+COMBINATION = "combination"
+MOST_GROUPS = 24
+LEAST_TO_GROUP = 20_000
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False)
 class Tensor:
-    """An array with one name per axis."""
+    """An array with one name per axis.
+
+    Parameters
+    ----------
+    values : array
+    axes : tuple of str
+    components : frozenset of str
+        Whose joint modes the axis `combination` runs over, where there is one.
+    """
 
     values: Array
     axes: tuple[str, ...]
+    components: Components = frozenset()
 
     def sizes(self) -> dict[str, int]:
         """Length of each axis by name."""
@@ -33,6 +51,10 @@ class Tensor:
         order = [self.axes.index(a) for a in axes if a in self.axes]
         sizes = self.sizes()
         return self.values.transpose(order).reshape([sizes.get(a, 1) for a in axes])
+
+    def taken(self, index: Index) -> Tensor:
+        """Other rows of the axis `combination`."""
+        return Tensor(self.values.take(index, axis=self.axes.index(COMBINATION)), self.axes, self.components)
 
 
 def contract(tensors: Sequence[Tensor], keep: Sequence[str]) -> Tensor:
@@ -57,54 +79,133 @@ def contract(tensors: Sequence[Tensor], keep: Sequence[str]) -> Tensor:
     array([21., 43.])
     """
     work = list(tensors)
-    for pair in _path(tuple(t.axes for t in tensors), tuple(t.values.shape for t in tensors), tuple(keep)):
+    axes = tuple(t.axes for t in tensors)
+    sizes = {a: float(round(log2(max(s, 1)))) for t in tensors for a, s in t.sizes().items()}
+    for pair in plan(axes, tuple(sorted(sizes.items())), tuple(keep)):
         chosen = [work[i] for i in pair]
         work = [t for i, t in enumerate(work) if i not in pair]
-        needed = set(keep).union(*(t.axes for t in work))
-        work.append(_product(chosen, needed))
-    only = work[0] if len(work) == 1 else _product(work, set(keep))
-    only = _summed(only, set(keep))
+        needed = frozenset(keep).union(*(t.axes for t in work))
+        work.append(product(chosen[0], chosen[1], needed))
+    return finished(work[0], keep)
+
+
+def finished(tensor: Tensor, keep: Sequence[str]) -> Tensor:
+    """Sum out what is left over and put the axes in order."""
+    only = _summed(tensor, frozenset(keep))
     order = tuple(a for a in keep if a in only.axes)
-    return Tensor(only.arranged(order), order)
+    return Tensor(only.arranged(order), order, only.components)
 
 
-def _product(tensors: Sequence[Tensor], needed: set[str]) -> Tensor:
-    """Product of one or two tensors with what nobody needs summed out."""
-    if len(tensors) == 1:
-        return _summed(tensors[0], needed)
-    left, right = tensors
-    left = _summed(left, needed | set(right.axes))
-    right = _summed(right, needed | set(left.axes))
-    shared = [a for a in left.axes if a in right.axes]
-    batch = [a for a in shared if a in needed]
-    inner = [a for a in shared if a not in needed]
-    rows = [a for a in left.axes if a not in shared]
-    columns = [a for a in right.axes if a not in shared]
-    if not inner:
-        axes = (*batch, *rows, *columns)
-        return Tensor(left.arranged(axes) * right.arranged(axes), axes)
-    sizes = left.sizes() | right.sizes()
-    shape = [int(np.prod([sizes[a] for a in group])) for group in (batch, rows, inner, columns)]
-    first = left.arranged((*batch, *rows, *inner)).reshape(shape[0], shape[1], shape[2])
-    second = right.arranged((*batch, *inner, *columns)).reshape(shape[0], shape[2], shape[3])
-    axes = (*batch, *rows, *columns)
-    return Tensor(np.matmul(first, second).reshape([sizes[a] for a in axes]), axes)
+def product(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets | None = None) -> Tensor:
+    """Multiply two tensors and sum out the axes nobody needs.
+
+    Parameters
+    ----------
+    left, right : Tensor
+    needed : frozenset of str
+        Axes that are kept where they occur; the axis `combination` must be among them.
+    rows : RowSets, optional
+        Joint modes; only needed when both tensors hang on components, and on different ones.
+    """
+    both = left.components | right.components
+    if not left.components or not right.components or left.components == right.components:
+        return _multiplied(left, right, needed, both)
+    assert rows is not None
+    if rows.count(left.components) < rows.count(right.components):
+        left, right = right, left
+    if _worth_grouping(left, right, needed, rows):
+        return _by_groups(left, right, needed, rows)
+    if left.components != both:
+        left = left.taken(rows.index(both, left.components))
+    return _multiplied(left, right.taken(rows.index(both, right.components)), needed, both)
 
 
-def _summed(tensor: Tensor, needed: set[str]) -> Tensor:
+def _multiplied(left: Tensor, right: Tensor, needed: frozenset[str], both: Components) -> Tensor:
+    """Product of two tensors whose joint modes agree."""
+    layout = _layout(left.axes, right.axes, needed)
+    first = left.values.sum(axis=layout.left_gone) if layout.left_gone else left.values
+    second = right.values.sum(axis=layout.right_gone) if layout.right_gone else right.values
+    first, second = first.transpose(layout.left_order), second.transpose(layout.right_order)
+    b, r, k = layout.batch, layout.batch + layout.rows, layout.batch + layout.inner
+    if not layout.inner:
+        shape = first.shape + (1,) * (second.ndim - b)
+        spread = second.reshape(second.shape[:b] + (1,) * layout.rows + second.shape[b:])
+        return Tensor(first.reshape(shape) * spread, layout.axes, both)
+    shape = first.shape[:r] + second.shape[k:]
+    inner = prod(second.shape[b:k])
+    lead = (prod(first.shape[:b]),) if b else ()
+    one = first.reshape(*lead, prod(first.shape[b:r]), inner)
+    two = second.reshape(*lead, inner, prod(second.shape[k:]))
+    return Tensor(np.matmul(one, two).reshape(shape), layout.axes, both)
+
+
+def _worth_grouping(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets) -> bool:
+    """Whether one matrix product for each row of `right` beats repeating its rows."""
+    layout = _layout(_without_rows(left.axes), _without_rows(right.axes), needed)
+    groups = rows.count(right.components)
+    block = right.values.size // groups
+    wide = rows.count(left.components | right.components)
+    return layout.batch == 0 and layout.inner > 0 and groups <= MOST_GROUPS and block * wide > LEAST_TO_GROUP
+
+
+def _by_groups(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets) -> Tensor:
+    """Product of tensors that share no kept axis, one row of `right` after the other."""
+    both = left.components | right.components
+    inside = rows.index(both, right.components)
+    order = np.argsort(inside, kind="stable")
+    ends = np.searchsorted(inside[order], np.arange(rows.count(right.components) + 1))
+    picked = left.taken(order if left.components == both else rows.index(both, left.components)[order])
+    first = picked.values if picked.axes[0] == COMBINATION else np.moveaxis(picked.values, picked.axes.index(COMBINATION), 0)
+    second = np.moveaxis(right.values, right.axes.index(COMBINATION), 0)
+    axes = (COMBINATION, *_without_rows(picked.axes))
+    blocks = [
+        _multiplied(Tensor(first[a:b], axes), Tensor(second[g], _without_rows(right.axes)), needed, both)
+        for g, (a, b) in enumerate(zip(ends[:-1], ends[1:], strict=True))
+    ]
+    joined = np.empty((len(order), *blocks[0].values.shape[1:]))
+    joined[order] = np.concatenate([b.values for b in blocks])
+    return Tensor(joined, blocks[0].axes, both)
+
+
+def _without_rows(axes: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(a for a in axes if a != COMBINATION)
+
+
+def _summed(tensor: Tensor, needed: frozenset[str]) -> Tensor:
     """Sum out the axes that are not needed."""
     gone = tuple(i for i, a in enumerate(tensor.axes) if a not in needed)
     if not gone:
         return tensor
-    return Tensor(tensor.values.sum(axis=gone), tuple(a for a in tensor.axes if a in needed))
+    return Tensor(tensor.values.sum(axis=gone), tuple(a for a in tensor.axes if a in needed), tensor.components)
 
 
-def _path(
-    axes: tuple[tuple[str, ...], ...], shapes: tuple[tuple[int, ...], ...], keep: tuple[str, ...]
-) -> tuple[tuple[int, ...], ...]:
-    """Order of pairwise steps; the same structure always gets the same order."""
-    if len(axes) < 2:
-        return ()
-    sizes = {a: size for group, shape in zip(axes, shapes, strict=True) for a, size in zip(group, shape, strict=True)}
-    rounded = tuple(sorted((a, float(round(log2(max(size, 1))))) for a, size in sizes.items()))
-    return plan(axes, rounded, keep)
+@dataclass(frozen=True)
+class _Layout:
+    """How to turn a product of two tables into one of matrices: which axes are summed first, and all axes' order."""
+
+    left_gone: tuple[int, ...]
+    right_gone: tuple[int, ...]
+    left_order: tuple[int, ...]
+    right_order: tuple[int, ...]
+    batch: int
+    rows: int
+    inner: int
+    axes: tuple[str, ...]
+
+
+@lru_cache(maxsize=16384)
+def _layout(left: tuple[str, ...], right: tuple[str, ...], needed: frozenset[str]) -> _Layout:
+    left_kept = [a for a in left if a in needed or a in right]
+    right_kept = [a for a in right if a in needed or a in left]
+    shared = [a for a in left_kept if a in right]
+    batch = [a for a in shared if a in needed]
+    inner = [a for a in shared if a not in needed]
+    rows = [a for a in left_kept if a not in right]
+    columns = [a for a in right_kept if a not in left]
+    return _Layout(
+        tuple(i for i, a in enumerate(left) if a not in left_kept),
+        tuple(i for i, a in enumerate(right) if a not in right_kept),
+        tuple(left_kept.index(a) for a in (*batch, *rows, *inner)),
+        tuple(right_kept.index(a) for a in (*batch, *inner, *columns)),
+        len(batch), len(rows), len(inner), (*batch, *rows, *columns),
+    )  # fmt: skip

@@ -12,7 +12,7 @@ from faultnet.physics import battery, drain
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 192
-EMPTY_BELOW = 0.08
+PAST_EMPTY = 0.2
 
 
 def supply_node(setting: Setting) -> Node:
@@ -57,7 +57,7 @@ def charge_node(setting: Setting) -> Node:
     fading = own * setting.drawn("battery", "self_discharge_factor", share[6]) / 24.0
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
-    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[7])[None, None, None], 0.0, 1.0)
+    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[7])[None, None, None], -PAST_EMPTY, 1.0)
     return Node("charge", "state", bins.CHARGE.states, parents, counted(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
@@ -99,7 +99,7 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
     reach = np.clip(1.0 - 0.45 * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0) - 0.04 * share[2]
     speed = accepting * hours / setting.spread("charger_hours")
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (1.0 - np.exp(-2.5 * speed[:, None]))
-    return counted(np.clip(after, 0.0, 1.0), bins.CHARGE, 1e-3)
+    return counted(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
@@ -131,15 +131,17 @@ def source_nodes(setting: Setting) -> list[Node]:
 def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     """What a battery drained past empty lacks beyond its rest voltage at nought [V].
 
-    A flat battery reads anything from 11.9 V down to 10.5 V and less; how far is taken as even (common practice).
+    Charge below nought is what was drawn beyond the rated capacity. A flat battery reads anything from 11.9 V down to
+    10 V and less (common practice, no source).
     """
-    depth = np.clip(1.0 - charge / EMPTY_BELOW, 0.0, 1.0)
-    return np.asarray(depth * share * setting.spread("deep_discharge_loss"))
+    depth = np.clip(-charge / PAST_EMPTY, 0.0, 1.0)
+    return np.asarray(depth * (0.8 + 0.4 * share) * setting.spread("deep_discharge_loss"))
 
 
 def _flat_factor(charge: Array) -> Array:
     """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
-    return np.asarray(battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
+    empty = 1.0 + 8.0 * np.clip(-charge, 0.0, None)
+    return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
 SURFACE_SHARES = {

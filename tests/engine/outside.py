@@ -61,14 +61,16 @@ def marginals_of(weights: Array, components: Sequence[str]) -> dict[str, Array]:
     }
 
 
-def by_pgmpy(network: Network, targets: Collection[str]) -> dict[str, Array]:
-    """Beliefs by variable elimination, with every reading and the complaint of the network answered yes."""
+def by_pgmpy(
+    network: Network, targets: Collection[str], evidence: Mapping[str, str] | None = None
+) -> dict[str, Array]:
+    """Beliefs by variable elimination; every reading and the complaint answered yes, unless other evidence is given."""
     from pgmpy.inference import VariableElimination
 
-    model, evidence = to_pgmpy(network), answered(network)
+    model, given = to_pgmpy(network), dict(answered(network) if evidence is None else evidence)
     found = {}
     for target in targets:
-        factor = VariableElimination(model).query([target], evidence=evidence, show_progress=False)
+        factor = VariableElimination(model).query([target], evidence=given, show_progress=False)
         order = [factor.state_names[target].index(s) for s in network.nodes[target].states]
         found[target] = factor.values[order]
     return found
@@ -104,7 +106,7 @@ def pyagrum_network(network: Network) -> Any:
 def by_pyagrum(
     network: Network, targets: Collection[str], evidence: Mapping[str, Any] | None = None
 ) -> tuple[dict[str, Array], float]:
-    """Beliefs by lazy propagation, and the probability of the evidence."""
+    """Beliefs by lazy propagation, and the probability of the evidence; evidence as for pgmpy."""
     engine = pyagrum().LazyPropagation(pyagrum_network(network))
     engine.setEvidence(dict(answered(network) if evidence is None else evidence))
     engine.setTargets(set(targets))

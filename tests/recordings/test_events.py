@@ -209,6 +209,27 @@ def test_switching_off_is_no_start_and_the_next_start_is_found(rate: float) -> N
     assert start.outcome == "good"
 
 
+@pytest.mark.parametrize("rate", [5.0, 10.0, 1000.0])
+def test_a_strong_battery_with_a_small_engine_falls_little_and_is_found(rate: float) -> None:
+    """About 0.5 V sustained: 100 A through 5 mohm (derived)."""
+    time = np.arange(0, 20, 1 / rate)
+    volts = np.where(time < 8, 12.7, 14.3)
+    volts = np.where((time >= 8) & (time < 9.2), 12.2, volts)
+    volts = np.where((time >= 8.0) & (time < 8.02), 10.2, volts)
+    (start,) = starts_of(Trace(time, volts))
+    assert start.outcome == "good"
+    assert start.sustained == pytest.approx(12.2, abs=0.05)
+
+
+def test_a_failed_start_ends_when_the_starter_is_let_go_though_the_rest_comes_back_slowly() -> None:
+    time = np.arange(0, 30, 0.01)
+    volts = np.where(time < 5, 12.5, 12.5 - 0.45 * np.exp(-(time - 8) / 6))
+    volts = np.where((time >= 5) & (time < 8), 10.6 + 0.3 * np.sin(2 * np.pi * 6 * time), volts)
+    (start,) = starts_of(Trace(time, volts))
+    assert start.outcome == "failed"
+    assert start.end == pytest.approx(8.0, abs=0.05)
+
+
 def test_rapid_clicking_is_one_attempt() -> None:
     time = np.arange(0, 10, 0.001)
     phase = (time - 4) % 0.2

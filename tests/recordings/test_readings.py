@@ -101,6 +101,16 @@ def test_the_picture_shows_the_dip_at_its_height() -> None:
     assert max(heights) == pytest.approx(bottom, abs=0.06)
 
 
+def test_a_single_low_sample_among_a_million_is_drawn() -> None:
+    volts = np.full(1_000_000, 12.6)
+    volts[[333_333, 500_000]] = 8.0, 15.0
+    svg = draw_trace(Trace(np.arange(1_000_000) * 1e-4, volts, "spikes"))
+    path = next(node for node in parsed(svg).iter() if node.get("stroke-linejoin"))
+    heights = [float(point.split(" ")[1].rstrip("Z")) for point in str(path.get("d"))[1:].split("L")]
+    per_volt = (320 - 34 - 40) / (7.0 * 1.16)
+    assert max(heights) - min(heights) == pytest.approx(7.0 * per_volt, abs=0.2)
+
+
 def test_a_name_cannot_break_the_picture() -> None:
     trace = Trace(np.arange(3.0), np.array([12.0, 12.5, 12.1]), "<script>&\"'.csv")
     assert parsed(draw_trace(trace)) is not None

@@ -197,6 +197,17 @@ def test_a_truncated_gzip_keeps_what_came_before_and_says_so() -> None:
     assert any("ends early" in repair for repair in half.repairs)
 
 
+def test_a_damaged_gzip_keeps_what_came_before_and_says_so() -> None:
+    rng = np.random.default_rng(0)
+    text = "time s;volts\n" + "".join(f"{k / 10:.1f};{v:.6f}\n" for k, v in enumerate(rng.normal(12, 1, 5000)))
+    packed = bytearray(gzip.compress(text.encode()))
+    packed[len(packed) // 2 : len(packed) // 2 + 400] = bytes(rng.integers(0, 256, 400, dtype=np.uint8))
+    half = read_recording(bytes(packed))
+    assert half.time.size > 1500
+    np.testing.assert_array_equal(half.volts[:1500], read_recording(text.encode()).volts[:1500])
+    assert any("gzip stream is damaged" in repair for repair in half.repairs)
+
+
 def test_columns_can_be_listed() -> None:
     assert list_channels(SOUND["other order"].encode()) == ("volts", "amps", "time s")
 
