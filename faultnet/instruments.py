@@ -175,7 +175,9 @@ def choice_likelihood(
     return likelihood, 1.0 / len(states)
 
 
-def outcome_table(edges: tuple[float, ...], instrument: Instrument, groups: int = 12) -> tuple[Array, Array, tuple[float, ...]]:
+def outcome_table(
+    edges: tuple[float, ...], instrument: Instrument, groups: int = 12
+) -> tuple[Array, Array, tuple[float, ...]]:
     """Outcome classes of a number test: what an instrument would show for each bin of the true value.
 
     Parameters

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from faultnet.car import Case
 from faultnet.catalogue import ActSpec, Catalogue, Component, Instrument, Test
-from faultnet.diagnosis.result import Diagnosis, NextTest
+
+if TYPE_CHECKING:  # importing it brings numpy, which `catalogue` does without
+    from faultnet.diagnosis.result import Diagnosis, NextTest
 
 
 def diagnosis_answer(found: Diagnosis) -> dict[str, Any]:

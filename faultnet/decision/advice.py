@@ -188,13 +188,14 @@ def _because(stop: bool, best: NextTest | None, costs: Costs) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
     if stop:
-        return f"No test left is worth its cost; the best, {best.label}, would lose {-best.saving:.0f} {costs.currency}".rstrip() + "."
+        return (
+            f"No test left is worth its cost; the best, {best.label}, would lose {-best.saving:.0f} {costs.currency}".rstrip()
+            + "."
+        )
     return f"{best.label} saves {best.saving:.0f} {costs.currency}".rstrip() + " on average beyond what it costs."
 
 
-def _cannot_tell(
-    worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None
-) -> str:
+def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None) -> str:
     """Two causes that nothing at hand separates, and the tool that would."""
     chance = position.belief @ position.repairs.at_fault
     order = np.argsort(-chance)

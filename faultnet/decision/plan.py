@@ -188,7 +188,9 @@ class _Growing:
         return test.label if found is None else f"{test.label}: {range_words(*found, test.unit)}"
 
 
-def _alone(at_fault: Array | np.ndarray[tuple[int, ...], np.dtype[np.bool_]], column: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _alone(
+    at_fault: Array | np.ndarray[tuple[int, ...], np.dtype[np.bool_]], column: int
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     return np.asarray(at_fault[:, column].astype(bool) & (at_fault.sum(axis=1) == 1))
 
 

@@ -174,7 +174,9 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
 def replayed(repairs: Repairs, order: NDArray[np.intp]) -> Array:
     """Cost of a whole order on every hypothesis until its last fault is mended, shape (beliefs, hypotheses)."""
     position, last = _last_needed(repairs, order)
-    return np.asarray(np.take_along_axis(running_bill(repairs, order), last, axis=1) + _call_backs(repairs, position, last))
+    return np.asarray(
+        np.take_along_axis(running_bill(repairs, order), last, axis=1) + _call_backs(repairs, position, last)
+    )
 
 
 def _last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

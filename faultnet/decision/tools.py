@@ -31,9 +31,7 @@ class ToolWorth:
     tests: tuple[str, ...]
 
 
-def worth_of_tools(
-    worked: Worked, costs: Costs, tools: Collection[str], *, depth: int = 2
-) -> tuple[ToolWorth, ...]:
+def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, depth: int = 2) -> tuple[ToolWorth, ...]:
     """Worth of every tool that is not at hand, for the case as it stands, dearest first.
 
     Parameters
@@ -69,7 +67,9 @@ def worth_of_tools(
     now = with_tools(tools)
     base = cost_to_go(now, depth)
     found = []
-    for tool in sorted({part for needed in needs.values() for each in needed for part in each.split(" or ")} - set(tools)):
+    for tool in sorted(
+        {part for needed in needs.values() for each in needed for part in each.split(" or ")} - set(tools)
+    ):
         more = with_tools({*tools, tool})
         opened = tuple(t for t in more.chances if t not in now.chances)
         if opened:

@@ -102,7 +102,9 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
             chance = float(weight.sum())
             if chance <= LEAST_CHANCE:
                 continue
-            after = Position(weight / chance, {t: position.chances[t] for t in followers}, position.price, position.repairs)
+            after = Position(
+                weight / chance, {t: position.chances[t] for t in followers}, position.price, position.repairs
+            )
             then = one_step(after)
             follower = max(then, key=lambda t: then[t].saving, default=None)
             gain = max(0.0, then[follower].saving) if follower else 0.0

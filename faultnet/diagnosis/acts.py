@@ -32,14 +32,23 @@ MENDS: dict[str, tuple[str, ...]] = {
     "advise_use": ALL_MODES,
     "desulphate": ("sulphated",),
 }
-SUCCESS = {"clean": "repair_works_clean", "tighten": "repair_works_clean", "desulphate": "repair_works_recharge_sulphated"}
+SUCCESS = {
+    "clean": "repair_works_clean",
+    "tighten": "repair_works_clean",
+    "desulphate": "repair_works_recharge_sulphated",
+}
 PASSING: dict[str, tuple[str, ...]] = {
     "jump_start": ("battery", "use", "drain"),
     "jumper_ground": ("ground_path", "negative_joint"),
     "bypass_control": ("start_control",),
 }
 CHARGING = ("charge", "desulphate")
-SURFACE_AFTER = {"charge": "just_charged", "desulphate": "just_charged", "drive": "just_charged", "shed_surface_charge": "shed"}
+SURFACE_AFTER = {
+    "charge": "just_charged",
+    "desulphate": "just_charged",
+    "drive": "just_charged",
+    "shed_surface_charge": "shed",
+}
 CRANKING_AFTER = {
     "cured": (0.86, 0.08, 0.02, 0.02, 0.02),
     "better": (0.45, 0.45, 0.04, 0.03, 0.03),
@@ -104,7 +113,9 @@ def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
     return Mending(component, MENDS[spec.effect], success)
 
 
-def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mending: Mending) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def affected(
+    space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mending: Mending
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     """Hypotheses in which a mending has something to mend."""
     column = modes[:, space.components.index(mending.component)]
     if mending.modes == ALL_MODES:
@@ -113,7 +124,9 @@ def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mend
     return np.isin(column, wanted)
 
 
-def with_sound(space: Hypotheses, modes: IndexArray, components: tuple[str, ...], rows: Array | None = None) -> IndexArray:
+def with_sound(
+    space: Hypotheses, modes: IndexArray, components: tuple[str, ...], rows: Array | None = None
+) -> IndexArray:
     """Modes with some components set sound, in all hypotheses or in some."""
     changed = modes.copy()
     for component in components:
@@ -125,7 +138,9 @@ def with_sound(space: Hypotheses, modes: IndexArray, components: tuple[str, ...]
     return changed
 
 
-def outcome_chance(spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: Array, outcome: str) -> Array:
+def outcome_chance(
+    spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: Array, outcome: str
+) -> Array:
     """Chance of an outcome of a repair given what it mended and what is left, shape (hypotheses,).
 
     Parameters

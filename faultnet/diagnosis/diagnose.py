@@ -184,9 +184,15 @@ def _causes(worked: Worked) -> tuple[Cause, ...]:
         for m, mode in enumerate(component.modes[1:], start=1):
             found.append(
                 Cause(
-                    component.id, mode.id, f"{component.label}: {mode.label}",
-                    float(now[component.id][m]), float(prior[component.id][m]), float(left[component.id][m]),
-                    mode.explanation, mode.shows, mode.repair,
+                    component.id,
+                    mode.id,
+                    f"{component.label}: {mode.label}",
+                    float(now[component.id][m]),
+                    float(prior[component.id][m]),
+                    float(left[component.id][m]),
+                    mode.explanation,
+                    mode.shows,
+                    mode.repair,
                 )  # fmt: skip
             )
     return tuple(sorted(found, key=lambda c: -c.probability))

@@ -18,7 +18,9 @@ COMPARISON_TEST = "module_offset_at_rest"
 AWAY = ("module", "socket")
 
 
-def evidence_of(network: Network, catalogue: Catalogue, reading: Reading, offset: Offset | None = None) -> Evidence | None:
+def evidence_of(
+    network: Network, catalogue: Catalogue, reading: Reading, offset: Offset | None = None
+) -> Evidence | None:
     """What one reading says; None when nothing was measured.
 
     Parameters
@@ -41,9 +43,7 @@ def evidence_of(network: Network, catalogue: Catalogue, reading: Reading, offset
         return Evidence(node.name, likelihood, broad)
     assert reading.value is not None
     shift = _offset_for(test, instrument, offset)
-    likelihood, broad = number_likelihood(
-        reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift
-    )
+    likelihood, broad = number_likelihood(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
     return Evidence(node.name, likelihood, broad)
 
 

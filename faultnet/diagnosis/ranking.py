@@ -105,9 +105,7 @@ def rank(
         bits = information(leading.posterior, leading.chances[test.id])
         if any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
             bits *= SKIPPED_FACTOR
-        found.append(
-            _next_test(test, bits, visit, present, catalogue, ranges.get(test.id), outcomes[test.id])
-        )
+        found.append(_next_test(test, bits, visit, present, catalogue, ranges.get(test.id), outcomes[test.id]))
     return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
 
 

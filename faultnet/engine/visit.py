@@ -14,44 +14,21 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.clusters import (
-    BATTERY,
-    CHARGE,
-    COMBINATION,
-    OUTCOME,
-    Gather,
-    find_clusters,
-    gather_for,
-    gathered,
-    history_of,
-    merged,
-)
-from faultnet.engine.contraction import Tensor, contract
-from faultnet.engine.hypotheses import IndexArray, combinations_of
+from faultnet.engine.bound import Bound, Sheet
+from faultnet.engine.clusters import CHARGE, find_clusters, history_of
+from faultnet.engine.contraction import COMBINATION, Tensor
 from faultnet.engine.memo import Memo
+from faultnet.engine.placed import Evidence, Placed, Placements, evidence_key, placed
+from faultnet.engine.rows import Index, IndexArray
 from faultnet.network.structure import Array, Network, Node
 
+__all__ = ["Evidence", "VisitModel", "compile_visit", "log_broad"]
 UNLISTED = "unlisted"
 TINY = 1e-300
-KEPT_MESSAGES = 96
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """What one reading says about its quantity.
-
-    Parameters
-    ----------
-    quantity : str
-    likelihood : array, shape (states,)
-        Proportional to the chance of the reading given each state [-].
-    broad : float
-        The same under a fault the model does not know [-].
-    """
-
-    quantity: str
-    likelihood: Array = field(repr=False)
-    broad: float
+FAR_BELOW = 1e-200
+KEPT_STAGES = 3
+Question = tuple[str, Array, Array]
+Stage = tuple[Array, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,44 +39,41 @@ class VisitModel:
     ----------
     network : Network
     components : tuple of str
-    modes : int array, shape (hypotheses, components)
-    gathers : tuple of Gather
-        One for each cluster.
-    owner : dict of quantity to index of its cluster
+    placements : Placements
+        Clusters, bound to all hypotheses of the space.
     charge_prior : array, shape (hypotheses, charge states)
-    memo : Memo
-        Messages of clusters already worked out.
+    chosen : int array, optional
+        The hypotheses this model is for, among those of the placements; all when left out.
+    charge_states : int array, optional
+        The states of charge that are kept; all when left out.
     """
 
     network: Network
     components: tuple[str, ...]
-    modes: IndexArray
-    gathers: tuple[Gather, ...]
-    owner: Mapping[str, int]
+    placements: Placements
     charge_prior: Array
-    memo: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
+    chosen: Index | None = None
+    charge_states: Index | None = None
+    stages: Memo[Stage] = field(default_factory=lambda: Memo(KEPT_STAGES), repr=False)
+
+    @cached_property
+    def modes(self) -> IndexArray:
+        """Modes of all components, shape (hypotheses, components)."""
+        modes = self.placements.modes
+        return modes if self.chosen is None else modes[self.chosen]
 
     @cached_property
     def unlisted(self) -> NDArray[np.bool_]:
         """Hypotheses with a fault the model does not know."""
         if UNLISTED not in self.components:
-            return np.zeros(len(self.modes), dtype=np.bool_)
+            return np.zeros(len(self.charge_prior), dtype=np.bool_)
         return np.asarray(self.modes[:, self.components.index(UNLISTED)] > 0)
 
-    def by_cluster(self, evidence: Sequence[Evidence]) -> dict[int, tuple[Evidence, ...]]:
-        """Evidence grouped by the cluster it bears on."""
-        groups: dict[int, tuple[Evidence, ...]] = {}
-        for e in evidence:
-            k = self.owner[e.quantity]
-            groups[k] = (*groups.get(k, ()), e)
-        return groups
+    @cached_property
+    def _strangers(self) -> Index:
+        return np.flatnonzero(self.unlisted)
 
-    def sites(self, k: int, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
-        """Weights of one cluster's evidence, and the logarithm of what was divided out of them."""
-        bound = self.gathers[k].bound
-        return merged([bound.site(e.quantity, e.likelihood) for e in evidence])
-
-    def stage(self, evidence: Sequence[Evidence]) -> tuple[Array, float]:
+    def stage(self, evidence: Sequence[Evidence]) -> Stage:
         """Likelihood of a stage's evidence.
 
         Parameters
@@ -109,73 +83,85 @@ class VisitModel:
         Returns
         -------
         weight : array, shape (hypotheses, charge states or 1)
-            Scaled so that nothing overflows and the best stays in range.
+            Scaled so that nothing overflows and the best stays in range; not to be written to.
         log_scale : float
             Natural logarithm of what the weight has to be multiplied by.
         """
-        total: Array = np.ones((len(self.modes), 1))
+        return self.stages.get(evidence_key(evidence), lambda: self._stage(evidence))
+
+    def _stage(self, evidence: Sequence[Evidence]) -> Stage:
+        log_rows: Array = np.zeros(len(self.charge_prior))
+        weight: Array = np.ones((1, len(self.charge_prior)))
         scale = 0.0
-        for rows, log_scale in self._weights(evidence).values():
-            total = total * rows
-            listed_top = float(total[~self.unlisted].max()) if (~self.unlisted).any() else 0.0
-            if listed_top > 0.0:
-                total = total / listed_top
-                scale += float(np.log(listed_top))
+        for k, mine in self.placements.by_cluster(evidence).items():
+            message, log_scale = self.placements[k].message(mine)
             scale += log_scale
-        return self._with_unlisted(evidence, total, scale)
+            if CHARGE in message.axes:
+                weight = weight * self._spread(k, message)
+            else:
+                with np.errstate(divide="ignore"):
+                    log_rows = log_rows + self._spread(k, Tensor(np.log(message.values), message.axes, message.components))
+        weight, scale = self._scaled(weight, log_rows, scale)
+        weight, scale = self._with_unlisted(evidence, weight, scale)
+        weight.flags.writeable = False
+        return weight.T, scale
 
-    def _weights(self, evidence: Sequence[Evidence]) -> dict[int, tuple[Array, float]]:
-        """Likelihood of each cluster's evidence, shape (hypotheses, charge states or 1), and its log scale.
+    def _spread(self, k: int, message: Tensor) -> Array:
+        """A cluster's message for each hypothesis, shape (hypotheses,) or (charge states, hypotheses)."""
+        values = message.values
+        if CHARGE in message.axes:
+            values = values.T if message.components else values[:, None]
+            values = values if self.charge_states is None else values[self.charge_states]
+        if not message.components:
+            return values
+        return np.take(values, self._rows_of(k, message), axis=-1)
 
-        The messages of clusters are kept, so that only those are worked out anew whose evidence changed.
-        """
-        found = {}
-        for k, mine in self.by_cluster(evidence).items():
-            message, log_scale = self._message(k, mine)
-            rows = self.gathers[k].rows(message)
-            found[k] = (rows if CHARGE in message.axes else rows[:, None]), log_scale
-        return found
+    def _rows_of(self, k: int, message: Tensor) -> NDArray[np.integer]:
+        rows = self.placements[k].rows_of(message.components)
+        return rows if self.chosen is None else rows[self.chosen]
 
-    def _message(self, k: int, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
-        def make() -> tuple[Tensor, float]:
-            tensors, log_scale = self.sites(k, evidence)
-            return self.gathers[k].bound.message(tensors), log_scale
+    def _scaled(self, weight: Array, log_rows: Array, scale: float) -> tuple[Array, float]:
+        """Join what hangs on the charge with what does not, so that the best listed hypothesis gets a weight of one."""
+        top = weight.max(axis=0)
+        with np.errstate(divide="ignore"):
+            log_top = log_rows + np.log(top)
+        log_top[self._strangers] = -np.inf
+        best = float(log_top.max(initial=-np.inf))
+        if not np.isfinite(best):
+            return np.zeros_like(weight), scale
+        return weight / np.maximum(top, TINY) * np.exp(log_top - best), scale + best
 
-        return self.memo.get((k, tuple((e.quantity, e.likelihood.tobytes()) for e in evidence)), make)
-
-    def _with_unlisted(self, evidence: Sequence[Evidence], total: Array, scale: float) -> tuple[Array, float]:
+    def _with_unlisted(self, evidence: Sequence[Evidence], weight: Array, scale: float) -> tuple[Array, float]:
         """Put the broad likelihood where the fault is one the model does not know."""
-        if UNLISTED not in self.components or not evidence:
-            return total, scale
+        if not len(self._strangers):
+            return weight, scale
         broad = log_broad(evidence) - scale
         shift = max(0.0, broad)
-        weight = np.where(self.unlisted[:, None], np.exp(broad - shift), total * np.exp(-shift))
+        if shift > 0.0:
+            weight = weight * np.exp(-shift)
+        weight[:, self._strangers] = np.exp(broad - shift)
         return weight, scale + shift
 
     def with_node(self, node: Node) -> VisitModel:
         """The same visit with one hidden node's table replaced."""
         network = Network({**self.network.nodes, node.name: node})
-        gathers = tuple(
-            replace(g, bound=replace(g.bound.cluster, network=network).bound(g.bound.distinct))
-            if node.name in g.bound.cluster.hidden
-            else g
-            for g in self.gathers
-        )
-        return replace(self, network=network, gathers=gathers, memo=Memo(KEPT_MESSAGES))
+        placements = self.placements.with_network(network, node.name)
+        return replace(self, network=network, placements=placements, stages=Memo(KEPT_STAGES))
 
     def for_modes(self, modes: IndexArray) -> VisitModel:
         """The same visit with other modes behind the hypotheses, as after a repair."""
-        gathers = tuple(gather_for(g.bound.cluster, self.components, modes) for g in self.gathers)
-        return replace(self, modes=modes, gathers=gathers, memo=Memo(KEPT_MESSAGES))
+        placements = Placements(self.placements.clusters, self.components, modes)
+        return VisitModel(
+            self.network, self.components, placements, self.charge_prior, charge_states=self.charge_states
+        )
 
-    def subset(self, chosen: NDArray[np.intp]) -> VisitModel:
+    def subset(self, chosen: Index) -> VisitModel:
         """The same visit for some of the hypotheses only."""
-        modes = self.modes[chosen]
-        gathers = tuple(gather_for(g.bound.cluster, self.components, modes) for g in self.gathers)
-        return VisitModel(self.network, self.components, modes, gathers, self.owner, self.charge_prior[chosen])
+        inner = chosen if self.chosen is None else self.chosen[chosen]
+        return replace(self, chosen=inner, charge_prior=self.charge_prior[chosen], stages=Memo(KEPT_STAGES))
 
-    def focused(self, chosen: NDArray[np.intp], charge_states: NDArray[np.intp]) -> VisitModel:
-        """The same visit for some hypotheses and some states of charge only, with every table cut to what they need.
+    def focused(self, chosen: Index, charge_states: Index) -> VisitModel:
+        """The same visit for some hypotheses and some states of charge only.
 
         Parameters
         ----------
@@ -184,21 +170,12 @@ class VisitModel:
         charge_states : int array
             States of charge that are kept; what the others weigh is left out.
         """
-        modes = self.modes[chosen]
-        kept = {CHARGE: charge_states}
-        if BATTERY in self.components:
-            column = self.components.index(BATTERY)
-            kept[BATTERY] = np.unique(modes[:, column]).astype(np.intp)
-            modes = modes.copy()
-            modes[:, column] = np.searchsorted(kept[BATTERY], modes[:, column])
-        network = Network({name: _cut(node, kept) for name, node in self.network.nodes.items()})
-        gathers = tuple(
-            gather_for(replace(g.bound.cluster, network=network), self.components, modes) for g in self.gathers
-        )
-        return VisitModel(network, self.components, modes, gathers, self.owner, self.charge_prior[chosen][:, charge_states])
+        part = self.subset(chosen)
+        inner = charge_states if self.charge_states is None else self.charge_states[charge_states]
+        return replace(part, charge_states=inner, charge_prior=part.charge_prior[:, charge_states])
 
     def predict(
-        self, evidence: Sequence[Evidence], tests: Mapping[str, tuple[str, Array, Array]], carried: Array | None = None
+        self, evidence: Sequence[Evidence], tests: Mapping[str, Question], carried: Array | None = None
     ) -> dict[str, Array]:
         """Chance of each outcome of each test given each hypothesis and the evidence, up to a factor for each row.
 
@@ -217,98 +194,40 @@ class VisitModel:
         dict of test id to array, shape (hypotheses, outcomes)
             Rows are proportional to the chance of each outcome.
         """
-        start = self.charge_prior if carried is None else carried
-        weights = self._weights(evidence)
-        groups = {k: self.sites(k, mine)[0] for k, mine in self.by_cluster(evidence).items()}
-        by_site: dict[tuple[int, tuple[str, ...]], list[str]] = {}
+        groups = self.placements.by_cluster(evidence)
+        elsewhere = _Elsewhere(self, groups, self.charge_prior if carried is None else carried)
+        by_cluster: dict[int, list[str]] = {}
         for test, (quantity, _, _) in tests.items():
-            key = (self.owner[quantity], self.network.nodes[quantity].parents)
-            by_site.setdefault(key, []).append(test)
-        rest: dict[int, Array] = {}
-        shared: dict[int, dict[object, Tensor]] = {}
+            by_cluster.setdefault(self.placements.owner[quantity], []).append(test)
         result: dict[str, Array] = {}
-        for (k, _), names in by_site.items():
-            if k not in rest:
-                rest[k] = self._rest(start, weights, k)
-            joint = self._outcomes(k, groups.get(k, []), [tests[n] for n in names], rest[k], shared.setdefault(k, {}))
+        for k, names in by_cluster.items():
+            mine = {n: tests[n] for n in names}
+            for name, joint in self._outcomes(k, groups.get(k, ()), mine, elsewhere).items():
+                joint[self._strangers] = tests[name][2]
+                result[name] = joint
+        return result
+
+    def _outcomes(
+        self, k: int, evidence: tuple[Evidence, ...], tests: Mapping[str, Question], elsewhere: _Elsewhere
+    ) -> dict[str, Array]:
+        """Joint weight with the outcomes of one cluster's tests, each of shape (hypotheses, outcomes)."""
+        place = self.placements[k]
+        by_site: dict[tuple[str, ...], list[str]] = {}
+        for name, (quantity, _, _) in tests.items():
+            by_site.setdefault(self.network.nodes[quantity].parents, []).append(name)
+        found: dict[str, Array] = {}
+        desk = None if place.small else _desk(self, place, evidence)
+        for names in by_site.values():
+            asked = tuple(tests[n][:2] for n in names)
+            if desk is None:
+                message = place.answer(evidence, asked)
+                rows = self._rows_of(k, message) if message.components else None
+                message = self._charge_cut(message)
+            else:
+                message, rows = desk.answer(names, asked)
+            joint = elsewhere.joined(k, message, rows)
             stop = 0
             for name in names:
                 first, stop = stop, stop + tests[name][1].shape[1]
-                result[name] = np.where(self.unlisted[:, None], tests[name][2], joint[:, first:stop])
-        return result
-
-    def _rest(self, start: Array, weights: Mapping[int, tuple[Array, float]], k: int) -> Array:
-        """Weight over the state of charge from everything but one cluster, scaled row by row."""
-        total = start
-        for other, (rows, _) in weights.items():
-            if other != k:
-                total = total * rows
-                total = total / np.maximum(total.max(axis=1, keepdims=True), TINY)
-        return total
-
-    def _outcomes(
-        self,
-        k: int,
-        sites: Sequence[Tensor],
-        tests: Sequence[tuple[str, Array, Array]],
-        rest: Array,
-        shared: dict[object, Tensor],
-    ) -> Array:
-        """Joint weight with the outcome columns of tests that share a site, shape (hypotheses, outcomes)."""
-        bound = self.gathers[k].bound
-        columns = [bound.site(quantity, table) for quantity, table, _ in tests]
-        axis = columns[0].axes.index(OUTCOME)
-        stacked = Tensor(np.concatenate([c.values for c in columns], axis=axis), columns[0].axes)
-        message = bound.outcomes(sites, stacked, shared)
-        rows = self.gathers[k].rows(message)
-        if CHARGE in message.axes:
-            return np.asarray(np.matmul(rest[:, None, :], rows)[:, 0, :])
-        return np.asarray(rest.sum(axis=1)[:, None] * rows)
-
-
-def _cut(node: Node, kept: Mapping[str, NDArray[np.intp]]) -> Node:
-    """A node with only some columns of its table, where one of its parents is cut."""
-    axes = [i for i, a in enumerate(node.axes) if a in kept and i > 0]
-    if not axes:
-        return node
-    table = node.table
-    for i in axes:
-        table = np.take(table, kept[node.axes[i]], axis=i)
-    return replace(node, table=table)
-
-
-def log_broad(evidence: Sequence[Evidence]) -> float:
-    """Log likelihood of the evidence under a fault the model does not know."""
-    return float(sum(np.log(e.broad) for e in evidence))
-
-
-def compile_visit(network: Network, components: tuple[str, ...], modes: IndexArray) -> VisitModel:
-    """Compile one visit's network for a list of hypotheses.
-
-    Parameters
-    ----------
-    network : Network
-    components : tuple of str
-        Order of the columns of `modes`.
-    modes : int array, shape (hypotheses, components)
-
-    Returns
-    -------
-    VisitModel
-    """
-    clusters = find_clusters(network)
-    owner = {q: i for i, c in enumerate(clusters) for q in c.quantities}
-    gathers = tuple(gather_for(c, components, modes) for c in clusters)
-    return VisitModel(network, components, modes, gathers, owner, _charge_prior(network, components, modes))
-
-
-def _charge_prior(network: Network, components: tuple[str, ...], modes: IndexArray) -> Array:
-    """State of charge given each hypothesis before any reading, shape (hypotheses, charge states)."""
-    if CHARGE not in network.nodes:
-        return np.ones((len(modes), 1))
-    nodes = [network.nodes[n] for n in (*history_of(network), CHARGE)]
-    mine = tuple(c for c in components if any(c in n.axes for n in nodes))
-    distinct, which = combinations_of(modes, [components.index(c) for c in mine])
-    tensors = [gathered(Tensor(n.table, n.axes), mine, distinct) for n in nodes]
-    table = contract(tensors, (COMBINATION, CHARGE))
-    return np.ascontiguousarray(table.values[which]) if COMBINATION in table.axes else np.tile(table.values, (len(modes), 1))
+                found[name] = joint[:, first:stop]
+        return found

@@ -74,9 +74,7 @@ def _acceptance_node(setting: Setting) -> Node:
     taken = battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4)[None] * factor
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
     table = counted(taken, bins.ACCEPTANCE, 5e-4)
-    return Node(
-        "acceptance", "parameter", bins.ACCEPTANCE.states, ("battery", "charge"), table, bins.ACCEPTANCE.edges
-    )
+    return Node("acceptance", "parameter", bins.ACCEPTANCE.states, ("battery", "charge"), table, bins.ACCEPTANCE.edges)
 
 
 @dataclass(frozen=True)

@@ -98,7 +98,9 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
     reach = np.clip(1.0 - 0.45 * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0) - 0.04 * share[2]
     speed = accepting * hours / setting.spread("charger_hours")
-    after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (1.0 - np.exp(-2.5 * speed[:, None]))
+    after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
+        1.0 - np.exp(-2.5 * speed[:, None])
+    )
     return counted(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
 
 
@@ -156,7 +158,9 @@ def surface_node(setting: Setting, state: str | None = None) -> Node:
     """Surface charge still on the battery; elicited by what was done last (common practice, facts of decay as source)."""
     if state is None:
         hours = setting.conditions.hours_standing
-        state = "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
+        state = (
+            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
+        )
     table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
 

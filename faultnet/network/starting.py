@@ -38,9 +38,7 @@ def part_nodes(setting: Setting) -> list[Node]:
     ]
 
 
-def _resistance_node(
-    setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance"
-) -> Node:
+def _resistance_node(setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance") -> Node:
     values = setting.drawn(component, parameter, even_points(512, 1)[0])
     name = f"{component}_resistance"
     return Node(name, "parameter", scale.states, (parent,), counted(values, scale), scale.edges)
@@ -54,9 +52,7 @@ def _cable_node(setting: Setting) -> Node:
     own = conductors.copper_resistance(length, area, setting.air)
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
     table = counted(values, bins.CABLE)
-    return Node(
-        "starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges
-    )
+    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
 
 
 def _contact_node(setting: Setting) -> Node:
@@ -178,9 +174,7 @@ def clamp_node(setting: Setting) -> Node:
     factor, joints = within([bins.SOURCE_FACTOR, bins.JOINTS], even_points(64, 2))
     table = counted(factor * setting.source_resistance + joints, bins.CLAMP_SOURCE, 1e-5)
     parents = ("source_factor", "joints")
-    return Node(
-        "clamp_resistance", "parameter", bins.CLAMP_SOURCE.states, parents, table, bins.CLAMP_SOURCE.edges
-    )
+    return Node("clamp_resistance", "parameter", bins.CLAMP_SOURCE.states, parents, table, bins.CLAMP_SOURCE.edges)
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,15 +195,20 @@ class StartSamples:
 def start_samples(setting: Setting) -> StartSamples:
     """Solve the starting circuit at even points within every cell of the grid."""
     share = even_points(CELL_SAMPLES, 8)
-    emf, factor, loop, load = within(
-        [bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share
-    )
+    emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, :1], 1e4)], axis=2)
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[4]))
     ohmic = OHMIC_SHARE * source
     start = cranking.solve_start(
-        emf, ohmic, source - ohmic, loop, load, setting.nominal_current, motor, brush_drop=setting.spread("brush_drop_mean")
+        emf,
+        ohmic,
+        source - ohmic,
+        loop,
+        load,
+        setting.nominal_current,
+        motor,
+        brush_drop=setting.spread("brush_drop_mean"),
     )
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
     moved = np.ones(shape, dtype=bool)
@@ -225,9 +224,7 @@ def current_node(setting: Setting, samples: StartSamples) -> Node:
     """Sustained cranking current; the solenoid's own coils where the contacts do not conduct."""
     current = samples.current + np.where(samples.moved, setting.spread("coil_current_hold"), 1.5)
     table = blurred(counted(current, bins.CRANK_CURRENT), bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
-    return Node(
-        "crank_current_level", "parameter", bins.CRANK_CURRENT.states, GRID, table, bins.CRANK_CURRENT.edges
-    )
+    return Node("crank_current_level", "parameter", bins.CRANK_CURRENT.states, GRID, table, bins.CRANK_CURRENT.edges)
 
 
 def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
@@ -269,7 +266,9 @@ def _behaviour(samples: StartSamples) -> Array:
     return normalised(weights.mean(axis=-1), 4e-3)
 
 
-def minimum_node(setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None) -> Node:
+def minimum_node(
+    setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None
+) -> Node:
     """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
     seen = _seen_minimum(
         samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval

@@ -3,7 +3,8 @@
 * :mod:`~faultnet.report.strips`: each reading beside the range of a sound car;
 * :mod:`~faultnet.report.beliefs`: the course of belief over the entries;
 * :mod:`~faultnet.report.links`: what was read, and what it moved;
-* :mod:`~faultnet.report.sheet` and :mod:`~faultnet.report.blank`: the job sheet, and the sheet to take to the car.
+* :mod:`~faultnet.report.sheet`, :mod:`~faultnet.report.blank` and :mod:`~faultnet.report.plan`: the job sheet, the
+  sheet to take to the car, and the pocket plan.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from faultnet.report.beliefs import course_of_belief, draw_course
 from faultnet.report.blank import blank_sheet
 from faultnet.report.links import draw_links
+from faultnet.report.plan import plan_sheet
 from faultnet.report.sheet import job_sheet
 from faultnet.report.strips import Strip, draw_strip, strips_of
 
@@ -22,5 +24,6 @@ __all__ = [
     "draw_links",
     "draw_strip",
     "job_sheet",
+    "plan_sheet",
     "strips_of",
 ]

@@ -18,6 +18,7 @@ NO_CHARGE, WEAK_CHARGE, OVERCHARGE = 12.7, 13.3, 15.3  # [V] reaching the batter
 SUPPLY_PARTS = ("alternator", "rectifier", "belt", "charge_control")
 REACH_LOST = 0.45  # [-] charge a battery that accepts nothing would miss after a long charge; estimate
 CHARGER_VOLTS = 14.4  # [V]
+PAST_EMPTY = -0.2  # [-] what can still be drawn beyond the rated capacity counts below nought; estimate
 ACCEPTED_SLOWNESS = 2.5  # [-] time constants in one full charging time of a sound battery; estimate
 
 
@@ -80,13 +81,13 @@ def charge_brought_in(
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
     current = parameters[("drain", modes["drain"], "current")] if drawing else 0.0
     left = after_standing(setting, modes, parameters, filled, current, hours)
-    return float(np.clip(left - parameters[("use", modes["use"], "left_on_charge")], 0.0, 1.0))
+    return float(np.clip(left - parameters[("use", modes["use"], "left_on_charge")], PAST_EMPTY, 1.0))
 
 
 def after_standing(
     setting: Setting, modes: Modes, parameters: Parameters, charge: float, current: float, hours: float
 ) -> float:
-    """State of charge after some hours with a drain of so many amperes [-], not held above nought."""
+    """State of charge after some hours with a drain of so many amperes [-], not held to what it can give."""
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     own = own * parameters[("battery", modes["battery"], "self_discharge_factor")]
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
@@ -117,7 +118,7 @@ def charge_after_charger(
     accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.3)
     reach = charge_when_full(rng, accepting)
     speed = ACCEPTED_SLOWNESS * accepting * hours / setting.spread("charger_hours")
-    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), 0.0, 1.0))
+    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), PAST_EMPTY, 1.0))
 
 
 def charge_when_full(rng: np.random.Generator, accepting: float) -> float:
@@ -143,4 +144,6 @@ def charge_after_drive(
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
     volts = charging.set_point(setting.air, "fixed")
     spare *= float(np.exp(0.2 * rng.standard_normal()))
-    return float(drain.drive_recharge(charge, hours, capacity, spare, setting.electrolyte, accepting, volts))
+    above = max(charge, 0.0)
+    gained = float(drain.drive_recharge(above, hours, capacity, spare, setting.electrolyte, accepting, volts)) - above
+    return float(np.clip(charge + gained, PAST_EMPTY, 1.0))

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.physics import battery, conductors, cranking
+from faultnet.trials.charge import PAST_EMPTY
 from faultnet.trials.vehicle import VirtualCar
 
 OHMIC_SHARE = battery.ohmic_resistance(1.0) / battery.resistance(1.0)
 AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
+DEEP_RISE = 8.0  # [-] relative rise of resistance for the whole capacity drawn past empty; estimate
 PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
 
 
@@ -83,6 +85,7 @@ def battery_under_load(vehicle: VirtualCar) -> tuple[float, float, float]:
     setting = vehicle.setting
     emf = rest_emf(vehicle) - vehicle.lasting("battery", "load_loss")
     factor = vehicle.lasting("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
+    factor *= 1.0 + DEEP_RISE * max(-vehicle.charge, 0.0)
     total = factor * setting.source_resistance
     share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.spread("resistance_split_spread")))
     share = float(np.clip(share, 0.3, 0.9))
@@ -95,7 +98,15 @@ def rest_emf(vehicle: VirtualCar) -> float:
     kind = vehicle.car.battery.kind
     full = battery.open_circuit_voltage(vehicle.charge, vehicle.setting.electrolyte, kind)
     name = "agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread"
-    return float(full - vehicle.lasting("battery", "rest_loss") + vehicle.trait("acid_strength", vehicle.spread(name)))
+    full -= deep_loss(vehicle) + vehicle.lasting("battery", "rest_loss")
+    return float(full + vehicle.trait("acid_strength", vehicle.spread(name)))
+
+
+def deep_loss(vehicle: VirtualCar) -> float:
+    """What a battery drained past empty lacks beyond its rest voltage at nought [V]."""
+    depth = max(-vehicle.charge, 0.0) / -PAST_EMPTY
+    share = 1.0 + 0.2 * float(np.tanh(vehicle.traits["deep_loss"]))
+    return depth * share * vehicle.spread("deep_discharge_loss")
 
 
 def cable_resistance(vehicle: VirtualCar) -> float:

@@ -99,7 +99,7 @@ def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
     left = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, hours)
     surface = charge.surface_left(vehicle.setting, vehicle.surface, hours)
     standing = vehicle.hours_standing + hours
-    return replace(vehicle, charge=max(left, 0.0), surface=surface, hours_standing=standing)
+    return replace(vehicle, charge=max(left, charge.PAST_EMPTY), surface=surface, hours_standing=standing)
 
 
 def _driven(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> VirtualCar:

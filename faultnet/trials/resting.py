@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from faultnet.physics import battery
@@ -51,11 +53,8 @@ def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     after = charge.after_standing(
         vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
     )
-    kind = vehicle.car.battery.kind
-    evening, morning = (
-        float(battery.open_circuit_voltage(held, 25.0, kind)) for held in (vehicle.charge, max(after, 0.0))
-    )
-    return evening - morning + vehicle.scattered(rng, ROUGH)
+    later = replace(vehicle, charge=max(after, charge.PAST_EMPTY))
+    return rest_emf(vehicle) - rest_emf(later) + vehicle.scattered(rng, ROUGH)
 
 
 def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> float:

@@ -24,6 +24,7 @@ TRAITS = (
     "clicking",
     "coil_current",
     "command",
+    "deep_loss",
     "dip_time",
     "few_loads",
     "hot_regulator",
@@ -61,7 +62,7 @@ class VirtualCar:
     traits : mapping of str to float
         Standard normal numbers, persistent [-].
     charge : float
-        State of charge now [-].
+        State of charge now [-]; below nought what was drawn beyond the rated capacity, to -0.2.
     surface : float
         Surface charge left now [V].
     hours_standing : float

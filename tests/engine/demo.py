@@ -63,9 +63,9 @@ def reduced(whole: Network, keep: Collection[str] = FEW) -> Network:
     return Network({n: fixed_sound(node, gone) for n, node in whole.nodes.items() if n not in gone})
 
 
-def asked(whole: Network, seen: Sequence[Evidence]) -> Network:
+def asked(whole: Network, seen: Sequence[Evidence], also: Collection[str] = ()) -> Network:
     """What other libraries are asked: the part that some readings need, with the readings and the complaint in it."""
-    part = ancestral(whole, {e.quantity for e in seen})
+    part = ancestral(whole, {e.quantity for e in seen} | set(also))
     return with_brought_in(with_seen(part, seen), brought_in_when_sound())
 
 

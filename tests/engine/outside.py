@@ -76,6 +76,18 @@ def by_pgmpy(
     return found
 
 
+def chance_by_pgmpy(network: Network) -> float:
+    """Probability that every reading and the complaint are answered yes: one after the other, given those before."""
+    from pgmpy.inference import VariableElimination
+
+    model, given, chance = to_pgmpy(network), {}, 1.0
+    for name, state in answered(network).items():
+        factor = VariableElimination(model).query([name], evidence=given, show_progress=False)
+        chance *= float(factor.values[factor.state_names[name].index(state)])
+        given[name] = state
+    return chance
+
+
 def answered(network: Network) -> dict[str, str]:
     """The nodes of readings and of the complaint, with the answer yes."""
     return {n: YES for n in network.nodes if n == "brought_in" or n.startswith("seen_")}

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import NO_FAULT, answer, belief, catalogue, places, ranges, until
-from workbench.settings import tools_at_hand
+from workbench.answers import answer, belief, catalogue, places, ranges, until
 from workbench.widgets import begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
 from faultnet.car import Case
-from faultnet.diagnosis import Diagnosis
+from faultnet.decision import Advice
 from faultnet.errors import ClashError
 from faultnet.report.strips import strips_of
 
@@ -23,19 +22,25 @@ def show() -> None:
         return
     frame.head(opened)
     try:
-        diagnosis = answer(opened.case, tools_at_hand(state.settings(), catalogue()))
+        now = belief(opened.case)
     except ClashError as error:
         _clash(error, opened)
         return
-    found = card.proposal(diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
     with st.container(key="page"):  # the style sheet sets these four side by side where there is room
-        _beliefs(opened, diagnosis)
+        beliefs = st.container(key="beliefs")
+        with beliefs:
+            st.html(causes.bars(now, _before(opened.case), catalogue()))
+            _last_done(opened)
+        advice = answer(opened.case, state.shop())
+        found = card.proposal(advice.diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
+        with beliefs:
+            _warnings(advice)
         with st.container(key="now"):
             _now(opened.case, found)
         with st.container(key="story"):
-            _story(opened.case, diagnosis)
+            _story(opened.case, advice)
         with st.container(key="rest"):
-            _rest(opened.case, diagnosis, found)
+            _rest(opened.case, advice, found)
     st.html(verdict.general_cautions(catalogue()))
 
 
@@ -48,14 +53,16 @@ def _now(case: Case, found: card.Proposal | None) -> None:
         card.show(found, case, catalogue())
 
 
-def _beliefs(opened: state.Opened, diagnosis: Diagnosis) -> None:
-    with st.container(key="beliefs"):
-        st.html(causes.bars(diagnosis, _before(opened.case)))
-        _last_done(opened)
-        if state.pending() is not None:
-            frame.show_waiting(state.pending())
-        for clash in diagnosis.clashes:
-            st.html(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
+def _warnings(advice: Advice) -> None:
+    """What must be seen at once: a change that waits, readings that fit nothing, that enough was tested."""
+    waiting = state.pending()
+    if waiting is not None:
+        frame.show_waiting(waiting)
+    for clash in advice.diagnosis.clashes:
+        st.html(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
+    stop = verdict.headline(advice.decision)
+    if stop:
+        st.html(stop)
 
 
 def _before(case: Case) -> dict[tuple[str, str], float] | None:
@@ -79,31 +86,27 @@ def _last_done(opened: state.Opened) -> None:
             st.button("Redo", key="redo", on_click=state.redo)
 
 
-def _story(case: Case, diagnosis: Diagnosis) -> None:
+def _story(case: Case, advice: Advice) -> None:
     frame.title("Where it stands")
-    st.html(verdict.told(diagnosis, catalogue()))
-    _reasons(diagnosis)
+    st.html(verdict.told(advice, catalogue()))
+    diagnosis = advice.diagnosis
+    told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
+    if told and diagnosis.entries:
+        frame.title("Why")
+        st.html("".join(why.reasons(diagnosis, c, most=4) for c in told))
     found = strips_of(case, diagnosis, catalogue())
     if found:
         frame.title("Readings beside a sound car")
         st.html("".join(pictures.strip(s) for s in found))
 
 
-def _rest(case: Case, diagnosis: Diagnosis, found: card.Proposal | None) -> None:
+def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
     if case.outcome is not None:
         return
     frame.title("Other tests")
-    others.show(diagnosis, catalogue(), found.test.id if found else None)
+    others.show(advice.diagnosis, catalogue(), found.test.id if found else None)
     frame.title("Work done on the car")
-    work.show(case, catalogue(), verdict.repair_of(diagnosis))
-
-
-def _reasons(diagnosis: Diagnosis) -> None:
-    shown = [key for key, _, _ in causes.leading(diagnosis) if key != NO_FAULT]
-    told = [c for c in diagnosis.causes if (c.component, c.mode) in shown and why.is_told(diagnosis, c)]
-    if told and diagnosis.entries:
-        frame.title("Why")
-        st.html("".join(why.reasons(diagnosis, c, most=4) for c in told))
+    work.show(case, catalogue(), verdict.repair_of(advice.decision))
 
 
 def _clash(error: ClashError, opened: state.Opened) -> None:

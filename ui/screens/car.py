@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import catalogue
+from workbench.entering import number_or_none
 from workbench.settings import all_tools, changed, tools_at_hand
 from workbench.widgets import forms
 
@@ -28,6 +29,7 @@ def show() -> None:
         if opened is not None:
             _conditions(opened)
         _tools()
+        _prices()
         _units()
 
 
@@ -76,13 +78,35 @@ def _tools() -> None:
     frame.note("Ticked once; only tests that these allow are proposed.")
     known = all_tools(catalogue())
     have = tools_at_hand(state.settings(), catalogue())
-    for tool in known:
-        st.checkbox(tool.capitalize(), tool in have, key=f"tool_{tool}", on_change=_ticked, args=(known,))
+    with st.container(key="tools"):
+        for tool in known:
+            st.checkbox(tool.capitalize(), tool in have, key=f"tool_{tool}", on_change=_ticked, args=(known,))
 
 
 def _ticked(known: tuple[str, ...]) -> None:
     chosen = tuple(t for t in known if state.recall(f"tool_{t}"))
     state.keep_settings(changed(state.settings(), tools=chosen))
+
+
+def _prices() -> None:
+    frame.title("Prices")
+    frame.note("The shipped prices are invented. Give your own rate for an hour of work, and the name of your money.")
+    now = state.settings()
+    with st.container(horizontal=True):
+        shown = "" if now.hourly_rate is None else f"{now.hourly_rate:g}"
+        st.text_input("Rate for an hour", shown, key="hourly_rate", on_change=_priced, placeholder="shipped")
+        st.text_input("Money", now.currency, key="currency", on_change=_priced, placeholder="such as EUR")
+
+
+def _priced() -> None:
+    try:
+        rate = number_or_none(state.recall("hourly_rate") or "", "-", (0.0, 10000.0), "Rate for an hour")
+    except FaultnetError as error:
+        state.set_trouble(error)
+        return
+    state.set_trouble(None)
+    currency = (state.recall("currency") or "").strip()[:12]
+    state.keep_settings(changed(state.settings(), hourly_rate=rate, currency=currency))
 
 
 def _units() -> None:

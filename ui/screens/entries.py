@@ -7,7 +7,6 @@ from datetime import date
 import streamlit as st
 from workbench import entering, frame, state
 from workbench.answers import Place, answer, catalogue, places
-from workbench.settings import tools_at_hand
 from workbench.widgets import forms
 from workbench.words import cause_label, plain, temperature
 
@@ -162,7 +161,7 @@ def _close(opened: state.Opened) -> None:
 
 def _ordered(opened: state.Opened) -> tuple:
     try:
-        return answer(opened.case, tools_at_hand(state.settings(), catalogue())).causes
+        return answer(opened.case, state.shop()).diagnosis.causes
     except FaultnetError:
         return ()
 

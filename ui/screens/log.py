@@ -28,7 +28,7 @@ from faultnet.recordings import (
 )
 from faultnet.shipped import shipped
 
-PLACES = {"posts": "At the battery posts", "module": "Through the control module"}
+PLACES = {"posts": "At the posts", "module": "Through the module"}
 TIME_UNITS = ("", "s", "ms", "us", "min", "h", "day_first", "month_first", "h:m", "m:s")
 SIZES = (((1120, 380), "fn-wide"), ((366, 300), "fn-narrow"))
 Options = tuple[tuple[str, Any], ...]
@@ -58,7 +58,9 @@ def show() -> None:
         )
         return
     try:
-        trace, found = _read(data, _options(data))
+        with left:
+            options = _options(data)
+        trace, found = _read(data, options)
     except RecordingError as error:
         frame.show_error(error)
         return

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, until
-from workbench.settings import tools_at_hand
+from workbench.answers import answer, belief, catalogue, places, plan, until
 
-from faultnet.report import blank_sheet, draw_course, job_sheet
+from faultnet.report import blank_sheet, draw_course, job_sheet, plan_sheet
 
-SHEETS = {"job": "Job sheet", "blank": "Sheet for the car, with empty boxes"}
+SHEETS = {"job": "Job sheet", "blank": "Sheet for the car, with empty boxes", "plan": "Pocket plan"}
 
 
 def show() -> None:
@@ -29,9 +28,11 @@ def show() -> None:
 
 
 def _sheet(opened: state.Opened, kind: str) -> str:
-    diagnosis = answer(opened.case, tools_at_hand(state.settings(), catalogue()))
+    diagnosis = answer(opened.case, state.shop()).diagnosis
     if kind == "blank":
         return blank_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id)
+    if kind == "plan":
+        return plan_sheet(opened.case, plan(opened.case, state.shop()), catalogue(), case_id=opened.case_id)
     count = len(places(opened.case))
     course = draw_course([belief(until(opened.case, k)) for k in range(count + 1)]) if count else ""
     unit = state.settings().temperature

@@ -5,12 +5,13 @@ from __future__ import annotations
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, until
-from workbench.settings import tools_at_hand
 from workbench.widgets import causes, pictures, why
+from workbench.words import plain
 
 from faultnet.car import Case
 from faultnet.diagnosis import Diagnosis
 from faultnet.errors import ClashError
+from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
 from faultnet.report.strips import strips_of
 
 SHOWN = 8
@@ -24,21 +25,29 @@ def show() -> None:
         return
     frame.head(opened)
     frame.notices()
-    diagnosis = answer(opened.case, tools_at_hand(state.settings(), catalogue()))
+    diagnosis = answer(opened.case, state.shop()).diagnosis
     left, right = st.columns(2, gap="medium")
     with left:
         frame.title("How likely each cause is")
-        st.html(causes.bars(diagnosis, None, SHOWN))
+        st.html(causes.bars(belief(opened.case), None, catalogue(), SHOWN))
         frame.note("Faults can come together, so that the shares need not add up to 100 %.")
         _reasons(diagnosis)
+        _hinges(opened.case, diagnosis)
     with right:
         _course(opened.case)
         found = strips_of(opened.case, diagnosis, catalogue())
         if found:
             frame.title("Readings beside a sound car")
             st.html("".join(pictures.strip(s) for s in found))
-        frame.title("What hangs together in this case")
-        st.html(pictures.links(diagnosis))
+    frame.title("What hangs together in this case")
+    st.html(pictures.links(diagnosis))
+
+
+def _hinges(case: Case, diagnosis: Diagnosis) -> None:
+    """What could change the verdict: one more reading, or another base rate."""
+    frame.title("What could change the verdict")
+    found = hinge(diagnosis, catalogue(), case.car.battery.age, case.car.climate)
+    st.html(f"<p>{plain(overturning_words(overturning(diagnosis)))}</p><p>{plain(hinge_words(found))}</p>")
 
 
 def _reasons(diagnosis: Diagnosis) -> None:

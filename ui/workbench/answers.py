@@ -8,12 +8,15 @@ from functools import lru_cache
 from faultnet.car import Case, Entry
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
-from faultnet.diagnosis import Diagnosis, diagnose
+from faultnet.decision import Advice, Costs, advise, load_costs
+from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.report.beliefs import NO_FAULT, belief_of, until
 
-__all__ = ["NO_FAULT", "Place", "answer", "belief", "catalogue", "places", "ranges", "until"]
+__all__ = [
+    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "places", "plan", "ranges", "until",
+]  # fmt: skip
 
 
 @lru_cache(maxsize=1)
@@ -22,16 +25,46 @@ def catalogue() -> Catalogue:
     return load_catalogue()
 
 
+@dataclass(frozen=True)
+class Shop:
+    """What the advice hangs on besides the case.
+
+    Parameters
+    ----------
+    tools : frozenset of str
+        At hand.
+    hourly_rate : float, optional
+        [money/h]; the shipped one when left out.
+    currency : str
+    """
+
+    tools: frozenset[str]
+    hourly_rate: float | None = None
+    currency: str = ""
+
+
+@lru_cache(maxsize=8)
+def costs(shop: Shop) -> Costs:
+    """The prices of this workshop."""
+    return load_costs().with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency)
+
+
 @lru_cache(maxsize=128)
-def answer(case: Case, tools: frozenset[str]) -> Diagnosis:
-    """The diagnosis of a case.
+def answer(case: Case, shop: Shop) -> Advice:
+    """The diagnosis of a case, and what to do.
 
     Raises
     ------
     EntryError, ClashError
-        As :func:`faultnet.diagnosis.diagnose`.
+        As :func:`faultnet.decision.advise`.
     """
-    return diagnose(_bare(case), catalogue(), tools=tools)
+    return advise(_bare(case), catalogue(), costs(shop), tools=shop.tools)
+
+
+@lru_cache(maxsize=16)
+def plan(case: Case, shop: Shop) -> Knot | Leaf:
+    """The whole tree of what to test and what to do then, from here on."""
+    return pocket_plan(work_through(_bare(case), catalogue()), costs(shop), tools=tuple(sorted(shop.tools)))
 
 
 @lru_cache(maxsize=512)
@@ -62,5 +95,5 @@ def places(case: Case) -> tuple[Place, ...]:
 
 
 def _bare(case: Case) -> Case:
-    """The part of a case an answer hangs on, so that a new name or note asks nothing anew."""
+    """The case without its outcome: advice is what the entries say."""
     return replace(case, outcome=None)

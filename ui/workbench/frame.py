@@ -56,7 +56,8 @@ def notices() -> None:
     if trouble is not None:
         show_error(trouble)
     said = state.said()
-    st.html(f"<p class='fn-said' role='status'>{plain(said) if said else '&nbsp;'}</p>")
+    if said:
+        st.html(f"<p class='fn-said' role='status'>{plain(said)}</p>")
 
 
 def show_waiting(waiting: state.Pending) -> None:

@@ -23,10 +23,15 @@ class Settings:
     tools : tuple of str, optional
         Tools at hand as the catalogue names them; None until they were ticked.
     temperature : {"degC", "degF"}
+    hourly_rate : float, optional
+        [money/h]; None for the shipped one.
+    currency : str
     """
 
     tools: tuple[str, ...] | None = None
     temperature: str = "degC"
+    hourly_rate: float | None = None
+    currency: str = ""
 
 
 def all_tools(catalogue: Catalogue) -> tuple[str, ...]:
@@ -58,11 +63,12 @@ def load_settings() -> Settings:
     """Read the choices; a missing or damaged file gives the defaults, for nothing hangs on it."""
     try:
         found = json.loads(settings_file().read_text(encoding="utf-8"))
-        tools = found.get("tools")
-        temperature = found.get("temperature")
+        tools, rate = found.get("tools"), found.get("hourly_rate")
         return Settings(
             tuple(str(t) for t in tools) if isinstance(tools, list) else None,
-            temperature if temperature in ("degC", "degF") else "degC",
+            found.get("temperature") if found.get("temperature") in ("degC", "degF") else "degC",
+            float(rate) if isinstance(rate, int | float) and rate >= 0 else None,
+            str(found.get("currency") or ""),
         )
     except (OSError, ValueError, AttributeError):
         return Settings()

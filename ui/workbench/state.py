@@ -22,7 +22,8 @@ from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, replay, st
 from faultnet.cases.file import load_case
 from faultnet.cases.store import Store, open_store
 from faultnet.errors import FaultnetError
-from workbench.settings import Settings, load_settings, save_settings
+from workbench.answers import Shop, catalogue
+from workbench.settings import Settings, load_settings, save_settings, tools_at_hand
 
 OPEN_CASE = "FAULTNET_OPEN_CASE"
 _lock = threading.Lock()
@@ -274,6 +275,12 @@ def settings() -> Settings:
         st.session_state["settings"] = load_settings()
     found: Settings = st.session_state["settings"]
     return found
+
+
+def shop() -> Shop:
+    """What advice hangs on besides the case."""
+    now = settings()
+    return Shop(tools_at_hand(now, catalogue()), now.hourly_rate, now.currency)
 
 
 def keep_settings(new: Settings) -> None:

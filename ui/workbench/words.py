@@ -52,6 +52,17 @@ def minutes(value: float) -> str:
     return f"{whole // 60} h" + (f" {whole % 60} min" if whole % 60 else "")
 
 
+def money(value: float, currency: str) -> str:
+    """An amount in whole units of money.
+
+    Examples
+    --------
+    >>> money(260.1, "EUR"), money(12.0, "")
+    ('260 EUR', '12')
+    """
+    return f"{value:.0f} {currency}".strip()
+
+
 def temperature(value: float | None, unit: str) -> str:
     """A temperature in the user's unit; nothing when it is not known."""
     return "" if value is None else format_quantity(value, unit, decimals=0 if unit == "degF" else None)

@@ -19,6 +19,8 @@ from workbench.words import NOT_MEASURED, minutes, plain, tool_words
 GROUPS = {"ask": "ask", "look": "look and feel", "rest": "at rest", "cranking": "while cranking", "load": "under load",
           "charging": "engine running", "codes": "codes"}  # fmt: skip
 
+LEAST_CHANCE = 0.03
+
 
 @dataclass(frozen=True)
 class Proposal:
@@ -60,6 +62,8 @@ def heading(found: Proposal) -> str:
     kicker = [("Chosen test" if found.chosen else "Next test"), GROUPS.get(test.group, test.group)]
     if worth is not None:
         kicker += [minutes(worth.minutes), f"{worth.bits:.2f} bit"]
+        if worth.saving > 0.5:
+            kicker.append(f"saves {worth.saving:.0f}")
     return (
         f"<div class='fn-test'><p class='kicker'>{plain(' · '.join(kicker))}</p><h2>{plain(test.label)}</h2>"
         f"<p class='ask'>{_ask(found)}</p></div>"
@@ -94,8 +98,36 @@ def instructions(found: Proposal, catalogue: Catalogue) -> str:
         parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>")
     steps = "".join(f"<li>{plain(s)}</li>" for s in test.steps)
     parts.append(f"<p class='fn-label'>How</p><ol class='fn-steps'>{steps}</ol>")
-    parts.append(f"<p><b>Tools:</b> {plain(tool_words(test.tools))}. <b>Why:</b> {plain(test.explanation)}</p>")
+    parts.append(f"<p><b>Tools:</b> {plain(tool_words(test.tools))}.</p>")
+    parts.append(f"<p><b>Why:</b> {plain(worth.because if worth is not None else test.explanation)}</p>")
+    if worth is not None and worth.outcomes:
+        parts.append(would_tell(worth))
     return "".join(parts)
+
+
+def would_tell(worth: NextTest) -> str:
+    """HTML of what each outcome would change; neighbouring outcomes that leave the same cause first are one line."""
+    lines = "".join(
+        f"<li>{plain(label)} ({chance:.0%}): {plain(leads)} leads with {share:.0%}</li>"
+        for label, chance, leads, share in joined(worth)
+        if chance >= LEAST_CHANCE
+    )
+    return f"<p class='fn-label'>What it would tell</p><ul class='fn-steps'>{lines}</ul>"
+
+
+def joined(worth: NextTest) -> list[tuple[str, float, str, float]]:
+    """The outcomes with neighbours of a number put together: label, chance, the cause that leads then, its share."""
+    found: list[tuple[str, float, str, float]] = []
+    for outcome in worth.outcomes:
+        mass = outcome.chance * outcome.probability
+        if worth.unit and found and found[-1][2] == outcome.leads_to:
+            label, chance, leads, share = found.pop()
+            whole = chance + outcome.chance
+            ends = f"{label.split(' to ')[0]} to {outcome.label.split(' to ')[-1]}"
+            found.append((ends, whole, leads, (chance * share + mass) / max(whole, 1e-12)))
+        else:
+            found.append((outcome.label, outcome.chance, outcome.leads_to, outcome.probability))
+    return found
 
 
 def show(found: Proposal, case: Case, catalogue: Catalogue) -> None:

@@ -18,7 +18,8 @@ def show(diagnosis: Diagnosis, catalogue: Catalogue, now: str | None) -> None:
     with st.container(key="others"):
         for test in ranked:
             prepared = f" · first: {test.prepare[0]}" if test.prepare else ""
-            words = f"**{test.label}**  \n{minutes(test.minutes)} · {test.bits:.2f} bit{prepared}"
+            saves = f" · saves {test.saving:.0f}" if test.saving > 0.5 else ""
+            words = f"**{test.label}**  \n{minutes(test.minutes)} · {test.bits:.2f} bit{saves}{prepared}"
             st.button(words, key=f"other_{test.test}", width="stretch", on_click=_choose, args=(test.test,))
     labels = {t.id: t.label for t in catalogue.tests}
     st.selectbox(

@@ -1,44 +1,64 @@
-"""Where the case stands in words, and what would mend the leading cause."""
+"""Where the case stands: the verdict, whether to stop testing, what to mend, what it costs, how to prove it."""
 
 from __future__ import annotations
 
 from faultnet.catalogue.catalogue import Catalogue
-from faultnet.diagnosis import Diagnosis
+from faultnet.decision import Advice, Decision
 from faultnet.report.words import share_words
 from workbench.widgets.work import how
-from workbench.words import plain
-
-ENOUGH = 0.8
-NAMED = 0.3
+from workbench.words import money, plain
 
 
-def told(diagnosis: Diagnosis, catalogue: Catalogue) -> str:
-    """HTML of the verdict, and from a fair belief on of the repair and its proof."""
-    parts = [f"<p>{plain(diagnosis.summary)}</p>"]
-    first = diagnosis.causes[0]
-    if first.probability >= NAMED and first.probability > diagnosis.nothing_wrong:
-        parts.append(f"<p>{plain(first.explanation)} {plain(first.shows)}</p>")
-    if first.probability >= ENOUGH and first.repair:
-        act = catalogue.act(first.repair)
-        part = catalogue.component(first.component).label
+def headline(decision: Decision) -> str:
+    """HTML of the decision in a line, for the first screen; nothing while testing goes on."""
+    if not decision.stop:
+        return ""
+    cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
+    return (
+        f"<p class='fn-stop'><b>Enough tested: {plain(decision.label)}</b>{plain(cure)}. "
+        "More under 'Where it stands'.</p>"
+    )
+
+
+def told(advice: Advice, catalogue: Catalogue) -> str:
+    """HTML of the verdict and the decision."""
+    decision, diagnosis = advice.decision, advice.diagnosis
+    parts = [f"<p>{plain(diagnosis.summary)}</p>", f"<p>{plain(decision.because)}</p>"]
+    if decision.cannot_tell:
+        parts.append(f"<p>{plain(decision.cannot_tell)}</p>")
+    parts.append(_repair(decision, catalogue) if decision.stop else _if_stopped_now(decision))
+    return "".join(parts)
+
+
+def _if_stopped_now(decision: Decision) -> str:
+    return (
+        f"<p class='fn-note'>Mending without another test: {plain(decision.label)} first, {_cost(decision)} in all "
+        f"until the last fault is mended; {plain(share_words(decision.chance_of_cure))} that the first repair is the "
+        "whole cure.</p>"
+    )
+
+
+def _repair(decision: Decision, catalogue: Catalogue) -> str:
+    parts = [f"<p class='fn-label'>What to do: {plain(decision.label)}</p>"]
+    if decision.repair is not None:
+        parts.append(f"<p>Chance that it is the whole cure: {plain(share_words(decision.chance_of_cure))}.</p>")
+    parts.append(f"<p>Expected cost until the last fault is mended: {_cost(decision)}.</p>")
+    if decision.act is not None:
+        parts.append(how(catalogue.act(decision.act), catalogue))
+    if decision.proof:
         parts.append(
-            f"<p class='fn-label'>What mends it: {plain(act.label)} ({plain(part)})</p>{how(act, catalogue)}"
-            "<p>Before money is spent: repeat the reading that speaks most for it. Afterwards: repeat the readings "
-            "that were not sound, enter the work below with how the complaint stands, and close the case when a "
-            "later visit is good.</p>"
-        )
-    elif first.probability >= NAMED:
-        parts.append(
-            f"<p class='fn-note'>{plain(share_words(first.probability))} is not enough to spend money on; "
-            "the next test tells more.</p>"
+            f"<p><b>Prove it:</b> {plain(decision.proof)}. Enter the work below with how the complaint stands.</p>"
         )
     return "".join(parts)
 
 
-def repair_of(diagnosis: Diagnosis) -> tuple[str, str] | None:
-    """The act and the component that would mend the leading cause."""
-    first = diagnosis.causes[0]
-    return (first.repair, first.component) if first.repair and first.probability >= NAMED else None
+def _cost(decision: Decision) -> str:
+    return f"about {plain(money(decision.expected_cost, decision.currency))}"
+
+
+def repair_of(decision: Decision) -> tuple[str, str] | None:
+    """The act and the component to mend first, to stand first among the work."""
+    return (decision.act, decision.repair) if decision.act and decision.repair else None
 
 
 def general_cautions(catalogue: Catalogue) -> str:

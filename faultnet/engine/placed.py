@@ -1,0 +1,174 @@
+"""Where each hypothesis finds its row in the messages of a cluster, and the messages already worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from math import prod
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.engine.bound import Bound, Sheet
+from faultnet.engine.clusters import Cluster, find_clusters
+from faultnet.engine.contraction import Tensor
+from faultnet.engine.memo import Memo
+from faultnet.engine.rows import Components, Index, IndexArray, RowSets, distinct_rows
+from faultnet.network.structure import Array, Network
+
+KEPT_MESSAGES = 32
+KEPT_OUTCOMES = 48
+SMALL = 1 << 14
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What one reading says about its quantity.
+
+    Parameters
+    ----------
+    quantity : str
+    likelihood : array, shape (states,)
+        Proportional to the chance of the reading given each state [-].
+    broad : float
+        The same under a fault the model does not know [-].
+    """
+
+    quantity: str
+    likelihood: Array = field(repr=False)
+    broad: float
+
+
+def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
+    """What evidence is known by among the results kept."""
+    return tuple((e.quantity, e.likelihood.tobytes(), e.broad) for e in evidence)
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A cluster bound to all hypotheses.
+
+    Parameters
+    ----------
+    bound : Bound
+    which : int array, shape (hypotheses,)
+        Row of each hypothesis among the joint modes of the cluster's components.
+    """
+
+    bound: Bound
+    which: NDArray[np.int32]
+    messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
+    answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_OUTCOMES), repr=False)
+    _places: dict[Components, NDArray[np.int32]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def small(self) -> bool:
+        """Whether answering for all joint modes at once costs next to nothing."""
+        nodes = self.bound.cluster.network.nodes
+        return prod(nodes[h].card for h in self.bound.cluster.hidden) * len(self.bound.rows.table) <= SMALL
+
+    def rows_of(self, components: Components) -> NDArray[np.int32]:
+        """Row of each hypothesis among the joint modes of some of the cluster's components."""
+        found = self._places.get(components)
+        if found is None:
+            found = self._places[components] = self.bound.rows.part(components).which.astype(np.int32)[self.which]
+        return found
+
+    def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
+        """Weights of evidence on the hidden nodes, and the logarithm of what was divided out of them."""
+        return merged([self.bound.weight(e.quantity, e.likelihood) for e in evidence])
+
+    def message(self, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
+        """Likelihood of evidence over joint modes and charge, and its log scale; kept for the next time."""
+
+        def make() -> tuple[Tensor, float]:
+            tensors, log_scale = self.weights(evidence)
+            return self.bound.message(tensors), log_scale
+
+        return self.messages.get(evidence_key(evidence), make)
+
+    def answer(self, evidence: tuple[Evidence, ...], questions: tuple[tuple[str, Array], ...]) -> Tensor:
+        """What tests of one site would show, for all joint modes; kept for the next time."""
+
+        def make() -> Tensor:
+            sheet = Sheet(self.bound, self.bound.rows)
+            return sheet.worked_out(self.weights(evidence)[0], self.bound.outcomes(questions))
+
+        asked = tuple((quantity, table.shape, table.tobytes()) for quantity, table in questions)
+        return self.answers.get((evidence_key(evidence), asked), make)
+
+
+def placed(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
+    """Bind a cluster to the joint modes that occur among hypotheses."""
+    table = modes[:, [components.index(c) for c in cluster.components]]
+    first, which = distinct_rows(table)
+    return Placed(Bound(cluster, RowSets(cluster.components, table[first])), which.astype(np.int32))
+
+
+@dataclass(frozen=True, eq=False)
+class Placements:
+    """All clusters of a visit, each bound to the hypotheses when it is first needed.
+
+    Parameters
+    ----------
+    clusters : tuple of Cluster
+    components : tuple of str
+        Order of the columns of `modes`.
+    modes : int array, shape (hypotheses, components)
+    """
+
+    clusters: tuple[Cluster, ...]
+    components: tuple[str, ...]
+    modes: IndexArray
+    _made: dict[int, Placed] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def owner(self) -> Mapping[str, int]:
+        """Cluster of each quantity."""
+        return {q: i for i, c in enumerate(self.clusters) for q in c.quantities}
+
+    def __getitem__(self, k: int) -> Placed:
+        found = self._made.get(k)
+        if found is None:
+            found = self._made.setdefault(k, placed(self.clusters[k], self.components, self.modes))
+        return found
+
+    def with_network(self, network: Network, changed: str) -> Placements:
+        """The same with another table for one hidden node; the other clusters keep what they have worked out."""
+        clusters = find_clusters(network)
+        touched = {k for k, c in enumerate(clusters) if changed in c.hidden}
+        clusters = tuple(c if k in touched else self.clusters[k] for k, c in enumerate(clusters))
+        made = {k: p for k, p in self._made.items() if k not in touched}
+        return Placements(clusters, self.components, self.modes, made)
+
+    def by_cluster(self, evidence: Sequence[Evidence]) -> dict[int, tuple[Evidence, ...]]:
+        """Evidence grouped by the cluster it bears on."""
+        groups: dict[int, tuple[Evidence, ...]] = {}
+        for e in evidence:
+            k = self.owner[e.quantity]
+            groups[k] = (*groups.get(k, ()), e)
+        return groups
+
+
+def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:
+    """Multiply tensors that have the same axes, keeping each product's largest entry at one.
+
+    Returns
+    -------
+    tensors : list of Tensor
+        One for each set of axes.
+    log_scale : float
+        Natural logarithm of what was divided out.
+    """
+    groups: dict[tuple[tuple[str, ...], Components], Array] = {}
+    log_scale = 0.0
+    for t in tensors:
+        place = (t.axes, t.components)
+        values = groups[place] * t.values if place in groups else t.values
+        top = float(values.max())
+        if top > 0.0:
+            values = values / top
+            log_scale += float(np.log(top))
+        groups[place] = values
+    return [Tensor(values, axes, components) for (axes, components), values in groups.items()], log_scale

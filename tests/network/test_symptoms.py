@@ -1,0 +1,51 @@
+"""Elicited tables combined over the causes present: bounds, order, and a hand calculation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from faultnet.catalogue.types import SymptomTable
+from faultnet.network.symptoms import combined
+from tests.engine import demo
+
+WORST = SymptomTable(
+    "t", "worst", (8.0, 1.0, 1.0), {("a", "x"): (4.0, 4.0, 2.0), ("b", "y"): (5.0, 0.0, 5.0), ("b", "z"): (1.0, 1.0, 8.0)}, {}
+)
+AVERAGE = SymptomTable("t", "average", (8.0, 1.0, 1.0), WORST.rows, {})
+
+
+def test_without_a_listed_cause_the_leak_remains() -> None:
+    np.testing.assert_allclose(combined(WORST, [("a", "sound"), ("b", "sound")]), [0.8, 0.1, 0.1])
+    np.testing.assert_allclose(combined(AVERAGE, []), [0.8, 0.1, 0.1])
+
+
+def test_one_cause_alone_gives_its_own_row() -> None:
+    np.testing.assert_allclose(combined(WORST, [("a", "x"), ("b", "sound")]), [0.4, 0.4, 0.2])
+    np.testing.assert_allclose(combined(AVERAGE, [("a", "x")]), [0.4, 0.4, 0.2])
+
+
+def test_two_causes_by_hand() -> None:
+    """Noisy maximum: F = F_leak (0.4/0.8)(0.5/0.8) = 0.25 for the first choice, 0.9 (0.8/0.9)(0.5/0.9) = 4/9 for the second."""
+    np.testing.assert_allclose(combined(WORST, [("a", "x"), ("b", "y")]), [0.25, 4 / 9 - 0.25, 5 / 9])
+    np.testing.assert_allclose(combined(AVERAGE, [("a", "x"), ("b", "y")]), [0.45, 0.2, 0.35])
+
+
+def test_the_order_of_the_causes_does_not_matter() -> None:
+    one, two = combined(WORST, [("a", "x"), ("b", "z")]), combined(WORST, [("b", "z"), ("a", "x")])
+    np.testing.assert_allclose(one, two, rtol=0, atol=1e-15)
+
+
+@pytest.mark.parametrize("test", sorted(demo.catalogue().symptoms))
+def test_a_further_cause_never_makes_the_worst_answer_less_likely(test: str) -> None:
+    """Every shipped table, every pair of causes: sums to one, nothing negative, and the cumulative share never rises."""
+    table = demo.catalogue().symptoms[test]
+    causes = list(table.rows)
+    for cause in causes:
+        alone = combined(table, [cause])
+        for other in causes:
+            both = combined(table, [cause, other])
+            assert both.min() >= -1e-12
+            np.testing.assert_allclose(both.sum(), 1.0, rtol=0, atol=1e-12)
+            if table.combine == "worst" and other[0] != cause[0]:
+                assert (np.cumsum(both) <= np.cumsum(alone) + 1e-12).all()
