@@ -7,6 +7,7 @@ answered; 2 the input is wrong, with one message on standard error and nothing o
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -27,6 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     SystemExit
         Always: status 0 answered, 2 wrong input.
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small products: a second thread only waits on a busy machine
     from faultnet.cli.commands import app
 
     for stream in (sys.stdout, sys.stderr):

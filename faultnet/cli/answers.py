@@ -8,8 +8,48 @@ from typing import TYPE_CHECKING, Any
 from faultnet.car import Case
 from faultnet.catalogue import ActSpec, Catalogue, Component, Instrument, Test
 
+LEAST_WEIGHT = 1.0
+
 if TYPE_CHECKING:  # importing it brings numpy, which `catalogue` does without
+    from faultnet.decision import Advice
+    from faultnet.decision.tools import ToolWorth
     from faultnet.diagnosis.result import Diagnosis, NextTest
+
+
+def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, Any]:
+    """Give advice as a dictionary: the diagnosis, the decision, and the reasons in sentences.
+
+    Parameters
+    ----------
+    found : Advice
+    case : Case
+    catalogue : Catalogue
+    """
+    return {
+        **diagnosis_answer(found.diagnosis),
+        "decision": asdict(found.decision),
+        "why": why_sentences(found.diagnosis, case, catalogue),
+    }
+
+
+def why_sentences(found: Diagnosis, case: Case, catalogue: Catalogue) -> list[str]:
+    """Say in sentences what speaks for and against the leading cause, what would overturn it, and what it hangs on."""
+    from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
+
+    said = []
+    leader = found.causes[0]
+    for reason in found.reasons.get(f"{leader.component}:{leader.mode}", ()):
+        if abs(reason.weight) >= LEAST_WEIGHT:
+            times = 10.0 ** (abs(reason.weight) / 10.0)
+            side = "more" if reason.weight > 0 else "less"
+            said.append(f"{reason.said} makes {leader.label} {times:.3g} times {side} likely beside the rest.")
+    base = hinge(found, catalogue, case.car.battery.age, case.car.climate)
+    return [*said, overturning_words(overturning(found)), hinge_words(base)]
+
+
+def tools_answer(found: tuple[ToolWorth, ...], case: Case) -> dict[str, Any]:
+    """Give the worth of tools as a dictionary."""
+    return {"case": case.name, "tools": [asdict(worth) for worth in found]}
 
 
 def diagnosis_answer(found: Diagnosis) -> dict[str, Any]:
@@ -24,7 +64,7 @@ def diagnosis_answer(found: Diagnosis) -> dict[str, Any]:
     dict
         Probabilities in [-], information in [bit], times in [min], weights and surprises in [decibans].
     """
-    named = ("component", "mode", "label", "probability")
+    named = ("component", "mode", "label", "probability", "prior", "still_there", "repair")
     return {
         "case": found.case,
         "summary": found.summary,
@@ -41,8 +81,9 @@ def diagnosis_answer(found: Diagnosis) -> dict[str, Any]:
 
 
 def _next_test(test: NextTest) -> dict[str, Any]:
-    named = ("test", "label", "bits", "minutes", "prepare", "tools", "cautions", "sound_range", "unit")
-    return {name: getattr(test, name) for name in named}
+    named = ("test", "label", "bits", "minutes", "prepare", "tools", "cautions", "sound_range", "unit", "saving")
+    more = {"bits_per_minute": test.bits_per_minute, "outcomes": [asdict(outcome) for outcome in test.outcomes]}
+    return {**{name: getattr(test, name) for name in named}, **more, "because": test.because}
 
 
 def validation_answer(case: Case) -> dict[str, Any]:

@@ -21,6 +21,11 @@ app = typer.Typer(
 
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, demo:NAME, or - for standard input.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON.")]
+ToolsOption = Annotated[
+    list[str] | None, typer.Option("--tools", help="Tools at hand, commas between them; 'none' for bare hands.")
+]
+RateOption = Annotated[float | None, typer.Option(min=0, help="Money for an hour of work.")]
+CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
 PriorsOption = Annotated[str, typer.Option("--priors", help="Name of a shipped prior set, or folder of your own.")]
 
 
@@ -49,23 +54,71 @@ def _options(
 def diagnose(
     case: CaseArgument,
     as_json: JsonOption = False,
-    tools: Annotated[
-        list[str] | None, typer.Option(help="Tools at hand, commas between them; 'none' for bare hands.")
-    ] = None,
+    tools: ToolsOption = None,
     why: Annotated[bool, typer.Option("--why", help="Show what each reading did, and what a sound car reads.")] = False,
     max_faults: Annotated[int | None, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = None,
+    hourly_rate: RateOption = None,
+    currency: CurrencyOption = "",
     priors: PriorsOption = "standard",
 ) -> None:
-    """Say how likely each cause is, why, and what to test next."""
-    from faultnet.cli.answers import diagnosis_answer
-    from faultnet.cli.inputs import read_case, read_catalogue, read_tools
-    from faultnet.cli.sheets import diagnosis_sheet
-    from faultnet.diagnosis import diagnose as find
+    """Say how likely each cause is, why, and what to test or mend next."""
+    from faultnet.cli.answers import advice_answer
+    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
+    from faultnet.cli.sheets import advice_sheet
+    from faultnet.decision import advise
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
     chosen = {} if max_faults is None else {"max_faults": max_faults}
-    found = find(the_case, catalogue, tools=read_tools(tools, catalogue), **chosen)
-    _show(diagnosis_answer(found) if as_json else diagnosis_sheet(found, the_case, catalogue, why=why))
+    costs = read_costs(priors, hourly_rate, currency)
+    found = advise(the_case, catalogue, costs, tools=read_tools(tools, catalogue), **chosen)
+    _show(advice_answer(found, the_case, catalogue) if as_json else advice_sheet(found, the_case, catalogue, why=why))
+
+
+@app.command()
+def plan(
+    case: CaseArgument,
+    as_json: JsonOption = False,
+    tools: ToolsOption = None,
+    depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
+    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
+    hourly_rate: RateOption = None,
+    priors: PriorsOption = "standard",
+) -> None:
+    """Print the plan to take to the car: tests, what to do after each outcome, repairs with their proof."""
+    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
+    from faultnet.cli.sheets import plan_sheet
+    from faultnet.decision.plan import plan_tree, pocket_plan
+    from faultnet.diagnosis import work_through
+
+    the_case, catalogue = read_case(case), read_catalogue(priors)
+    worked = work_through(the_case, catalogue)
+    costs = read_costs(priors, hourly_rate, "")
+    found = pocket_plan(worked, costs, tools=read_tools(tools, catalogue), depth=depth, least=least)
+    _show({"case": the_case.name, "plan": plan_tree(found)} if as_json else plan_sheet(found, the_case, catalogue))
+
+
+@app.command()
+def tools(
+    case: CaseArgument,
+    as_json: JsonOption = False,
+    at_hand: ToolsOption = None,
+    depth: Annotated[int, typer.Option(min=1, max=4, help="Tests in a row that are looked ahead.")] = 2,
+    hourly_rate: RateOption = None,
+    currency: CurrencyOption = "",
+    priors: PriorsOption = "standard",
+) -> None:
+    """Say what it would save, on this case, to have a tool that is not at hand."""
+    from faultnet.cli.answers import tools_answer
+    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
+    from faultnet.cli.sheets import tools_sheet
+    from faultnet.decision.tools import worth_of_tools
+    from faultnet.diagnosis import work_through
+
+    the_case, catalogue = read_case(case), read_catalogue(priors)
+    costs = read_costs(priors, hourly_rate, currency)
+    worked = work_through(the_case, catalogue)
+    found = worth_of_tools(worked, costs, read_tools(at_hand, catalogue) or (), depth=depth)
+    _show(tools_answer(found, the_case) if as_json else tools_sheet(found, catalogue, costs.currency))
 
 
 @app.command()

@@ -8,13 +8,16 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from faultnet.car import Case, Visit
 from faultnet.cases.file import load_case
 from faultnet.catalogue import Catalogue, load_catalogue
 from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError
 from faultnet.shipped import shipped
+
+if TYPE_CHECKING:
+    from faultnet.decision.costs import Costs
 
 DEMO = "demo:"
 
@@ -61,6 +64,14 @@ def read_case(argument: str) -> Case:
     """
     case = load_case("-" if argument == "-" else case_path(argument))
     return replace(case, visits=case.visits or (Visit(),))
+
+
+def read_costs(priors: str, hourly_rate: float | None, currency: str) -> Costs:
+    """Read the costs of a prior set, with the shop's own figures put in."""
+    from faultnet.decision.costs import load_costs
+
+    folder = Path(priors) if Path(priors).is_dir() else None
+    return load_costs(priors, folder).with_shop(hourly_rate=hourly_rate, currency=currency)
 
 
 def case_file(argument: str) -> Path:

@@ -6,7 +6,11 @@ from collections.abc import Iterator
 
 from faultnet.car import Case
 from faultnet.catalogue import Catalogue
+from faultnet.cli.answers import why_sentences
 from faultnet.cli.layout import bar, counted, joined, percent, section, wrapped
+from faultnet.decision import Advice, Decision
+from faultnet.decision.plan import Knot, Leaf, plan_text
+from faultnet.decision.tools import ToolWorth
 from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.wording import range_words
 
@@ -16,12 +20,12 @@ LEAST_SHOWN = 0.01
 LEAST_WEIGHT = 1.0
 
 
-def diagnosis_sheet(found: Diagnosis, case: Case, catalogue: Catalogue, *, why: bool = False) -> str:
-    """Write a diagnosis as text of at most 80 columns.
+def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool = False) -> str:
+    """Write advice as text of at most 80 columns.
 
     Parameters
     ----------
-    found : Diagnosis
+    advice : Advice
     case : Case
         It was made from.
     catalogue : Catalogue
@@ -32,20 +36,55 @@ def diagnosis_sheet(found: Diagnosis, case: Case, catalogue: Catalogue, *, why: 
     -------
     str
     """
-    tests = found.next_tests[:SHOWN_TESTS]
+    found = advice.diagnosis
+    tests = found.next_tests[: 1 if advice.decision.stop else SHOWN_TESTS]
     return joined(
         (
             _head(case),
             section("Verdict", [wrapped(found.summary)]),
+            section("What to do", _decision(advice.decision)),
             section("Likely causes (several may hold at once)", _causes(found, catalogue)),
             section("Measure again", [wrapped(clash) for clash in found.clashes]),
             *(_reasons(found) if why else ()),
             section("Readings beside a sound example of this car", _readings(found.seen)) if why else "",
+            section("What it hangs on", [wrapped(s) for s in why_sentences(found, case, catalogue)[-2:]])
+            if why
+            else "",
             section("Next tests, best first", [_next_test(k, test) for k, test in enumerate(tests, 1)]),
             section("Cautions", [wrapped(caution, "  - ") for caution in found.cautions]),
             wrapped(_left_out(found), ""),
         )
     )
+
+
+def _decision(decision: Decision) -> Iterator[str]:
+    money = f"{decision.expected_cost:.0f} {decision.currency}".rstrip()
+    yield wrapped("Stop testing." if decision.stop else "Go on testing.")
+    yield wrapped(decision.because)
+    if not decision.stop:
+        yield wrapped(f"Mending now, without that, is to be expected to cost {money}.")
+        return
+    cure = f"chance that this is the whole cure {decision.chance_of_cure:.0%}, cost to expect {money}"
+    yield wrapped(f"{'Mend ' if decision.repair else ''}{decision.label}; {cure}.")
+    if decision.proof:
+        yield wrapped(f"Proof afterwards: {decision.proof}.")
+    if decision.cannot_tell:
+        yield wrapped(decision.cannot_tell)
+
+
+def plan_sheet(plan: Knot | Leaf, case: Case, catalogue: Catalogue) -> str:
+    """Write a pocket plan with the car it is for and the cautions that stand on every sheet."""
+    cautions = [wrapped(catalogue.cautions[c], "  - ") for c in catalogue.general_cautions]
+    return joined((_head(case), section("Plan", [plan_text(plan)]), section("Cautions", cautions)))
+
+
+def tools_sheet(found: tuple[ToolWorth, ...], catalogue: Catalogue, currency: str) -> str:
+    """Write the worth of tools, a line each."""
+    lines = [
+        wrapped(f"{worth.tool}: saves {worth.saving:.0f} {currency}".rstrip() + f"; opens {len(worth.tests)} tests")
+        for worth in found
+    ]
+    return section("Tools that are not at hand", lines or ["  Every tool is at hand."])
 
 
 def _head(case: Case) -> str:
@@ -102,7 +141,7 @@ def _readings(seen: tuple[Seen, ...]) -> Iterator[str]:
 
 
 def _next_test(number: int, test: NextTest) -> str:
-    cost = f"{test.bits:.2f} bit, {test.minutes:g} min, {', '.join(test.tools) or 'no tools'}"
+    cost = f"saves {test.saving:.0f}, {test.bits:.2f} bit, {test.minutes:g} min, {', '.join(test.tools) or 'no tools'}"
     lines = [wrapped(f"{test.label} ({cost})", f"  {number}. ")]
     if test.prepare:
         lines.append(wrapped("First: " + " ".join(test.prepare), "     "))

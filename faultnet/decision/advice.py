@@ -137,7 +137,6 @@ def _priced(test: NextTest, worth: Worth, catalogue: Catalogue) -> NextTest:
 def _decision(
     worked: Worked, costs: Costs, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None
 ) -> Decision:
-    catalogue = worked.catalogue
     order = order_of_repair(position.repairs, position.belief[None])[0]
     name = position.repairs.names[order[0]]
     cure = position.repairs.at_fault[:, order[0]] & (position.repairs.at_fault.sum(axis=1) == 1)
@@ -187,12 +186,10 @@ def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
 def _because(stop: bool, best: NextTest | None, costs: Costs) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
+    money = f"{abs(best.saving):.0f} {costs.currency}".rstrip()
     if stop:
-        return (
-            f"No test left is worth its cost; the best, {best.label}, would lose {-best.saving:.0f} {costs.currency}".rstrip()
-            + "."
-        )
-    return f"{best.label} saves {best.saving:.0f} {costs.currency}".rstrip() + " on average beyond what it costs."
+        return f"No test left is worth its cost; the best, {best.label}, would lose {money}."
+    return f"{best.label} saves {money} on average beyond what it costs."
 
 
 def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None) -> str:

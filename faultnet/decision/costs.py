@@ -126,15 +126,28 @@ def _read(path: Path) -> Costs:
     _check_complete(path, numbers, found)
     shop = numbers["shop"]
     return Costs(
-        shop["hourly_rate"], shop["call_back"], shop["start_over"], shop["overhead_minutes"], numbers["part"], numbers["labour"],
-        numbers["check"], numbers["access"], found["behind"], found["proof"],
-    )  # fmt: skip
+        hourly_rate=shop["hourly_rate"],
+        call_back=shop["call_back"],
+        start_over=shop["start_over"],
+        overhead_minutes=shop["overhead_minutes"],
+        part=numbers["part"],
+        labour=numbers["labour"],
+        check=numbers["check"],
+        access=numbers["access"],
+        behind=found["behind"],
+        proof=found["proof"],
+    )
 
 
 def _check_complete(path: Path, numbers: dict[str, dict[str, float]], words: dict[str, dict[str, str]]) -> None:
-    for name in ("hourly_rate", "call_back", "start_over", "overhead_minutes"):
-        if name not in numbers["shop"]:
-            raise PriorsError("a cost is missing", where=path.name, expected=f"a row shop,{name}")
+    wanted = {"hourly_rate", "call_back", "start_over", "overhead_minutes"}
+    if set(numbers["shop"]) != wanted:
+        raise PriorsError(
+            "the shop's rows are not those wanted",
+            where=path.name,
+            got=", ".join(sorted(numbers["shop"])),
+            expected=", ".join(sorted(wanted)),
+        )
     for kind in ("labour", "check"):
         if missing := set(numbers["part"]) - set(numbers[kind]):
             raise PriorsError("a cost is missing", where=path.name, expected=f"rows {kind} for {sorted(missing)}")

@@ -1,7 +1,7 @@
 """The plan to take along: what to test, and what to do after each outcome, down to a repair with its proof.
 
 The tree grows from the present belief. At each knot the test that saves most is taken; outcomes that would leave the
-same cause leading share a branch; branches that are too unlikely, and those past the depth, end in "come back to the
+same repair first share a branch; branches that are too unlikely, and those past the depth, end in "come back to the
 screen". Outcomes of several tests are taken as independent given the hypothesis.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
@@ -18,7 +19,6 @@ from faultnet.decision.value import Position, one_step
 from faultnet.diagnosis.diagnose import Worked, ranked
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words
-from faultnet.network.structure import Array
 
 COME_BACK = "come back to the screen"
 
@@ -145,9 +145,10 @@ class _Growing:
         return merged
 
     def _grouped(self, position: Position, test: str) -> list[list[int]]:
-        """Neighbouring outcomes after which the same repair would come first."""
+        """Neighbouring outcomes after which the same repair would come first and the same part be the likeliest."""
         weights = (position.belief[:, None] * position.chances[test]).T
-        first = order_of_repair(position.repairs, weights)[:, 0]
+        likeliest = (weights @ position.repairs.at_fault).argmax(axis=1)
+        first = order_of_repair(position.repairs, weights)[:, 0] * weights.shape[1] + likeliest
         groups: list[list[int]] = []
         for outcome in range(len(first)):
             if groups and first[groups[-1][-1]] == first[outcome] and self._ordered(test):
@@ -188,10 +189,8 @@ class _Growing:
         return test.label if found is None else f"{test.label}: {range_words(*found, test.unit)}"
 
 
-def _alone(
-    at_fault: Array | np.ndarray[tuple[int, ...], np.dtype[np.bool_]], column: int
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    return np.asarray(at_fault[:, column].astype(bool) & (at_fault.sum(axis=1) == 1))
+def _alone(at_fault: NDArray[np.bool_], column: int) -> NDArray[np.bool_]:
+    return np.asarray(at_fault[:, column] & (at_fault.sum(axis=1) == 1))
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:

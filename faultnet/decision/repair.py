@@ -73,7 +73,9 @@ def repairs_for(components: tuple[str, ...], at_fault: NDArray[np.bool_], costs:
     at_fault = at_fault.copy()
     contributing = [i for i, c in enumerate(components) if c in CONTRIBUTING]
     parts = [i for i, c in enumerate(components) if c not in CONTRIBUTING]
-    at_fault[np.ix_(at_fault[:, parts].any(axis=1), contributing)] = False
+    with_parts = at_fault[:, parts].any(axis=1)
+    for column in contributing:
+        at_fault[with_parts, column] = False
     nothing = ~at_fault.any(axis=1, keepdims=True)
     return Repairs(
         (*components, GIVE_BACK),
@@ -98,8 +100,12 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     Notes
     -----
     Step by step: the cost of a repair falls once its cover is off, so the quotient is formed anew after each choice.
+    Giving the car back costs the call-back that is to be expected of it.
     """
-    chance = weights @ repairs.at_fault
+    chance = (weights @ repairs.at_fault) / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
+    risk = np.zeros_like(chance)
+    if GIVE_BACK in repairs.names:
+        risk[:, -1] = repairs.call_back * (1.0 - chance[:, -1])
     rows = np.arange(len(weights))
     opened = np.zeros((len(weights), len(repairs.access_cost) + 1), dtype=bool)
     opened[:, -1] = True
@@ -107,7 +113,7 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     left = np.ones(chance.shape, dtype=bool)
     order = np.empty(chance.shape, dtype=np.intp)
     for step in range(chance.shape[1]):
-        cost = repairs.cost + np.where(opened[:, repairs.access], 0.0, access_cost[repairs.access])
+        cost = repairs.cost + risk + np.where(opened[:, repairs.access], 0.0, access_cost[repairs.access])
         quotient = np.where(left, chance / np.maximum(cost, 1e-9), -1.0)
         best = quotient.argmax(axis=1)
         order[:, step] = best

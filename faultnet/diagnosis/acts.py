@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.car import Act
 from faultnet.catalogue.catalogue import Catalogue
@@ -113,9 +114,7 @@ def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
     return Mending(component, MENDS[spec.effect], success)
 
 
-def affected(
-    space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mending: Mending
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mending: Mending) -> NDArray[np.bool_]:
     """Hypotheses in which a mending has something to mend."""
     column = modes[:, space.components.index(mending.component)]
     if mending.modes == ALL_MODES:
@@ -125,7 +124,7 @@ def affected(
 
 
 def with_sound(
-    space: Hypotheses, modes: IndexArray, components: tuple[str, ...], rows: Array | None = None
+    space: Hypotheses, modes: IndexArray, components: tuple[str, ...], rows: NDArray[np.bool_] | None = None
 ) -> IndexArray:
     """Modes with some components set sound, in all hypotheses or in some."""
     changed = modes.copy()
@@ -134,12 +133,12 @@ def with_sound(
         if rows is None:
             changed[:, column] = 0
         else:
-            changed[np.asarray(rows, dtype=bool), column] = 0
+            changed[rows, column] = 0
     return changed
 
 
 def outcome_chance(
-    spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: Array, outcome: str
+    spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: NDArray[np.bool_], outcome: str
 ) -> Array:
     """Chance of an outcome of a repair given what it mended and what is left, shape (hypotheses,).
 
@@ -161,5 +160,5 @@ def outcome_chance(
             name = f"outcome_{'left' if is_left else 'none_left'}_{'mended' if was_mended else 'nothing_mended'}"
             cured, better = spread(name + "_cured"), spread(name + "_better")
             value = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
-            chance[(left == is_left) & (np.asarray(mended, dtype=bool) == was_mended)] = value
+            chance[(left == is_left) & (mended == was_mended)] = value
     return chance

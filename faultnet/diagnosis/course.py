@@ -19,7 +19,7 @@ from faultnet.diagnosis import acts
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
 from faultnet.engine.hypotheses import Hypotheses, IndexArray
-from faultnet.engine.visit import Evidence, VisitModel
+from faultnet.engine.visit import Evidence, VisitModel, compile_visit
 from faultnet.network import source
 from faultnet.network.structure import Array
 
@@ -240,7 +240,7 @@ class _Walk:
     def log_likelihood(self) -> Array:
         """Log likelihood of everything entered in this visit."""
         if not self.evidence:
-            return self.log + np.log(np.maximum(self.carried.sum(axis=1), 1e-300))
+            return np.asarray(self.log + np.log(np.maximum(self.carried.sum(axis=1), 1e-300)))
         weight, scale = self.model.stage(self.evidence)
         total = (self.carried * weight).sum(axis=1)
         return np.asarray(self.log + scale + np.log(np.maximum(total, 1e-300)))
@@ -251,12 +251,10 @@ class _Walk:
 
 def _entered(compiled: VisitModel, modes: IndexArray) -> VisitModel:
     """A visit that starts after a repair: the history of the charge is that of the mended car."""
-    from faultnet.engine.visit import compile_visit
-
     return compile_visit(compiled.network, compiled.components, modes)
 
 
 def _nearly_full(states: int) -> Array:
     full = np.full(states, 1e-3)
     full[-2:] = (0.3, 0.7)
-    return full / full.sum()
+    return np.asarray(full / full.sum())

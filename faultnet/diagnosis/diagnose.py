@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from faultnet.car import Case, Reading
+from faultnet.car import Case, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, Entered, course
@@ -16,7 +17,7 @@ from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
 from faultnet.diagnosis.ranking import Leading, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.sound import sound_ranges
-from faultnet.diagnosis.wording import entry_words
+from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.engine.belief import Belief, updated
 from faultnet.engine.hypotheses import Hypotheses
 from faultnet.errors import ClashError
@@ -58,6 +59,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
         If no hypothesis explains the entries at all.
     """
     check_case(case, catalogue)
+    case = case if case.visits else replace(case, visits=(Visit(),))
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
     whole = course(models, case.visits, catalogue, space)
@@ -193,7 +195,7 @@ def _causes(worked: Worked) -> tuple[Cause, ...]:
                     mode.explanation,
                     mode.shows,
                     mode.repair,
-                )  # fmt: skip
+                )
             )
     return tuple(sorted(found, key=lambda c: -c.probability))
 
@@ -228,13 +230,13 @@ def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Re
     return {name: tuple(sorted(rs, key=lambda r: -abs(r.weight))) for name, rs in found.items()}
 
 
-def _rows_of(worked: Worked, component: str, mode: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _rows_of(worked: Worked, component: str, mode: str) -> NDArray[np.bool_]:
     column = worked.space.components.index(component)
     states = worked.models[0].compiled.network.nodes[component].states
     return np.asarray(worked.space.modes[:, column] == states.index(mode))
 
 
-def _log_odds(posterior: Array, rows: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> float:
+def _log_odds(posterior: Array, rows: NDArray[np.bool_]) -> float:
     inside, outside = float(posterior[rows].sum()), float(posterior[~rows].sum())
     return float(np.log(max(inside, LEAST_ODDS)) - np.log(max(outside, LEAST_ODDS)))
 
@@ -310,25 +312,25 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     first, second = causes[0], causes[1]
     nothing = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
     if first.probability >= 0.8:
-        verdict = f"{first.label} explains what was seen ({first.probability:.0%})."
+        verdict = f"{first.label} explains what was seen ({share_words(first.probability)})."
         return verdict + _after_repair(first)
     if nothing > max(0.3, first.probability):
-        return f"Nothing that was tested looks wrong ({nothing:.0%} that no part is at fault)."
+        return f"Nothing that was tested looks wrong ({share_words(nothing)} that no part is at fault)."
+    leader = f"{first.label} ({share_words(first.probability)})"
+    rival, chance = second.label, share_words(second.probability)
     if first.probability >= 0.5:
-        return f"Probably {first.label} ({first.probability:.0%}); {second.label} is not ruled out ({second.probability:.0%})."
-    return f"Not decided yet: {first.label} ({first.probability:.0%}) leads {second.label} ({second.probability:.0%})."
+        return f"Probably {leader}; {rival} is not ruled out ({chance})."
+    return f"Not decided yet: {leader} leads {rival} ({chance})."
 
 
 def _after_repair(cause: Cause) -> str:
     if cause.still_there > 0.9 * cause.probability:
         return ""
-    return f" After the repair it is still there with {cause.still_there:.0%}."
+    return f" After the repair it is still there with {share_words(cause.still_there)}."
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:
-    """Name the smallest set of entries found that cannot stand together: drop one after the other while it still clashes."""
-    from dataclasses import replace
-
+    """Name the smallest clashing set of entries found by dropping one after the other while the rest still clash."""
     places = [(v, k) for v, visit in enumerate(case.visits) for k in range(len(visit.entries))]
     needed = list(places)
     for place in places:

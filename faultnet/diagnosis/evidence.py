@@ -103,9 +103,12 @@ def _check_choice(test: Test, reading: Reading, where: str) -> None:
 def _check_number(test: Test, reading: Reading, where: str) -> None:
     if reading.state is not None:
         raise EntryError(
-            f"{test.label}: a number is wanted", where=where, got=repr(reading.state), expected=f"a value in {test.unit}",
+            f"{test.label}: a number is wanted",
+            where=where,
+            got=repr(reading.state),
+            expected=f"a value in {test.unit}",
             to_do="give `value`",
-        )  # fmt: skip
+        )
     if reading.value is None or test.plausible is None:
         return
     low, high = test.plausible

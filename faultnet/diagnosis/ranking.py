@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,7 +155,7 @@ def class_words(choices: tuple[tuple[str, str], ...], edges: tuple[float, ...], 
     """
     if not edges:
         return tuple(label for _, label in choices)
-    inner = [range_words(low, high, unit) for low, high in zip(edges[1:-2], edges[2:-1], strict=True)]
+    inner = [range_words(low, high, unit) for low, high in pairwise(edges[1:-1])]
     return (f"under {value_words(edges[1], unit)}", *inner, f"over {value_words(edges[-2], unit)}")
 
 

@@ -7,10 +7,11 @@ from functools import lru_cache
 
 import numpy as np
 
+from faultnet.cache import cache_folder, keep_file
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.models import Model
 from faultnet.engine.belief import TINY
-from faultnet.network.cache import cache_folder, keep_file, setting_key
+from faultnet.network.cache import setting_key
 from faultnet.network.structure import Array, Network
 
 LOW, HIGH = 0.05, 0.95

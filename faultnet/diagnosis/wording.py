@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from faultnet.car import Act, Entry, Reading
+from faultnet.car import Act, Entry
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.units import format_quantity
 
@@ -61,3 +61,16 @@ def value_words(value: float, unit: str) -> str:
 def range_words(low: float, high: float, unit: str) -> str:
     """A range in words: both ends with one unit."""
     return f"{value_words(low, unit)} to {value_words(high, unit)}"
+
+
+def share_words(probability: float) -> str:
+    """A probability in words that never claim certainty.
+
+    Examples
+    --------
+    >>> share_words(0.5), share_words(0.9999), share_words(0.0001)
+    ('50%', 'over 99%', 'under 1%')
+    """
+    if probability > 0.99:
+        return "over 99%"
+    return "under 1%" if probability < 0.01 else f"{probability:.0%}"

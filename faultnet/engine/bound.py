@@ -205,6 +205,10 @@ class Sheet:
         named = [*self.bound.relevant({a for g in given for a in g.tensor.axes}), *given]
         return finished(self._reduced(named), KEEP)
 
+    def joint(self, axes: Sequence[str]) -> Tensor:
+        """Chances of some axes that are kept, before any reading."""
+        return finished(self._reduced(self.bound.relevant(axes)), KEEP)
+
     def _reduced(self, named: Sequence[Named]) -> Tensor:
         work = list(named)
         axes = tuple(n.tensor.axes for n in named)

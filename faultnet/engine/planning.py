@@ -23,7 +23,7 @@ from math import log2
 from pathlib import Path
 
 from faultnet.engine.rows import RowSets
-from faultnet.network.cache import cache_folder
+from faultnet.cache import cache_folder
 
 Step = tuple[int, ...]
 Size = Callable[[int], float]

@@ -14,20 +14,18 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Bound, Sheet
-from faultnet.engine.clusters import CHARGE, find_clusters, history_of
+from faultnet.engine.bound import Sheet
+from faultnet.engine.clusters import CHARGE, Cluster, find_clusters, history_of
 from faultnet.engine.contraction import COMBINATION, Tensor
 from faultnet.engine.memo import Memo
-from faultnet.engine.placed import Evidence, Placed, Placements, evidence_key, placed
+from faultnet.engine.placed import Evidence, Placements, evidence_key, placed
 from faultnet.engine.rows import Index, IndexArray
+from faultnet.engine.view import TINY, Outlook, Question, View
 from faultnet.network.structure import Array, Network, Node
 
 __all__ = ["Evidence", "VisitModel", "compile_visit", "log_broad"]
 UNLISTED = "unlisted"
-TINY = 1e-300
-FAR_BELOW = 1e-200
 KEPT_STAGES = 3
-Question = tuple[str, Array, Array]
 Stage = tuple[Array, float]
 
 
@@ -39,28 +37,24 @@ class VisitModel:
     ----------
     network : Network
     components : tuple of str
-    placements : Placements
-        Clusters, bound to all hypotheses of the space.
+        Order of the columns of `modes`.
+    view : View
+        Clusters of the network, and the hypotheses and states of charge this model is for.
     charge_prior : array, shape (hypotheses, charge states)
-    chosen : int array, optional
-        The hypotheses this model is for, among those of the placements; all when left out.
-    charge_states : int array, optional
-        The states of charge that are kept; all when left out.
+    stages : Memo
+        Likelihoods of stages worked out last.
     """
 
     network: Network
     components: tuple[str, ...]
-    placements: Placements
+    view: View
     charge_prior: Array
-    chosen: Index | None = None
-    charge_states: Index | None = None
     stages: Memo[Stage] = field(default_factory=lambda: Memo(KEPT_STAGES), repr=False)
 
-    @cached_property
+    @property
     def modes(self) -> IndexArray:
         """Modes of all components, shape (hypotheses, components)."""
-        modes = self.placements.modes
-        return modes if self.chosen is None else modes[self.chosen]
+        return self.view.modes
 
     @cached_property
     def unlisted(self) -> NDArray[np.bool_]:
@@ -83,44 +77,30 @@ class VisitModel:
         Returns
         -------
         weight : array, shape (hypotheses, charge states or 1)
-            Scaled so that nothing overflows and the best stays in range; not to be written to.
+            Scaled so that nothing overflows and the best stays in range; kept, and not to be written to.
         log_scale : float
             Natural logarithm of what the weight has to be multiplied by.
         """
         return self.stages.get(evidence_key(evidence), lambda: self._stage(evidence))
 
     def _stage(self, evidence: Sequence[Evidence]) -> Stage:
-        log_rows: Array = np.zeros(len(self.charge_prior))
         weight: Array = np.ones((1, len(self.charge_prior)))
+        log_rows: Array = np.zeros(len(self.charge_prior))
         scale = 0.0
-        for k, mine in self.placements.by_cluster(evidence).items():
-            message, log_scale = self.placements[k].message(mine)
+        for k, mine in self.view.placements.by_cluster(evidence).items():
+            message, log_scale = self.view.placements[k].message(mine)
             scale += log_scale
             if CHARGE in message.axes:
-                weight = weight * self._spread(k, message)
+                weight = weight * self.view.spread(k, message)
             else:
                 with np.errstate(divide="ignore"):
-                    log_rows = log_rows + self._spread(k, Tensor(np.log(message.values), message.axes, message.components))
-        weight, scale = self._scaled(weight, log_rows, scale)
-        weight, scale = self._with_unlisted(evidence, weight, scale)
+                    logs = Tensor(np.log(message.values), message.axes, message.components)
+                log_rows = log_rows + self.view.spread(k, logs)
+        weight, scale = self._with_unlisted(evidence, *self._scaled(weight, log_rows, scale))
         weight.flags.writeable = False
         return weight.T, scale
 
-    def _spread(self, k: int, message: Tensor) -> Array:
-        """A cluster's message for each hypothesis, shape (hypotheses,) or (charge states, hypotheses)."""
-        values = message.values
-        if CHARGE in message.axes:
-            values = values.T if message.components else values[:, None]
-            values = values if self.charge_states is None else values[self.charge_states]
-        if not message.components:
-            return values
-        return np.take(values, self._rows_of(k, message), axis=-1)
-
-    def _rows_of(self, k: int, message: Tensor) -> NDArray[np.integer]:
-        rows = self.placements[k].rows_of(message.components)
-        return rows if self.chosen is None else rows[self.chosen]
-
-    def _scaled(self, weight: Array, log_rows: Array, scale: float) -> tuple[Array, float]:
+    def _scaled(self, weight: Array, log_rows: Array, scale: float) -> Stage:
         """Join what hangs on the charge with what does not, so that the best listed hypothesis gets a weight of one."""
         top = weight.max(axis=0)
         with np.errstate(divide="ignore"):
@@ -129,9 +109,9 @@ class VisitModel:
         best = float(log_top.max(initial=-np.inf))
         if not np.isfinite(best):
             return np.zeros_like(weight), scale
-        return weight / np.maximum(top, TINY) * np.exp(log_top - best), scale + best
+        return weight * (np.exp(log_top - best) / np.maximum(top, TINY)), scale + best
 
-    def _with_unlisted(self, evidence: Sequence[Evidence], weight: Array, scale: float) -> tuple[Array, float]:
+    def _with_unlisted(self, evidence: Sequence[Evidence], weight: Array, scale: float) -> Stage:
         """Put the broad likelihood where the fault is one the model does not know."""
         if not len(self._strangers):
             return weight, scale
@@ -145,20 +125,18 @@ class VisitModel:
     def with_node(self, node: Node) -> VisitModel:
         """The same visit with one hidden node's table replaced."""
         network = Network({**self.network.nodes, node.name: node})
-        placements = self.placements.with_network(network, node.name)
-        return replace(self, network=network, placements=placements, stages=Memo(KEPT_STAGES))
+        view = replace(self.view, placements=self.view.placements.with_network(network, node.name))
+        return VisitModel(network, self.components, view, self.charge_prior)
 
     def for_modes(self, modes: IndexArray) -> VisitModel:
         """The same visit with other modes behind the hypotheses, as after a repair."""
-        placements = Placements(self.placements.clusters, self.components, modes)
-        return VisitModel(
-            self.network, self.components, placements, self.charge_prior, charge_states=self.charge_states
-        )
+        placements = Placements(self.view.placements.clusters, self.components, modes)
+        view = View(placements, charge_states=self.view.charge_states)
+        return VisitModel(self.network, self.components, view, self.charge_prior)
 
     def subset(self, chosen: Index) -> VisitModel:
         """The same visit for some of the hypotheses only."""
-        inner = chosen if self.chosen is None else self.chosen[chosen]
-        return replace(self, chosen=inner, charge_prior=self.charge_prior[chosen], stages=Memo(KEPT_STAGES))
+        return VisitModel(self.network, self.components, self.view.focused(chosen), self.charge_prior[chosen])
 
     def focused(self, chosen: Index, charge_states: Index) -> VisitModel:
         """The same visit for some hypotheses and some states of charge only.
@@ -170,9 +148,8 @@ class VisitModel:
         charge_states : int array
             States of charge that are kept; what the others weigh is left out.
         """
-        part = self.subset(chosen)
-        inner = charge_states if self.charge_states is None else self.charge_states[charge_states]
-        return replace(part, charge_states=inner, charge_prior=part.charge_prior[:, charge_states])
+        view = self.view.focused(chosen, charge_states)
+        return VisitModel(self.network, self.components, view, self.charge_prior[chosen][:, charge_states])
 
     def predict(
         self, evidence: Sequence[Evidence], tests: Mapping[str, Question], carried: Array | None = None
@@ -194,40 +171,51 @@ class VisitModel:
         dict of test id to array, shape (hypotheses, outcomes)
             Rows are proportional to the chance of each outcome.
         """
-        groups = self.placements.by_cluster(evidence)
-        elsewhere = _Elsewhere(self, groups, self.charge_prior if carried is None else carried)
-        by_cluster: dict[int, list[str]] = {}
-        for test, (quantity, _, _) in tests.items():
-            by_cluster.setdefault(self.placements.owner[quantity], []).append(test)
-        result: dict[str, Array] = {}
-        for k, names in by_cluster.items():
-            mine = {n: tests[n] for n in names}
-            for name, joint in self._outcomes(k, groups.get(k, ()), mine, elsewhere).items():
-                joint[self._strangers] = tests[name][2]
-                result[name] = joint
-        return result
-
-    def _outcomes(
-        self, k: int, evidence: tuple[Evidence, ...], tests: Mapping[str, Question], elsewhere: _Elsewhere
-    ) -> dict[str, Array]:
-        """Joint weight with the outcomes of one cluster's tests, each of shape (hypotheses, outcomes)."""
-        place = self.placements[k]
-        by_site: dict[tuple[str, ...], list[str]] = {}
-        for name, (quantity, _, _) in tests.items():
-            by_site.setdefault(self.network.nodes[quantity].parents, []).append(name)
+        placements = self.view.placements
+        start = self.charge_prior if carried is None else carried
+        outlook = Outlook(self.view, placements.by_cluster(evidence), start)
+        by_cluster: dict[int, dict[str, Question]] = {}
+        for name, test in tests.items():
+            by_cluster.setdefault(placements.owner[test[0]], {})[name] = test
         found: dict[str, Array] = {}
-        desk = None if place.small else _desk(self, place, evidence)
-        for names in by_site.values():
-            asked = tuple(tests[n][:2] for n in names)
-            if desk is None:
-                message = place.answer(evidence, asked)
-                rows = self._rows_of(k, message) if message.components else None
-                message = self._charge_cut(message)
-            else:
-                message, rows = desk.answer(names, asked)
-            joint = elsewhere.joined(k, message, rows)
-            stop = 0
-            for name in names:
-                first, stop = stop, stop + tests[name][1].shape[1]
-                found[name] = joint[:, first:stop]
-        return found
+        for k, asked in by_cluster.items():
+            found |= outlook.of_cluster(k, asked)
+        for name, joint in found.items():
+            joint[self._strangers] = tests[name][2]
+        return {name: found[name] for name in tests}
+
+
+def log_broad(evidence: Sequence[Evidence]) -> float:
+    """Log likelihood of the evidence under a fault the model does not know."""
+    return float(sum(np.log(e.broad) for e in evidence))
+
+
+def compile_visit(network: Network, components: tuple[str, ...], modes: IndexArray) -> VisitModel:
+    """Compile one visit's network for a list of hypotheses.
+
+    Parameters
+    ----------
+    network : Network
+    components : tuple of str
+        Order of the columns of `modes`.
+    modes : int array, shape (hypotheses, components)
+
+    Returns
+    -------
+    VisitModel
+    """
+    view = View(Placements(find_clusters(network), components, modes))
+    return VisitModel(network, components, view, _charge_prior(network, components, modes))
+
+
+def _charge_prior(network: Network, components: tuple[str, ...], modes: IndexArray) -> Array:
+    """State of charge given each hypothesis before any reading, shape (hypotheses, charge states)."""
+    if CHARGE not in network.nodes:
+        return np.ones((len(modes), 1))
+    hidden = (*(n for n in network.nodes if n in history_of(network)), CHARGE)
+    axes = {a for n in hidden for a in network.nodes[n].axes}
+    mine = tuple(c for c in components if c in axes)
+    place = placed(Cluster(network, hidden, (), mine, True), components, modes)
+    table = Sheet(place.bound, place.bound.rows).joint([CHARGE])
+    rows = place.rows_of(table.components) if table.components else np.zeros(len(modes), dtype=np.intp)
+    return np.take(table.arranged((CHARGE, COMBINATION)), rows, axis=1).T

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.network.structure import Array
 
@@ -63,7 +64,7 @@ class Bins:
         floor = np.maximum(low, high * 0.25)
         return np.asarray(floor * (high / floor) ** share)
 
-    def index(self, values: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.intp]]:
+    def index(self, values: Array) -> NDArray[np.intp]:
         """Bin that each value falls into; values outside go to the end bins."""
         return np.clip(np.searchsorted(np.asarray(self.edges), values, side="right") - 1, 0, len(self) - 1)
 

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import tempfile
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
@@ -18,20 +16,12 @@ from pathlib import Path
 import numpy as np
 
 from faultnet import __version__
+from faultnet.cache import cache_folder, keep_file
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Network, Node
 
 KEPT = 24
 FORMAT = 1
-
-
-def cache_folder() -> Path:
-    """Where built networks are kept: ``FAULTNET_CACHE`` if set, else the user's cache folder."""
-    if named := os.environ.get("FAULTNET_CACHE"):
-        return Path(named)
-    from platformdirs import user_cache_dir
-
-    return Path(user_cache_dir("faultnet")) / "networks"
 
 
 def network_for(setting: Setting) -> Network:
@@ -77,18 +67,6 @@ def _write(path: Path, network: Network) -> None:
     flat = np.concatenate([n.table.ravel() for n in network.nodes.values()])
     if keep_file(path, flat.tobytes()) and keep_file(path.with_suffix(".json"), json.dumps(described).encode()):
         _forget_old(path.parent)
-
-
-def keep_file(path: Path, data: bytes) -> bool:
-    """Write a file of the cache beside its final name and rename it; false when the folder cannot be written."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-            file.write(data)
-        os.replace(file.name, path)
-    except OSError:
-        return False
-    return True
 
 
 def _forget_old(folder: Path) -> None:

@@ -71,7 +71,7 @@ def _acceptance_node(setting: Setting) -> Node:
     share = even_points(256, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
-    taken = battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4)[None] * factor
+    taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
     table = counted(taken, bins.ACCEPTANCE, 5e-4)
     return Node("acceptance", "parameter", bins.ACCEPTANCE.states, ("battery", "charge"), table, bins.ACCEPTANCE.edges)

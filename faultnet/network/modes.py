@@ -40,7 +40,8 @@ def _battery_node(setting: Setting, alone: Node) -> Node:
         weight[alone.states.index("sulphated")] *= _sulphation_factor(setting, use, drain, alternator, regulator)
         if regulator == "high":
             weight[alone.states.index("dried_out")] *= setting.spread("dried_out_overcharge_factor")
-        table[(slice(None), *index)] = weight / weight.sum()
+        column: tuple[slice | int, ...] = (slice(None), *index)
+        table[column] = weight / weight.sum()
     return Node("battery", "component", alone.states, BATTERY_PARENTS, table)
 
 

@@ -155,7 +155,7 @@ SURFACE_SHARES = {
 
 
 def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery; elicited by what was done last (common practice, facts of decay as source)."""
+    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
     if state is None:
         hours = setting.conditions.hours_standing
         state = (
@@ -170,13 +170,13 @@ def rest_quantities(setting: Setting) -> list[Node]:
     share = even_points(SAMPLES, 5)
     charge = bins.CHARGE.at(share[0])
     kind = setting.car.battery.kind
-    volts = battery.open_circuit_voltage(charge, setting.electrolyte, kind)[None]
+    volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, kind))[None]
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
     rest = counted(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
     rest = blurred(rest, bins.REST_VOLTS, setting.spread("rest_voltage_spread"))
-    gravity = battery.specific_gravity(charge, kind)[None] - _gravity_loss(setting, share[3])[:, None]
+    gravity = np.asarray(battery.specific_gravity(charge, kind))[None] - _gravity_loss(setting, share[3])[:, None]
     level = blurred(counted(gravity, bins.GRAVITY), bins.GRAVITY, 0.006)
     spread = counted(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
     return [
@@ -192,7 +192,7 @@ def rest_quantities(setting: Setting) -> list[Node]:
 
 
 def _gravity_loss(setting: Setting, share: Array) -> Array:
-    """How far the mean acid strength lies under that of a sound battery of this charge, shape (battery modes, samples)."""
+    """How far mean acid strength lies under a sound battery of this charge, shape (battery modes, samples)."""
     rest_loss = setting.drawn("battery", "rest_loss", share)
     return np.asarray(rest_loss / 6.0 / 2.1 * 0.18)
 
@@ -238,7 +238,7 @@ def parked_quantities(setting: Setting) -> list[Node]:
     before = 0.8
     after = drain.charge_left(before, total[:, :, None], hours, capacity[None, None]) - fade[None, None]
     fall = battery.open_circuit_voltage(before) - battery.open_circuit_voltage(np.clip(after, 0.0, 1.0))
-    overnight = blurred(counted(fall, bins.OVERNIGHT), bins.OVERNIGHT, 0.02)
+    overnight = blurred(counted(np.asarray(fall), bins.OVERNIGHT), bins.OVERNIGHT, 0.02)
     return [
         Node(
             "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"), key_off, bins.KEY_OFF.edges

@@ -49,7 +49,7 @@ def _cable_node(setting: Setting) -> Node:
     share = even_points(512, 2)
     area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
     length = setting.spread("starter_cable_length_mean") * np.exp(0.35 * standard_normal(share[0]))
-    own = conductors.copper_resistance(length, area, setting.air)
+    own = np.asarray(conductors.copper_resistance(length, area, setting.air))
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
     table = counted(values, bins.CABLE)
     return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
@@ -214,10 +214,21 @@ def start_samples(setting: Setting) -> StartSamples:
     moved = np.ones(shape, dtype=bool)
     moved[:, :, -1] = False
     ripple = np.broadcast_to(cranking.compression_ripple(start.current, source, setting.car.cylinders), shape)
-    full = [np.broadcast_to(a, shape) for a in (emf, start.current, start.post_voltage, start.speed, start.first_dip)]
-    stall = np.broadcast_to(start.stall_current, shape)
-    phase = np.broadcast_to(share[5], shape)
-    return StartSamples(*full, stall, ripple, phase, moved)
+
+    def full(values: float | Array) -> Array:
+        return np.asarray(np.broadcast_to(values, shape))
+
+    return StartSamples(
+        emf=full(emf),
+        current=full(start.current),
+        sustained=full(start.post_voltage),
+        speed=full(start.speed),
+        first_dip=full(start.first_dip),
+        stall_current=full(start.stall_current),
+        ripple=ripple,
+        phase=full(share[5]),
+        moved=moved,
+    )
 
 
 def current_node(setting: Setting, samples: StartSamples) -> Node:
@@ -297,8 +308,10 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     surge = np.where(current < 30.0, feed, surge)
     dip = emf - surge * source * 0.7
     shape = np.broadcast_shapes(emf.shape, source.shape, current.shape)
-    arrays = [np.broadcast_to(a, shape) for a in (emf, dip, held, 0.12 * (emf - held), share[4])]
-    seen = _seen_minimum(*arrays, window, interval)
+    rest, low, kept, ripple, phase = (
+        np.broadcast_to(a, shape) for a in (emf, dip, held, 0.12 * (emf - held), share[4])
+    )
+    seen = _seen_minimum(rest, low, kept, ripple, phase, window, interval)
     table = blurred(counted(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, 0.15)
     parents = ("source_emf", "clamp_resistance", "crank_current_level")
     return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)

@@ -117,4 +117,4 @@ def normalised(counts: Array, leak: float = 1e-6) -> Array:
     total = counts.sum(axis=0, keepdims=True)
     share = np.where(total > 0, counts / np.where(total > 0, total, 1.0), 1.0 / counts.shape[0])
     mixed: Array = (1.0 - leak) * share + leak / counts.shape[0]
-    return mixed / mixed.sum(axis=0, keepdims=True)
+    return np.asarray(mixed / mixed.sum(axis=0, keepdims=True))

@@ -21,7 +21,8 @@ def symptom_node(setting: Setting, test: Test) -> Node:
     values = np.empty(shape)
     for index in product(*(range(len(m)) for m in modes)):
         present = [(p, m[i]) for p, m, i in zip(parents, modes, index, strict=True)]
-        values[(slice(None), *index)] = combined(table, present)
+        column: tuple[slice | int, ...] = (slice(None), *index)
+        values[column] = combined(table, present)
     return Node(f"answer_{test.id}", "quantity", states, parents, normalised(values, 2e-3))
 
 
@@ -50,15 +51,15 @@ def combined(table: SymptomTable, present: list[tuple[str, str]]) -> Array:
     """
     rows = [np.asarray(table.rows[p]) for p in present if p in table.rows]
     leak = np.asarray(table.otherwise, dtype=np.float64)
-    leak = leak / leak.sum()
+    leak = np.asarray(leak / leak.sum(), dtype=np.float64)
     if not rows:
         return leak
     shares = [r / r.sum() for r in rows]
     if table.combine == "average":
-        return np.asarray(np.mean(shares, axis=0))
+        return np.asarray(np.mean(shares, axis=0), dtype=np.float64)
     floor = np.maximum(np.cumsum(leak), 1e-9)
     below = floor.copy()
     for share in shares:
         below = below * np.minimum(np.cumsum(share) / floor, 1.0)
     below[-1] = 1.0
-    return np.diff(below, prepend=0.0)
+    return np.asarray(np.diff(below, prepend=0.0))

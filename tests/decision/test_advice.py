@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.catalogue import load_catalogue
 from faultnet.cases.file import load_case
+from faultnet.catalogue import load_catalogue
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of
 from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan

@@ -7,8 +7,8 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for, replayed
 from faultnet.decision.costs import load_costs
+from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for, replayed
 
 
 def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf")):

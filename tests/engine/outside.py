@@ -1,4 +1,4 @@
-"""Other roads to the same numbers: every state counted out, pgmpy's variable elimination, pyAgrum's lazy propagation."""
+"""Other roads to the same numbers: every state counted, pgmpy's variable elimination, pyAgrum's lazy propagation."""
 
 from __future__ import annotations
 
@@ -61,9 +61,7 @@ def marginals_of(weights: Array, components: Sequence[str]) -> dict[str, Array]:
     }
 
 
-def by_pgmpy(
-    network: Network, targets: Collection[str], evidence: Mapping[str, str] | None = None
-) -> dict[str, Array]:
+def by_pgmpy(network: Network, targets: Collection[str], evidence: Mapping[str, str] | None = None) -> dict[str, Array]:
     """Beliefs by variable elimination; every reading and the complaint answered yes, unless other evidence is given."""
     from pgmpy.inference import VariableElimination
 

@@ -123,7 +123,9 @@ def test_repeated_soft_readings_multiply() -> None:
     assert_same(found, once, 1e-12)
 
 
-@pytest.mark.parametrize("test", ["key_off_current", "solenoid_drop", "charge_loaded_voltage", "rest_voltage", "spark_and_fuel"])
+@pytest.mark.parametrize(
+    "test", ["key_off_current", "solenoid_drop", "charge_loaded_voltage", "rest_voltage", "spark_and_fuel"]
+)
 def test_what_a_test_will_show_agrees(test: str) -> None:
     """Chance of each class of a next reading, over all hypotheses."""
     network, space, model = small()
@@ -191,7 +193,13 @@ def test_threads_with_different_evidence_on_one_model_answer_as_alone() -> None:
     _, space, _ = small()
     network = small()[0]
     evidence = [demo.evidence(demo.FIRST[:2]), demo.evidence(demo.FIRST[2:]), demo.evidence(demo.SECOND)]
-    asked = {"t": ("key_off_current", np.eye(network.nodes["key_off_current"].card), np.ones(network.nodes["key_off_current"].card))}
+    asked = {
+        "t": (
+            "key_off_current",
+            np.eye(network.nodes["key_off_current"].card),
+            np.ones(network.nodes["key_off_current"].card),
+        )
+    }
     alone = [answer(compile_visit(network, space.components, space.modes), e, asked) for e in evidence]
     shared = compile_visit(network, space.components, space.modes)
     wrong: list[int] = []
@@ -210,5 +218,7 @@ def test_threads_with_different_evidence_on_one_model_answer_as_alone() -> None:
     assert wrong == []
 
 
-def answer(model: VisitModel, seen: Sequence[Evidence], tests: dict[str, tuple[str, Array, Array]]) -> tuple[Array, Array]:
+def answer(
+    model: VisitModel, seen: Sequence[Evidence], tests: dict[str, tuple[str, Array, Array]]
+) -> tuple[Array, Array]:
     return log_likelihood(model, seen), model.predict(seen, tests)["t"]

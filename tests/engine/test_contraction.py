@@ -31,7 +31,9 @@ def test_any_set_of_tables_is_multiplied_and_summed_as_einsum_does(
 
 @few
 @given(AXES, KEEP, st.randoms(use_true_random=False))
-def test_the_order_of_the_tables_does_not_matter(axes: list[tuple[str, ...]], keep: list[str], shuffling: object) -> None:
+def test_the_order_of_the_tables_does_not_matter(
+    axes: list[tuple[str, ...]], keep: list[str], shuffling: object
+) -> None:
     rng = np.random.default_rng(8)
     tensors = [Tensor(rng.random([2] * len(group)), group) for group in axes]
     shuffled = list(tensors)

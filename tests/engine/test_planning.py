@@ -15,7 +15,9 @@ from hypothesis import strategies as st
 from faultnet.engine.planning import Step, plan
 
 LETTERS = "abcdef"
-AXES = st.lists(st.lists(st.sampled_from(LETTERS), min_size=1, max_size=3, unique=True).map(tuple), min_size=2, max_size=6)
+AXES = st.lists(
+    st.lists(st.sampled_from(LETTERS), min_size=1, max_size=3, unique=True).map(tuple), min_size=2, max_size=6
+)
 SIZES = st.lists(st.sampled_from([0.0, 1.0, 2.0, 3.0, 5.0]), min_size=6, max_size=6)
 few = settings(max_examples=60, deadline=None, derandomize=True, database=None)
 Axes = tuple[tuple[str, ...], ...]
@@ -27,7 +29,9 @@ def log_sizes(lengths: list[float]) -> tuple[tuple[str, float], ...]:
 
 @few
 @given(AXES, SIZES, st.lists(st.sampled_from(LETTERS), max_size=2, unique=True))
-def test_every_table_is_used_once_and_one_is_left(axes: list[tuple[str, ...]], lengths: list[float], keep: list[str]) -> None:
+def test_every_table_is_used_once_and_one_is_left(
+    axes: list[tuple[str, ...]], lengths: list[float], keep: list[str]
+) -> None:
     left = len(axes)
     for pair in plan(tuple(axes), log_sizes(lengths), tuple(keep)):
         assert len(set(pair)) == 2

@@ -118,7 +118,7 @@ def test_every_variable_agrees_with_pgmpy_and_pyagrum(name: str, case: int) -> N
     network, _ = ours(name)
     seen = [hard(network, v, s) for v, s in CASES[name][case]]
     found = beliefs(name, seen)
-    evidence = {v: s for v, s in CASES[name][case]}
+    evidence = dict(CASES[name][case])
     original = Network({n: node for n, node in network.nodes.items() if node.layer != "quantity"})
     by_other, _ = by_pyagrum(original, found, evidence)
     by_third = by_pgmpy(original, sorted(found)[:: 1 if name == "asia" else 6], evidence)
@@ -152,7 +152,7 @@ def test_chest_clinic_probability_of_a_positive_picture() -> None:
 
 @pytest.mark.parametrize("likelihood, expected", [((1.0, 0.0), 0.48871), ((0.8, 0.2), 0.16283)])
 def test_chest_clinic_known_values(likelihood: tuple[float, ...], expected: float) -> None:
-    """P(lung=yes | xray=yes) = 0.48871, and 0.16283 after a soft reading of 0.8 to 0.2, as pgmpy, pyAgrum and counting give."""
+    """P(lung=yes | xray=yes) = 0.48871, and 0.16283 after a soft reading of 0.8 to 0.2, found by three roads before."""
     found = beliefs("asia", [soft("xray", likelihood)])["lung"][0]
     np.testing.assert_allclose(found, expected, rtol=0, atol=5e-6)
 

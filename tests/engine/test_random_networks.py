@@ -125,9 +125,13 @@ def test_fewer_hypotheses_are_the_same_ones_renormalised(shape: Shape, max_fault
         np.testing.assert_allclose(belief.posterior, rows / rows.sum(), rtol=0, atol=1e-10)
 
 
-def predicted_by_counting(network: Network, space: Hypotheses, seen: Sequence[Evidence], test: tuple[str, Array, Array]) -> Array:
+def predicted_by_counting(
+    network: Network, space: Hypotheses, seen: Sequence[Evidence], test: tuple[str, Array, Array]
+) -> Array:
     quantity, table, broad = test
-    columns = [counted_out(network, [*seen, Evidence(quantity, t, float(b))]) for t, b in zip(table.T, broad, strict=True)]
+    columns = [
+        counted_out(network, [*seen, Evidence(quantity, t, float(b))]) for t, b in zip(table.T, broad, strict=True)
+    ]
     return np.stack([by_hypothesis(c, space.modes) for c in columns], axis=1)
 
 
@@ -138,7 +142,7 @@ def entropy(chances: Array) -> Array:
 
 
 def assert_predicts(network: Network, rng: np.random.Generator, seen: Sequence[Evidence], asked: Sequence[str]) -> None:
-    """Outcome chances of tests, row by row, and their information by entropies: H(outcome) - H(outcome | hypothesis)."""
+    """Outcome chances row by row, and information by entropies: H(outcome) - H(outcome | hypothesis)."""
     space, model = compiled(network)
     tests = {f"test_{q}": random_outcomes(rng, network.nodes[q]) for q in asked}
     found = model.predict(seen, tests)
@@ -212,12 +216,16 @@ def test_other_modes_behind_the_hypotheses(shape: Shape) -> None:
 @given(SHAPES)
 def test_a_replaced_table_is_the_network_with_that_table(shape: Shape) -> None:
     network, rng = shape.network()
-    hidden = [n for n in network.of_layer("parameter") + network.of_layer("state") if n.name not in ("charge", "supply")]
+    hidden = [
+        n for n in network.of_layer("parameter") + network.of_layer("state") if n.name not in ("charge", "supply")
+    ]
     seen = [random_reading(rng, q) for q in network.of_layer("quantity")]
     space, model = compiled(network)
     for node in hidden:
         other = type(node)(node.name, node.layer, node.states, node.parents, node.table[::-1].copy())
-        anew, scale = compile_visit(Network({**network.nodes, node.name: other}), space.components, space.modes).stage(seen)
+        anew, scale = compile_visit(Network({**network.nodes, node.name: other}), space.components, space.modes).stage(
+            seen
+        )
         turned, turned_scale = model.with_node(other).stage(seen)
         np.testing.assert_allclose(turned * np.exp(turned_scale - scale), anew, rtol=1e-10, atol=1e-14)
 

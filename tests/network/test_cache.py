@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -66,8 +65,8 @@ def scrawled(data: bytes) -> bytes:
 
 def swapped(data: bytes) -> bytes:
     """Two probabilities exchanged: every number is still one that could be."""
-    middle = len(data) // 16 * 8
-    return data[:middle] + data[middle + 8 : middle + 16] + data[middle : middle + 8] + data[middle + 16 :]
+    assert data[:8] != data[8:16]
+    return data[8:16] + data[:8] + data[16:]
 
 
 def other_json(data: bytes) -> bytes:
@@ -141,6 +140,4 @@ def test_the_key_follows_what_the_tables_hang_on_and_nothing_else() -> None:
 
 def test_the_description_holds_no_table(folder: Path, built: list[Setting]) -> None:
     network_for(demo.setting())
-    text = (folder / f"{setting_key(demo.setting())}.json").read_text()
-    assert json.loads(text)
-    assert len(text) < 200_000
+    assert (folder / f"{setting_key(demo.setting())}.json").stat().st_size < 200_000

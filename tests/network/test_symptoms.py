@@ -10,7 +10,11 @@ from faultnet.network.symptoms import combined
 from tests.engine import demo
 
 WORST = SymptomTable(
-    "t", "worst", (8.0, 1.0, 1.0), {("a", "x"): (4.0, 4.0, 2.0), ("b", "y"): (5.0, 0.0, 5.0), ("b", "z"): (1.0, 1.0, 8.0)}, {}
+    "t",
+    "worst",
+    (8.0, 1.0, 1.0),
+    {("a", "x"): (4.0, 4.0, 2.0), ("b", "y"): (5.0, 0.0, 5.0), ("b", "z"): (1.0, 1.0, 8.0)},
+    {},
 )
 AVERAGE = SymptomTable("t", "average", (8.0, 1.0, 1.0), WORST.rows, {})
 
@@ -26,7 +30,7 @@ def test_one_cause_alone_gives_its_own_row() -> None:
 
 
 def test_two_causes_by_hand() -> None:
-    """Noisy maximum: F = F_leak (0.4/0.8)(0.5/0.8) = 0.25 for the first choice, 0.9 (0.8/0.9)(0.5/0.9) = 4/9 for the second."""
+    """Noisy maximum: F = 0.8 (0.4/0.8)(0.5/0.8) = 0.25 at the first choice, 0.9 (0.8/0.9)(0.5/0.9) = 4/9 then."""
     np.testing.assert_allclose(combined(WORST, [("a", "x"), ("b", "y")]), [0.25, 4 / 9 - 0.25, 5 / 9])
     np.testing.assert_allclose(combined(AVERAGE, [("a", "x"), ("b", "y")]), [0.45, 0.2, 0.35])
 
@@ -38,7 +42,7 @@ def test_the_order_of_the_causes_does_not_matter() -> None:
 
 @pytest.mark.parametrize("test", sorted(demo.catalogue().symptoms))
 def test_a_further_cause_never_makes_the_worst_answer_less_likely(test: str) -> None:
-    """Every shipped table, every pair of causes: sums to one, nothing negative, and the cumulative share never rises."""
+    """Every shipped table, every pair of causes: sums to one, nothing negative, the cumulative share never rises."""
     table = demo.catalogue().symptoms[test]
     causes = list(table.rows)
     for cause in causes:
@@ -49,3 +53,10 @@ def test_a_further_cause_never_makes_the_worst_answer_less_likely(test: str) -> 
             np.testing.assert_allclose(both.sum(), 1.0, rtol=0, atol=1e-12)
             if table.combine == "worst" and other[0] != cause[0]:
                 assert (np.cumsum(both) <= np.cumsum(alone) + 1e-12).all()
+
+
+def test_a_cause_milder_than_the_leak_takes_nothing_away() -> None:
+    """A ratio above one is cut: another cause cannot make the answer more normal than what is there anyway."""
+    mild = SymptomTable("t", "worst", (8.0, 1.0, 1.0), {("a", "x"): (99.0, 1.0, 0.0), ("b", "y"): (5.0, 0.0, 5.0)}, {})
+    np.testing.assert_allclose(combined(mild, [("a", "x")]), [0.8, 0.1, 0.1])
+    np.testing.assert_allclose(combined(mild, [("a", "x"), ("b", "y")]), [0.5, 0.0, 0.5], atol=1e-15)

@@ -16,9 +16,6 @@ from faultnet.errors import FaultnetError
 from workbench import entering, frame, state
 from workbench.words import NOT_MEASURED, minutes, plain, tool_words
 
-GROUPS = {"ask": "ask", "look": "look and feel", "rest": "at rest", "cranking": "while cranking", "load": "under load",
-          "charging": "engine running", "codes": "codes"}  # fmt: skip
-
 LEAST_CHANCE = 0.03
 
 
@@ -59,7 +56,7 @@ def proposal(
 def heading(found: Proposal) -> str:
     """HTML of what the test is and why it is proposed."""
     test, worth = found.test, found.worth
-    kicker = [("Chosen test" if found.chosen else "Next test"), GROUPS.get(test.group, test.group)]
+    kicker = ["Chosen test" if found.chosen else "Next test"]
     if worth is not None:
         kicker += [minutes(worth.minutes), f"{worth.bits:.2f} bit"]
         if worth.saving > 0.5:
@@ -123,11 +120,29 @@ def joined(worth: NextTest) -> list[tuple[str, float, str, float]]:
         if worth.unit and found and found[-1][2] == outcome.leads_to:
             label, chance, leads, share = found.pop()
             whole = chance + outcome.chance
-            ends = f"{label.split(' to ')[0]} to {outcome.label.split(' to ')[-1]}"
-            found.append((ends, whole, leads, (chance * share + mass) / max(whole, 1e-12)))
+            found.append((span(label, outcome.label), whole, leads, (chance * share + mass) / max(whole, 1e-12)))
         else:
             found.append((outcome.label, outcome.chance, outcome.leads_to, outcome.probability))
     return found
+
+
+def span(first: str, last: str) -> str:
+    """Two outcomes of a number and all between them as one.
+
+    Examples
+    --------
+    >>> span("under 11.60 V", "12.00 V to 12.40 V"), span("12.00 V to 12.40 V", "over 12.80 V")
+    ('up to 12.40 V', '12.00 V and more')
+    >>> span("11.60 V to 12.00 V", "12.00 V to 12.40 V"), span("under 11.60 V", "over 12.80 V")
+    ('11.60 V to 12.40 V', 'whatever it reads')
+    """
+    low, high = first.split(" to ")[0], last.split(" to ")[-1]
+    from_below, to_above = low.startswith(("under ", "up to ")), high.startswith("over ") or high.endswith(" and more")
+    if from_below and to_above:
+        return "whatever it reads"
+    if from_below:
+        return f"up to {high}"
+    return f"{low} and more" if to_above else f"{low} to {high}"
 
 
 def show(found: Proposal, case: Case, catalogue: Catalogue) -> None:

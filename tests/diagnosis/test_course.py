@@ -1,0 +1,271 @@
+"""The course of a case: visits, stages and acts, against pgmpy on a network written out for the same course.
+
+The car is one of which it is known that all but seven components are sound, so that every hypothesis is kept and
+agreement is exact. A stage is written out as a visit of its own whose state of charge hangs on that of the stage
+before.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from faultnet.car import Act, Case, Conditions, Entry, Reading, Visit
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis.acts import CRANKING_AFTER
+from faultnet.diagnosis.course import Course, Entered, course
+from faultnet.diagnosis.models import Model
+from faultnet.engine.belief import updated
+from faultnet.engine.hypotheses import Hypotheses, enumerate_hypotheses
+from faultnet.engine.visit import Evidence, compile_visit
+from faultnet.errors import ClashError
+from faultnet.network import source
+from faultnet.network.export import ancestral, in_visit, unrolled, with_brought_in, with_seen
+from faultnet.network.structure import Array, Network, Node
+from tests.engine import demo
+from tests.engine.outside import by_pgmpy, chance_by_pgmpy
+
+diagnosing = importlib.import_module("faultnet.diagnosis.diagnose")
+EXACT = 1e-9
+FLAT = (Reading("rest_voltage", value=11.9), Reading("how_it_turns_over", state="slow"))
+FULL = (Reading("rest_voltage", value=12.7), Reading("solenoid_drop", value=0.9))
+
+
+@lru_cache(maxsize=2)
+def model(conditions: Conditions = demo.MILD) -> Model:
+    network = demo.reduced(demo.network(conditions))
+    space = enumerate_hypotheses(network, max_faults=7, brought_in_when_sound=demo.brought_in_when_sound())
+    return Model(demo.setting(conditions), space, compile_visit(network, space.components, space.modes))
+
+
+def log_likelihood(*visits: Visit, without: Entered | None = None) -> Array:
+    return worked(*visits, without=without).log_likelihood
+
+
+def worked(*visits: Visit, without: Entered | None = None) -> Course:
+    models = [model(v.conditions) for v in visits]
+    return course(models, visits, demo.catalogue(), models[0].space, without)
+
+
+def visit(*entries: Entry, conditions: Conditions = demo.MILD) -> Visit:
+    return Visit(tuple(entries), conditions)
+
+
+def believed(*visits: Visit) -> dict[str, Array]:
+    belief = updated(model().space, log_likelihood(*visits))
+    assert belief is not None
+    return belief.marginals()
+
+
+def assert_same(found: dict[str, Array], expected: dict[str, Array]) -> None:
+    for component, chances in expected.items():
+        np.testing.assert_allclose(found[component], chances, rtol=0, atol=EXACT, err_msg=component)
+
+
+def written_out(
+    parts: list[Network], seen: list[tuple[Evidence, ...]], replaced: dict[str, Node] | None = None,
+    mended: list[tuple[str, ...]] | None = None,
+) -> Network:  # fmt: skip
+    """A course as one network: visits or stages side by side, some of their nodes hung on others."""
+    whole = Network({**unrolled(parts, mended).nodes, **(replaced or {})})
+    named = [replace(e, quantity=in_visit(e.quantity, v)) for v, es in enumerate(seen, start=1) for e in es]
+    needed = ancestral(whole, {e.quantity for e in named})
+    return with_brought_in(with_seen(needed, named), demo.brought_in_when_sound())
+
+
+def theirs(network: Network) -> dict[str, Array]:
+    return by_pgmpy(network, model().space.components)
+
+
+def reduced(conditions: Conditions = demo.MILD) -> Network:
+    return model(conditions).compiled.network
+
+
+def test_nothing_entered_leaves_the_prior() -> None:
+    assert_same(believed(visit()), theirs(with_brought_in(reduced(), demo.brought_in_when_sound())))
+
+
+def test_visits_are_independent_given_the_modes() -> None:
+    one, two = visit(*FLAT), visit(*FULL, conditions=demo.FROSTY)
+    np.testing.assert_allclose(log_likelihood(one, two), log_likelihood(one) + log_likelihood(two), rtol=0, atol=EXACT)
+    expected = written_out([reduced(), reduced(demo.FROSTY)], [demo.evidence(FLAT), demo.evidence(FULL, demo.FROSTY)])
+    assert_same(believed(one, two), theirs(expected))
+
+
+def test_the_order_of_readings_within_a_stage_does_not_matter() -> None:
+    np.testing.assert_allclose(
+        log_likelihood(visit(*FLAT, *FULL)), log_likelihood(visit(*FULL, *FLAT)), rtol=0, atol=EXACT
+    )
+
+
+def test_what_was_not_measured_changes_nothing() -> None:
+    skipped = Reading("crank_minimum", not_measured="cannot_reach")
+    np.testing.assert_array_equal(log_likelihood(visit(*FLAT, skipped)), log_likelihood(visit(*FLAT)))
+
+
+@pytest.mark.parametrize("entry", [0, 1, 2])
+def test_leaving_an_entry_out_is_never_having_made_it(entry: int) -> None:
+    entries = (FLAT[0], Act("charge", hours=8.0), FULL[1])
+    rest = tuple(e for k, e in enumerate(entries) if k != entry)
+    np.testing.assert_allclose(
+        log_likelihood(visit(*entries), without=Entered(0, entry)), log_likelihood(visit(*rest)), rtol=0, atol=EXACT
+    )
+
+
+def test_a_charge_moves_the_state_of_charge_as_far_as_the_battery_accepts_it() -> None:
+    """Second stage: the charge hangs on battery and charge before; surface charge as just after charging."""
+    moved = source.charge_after_charging(demo.setting(), 9.0)
+    charge = reduced().nodes["charge"]
+    skin = source.surface_node(demo.setting(), "just_charged")
+    later = {
+        "charge_visit_2": Node("charge_visit_2", "state", charge.states, ("battery", "charge_visit_1"), moved),
+        "surface_visit_2": replace(skin, name="surface_visit_2"),
+    }
+    expected = written_out([reduced(), reduced()], [demo.evidence(FLAT), demo.evidence(FULL)], later)
+    assert_same(believed(visit(*FLAT, Act("charge", hours=9.0), *FULL)), theirs(expected))
+
+
+def test_shedding_the_surface_charge_keeps_the_state_of_charge() -> None:
+    charge = reduced().nodes["charge"]
+    skin = source.surface_node(demo.setting(), "shed")
+    same = np.eye(charge.card)
+    later = {
+        "charge_visit_2": Node("charge_visit_2", "state", charge.states, ("charge_visit_1",), same),
+        "surface_visit_2": replace(skin, name="surface_visit_2"),
+    }
+    expected = written_out([reduced(), reduced()], [demo.evidence(FLAT), demo.evidence(FULL)], later)
+    assert_same(believed(visit(*FLAT, Act("shed_surface_charge"), *FULL)), theirs(expected))
+
+
+def test_a_drive_draws_the_state_of_charge_anew() -> None:
+    skin = source.surface_node(demo.setting(), "just_charged")
+    later = {"surface_visit_2": replace(skin, name="surface_visit_2")}
+    expected = written_out([reduced(), reduced()], [demo.evidence(FLAT), demo.evidence(FULL)], later)
+    assert_same(believed(visit(*FLAT, Act("drive"), *FULL)), theirs(expected))
+
+
+@pytest.mark.parametrize("outcome", ["cured", "no_change"])
+def test_a_jump_start_speaks_of_the_car_with_a_full_battery_for_a_moment(outcome: str) -> None:
+    """Its outcome hangs on what would crank with battery, use and drain sound and the charge nearly full, and it
+    changes nothing for what is read afterwards."""
+    charge = reduced().nodes["charge"]
+    full = np.array([1e-3] * (charge.card - 2) + [0.3, 0.7])
+    later = {"charge_visit_2": Node("charge_visit_2", "state", charge.states, (), full / full.sum())}
+    cranking = Evidence("crank_behaviour", np.array(CRANKING_AFTER[outcome]), 0.2)
+    expected = written_out(
+        [reduced(), reduced()], [demo.evidence((*FLAT, *FULL)), (cranking,)], later, [(), ("battery", "use", "drain")]
+    )
+    assert_same(believed(visit(*FLAT, Act("jump_start", outcome=outcome), *FULL)), theirs(expected))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "component, outcome", [("battery", "cured"), ("battery", "no_change"), ("solenoid", "better"), ("solenoid", None)]
+)
+def test_a_replaced_part_is_sound_at_later_visits_if_the_repair_took(component: str, outcome: str | None) -> None:
+    """A mixture of two courses, the repair having taken or not, with the outcome as a reading of all modes."""
+    took = demo.catalogue().spread("repair_works_replace")
+    weights: dict[str, Array] = {c: np.zeros(reduced().nodes[c].card) for c in model().space.components}
+    for worked, chance in ((True, took), (False, 1.0 - took)):
+        mended = (component,) if worked else ()
+        parts = [reduced(), reduced(demo.FROSTY)]
+        network = written_out(parts, [demo.evidence(FLAT), demo.evidence(FULL, demo.FROSTY)], mended=[(), mended])
+        if outcome is not None:
+            node = outcome_node(component, outcome, worked)
+            network = Network({**network.nodes, node.name: node})
+        scale = chance * chance_by_pgmpy(network)
+        weights = {c: w + scale * p for (c, w), p in zip(weights.items(), theirs(network).values(), strict=True)}
+    entry = Act(replacing(component), component=component, outcome=outcome)  # type: ignore[arg-type]
+    found = believed(visit(*FLAT, entry), visit(*FULL, conditions=demo.FROSTY))
+    assert_same(found, {c: w / w.sum() for c, w in weights.items()})
+
+
+def replacing(component: str) -> str:
+    """The act of the catalogue that replaces a component."""
+    return next(a.id for a in demo.catalogue().acts if a.effect == "replace" and component in a.components)
+
+
+def outcome_node(component: str, outcome: str, worked: bool) -> Node:
+    """How the complaint stood after a repair, mode by mode: whether a fault is left, and whether one was mended."""
+    names = model().space.components
+    cards = [reduced().nodes[c].card for c in names]
+    table = np.empty(cards)
+    for modes in product(*(range(c) for c in cards)):
+        faulty = {n for n, m in zip(names, modes, strict=True) if m > 0}
+        mended = worked and component in faulty
+        left = faulty - {"use"} - ({component} if mended else set())
+        table[modes] = outcome_share("left" if left else "none_left", "mended" if mended else "nothing_mended", outcome)
+    return Node("seen_outcome", "reading", ("yes", "no"), names, np.stack([table, 1.0 - table]))
+
+
+def outcome_share(left: str, mended: str, outcome: str) -> float:
+    cured, better = (demo.catalogue().spread(f"outcome_{left}_{mended}_{o}") for o in ("cured", "better"))
+    return {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
+
+
+def test_a_cure_by_a_new_battery_speaks_for_the_battery_and_no_change_against_it() -> None:
+    shares = {o: believed(visit(*FLAT, Act(replacing("battery"), component="battery", outcome=o)))["battery"][0]
+              for o in ("cured", "no_change")}  # type: ignore[arg-type]  # fmt: skip
+    before = believed(visit(*FLAT))["battery"][0]
+    assert shares["cured"] < before < shares["no_change"]
+
+
+def test_a_replaced_battery_starts_the_next_stage_full() -> None:
+    """After a new battery a low rest voltage is no longer explained by the charge there was before."""
+    act = Act(replacing("battery"), component="battery")
+    present = worked(visit(*FLAT, act)).present
+    share = present.carried.sum(axis=0) / present.carried.sum()
+    assert share[-2:].sum() > 0.9
+    assert present.evidence == ()
+    assert len(present.acts_done) == 1
+
+
+def test_the_present_stage_holds_what_was_read_since_the_last_act() -> None:
+    present = worked(visit(*FLAT, Act("charge"), FULL[0])).present
+    assert [e.quantity for e in present.evidence] == ["rest_voltage"]
+
+
+def test_a_comparison_of_the_module_counts_for_later_readings_of_the_visit() -> None:
+    reading = Reading("module_crank_minimum", value=9.0)
+    compared = log_likelihood(visit(Reading("module_offset_at_rest", value=-0.6), reading))
+    alone = log_likelihood(visit(reading))
+    assert np.abs((compared - compared.max()) - (alone - alone.max())).max() > 0.05
+
+
+@pytest.fixture
+def contradicting(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tests whose readings exclude each other in an artificial world: no hypothesis is left when all are entered."""
+    together = {"rest_voltage", "hydrometer_level"}
+
+    def artificial(
+        models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, without: None = None
+    ) -> Course:
+        whole = course(models, visits, catalogue, space, without)
+        entered = {e.test for v in visits for e in v.entries if isinstance(e, Reading)}
+        return replace(whole, log_likelihood=np.full(len(space), -np.inf if together <= entered else 0.0))
+
+    monkeypatch.setattr(diagnosing, "course", artificial)
+
+
+@pytest.mark.usefixtures("contradicting")
+def test_a_clash_names_the_fewest_entries_that_cannot_stand_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FAULTNET_CACHE", str(tmp_path))
+    entries = (
+        Reading("crank_minimum", value=9.8), Reading("rest_voltage", value=12.7), Reading("charge_ripple", value=0.02),
+        Reading("hydrometer_level", value=1.1), Reading("key_off_current", value=0.02),
+    )  # fmt: skip
+    case = Case(demo.CAR, (visit(*entries[:2]), visit(*entries[2:])))
+    with pytest.raises(ClashError) as caught:
+        diagnosing.work_through(case, demo.catalogue(), max_faults=1)
+    labels = [demo.catalogue().test(t).label for t in ("rest_voltage", "hydrometer_level")]
+    assert len(caught.value.entries) == 2
+    assert all(label in words for label, words in zip(labels, caught.value.entries, strict=True))
+    assert caught.value.to_do is not None
