@@ -7,6 +7,7 @@ screen". Outcomes of several tests are taken as independent given the hypothesis
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,7 +68,7 @@ class Knot:
 
 
 def pocket_plan(
-    worked: Worked, costs: Costs, *, tools: tuple[str, ...] | None = None, depth: int = 4, least: float = 0.03
+    worked: Worked, costs: Costs, *, tools: Collection[str] | None = None, depth: int = 4, least: float = 0.03
 ) -> Knot | Leaf:
     """Contingency tree from the present belief.
 
@@ -75,7 +76,7 @@ def pocket_plan(
     ----------
     worked : Worked
     costs : Costs
-    tools : tuple of str, optional
+    tools : collection of str, optional
         Tools at hand.
     depth : int
         Tests in a row.

@@ -32,10 +32,12 @@ class Belief:
 
     def marginals(self) -> dict[str, Array]:
         """Probability of each mode of each component."""
-        result = {}
+        result: dict[str, Array] = {}
         for i, name in enumerate(self.space.components):
             card = int(self.space.modes[:, i].max()) + 1
-            result[name] = np.bincount(self.space.modes[:, i], weights=self.posterior, minlength=card)
+            result[name] = np.bincount(self.space.modes[:, i], weights=self.posterior, minlength=card).astype(
+                np.float64
+            )
         return result
 
     def leading(self, mass: float, most: int) -> NDArray[np.intp]:

@@ -239,7 +239,8 @@ class Sheet:
         """Entries of a product for all joint modes."""
         sizes = left.tensor.sizes() | right.tensor.sizes()
         components = left.tensor.components | right.tensor.components
-        return prod(sizes[a] for a in axes if a != COMBINATION) * (self.bound.rows.count(components) if components else 1)
+        rows = self.bound.rows.count(components) if components else 1
+        return prod(sizes[a] for a in axes if a != COMBINATION) * rows
 
     def _here(self, table: Named) -> Tensor:
         """A table cut to the joint modes and states of charge of this sheet."""

@@ -49,7 +49,7 @@ def find_clusters(network: Network) -> tuple[Cluster, ...]:
         One visit; the node `charge` and its hidden ancestors are handled apart and belong to no cluster.
     """
     skip = history_of(network) | {CHARGE}
-    hidden = [n for layer in ("state", "parameter") for n in network.of_layer(layer) if n.name not in skip]  # type: ignore[arg-type]
+    hidden = [n for layer in ("state", "parameter") for n in network.of_layer(layer) if n.name not in skip]
     names = {n.name for n in hidden}
     graph: nx.Graph = nx.Graph()
     graph.add_nodes_from(names)

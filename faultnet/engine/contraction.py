@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from math import log2, prod
 
 import numpy as np
@@ -155,12 +156,12 @@ def _by_groups(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSet
     order = np.argsort(inside, kind="stable")
     ends = np.searchsorted(inside[order], np.arange(rows.count(right.components) + 1))
     picked = left.taken(order if left.components == both else rows.index(both, left.components)[order])
-    first = picked.values if picked.axes[0] == COMBINATION else np.moveaxis(picked.values, picked.axes.index(COMBINATION), 0)
+    first = np.moveaxis(picked.values, picked.axes.index(COMBINATION), 0)
     second = np.moveaxis(right.values, right.axes.index(COMBINATION), 0)
     axes = (COMBINATION, *_without_rows(picked.axes))
     blocks = [
         _multiplied(Tensor(first[a:b], axes), Tensor(second[g], _without_rows(right.axes)), needed, both)
-        for g, (a, b) in enumerate(zip(ends[:-1], ends[1:], strict=True))
+        for g, (a, b) in enumerate(pairwise(ends))
     ]
     joined = np.empty((len(order), *blocks[0].values.shape[1:]))
     joined[order] = np.concatenate([b.values for b in blocks])

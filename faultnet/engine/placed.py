@@ -14,7 +14,7 @@ from faultnet.engine.bound import Bound, Sheet
 from faultnet.engine.clusters import Cluster, find_clusters
 from faultnet.engine.contraction import Tensor
 from faultnet.engine.memo import Memo
-from faultnet.engine.rows import Components, Index, IndexArray, RowSets, distinct_rows
+from faultnet.engine.rows import Components, IndexArray, RowSets, distinct_rows
 from faultnet.network.structure import Array, Network
 
 KEPT_MESSAGES = 32

@@ -22,8 +22,8 @@ from itertools import combinations
 from math import log2
 from pathlib import Path
 
-from faultnet.engine.rows import RowSets
 from faultnet.cache import cache_folder
+from faultnet.engine.rows import RowSets
 
 Step = tuple[int, ...]
 Size = Callable[[int], float]
@@ -237,7 +237,7 @@ def _joined(work: list[int], bucket: list[int], pair: tuple[int, int], kept: int
 
 
 def _next_bucket(work: Sequence[int], size: Size, kept: int, noise: float, rng: random.Random) -> list[int]:
-    """Positions of the tables to multiply next: those that share the cheapest axis, or all when only kept axes are left."""
+    """Positions of the tables to multiply next: those sharing the cheapest axis, or all if only kept ones are left."""
     best: tuple[float, list[int]] | None = None
     for axis in _single(_union(work, 0) & ~kept):
         holders = [i for i, t in enumerate(work) if t & axis]

@@ -138,5 +138,6 @@ class RowSets:
 
     def up(self, components: Components) -> Index:
         """For each row of a few components, the same row among those these rows were chosen from."""
-        assert self.above is not None and self.chosen is not None
+        assert self.above is not None
+        assert self.chosen is not None
         return self.above.part(components).which[self.chosen[self.part(components).first]]

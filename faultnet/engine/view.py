@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import OUTCOME, Sheet
+from faultnet.engine.bound import Sheet
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
-from faultnet.engine.placed import Evidence, Placed, Placements
+from faultnet.engine.placed import Evidence, Placements
 from faultnet.engine.rows import Components, Index, IndexArray, distinct_rows
 from faultnet.network.structure import Array
 
