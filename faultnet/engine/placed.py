@@ -77,7 +77,9 @@ class Placed:
 
     def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
         """Weights of evidence on the hidden nodes, and the logarithm of what was divided out of them."""
-        return merged([self.bound.weight(e.quantity, e.likelihood) for e in evidence])
+        together, pooled_scale = pooled(evidence)
+        tensors, log_scale = merged([self.bound.weight(q, likelihood) for q, likelihood in together.items()])
+        return tensors, log_scale + pooled_scale
 
     def message(self, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
         """Likelihood of evidence over joint modes and charge, and its log scale; kept for the next time."""
@@ -149,6 +151,34 @@ class Placements:
             k = self.owner[e.quantity]
             groups[k] = (*groups.get(k, ()), e)
         return groups
+
+
+def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
+    """Likelihood of all readings of each quantity together: the true value behind them is one and the same.
+
+    Returns
+    -------
+    likelihoods : dict of quantity to array, shape (states,)
+        Largest entry one.
+    log_scale : float
+        Natural logarithm of what was divided out.
+
+    Examples
+    --------
+    >>> once = Evidence("q", np.array([1.0, 0.5]), 0.5)
+    >>> pooled([once, once])[0]["q"]
+    array([1.  , 0.25])
+    """
+    found: dict[str, Array] = {}
+    log_scale = 0.0
+    for e in evidence:
+        values = found[e.quantity] * e.likelihood if e.quantity in found else e.likelihood
+        top = float(values.max())
+        if top > 0.0:
+            values = values / top
+            log_scale += float(np.log(top))
+        found[e.quantity] = values
+    return found, log_scale
 
 
 def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from faultnet.engine.bound import Sheet
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
-from faultnet.engine.placed import Evidence, Placements
+from faultnet.engine.placed import Evidence, Placements, pooled
 from faultnet.engine.rows import Components, Index, IndexArray, distinct_rows
 from faultnet.network.structure import Array
 
@@ -112,16 +112,20 @@ class Outlook:
 
     def of_cluster(self, k: int, tests: Mapping[str, Question]) -> dict[str, Array]:
         """Joint weight with the outcomes of each test, shape (hypotheses, outcomes)."""
-        by_site: dict[tuple[str, ...], list[str]] = {}
+        by_site: dict[tuple[tuple[str, ...], str], list[str]] = {}
         nodes = self.view.placements.clusters[k].network.nodes
+        read, _ = pooled(self.evidence.get(k, ()))
         for name, (quantity, _, _) in tests.items():
-            by_site.setdefault(nodes[quantity].parents, []).append(name)
+            by_site.setdefault((nodes[quantity].parents, quantity if quantity in read else ""), []).append(name)
         found: dict[str, Array] = {}
-        desk = None if self.view.placements[k].small else self._desk(k)
+        desk = None if self.view.placements[k].small else self._desk(k, self.evidence.get(k, ()))
         before = self.elsewhere(k)
-        for names in by_site.values():
+        for (_, again), names in by_site.items():
             asked = tuple(tests[n][:2] for n in names)
-            message, rows = self._whole(k, asked) if desk is None else desk.answer(asked)
+            if again:
+                message, rows = self._read_again(k, again, read[again], asked)
+            else:
+                message, rows = self._whole(k, self.evidence.get(k, ()), asked) if desk is None else desk.answer(asked)
             joint = _summed_over_charge(message, rows, before)
             stop = 0
             for name in names:
@@ -129,13 +133,21 @@ class Outlook:
                 found[name] = joint[:, first:stop]
         return found
 
-    def _whole(self, k: int, asked: tuple[tuple[str, Array], ...]) -> Answer:
-        message = self.view.placements[k].answer(self.evidence.get(k, ()), asked)
+    def _read_again(self, k: int, quantity: str, likelihood: Array, asked: tuple[tuple[str, Array], ...]) -> Answer:
+        """What another reading of a quantity would show that was read before: the value behind both is the same."""
+        others = tuple(e for e in self.evidence.get(k, ()) if e.quantity != quantity)
+        together = tuple((q, likelihood[:, None] * table) for q, table in asked)
+        if self.view.placements[k].small:
+            return self._whole(k, others, together)
+        return self._desk(k, others).answer(together)
+
+    def _whole(self, k: int, evidence: tuple[Evidence, ...], asked: tuple[tuple[str, Array], ...]) -> Answer:
+        message = self.view.placements[k].answer(evidence, asked)
         return self.view.cut(message), self.view.rows_of(k, message.components)
 
-    def _desk(self, k: int) -> Desk:
+    def _desk(self, k: int, evidence: tuple[Evidence, ...]) -> Desk:
         place = self.view.placements[k]
-        weights = tuple(place.weights(self.evidence.get(k, ()))[0])
+        weights = tuple(place.weights(evidence)[0])
         if self.view.chosen is None:
             sheet = Sheet(place.bound, place.bound.rows, self.view.charge_states)
             return Desk(sheet, place.which, weights)

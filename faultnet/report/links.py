@@ -11,6 +11,7 @@ from html import escape
 from typing import Literal
 
 from faultnet.diagnosis.result import Diagnosis
+from faultnet.diagnosis.wording import share_words
 
 LEAST_DECIBANS = 1.0
 LINE, GAP, FONT = 19.0, 16.0, 16
@@ -70,7 +71,7 @@ def _ropes(diagnosis: Diagnosis) -> list[tuple[str, tuple[int, int], float]]:
 def _causes(diagnosis: Diagnosis, ropes: list[tuple[str, tuple[int, int], float]]) -> dict[str, str]:
     tied = {cause for cause, _, _ in ropes}
     return {
-        f"{c.component}:{c.mode}": f"{c.label}, {c.probability:.0%}"
+        f"{c.component}:{c.mode}": f"{c.label}, {share_words(c.probability)}"
         for c in diagnosis.causes
         if f"{c.component}:{c.mode}" in tied
     }

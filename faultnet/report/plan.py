@@ -8,8 +8,9 @@ from html import escape
 from faultnet.car import Case
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision.plan import Knot, Leaf
+from faultnet.diagnosis.wording import share_words
 from faultnet.report.page import care, document, listed
-from faultnet.report.words import car_words, share_words
+from faultnet.report.words import car_words
 
 
 def plan_sheet(case: Case, plan: Knot | Leaf, catalogue: Catalogue, *, case_id: str = "") -> str:

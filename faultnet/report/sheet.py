@@ -8,10 +8,10 @@ from html import escape
 from faultnet.car import Act, Case, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.result import Diagnosis
-from faultnet.diagnosis.wording import entry_words, range_words
+from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
-from faultnet.report.words import car_words, conditions_words, share_words, times_words
+from faultnet.report.words import car_words, conditions_words, times_words
 
 SHOWN_CAUSES = 5
 SHOWN_REASONS = 5

@@ -62,16 +62,3 @@ def times_words(decibans: float) -> str:
         return "hardly moved"
     digits = f"{float(f'{factor:.2g}'):g}" if factor < 1e5 else "over 100 000"
     return f"{digits} times {'more' if decibans > 0 else 'less'} likely"
-
-
-def share_words(probability: float) -> str:
-    """A probability in whole percent, without claiming 0 or 100.
-
-    Examples
-    --------
-    >>> share_words(0.0004), share_words(0.42), share_words(0.998)
-    ('<1%', '42%', '>99%')
-    """
-    if probability < 0.01:
-        return "<1%"
-    return ">99%" if probability > 0.99 else f"{100 * probability:.0f}%"

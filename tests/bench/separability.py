@@ -2,7 +2,9 @@
 
 For every fault mode, virtual cars with that single fault (one that comes and goes is on) are measured through the
 continuous physics by a fixed list of at most six tests, chosen as a technician would who suspects it, and the belief
-in the true cause is read off. Run `python tests/bench/separability.py` for the table, with `--json` for the numbers.
+in the true cause is read off. Run `python -m tests.bench.separability` for the table, with `--json` for the numbers;
+with `--own-tables` the readings come from the network's tables instead, which parts what nobody could tell apart from
+what the network gets wrong (preparing acts are left out then).
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis import work_through
 from faultnet.errors import ClashError
 from faultnet.trials.world import VirtualCar, after_act, draw_car, measure, next_visit
+from tests.bench.own_tables import case_from_tables
 
 SEED = 20261125
 SURE = 0.8
@@ -316,14 +319,31 @@ def beliefs(catalogue: Catalogue, case: Case) -> dict[tuple[str, str], float]:
     }
 
 
-def separated(catalogue: Catalogue, cause: tuple[str, str], cars: int, seed: int = SEED) -> Found:
+def from_tables(catalogue: Catalogue, cause: tuple[str, str], rng: np.random.Generator) -> Case:
+    """The same steps with readings of the network's own tables."""
+    days: list[list[str]] = [[]]
+    for step in LISTS[cause][0]:
+        if step == ANOTHER_DAY:
+            days.append([])
+        elif step not in PREPARING:
+            days[-1].append(step)
+    return case_from_tables(catalogue, CAR, CONDITIONS, cause, days, rng)
+
+
+def separated(
+    catalogue: Catalogue, cause: tuple[str, str], cars: int, seed: int = SEED, own_tables: bool = False
+) -> Found:
     """Draw cars with one fault, work each up by its list and count how often the belief is above 0.8."""
     steps, _ = LISTS[cause]
     rng = np.random.default_rng([seed, list(LISTS).index(cause)])
     chances, wrong = [], Counter[str]()
     for _ in range(cars):
-        vehicle = draw_car(rng, catalogue, CAR, dict([cause]), CONDITIONS, faults_on=True)
-        found = beliefs(catalogue, worked_up(vehicle, steps, rng))
+        if own_tables:
+            case = from_tables(catalogue, cause, rng)
+        else:
+            vehicle = draw_car(rng, catalogue, CAR, dict([cause]), CONDITIONS, faults_on=True)
+            case = worked_up(vehicle, steps, rng)
+        found = beliefs(catalogue, case)
         chances.append(found.get(cause, 0.0))
         if chances[-1] <= SURE:
             wrong[":".join(max(found, key=lambda c: found[c] if c != cause else -1.0)) if found else "clash"] += 1
@@ -339,13 +359,14 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="component or component:mode")
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--own-tables", action="store_true", help="readings from the network's tables")
     chosen = parser.parse_args(arguments)
     catalogue = load_catalogue()
     results = []
     for cause in LISTS:
         if chosen.only and not ":".join(cause).startswith(chosen.only):
             continue
-        found = separated(catalogue, cause, chosen.cars, chosen.seed)
+        found = separated(catalogue, cause, chosen.cars, chosen.seed, chosen.own_tables)
         results.append(found)
         if not chosen.json:
             left = f"  next to it: {found.mistaken_for}" if found.mistaken_for else ""

@@ -11,9 +11,9 @@ import pytest
 
 from faultnet.car import Reading
 from tests.ui.conftest import Served, a_case
+from tests.ui.hands import FIELD, choose, enter, opened, settled, wait_for_words
 
 pytestmark = pytest.mark.browser
-FIELD = ".st-key-entry input"
 SMALL = """() => [...document.querySelectorAll('[data-testid=stMain] :is(button, a, input, [role=combobox])')
 ].filter(e => {
     const whole = e.closest('label, .react-aria-ComboBox > div, [data-testid=stTextInputRootElement]') || e;
@@ -24,44 +24,6 @@ TINY = """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(
     && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
     && !e.closest('script, style, [data-testid=stIconMaterial]') && parseFloat(getComputedStyle(e).fontSize) < 16
 ).map(e => e.outerHTML.slice(0, 160))"""
-
-
-def opened(page: Any, served: Served, case_id: str, path: str = "") -> Any:
-    """Go to a case and wait until it is drawn."""
-    page.goto(f"{served.address}/{path}?case={case_id}")
-    page.wait_for_selector(".fn-head")
-    settled(page)
-    return page
-
-
-def settled(page: Any) -> None:
-    """Wait until the server has nothing more to send."""
-    page.wait_for_function(
-        "() => document.querySelector('[data-test-script-state]')?.dataset.testScriptState === 'notRunning'"
-    )
-    page.wait_for_timeout(150)
-
-
-def choose(page: Any, label: str) -> None:
-    """Put a test on the card by searching it."""
-    box = page.get_by_role("combobox", name="Any other test")
-    box.click()
-    box.type(label)
-    page.get_by_role("option", name=label).first.click()
-    page.wait_for_function("(x) => document.querySelector('.fn-test h2')?.innerText === x", arg=label)
-    settled(page)
-
-
-def enter(page: Any, text: str) -> None:
-    """Type into the entry field as a person does, and press Enter."""
-    page.click(FIELD)
-    page.keyboard.type(text)
-    page.keyboard.press("Enter")
-
-
-def wait_for_words(page: Any, words: str) -> None:
-    page.wait_for_function("(x) => document.body.innerText.includes(x)", arg=words)
-    settled(page)
 
 
 @pytest.mark.parametrize("kind", ["phone", "desk"])

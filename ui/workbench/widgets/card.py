@@ -11,7 +11,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.result import NextTest
-from faultnet.diagnosis.wording import entry_words, range_words
+from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.errors import FaultnetError
 from workbench import entering, frame, state
 from workbench.words import NOT_MEASURED, minutes, plain, tool_words
@@ -105,7 +105,7 @@ def instructions(found: Proposal, catalogue: Catalogue) -> str:
 def would_tell(worth: NextTest) -> str:
     """HTML of what each outcome would change; neighbouring outcomes that leave the same cause first are one line."""
     lines = "".join(
-        f"<li>{plain(label)} ({chance:.0%}): {plain(leads)} leads with {share:.0%}</li>"
+        f"<li>{plain(label)} ({share_words(chance)}): {plain(leads)} leads with {share_words(share)}</li>"
         for label, chance, leads, share in joined(worth)
         if chance >= LEAST_CHANCE
     )

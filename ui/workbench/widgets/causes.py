@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis.wording import share_words
 from faultnet.report.beliefs import cause_words
-from faultnet.report.words import share_words
 from workbench.words import change, plain
 
 SHOWN = 3

@@ -11,11 +11,10 @@ import streamlit as st
 from faultnet.car import Entry
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis import Diagnosis
-from faultnet.diagnosis.wording import entry_words, range_words, value_words
+from faultnet.diagnosis.wording import entry_words, range_words, share_words, value_words
 from faultnet.report.beliefs import LETTERS, cause_words, draw_course, leading_shares
 from faultnet.report.links import draw_links
 from faultnet.report.strips import DEVIATIONS_SHOWN, Strip
-from faultnet.report.words import share_words
 from workbench.words import plain
 
 NARROW, WIDE = 366, 540

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision import Advice, Decision
-from faultnet.report.words import share_words
+from faultnet.diagnosis.wording import share_words
 from workbench.widgets.work import how
 from workbench.words import money, plain
 

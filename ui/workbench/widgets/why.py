@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.result import Cause, Reason
-from faultnet.report.words import share_words, times_words
+from faultnet.diagnosis.wording import share_words
+from faultnet.report.words import times_words
 from workbench.words import plain
 
 LEAST_DECIBANS = 1.0

@@ -1,0 +1,105 @@
+"""What a person does at the screen, for the tests in a real browser."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.ui.conftest import Served
+
+FIELD = ".st-key-entry input"
+
+
+def opened(page: Any, served: Served, case_id: str, path: str = "") -> Any:
+    """Go to a case and wait until it is drawn."""
+    page.goto(f"{served.address}/{path}?case={case_id}")
+    page.wait_for_selector(".fn-head")
+    settled(page)
+    return page
+
+
+def settled(page: Any) -> None:
+    """Wait until the server has nothing more to send."""
+    page.wait_for_function(
+        "() => document.querySelector('[data-test-script-state]')?.dataset.testScriptState === 'notRunning'"
+    )
+    page.wait_for_timeout(150)
+
+
+def choose(page: Any, label: str) -> None:
+    """Put a test on the card by searching it."""
+    box = page.get_by_role("combobox", name="Any other test")
+    box.click()
+    box.type(label)
+    page.get_by_role("option", name=label).first.click()
+    page.wait_for_function("(x) => document.querySelector('.fn-test h2')?.innerText === x", arg=label)
+    settled(page)
+
+
+def enter(page: Any, text: str) -> None:
+    """Type into the entry field as a person does, and press Enter."""
+    page.click(FIELD)
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+
+
+def wait_for_words(page: Any, words: str) -> None:
+    page.wait_for_function("(x) => document.body.innerText.includes(x)", arg=words)
+    settled(page)
+
+
+def read(page: Any, label: str, text: str) -> None:
+    """Put a test on the card, enter its reading, and see it stored."""
+    choose(page, label)
+    enter(page, text)
+    wait_for_words(page, f"Stored: {label}")
+
+
+def pick(page: Any, box: str, option: str) -> None:
+    """Choose in a list."""
+    page.get_by_role("combobox", name=box).click()
+    page.get_by_role("option", name=option, exact=True).click()
+    settled(page)
+
+
+def go(page: Any, link: str) -> None:
+    """Follow a link at the foot of the screen."""
+    page.get_by_role("link", name=link, exact=True).click()
+    page.wait_for_function(
+        "(x) => document.querySelector('[class*=st-key-link_here]')?.innerText.trim() === x", arg=link
+    )
+    settled(page)
+
+
+def begin(page: Any, served: Served, complaint: str) -> str:
+    """Begin a case from the first page, and give its id."""
+    page.goto(served.address)
+    page.wait_for_selector(".fn-head")
+    settled(page)
+    page.get_by_label("Complaint, in the driver's words").fill(complaint)
+    page.get_by_label("Battery (cold-cranking A)").fill("600")
+    pick(page, "Rated by", "EN (Europe)")
+    page.get_by_label("Air (°C)").fill("12")
+    page.get_by_label("Standing (h)").fill("10")
+    page.get_by_role("button", name="Begin", exact=True).click()
+    page.wait_for_selector(".fn-test")
+    settled(page)
+    return str(page.url).split("case=")[1].split("&")[0]
+
+
+def new_visit(page: Any) -> None:
+    """Begin another visit."""
+    go(page, "Entries")
+    page.get_by_role("button", name="Begin the visit").click()
+    page.wait_for_selector(".fn-test")
+    settled(page)
+
+
+def work(page: Any, act: str, part: str | None, outcome: str) -> None:
+    """Enter work done, with how the complaint stood afterwards."""
+    pick(page, "What was done", act)
+    if part is not None:
+        pick(page, "On which part", part)
+    page.get_by_text(outcome, exact=True).click()
+    settled(page)
+    page.get_by_role("button", name="Store this work").click()
+    wait_for_words(page, f"Stored: {act}")

@@ -1,0 +1,105 @@
+"""Whole cases worked through at the screen, from opening the page to a justified repair."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from faultnet.car import Act
+from faultnet.shipped import shipped
+from tests.ui.conftest import Served, a_case
+from tests.ui.hands import begin, go, new_visit, opened, read, settled, wait_for_words, work
+
+pytestmark = pytest.mark.browser
+Screen = Callable[..., Any]
+
+
+def first_cause(page: Any) -> str:
+    return str(page.inner_text(".fn-causes li:first-child .name"))
+
+
+def share(page: Any, cause: str) -> float:
+    """Share of a cause on the page of reasons [%]."""
+    for line in page.query_selector_all(".fn-causes li"):
+        if line.query_selector(".name").inner_text() == cause:
+            words = line.query_selector(".share").inner_text()
+            return float(words.removeprefix("over ").removeprefix("under ").removesuffix("%"))
+    return 0.0
+
+
+def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Served) -> None:
+    page = screen("phone")
+    case_id = begin(page, served, "Some mornings one clunk and nothing more")
+    read(page, "Rest voltage at the posts", "12,6")
+    read(page, "Lowest voltage at the posts while it starts", "10,4")
+    new_visit(page)
+    read(page, "How does it turn over?", "3")
+    read(page, "Voltage drop, negative post to clamp", "6.1")
+    read(page, "Negative terminal, by hand", "2")
+    assert first_cause(page) == "Negative terminal joint: slack"
+    new_visit(page)
+    read(page, "How does it turn over?", "1")
+    assert first_cause(page) == "Negative terminal joint: slack", "a pass while the fault is away does not clear it"
+    work(page, "Tighten the joint", "Negative terminal joint", "Cured")
+    go(page, "Entries")
+    page.get_by_role("combobox", name="What was at fault").click()
+    page.get_by_role("option", name="Negative terminal joint: slack").click()
+    page.keyboard.press("Escape")
+    page.get_by_label("How it was proven").fill("tightened; two weeks of mornings without trouble")
+    page.get_by_role("button", name="Close the case").click()
+    wait_for_words(page, "Proven by: tightened")
+    case = served.current(case_id)
+    assert [len(v.entries) for v in case.visits] == [2, 3, 2]
+    assert case.visits[2].entries[1] == Act("tighten_joint", component="negative_joint", outcome="cured")
+    assert case.outcome is not None
+    assert case.outcome.causes == (("negative_joint", "slack"),)
+
+
+def test_a_shorted_cell(screen: Screen, served: Served) -> None:
+    page = screen("desk")
+    begin(page, served, "Flat again the morning after every charge")
+    read(page, "Rest voltage at the posts", "10.45")
+    read(page, "Lowest voltage at the posts while it starts", "7.4")
+    read(page, "How does it turn over?", "2")
+    assert first_cause(page) == "Battery: one shorted cell"
+    go(page, "Why")
+    assert share(page, "Battery: one shorted cell") >= 80
+    assert "Rest voltage at the posts: 10.45 V" in page.inner_text(".fn-why")
+
+
+def test_readings_from_a_recorded_log(screen: Screen, served: Served) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen("phone"), served, case_id, "log")
+    page.set_input_files("input[type=file]", shipped("cases") / "recordings" / "logger_decimal_comma.txt")
+    wait_for_words(page, "Found in it")
+    page.wait_for_selector(".fn-picture img:visible")
+    page.get_by_text("Lowest voltage in a recorded start").first.click()
+    settled(page)
+    page.get_by_role("button", name="Take the ticked ones").click()
+    wait_for_words(page, "Stored from the recording")
+    (entry,) = served.current(case_id).visits[0].entries
+    assert entry.test == "recorded_lowest"
+    assert entry.interval is not None
+
+
+def test_a_repair_that_does_not_cure(screen: Screen, served: Served) -> None:
+    page = screen("desk")
+    case_id = begin(page, served, "Turns slowly, lamps stay bright")
+    read(page, "How does it turn over?", "2")
+    read(page, "Rest voltage at the posts", "12.6")
+    read(page, "Voltage drop, whole ground side", "1.4")
+    suspected = first_cause(page)
+    assert suspected == "Ground path: high resistance"
+    work(page, "Renew the cable or strap", "Ground path", "No change")
+    page.get_by_role("button", name="Undo").click()
+    wait_for_words(page, "Taken back")
+    assert len(served.current(case_id).visits[0].entries) == 3
+    page.get_by_role("button", name="Redo").click()
+    wait_for_words(page, "Brought back")
+    read(page, "Lowest voltage at the posts while it starts", "7.6")
+    page.reload()
+    page.wait_for_selector(".fn-causes")
+    wait_for_words(page, "5 entries so far")
+    assert first_cause(page) != suspected or "still there" in page.inner_text("body")
