@@ -27,11 +27,13 @@ from faultnet.engine.rows import RowSets
 
 Step = tuple[int, ...]
 Size = Callable[[int], float]
-TRIALS = 16
+TRIALS = int(__import__('os').environ.get('TR','16'))
 ORDERS_FILE = "orders.jsonl"
-NOISE = 3.0
-MEMORY_WEIGHT = 4.0
+NOISE = float(__import__('os').environ.get('NO','3'))
+MEMORY_WEIGHT = float(__import__('os').environ.get('MW','16'))
+BATCH_WEIGHT = float(__import__('os').environ.get('BW','4000'))
 LARGEST_FOLDED = 16.0
+LARGEST_MERGED = 13.0
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,7 @@ def plan(
     if len(axes) < 2:
         return ()
     signature = (counts.names, counts.signature, counts.share) if counts is not None else ()
-    told = (TRIALS, LARGEST_FOLDED, axes, log_sizes, keep, signature, free)
+    told = (TRIALS, MEMORY_WEIGHT, BATCH_WEIGHT, LARGEST_MERGED, NOISE, LARGEST_FOLDED, axes, log_sizes, keep, signature, free)
     key = hashlib.sha256(repr(told).encode()).hexdigest()[:24]
     kept = _remembered().get(key)
     if kept is None:
@@ -148,13 +150,14 @@ def _searched(
     tables = [sum(bit[a] for a in group) for group in axes]
     kept = sum(bit[a] for a in {*keep, *components} if a in bit)
     weights = [w for _, w in log_sizes]
+    modes = sum(bit[c] for c in components)
     first, work = _folded(tables, kept, free, _sizes(weights, counts, 1.0))
     size = _sizes(weights, counts, counts.share if counts is not None else 1.0)
     random_numbers = random.Random(len(axes))
     best: tuple[float, tuple[Step, ...]] | None = None
     for trial in range(TRIALS):
         noise = 0.0 if trial == 0 else NOISE
-        found = _eliminated(work, size, kept, noise, random_numbers, best[0] if best else float("inf"))
+        found = _eliminated(work, size, kept, modes, noise, random_numbers, best[0] if best else float("inf"))
         if found is not None and (best is None or found[0] < best[0]):
             best = found
     assert best is not None
@@ -193,17 +196,32 @@ def _folded(tables: Sequence[int], kept: int, free: Sequence[bool], size: Size) 
                 if result <= LARGEST_FOLDED and (best is None or result < best[0]):
                     best = (result, holders)
         if best is None:
-            return steps, work
+            break
         bucket = best[1]
         while len(bucket) > 1:
             pair = _smallest_pair(work, bucket, size)
             work, bucket = _joined(work, bucket, pair, kept)
             fixed = [f for i, f in enumerate(fixed) if i not in pair] + [True]
             steps.append(pair)
+    while pair_found := _mergeable(work, fixed, kept, size):
+        work, _ = _joined(work, [], pair_found, kept)
+        fixed = [f for i, f in enumerate(fixed) if i not in pair_found] + [True]
+        steps.append(pair_found)
+    return steps, work
+
+
+def _mergeable(work: Sequence[int], fixed: Sequence[bool], kept: int, size: Size) -> tuple[int, int] | None:
+    """Two free tables that hang on the same kept axes and whose product is small, the smallest first."""
+    free = [i for i, f in enumerate(fixed) if f]
+    pairs = [p for p in combinations(free, 2) if (work[p[0]] & kept) == (work[p[1]] & kept) != 0]
+    found = [(size(work[i] | work[j]), (i, j)) for i, j in pairs]
+    small = [f for f in found if f[0] <= LARGEST_MERGED]
+    return min(small)[1] if small else None
+
 
 
 def _eliminated(
-    tables: Sequence[int], size: Size, kept: int, noise: float, rng: random.Random, limit: float
+    tables: Sequence[int], size: Size, kept: int, components: int, noise: float, rng: random.Random, limit: float
 ) -> tuple[float, tuple[Step, ...]] | None:
     """One elimination order with its cost; None as soon as it costs more than `limit`."""
     work = list(tables)
@@ -213,9 +231,15 @@ def _eliminated(
         bucket = _next_bucket(work, size, kept, noise, rng)
         while len(bucket) > 1:
             pair = _smallest_pair(work, bucket, size)
-            together = work[pair[0]] | work[pair[1]]
+            first, second = work[pair[0]], work[pair[1]]
+            together = first | second
             work, bucket = _joined(work, bucket, pair, kept)
-            cost += 2.0 ** size(together) + MEMORY_WEIGHT * 2.0 ** size(work[-1])
+            inner = together & ~work[-1]
+            if inner & first & second:
+                cost += BATCH_WEIGHT * 2.0 ** size(first & second & ~inner)
+            modes = together & components
+            moved = sum(2.0 ** size(t | modes if t & components else t) for t in (first, second))
+            cost += 2.0 ** size(together) + MEMORY_WEIGHT * (moved + 2.0 ** size(work[-1]))
             if cost >= limit:
                 return None
             steps.append(pair)

@@ -12,6 +12,7 @@ import json
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
+from zlib import crc32
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from faultnet.network.setting import Setting
 from faultnet.network.structure import Network, Node
 
 KEPT = 24
-FORMAT = 1
+FORMAT = 2
 
 
 def network_for(setting: Setting) -> Network:
@@ -64,8 +65,10 @@ def _write(path: Path, network: Network) -> None:
         described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges")})
         described[-1] |= {"shape": node.table.shape, "offset": offset}
         offset += node.table.size
-    flat = np.concatenate([n.table.ravel() for n in network.nodes.values()])
-    if keep_file(path, flat.tobytes()) and keep_file(path.with_suffix(".json"), json.dumps(described).encode()):
+    data = np.concatenate([n.table.ravel() for n in network.nodes.values()]).tobytes()
+    nodes = json.dumps(described)
+    kept = {"nodes": nodes, "sums": [crc32(data), crc32(nodes.encode())]}
+    if keep_file(path, data) and keep_file(path.with_suffix(".json"), json.dumps(kept).encode()):
         _forget_old(path.parent)
 
 
@@ -78,14 +81,16 @@ def _forget_old(folder: Path) -> None:
 
 def _read(path: Path) -> Network | None:
     try:
-        described = json.loads(path.with_suffix(".json").read_bytes())
+        kept = json.loads(path.with_suffix(".json").read_bytes())
         flat = np.memmap(path, dtype=np.float64, mode="r")
+        if kept["sums"] != [crc32(flat), crc32(kept["nodes"].encode())]:
+            return None
         nodes = {}
-        for d in described:
+        for d in json.loads(kept["nodes"]):
             shape = tuple(d["shape"])
             table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
             states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
             nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
         return Network(nodes)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -169,6 +169,6 @@ def _busy(time: Array, volts: Array, around: float) -> np.ndarray:
     first, length = _stretches(time, look)
     mean = np.add.reduceat(volts, first) / length
     level = pd.Series(mean).rolling(2 * round(AROUND[0] / look) + 1, center=True, min_periods=1).max()
-    away = (np.minimum.reduceat(volts, first) < level - DEPARTURE).astype(float)
+    away = pd.Series((np.minimum.reduceat(volts, first) < level - DEPARTURE).astype(float))
     near = away.rolling(2 * max(round(around / look), 1) + 1, center=True, min_periods=1).max().to_numpy()
     return np.repeat(near > 0, length)

@@ -241,8 +241,8 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
     ),
 }  # fmt: skip
 
-# Modes that six readings of one car cannot tell apart with certainty in most cars, and why. Found by drawing readings
-# from the model's own tables as well: there, too, these stay below 0.8 in more than a third of the cars.
+# Modes that six readings of one car cannot tell apart with certainty in most cars, and why. With readings
+# drawn from the network's own tables (--own-tables), too, these stay below 0.8 in more than a third of the cars.
 LIMITS: dict[tuple[str, str], str] = {
     ("battery", "worn"): "resistance and acceptance of worn, sulphated and dried-out plates overlap",
     (
@@ -263,7 +263,6 @@ LIMITS: dict[tuple[str, str], str] = {
     ("belt", "slips"): "belts look worn on sound cars, too, and half the output still carries few loads",
     ("use", "short_trips"): "shows by what the driver says alone, and by nothing else being wrong",
     ("use", "long_standing"): "as short trips",
-    ("unlisted", "present"): "has no reading of its own; counted here are readings that fit nothing at all",
 }
 
 

@@ -55,8 +55,9 @@ def read(page: Any, label: str, text: str) -> None:
 
 
 def pick(page: Any, box: str, option: str) -> None:
-    """Choose in a list."""
+    """Choose in a list by typing."""
     page.get_by_role("combobox", name=box).click()
+    page.keyboard.type(option)
     page.get_by_role("option", name=option, exact=True).click()
     settled(page)
 

@@ -1,0 +1,16 @@
+"""A cache folder of its own, so that nothing worked out in other runs is trusted, and nothing is left behind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(autouse=True, scope="package")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    folder = tmp_path_factory.mktemp("cache")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FAULTNET_CACHE", str(folder))
+        yield folder
