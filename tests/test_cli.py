@@ -108,7 +108,7 @@ def test_diagnose_answers_in_the_documented_shape(run: Any) -> None:
     assert answer["case"] == "Flat again after every charge"
     modes = {(component.id, mode.id) for component in catalogue.components for mode in component.modes[1:]}
     assert {(cause["component"], cause["mode"]) for cause in answer["causes"]} == modes
-    assert set(answer["causes"][0]) == {"component", "mode", "label", "probability"}
+    assert {"component", "mode", "label", "probability", "prior", "still_there"} <= set(answer["causes"][0])
     chances = [cause["probability"] for cause in answer["causes"]]
     assert chances == sorted(chances, reverse=True)
     for component in catalogue.components:
@@ -236,7 +236,7 @@ def test_a_bug_is_not_dressed_up_as_bad_input(monkeypatch: pytest.MonkeyPatch) -
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("faultnet.diagnosis.diagnose", broken)
+    monkeypatch.setattr("faultnet.decision.advise", broken)
     with pytest.raises(ZeroDivisionError):
         main(["diagnose", "demo:fresh_case"])
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -78,7 +79,9 @@ def null_json(data: bytes) -> bytes:
 
 
 def bad_shape(data: bytes) -> bytes:
-    return data.replace(b'"shape": [', b'"shape": [7, ', 1)
+    changed = re.sub(rb'(shape\\?": \[)', rb"\g<1>7, ", data, count=1)
+    assert changed != data
+    return changed
 
 
 @pytest.mark.parametrize(
