@@ -20,7 +20,19 @@ from faultnet.cli.commands import app
 TOP = Path(__file__).parents[1]
 PACKAGE = TOP / "faultnet"
 ORDER = (
-    *("errors", "units", "car", "shipped", "cache", "physics", "catalogue", "instruments", "recordings", "network", "engine"),
+    *(
+        "errors",
+        "units",
+        "car",
+        "shipped",
+        "cache",
+        "physics",
+        "catalogue",
+        "instruments",
+        "recordings",
+        "network",
+        "engine",
+    ),
     *("diagnosis", "decision", "explanation", "cases", "history", "trials", "report", "cli"),
 )
 WITHOUT_PLACE = ("__init__", "__main__")
@@ -99,7 +111,10 @@ def test_the_engine_knows_only_the_form_of_a_network() -> None:
         ours = {
             name for name in imported(path) if name.startswith("faultnet.") and not name.startswith("faultnet.engine")
         }
-        assert all(name.startswith("faultnet.network.structure") for name in ours - {"faultnet.errors", "faultnet.cache", "faultnet.cache.cache_folder"}), (path, ours)
+        assert all(
+            name.startswith("faultnet.network.structure")
+            for name in ours - {"faultnet.errors", "faultnet.cache", "faultnet.cache.cache_folder"}
+        ), (path, ours)
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))

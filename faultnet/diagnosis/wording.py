@@ -20,6 +20,7 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
 
     Examples
     --------
+    >>> from faultnet.car import Reading
     >>> from faultnet.catalogue import load_catalogue
     >>> entry_words(load_catalogue(), Reading("rest_voltage", value=12.4))
     'Rest voltage at the posts: 12.40 V'

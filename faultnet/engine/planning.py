@@ -27,11 +27,11 @@ from faultnet.engine.rows import RowSets
 
 Step = tuple[int, ...]
 Size = Callable[[int], float]
-TRIALS = int(__import__('os').environ.get('TR','16'))
+TRIALS = int(__import__("os").environ.get("TR", "16"))
 ORDERS_FILE = "orders.jsonl"
-NOISE = float(__import__('os').environ.get('NO','3'))
-MEMORY_WEIGHT = float(__import__('os').environ.get('MW','16'))
-BATCH_WEIGHT = float(__import__('os').environ.get('BW','4000'))
+NOISE = float(__import__("os").environ.get("NO", "3"))
+MEMORY_WEIGHT = float(__import__("os").environ.get("MW", "16"))
+BATCH_WEIGHT = float(__import__("os").environ.get("BW", "4000"))
 LARGEST_FOLDED = 16.0
 LARGEST_MERGED = 13.0
 
@@ -94,13 +94,34 @@ def plan(
     if len(axes) < 2:
         return ()
     signature = (counts.names, counts.signature, counts.share) if counts is not None else ()
-    told = (TRIALS, MEMORY_WEIGHT, BATCH_WEIGHT, LARGEST_MERGED, NOISE, LARGEST_FOLDED, axes, log_sizes, keep, signature, free)
+    told = (
+        TRIALS,
+        MEMORY_WEIGHT,
+        BATCH_WEIGHT,
+        LARGEST_MERGED,
+        NOISE,
+        LARGEST_FOLDED,
+        axes,
+        log_sizes,
+        keep,
+        signature,
+        free,
+    )
     key = hashlib.sha256(repr(told).encode()).hexdigest()[:24]
     kept = _remembered().get(key)
-    if kept is None:
+    if kept is None or not _fits(kept, len(axes)):
         kept = _searched(axes, log_sizes, keep, counts, free)
         _remember(key, kept)
     return kept
+
+
+def _fits(steps: tuple[Step, ...], tables: int) -> bool:
+    """Whether an order multiplies so many tables down to one."""
+    for step in steps:
+        if len(set(step)) != 2 or not all(0 <= i < tables for i in step):
+            return False
+        tables -= 1
+    return tables == 1
 
 
 def _remembered() -> dict[str, tuple[Step, ...]]:
@@ -217,7 +238,6 @@ def _mergeable(work: Sequence[int], fixed: Sequence[bool], kept: int, size: Size
     found = [(size(work[i] | work[j]), (i, j)) for i, j in pairs]
     small = [f for f in found if f[0] <= LARGEST_MERGED]
     return min(small)[1] if small else None
-
 
 
 def _eliminated(
