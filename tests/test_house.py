@@ -35,6 +35,7 @@ ORDER = (
     ),
     *("diagnosis", "decision", "explanation", "cases", "history", "trials", "report", "cli"),
 )
+KNOWN_TO_ENGINE = {"faultnet.errors", "faultnet.cache", "faultnet.cache.cache_folder"}
 WITHOUT_PLACE = ("__init__", "__main__")
 TOP_LEVEL = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".gitignore"),

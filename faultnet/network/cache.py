@@ -83,7 +83,7 @@ def _read(path: Path) -> Network | None:
     try:
         kept = json.loads(path.with_suffix(".json").read_bytes())
         flat = np.memmap(path, dtype=np.float64, mode="r")
-        if kept["sums"] != [crc32(flat), crc32(kept["nodes"].encode())]:
+        if kept["sums"] != [crc32(flat.data), crc32(kept["nodes"].encode())]:
             return None
         nodes = {}
         for d in json.loads(kept["nodes"]):

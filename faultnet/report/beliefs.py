@@ -6,9 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
+import numpy as np
+
 from faultnet.car import Case
 from faultnet.catalogue.catalogue import Catalogue
-from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, work_through
+from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, still_there, work_through
 
 Key = tuple[str, str]
 NO_FAULT: Key = ("", "")
@@ -63,6 +65,51 @@ def belief_of(worked: Worked) -> dict[Key, float]:
     }
     found[NO_FAULT] = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
     return found
+
+
+def at_fault_now(worked: Worked) -> dict[Key, float]:
+    """How likely each cause is by now, after the repairs of the case, and that no part is at fault by now.
+
+    Parameters
+    ----------
+    worked : Worked
+
+    Returns
+    -------
+    dict of (component, mode) to probability
+        The key ``("", "")`` is that no part is at fault.
+
+    Examples
+    --------
+    >>> from faultnet.car import Act, Battery, Car, Reading, Visit
+    >>> from faultnet.catalogue import load_catalogue
+    >>> catalogue = load_catalogue()
+    >>> entries = (Reading("rest_voltage", value=10.45), Act("replace", component="battery", outcome="cured"))
+    >>> worked = work_through(Case(Car(Battery(600.0)), (Visit(entries),)), catalogue)
+    >>> at_fault_now(worked)["battery", "shorted_cell"] < belief_of(worked)["battery", "shorted_cell"]
+    True
+    """
+    nodes = worked.models[0].compiled.network.nodes
+    found = {
+        (name, state): float(p)
+        for name, chances in still_there(worked).items()
+        for state, p in list(zip(nodes[name].states, chances, strict=False))[1:]
+    }
+    found[NO_FAULT] = _sound_now(worked)
+    return found
+
+
+def _sound_now(worked: Worked) -> float:
+    """Probability that no mode but the sound ones is left, over all ways the repairs may have gone."""
+    with np.errstate(divide="ignore"):
+        prior = np.log(worked.space.prior)
+    top = float((prior + worked.course.log_likelihood).max())
+    sound = whole = 0.0
+    for log_weight, modes in worked.course.ways:
+        weight = np.exp(prior + log_weight - top)
+        whole += float(weight.sum())
+        sound += float(weight[~modes.any(axis=1)].sum())
+    return sound / whole
 
 
 def until(case: Case, count: int) -> Case:

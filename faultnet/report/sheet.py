@@ -76,18 +76,18 @@ def _head(case: Case, case_id: str) -> str:
 
 def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> str:
     rows = [
-        (escape(c.label), share_words(c.probability), share_words(c.prior))
+        (escape(c.label), share_words(c.probability), share_words(c.still_there), share_words(c.prior))
         for c in diagnosis.causes[:SHOWN_CAUSES]
         if c.probability >= LEAST_SHARE
     ]
-    rows.append(("No part at fault", share_words(diagnosis.nothing_wrong), ""))
+    rows.append(("No part at fault", share_words(diagnosis.nothing_wrong), "", ""))
     parts = ["<h2>Verdict</h2>", f"<p>{escape(diagnosis.summary)}</p>"]
     if case.outcome is not None:
         parts.append(_outcome(case, catalogue))
     elif diagnosis.causes[0].probability >= ENOUGH:
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
         parts.append(f"<p><b>What mends it: {escape(act.label)} ({escape(part.label)})</b></p>")
-    parts.append(table(("Cause", "Now", "Before any entry"), rows))
+    parts.append(table(("Cause", "At fault in this case", "Still there", "Before any entry"), rows))
     parts += [f"<p><b>Measure again:</b> {escape(clash)}</p>" for clash in diagnosis.clashes]
     return "".join(parts)
 

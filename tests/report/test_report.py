@@ -22,7 +22,7 @@ from faultnet.report import (
     job_sheet,
     strips_of,
 )
-from faultnet.report.beliefs import HEIGHT, WIDTH, leading_shares, until
+from faultnet.report.beliefs import HEIGHT, WIDTH, at_fault_now, belief_of, leading_shares, until
 
 CATALOGUE = load_catalogue()
 FIRST = Visit(
@@ -72,6 +72,21 @@ def test_the_course_begins_before_any_entry_and_ends_at_the_diagnosis(diagnosis:
 @pytest.mark.parametrize("count, visits", [(0, [0]), (3, [3]), (4, [4]), (5, [4, 1]), (6, [4, 2])])
 def test_a_case_until_an_entry(count: int, visits: list[int]) -> None:
     assert [len(v.entries) for v in until(CASE, count).visits] == visits
+
+
+def test_after_repairs_what_is_left_agrees_with_the_diagnosis() -> None:
+    visit = Visit((Reading("rest_voltage", value=10.5), Act("replace", component="battery", outcome="cured")))
+    worked = work_through(replace(CASE, visits=(visit,)), CATALOGUE)
+    now = at_fault_now(worked)
+    for cause in diagnose(replace(CASE, visits=(visit,)), CATALOGUE).causes:
+        assert now[cause.component, cause.mode] == pytest.approx(cause.still_there, abs=1e-9)
+    assert belief_of(worked)["", ""] < 0.05 < 0.5 < now["", ""]
+
+
+def test_without_repairs_what_is_left_is_what_was_at_fault() -> None:
+    visit = Visit((Reading("rest_voltage", value=10.5),))
+    worked = work_through(replace(CASE, visits=(visit,)), CATALOGUE)
+    assert at_fault_now(worked) == pytest.approx(belief_of(worked), abs=1e-12)
 
 
 def test_the_course_keeps_within_its_frame_even_when_faults_come_together() -> None:

@@ -55,11 +55,17 @@ def read(page: Any, label: str, text: str) -> None:
 
 
 def pick(page: Any, box: str, option: str) -> None:
-    """Choose in a list by typing."""
+    """Choose in a list by the arrow keys: lists are long, and on a phone nothing can be typed into short ones."""
     page.get_by_role("combobox", name=box).click()
-    page.keyboard.type(option)
-    page.get_by_role("option", name=option, exact=True).click()
+    page.wait_for_selector("[role=option]")
+    for _ in range(100):
+        chosen = page.query_selector("[role=option][data-focused=true]")
+        if chosen is not None and chosen.inner_text().strip() == option:
+            break
+        page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
     settled(page)
+    assert page.get_by_role("combobox", name=box).input_value() == option
 
 
 def go(page: Any, link: str) -> None:

@@ -43,6 +43,8 @@ def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Serv
     read(page, "How does it turn over?", "1")
     assert first_cause(page) == "Negative terminal joint: slack", "a pass while the fault is away does not clear it"
     work(page, "Tighten the joint", "Negative terminal joint", "Cured")
+    assert first_cause(page) == "No part at fault"
+    assert "Mended: Negative terminal joint: slack" in page.inner_text(".st-key-beliefs")
     go(page, "Entries")
     page.get_by_role("combobox", name="What was at fault").click()
     page.get_by_role("option", name="Negative terminal joint: slack").click()
@@ -102,4 +104,5 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served) -> None:
     page.reload()
     page.wait_for_selector(".fn-causes")
     wait_for_words(page, "5 entries so far")
-    assert "After the repair it is still there" in page.inner_text("body")
+    assert first_cause(page) != suspected
+    assert f"Mended: {suspected}" in page.inner_text(".st-key-beliefs")

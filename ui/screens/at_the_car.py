@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, ranges, until
+from workbench.answers import answer, belief, catalogue, places, present, ranges, until
 from workbench.widgets import begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
@@ -22,14 +22,14 @@ def show() -> None:
         return
     frame.head(opened)
     try:
-        now = belief(opened.case)
+        now, was = present(opened.case), belief(opened.case)
     except ClashError as error:
         _clash(error, opened)
         return
     with st.container(key="page"):  # the style sheet sets these four side by side where there is room
         beliefs = st.container(key="beliefs")
         with beliefs:
-            st.html(causes.bars(now, _before(opened.case), catalogue()))
+            st.html(causes.bars(now, _before(opened.case), catalogue()) + causes.mended(was, now, catalogue()))
             _last_done(opened)
         advice = answer(opened.case, state.shop())
         found = card.proposal(advice.diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
@@ -69,7 +69,7 @@ def _before(case: Case) -> dict[tuple[str, str], float] | None:
     """Beliefs one entry earlier."""
     count = len(places(case))
     try:
-        return belief(until(case, count - 1)) if count else None
+        return present(until(case, count - 1)) if count else None
     except ClashError:
         return None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, until
+from workbench.answers import answer, belief, catalogue, places, present, until
 from workbench.widgets import causes, pictures, why
 from workbench.words import plain
 
@@ -29,7 +29,8 @@ def show() -> None:
     left, right = st.columns(2, gap="medium")
     with left:
         frame.title("How likely each cause is")
-        st.html(causes.bars(belief(opened.case), None, catalogue(), SHOWN))
+        now, was = present(opened.case), belief(opened.case)
+        st.html(causes.bars(now, None, catalogue(), SHOWN) + causes.mended(was, now, catalogue()))
         frame.note("Faults can come together, so that the shares need not add up to 100 %.")
         _reasons(diagnosis)
         _hinges(opened.case, diagnosis)

@@ -12,10 +12,10 @@ from faultnet.decision import Advice, Costs, advise, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.sound import sound_ranges
-from faultnet.report.beliefs import NO_FAULT, belief_of, until
+from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "places", "plan", "ranges", "until",
+    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "places", "plan", "present", "ranges", "until",
 ]  # fmt: skip
 
 
@@ -69,8 +69,14 @@ def plan(case: Case, shop: Shop) -> Knot | Leaf:
 
 @lru_cache(maxsize=512)
 def belief(case: Case) -> dict[tuple[str, str], float]:
-    """How likely each cause is, and that no part is at fault, without the ranking of tests."""
+    """How likely it is that each cause was at fault in this case, without the ranking of tests."""
     return belief_of(work_through(_bare(case), catalogue()))
+
+
+@lru_cache(maxsize=512)
+def present(case: Case) -> dict[tuple[str, str], float]:
+    """How likely each cause is by now, after the repairs of the case, and that no part is at fault."""
+    return at_fault_now(work_through(_bare(case), catalogue()))
 
 
 @lru_cache(maxsize=64)

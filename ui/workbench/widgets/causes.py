@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.wording import share_words
-from faultnet.report.beliefs import cause_words
+from faultnet.report.beliefs import NO_FAULT, cause_words
 from workbench.words import change, plain
 
 SHOWN = 3
@@ -16,6 +16,19 @@ Key = tuple[str, str]
 def leading(now: Mapping[Key, float], count: int = SHOWN) -> list[Key]:
     """The likeliest causes, and that no part is at fault where that is among them."""
     return sorted(now, key=lambda key: (-now[key], key))[:count]
+
+
+MENDED = 0.2
+
+
+def mended(was: Mapping[Key, float], now: Mapping[Key, float], catalogue: Catalogue) -> str:
+    """HTML of the causes that were at fault and of which repairs left little."""
+    found = [key for key in was if key != NO_FAULT and was[key] - now[key] > MENDED]
+    return "".join(
+        f"<p class='fn-note'>Mended: {plain(cause_words(key, catalogue))}. At fault with {plain(share_words(was[key]))}, "
+        f"still there with {plain(share_words(now[key]))}.</p>"
+        for key in sorted(found, key=lambda k: -was[k])
+    )
 
 
 def bars(now: Mapping[Key, float], before: Mapping[Key, float] | None, catalogue: Catalogue, count: int = SHOWN) -> str:
