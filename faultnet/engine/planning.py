@@ -27,11 +27,11 @@ from faultnet.engine.rows import RowSets
 
 Step = tuple[int, ...]
 Size = Callable[[int], float]
-TRIALS = int(__import__("os").environ.get("TR", "16"))
+TRIALS = 32
 ORDERS_FILE = "orders.jsonl"
-NOISE = float(__import__("os").environ.get("NO", "3"))
-MEMORY_WEIGHT = float(__import__("os").environ.get("MW", "16"))
-BATCH_WEIGHT = float(__import__("os").environ.get("BW", "4000"))
+NOISE = 3.0
+MEMORY_WEIGHT = 16.0
+BATCH_WEIGHT = 4000.0
 LARGEST_FOLDED = 16.0
 LARGEST_MERGED = 13.0
 

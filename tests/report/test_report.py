@@ -10,7 +10,7 @@ import pytest
 
 from faultnet.car import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
 from faultnet.catalogue import load_catalogue
-from faultnet.diagnosis import Diagnosis, diagnose
+from faultnet.diagnosis import Diagnosis, diagnose, work_through
 from faultnet.diagnosis.wording import entry_words, range_words
 from faultnet.report import (
     Strip,

@@ -15,7 +15,8 @@ from faultnet.diagnosis.sound import sound_ranges
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "places", "plan", "present", "ranges", "until",
+    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "places", "plan", "present",
+    "ranges", "until",
 ]  # fmt: skip
 
 
