@@ -144,7 +144,7 @@ def _opened(source: Source, notes: list[str], name: str) -> Any:
     if stream is not source:
         stream.close()
     try:
-        with heard("asammdf"):
+        with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
             return MDF(io.BytesIO(content))
     except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
         _close_half_open(error)
@@ -214,7 +214,7 @@ def _samples(mdf: Any, channel: MdfChannel, scale: float, name: str) -> Iterator
     offset = 0
     while True:
         try:
-            with heard("asammdf"):
+            with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
                 signal = mdf.get(group=channel.group, index=channel.index, record_offset=offset, record_count=RECORDS)
             time = np.asarray(signal.timestamps, dtype=np.float64)
             volts = np.asarray(signal.samples, dtype=np.float64) * scale

@@ -92,10 +92,13 @@ def _samples(picture: Picture, begin: float, end: float) -> tuple[Array, Array]:
 
 
 def _lowest_mean(picture: Picture, found: Found) -> tuple[float, float]:
-    """Lowest mean over 5 ms and when it was."""
+    """Lowest mean over 5 ms and when it was; stretches that hold a dead sample do not count."""
     a, b = picture.fine.at(found.begin), picture.fine.at(found.end)
-    mean = picture.fine.mean[a : max(b, a + 1)]
-    mean = np.where(mean < DEAD, np.inf, mean) if (mean >= DEAD).any() else mean
+    b = max(b, a + 1)
+    last = picture.fine.first[b] if b < picture.fine.first.size else picture.trace.volts.size
+    least = np.minimum.reduceat(picture.trace.volts[:last], picture.fine.first[a:b])
+    mean = picture.fine.mean[a:b]
+    mean = np.where(least < DEAD, np.inf, mean) if (least >= DEAD).any() else mean
     return float(mean.min()), float(picture.fine.time[a + int(mean.argmin())])
 
 
@@ -128,7 +131,7 @@ def _outcome(picture: Picture, found: Found, following: float, turned: bool, int
     later = picture.coarse.between(found.end, until)
     if later.size == 0:
         return "unclear"
-    reached = float(np.quantile(later, 0.8))
+    reached = float(np.quantile(later, 0.8 if later.size > 5 else 0.5))
     if reached > max(found.before + RISEN, 12.8):
         return "good"
     if found.end - found.begin < TURNING:

@@ -77,7 +77,7 @@ def read_recording(
     -----
     Text is read in blocks of 8 MB, each cleaned, put in order and handed to a reducer that keeps at most `capacity`
     samples: quiet stretches are cut into buckets of which the lowest and highest sample stay, while every sample
-    within 15 s of a departure from the level stays as long as it fits. So memory does not grow with the file, and
+    within 15 s of a departure from the level (less if they are many) stays. So memory does not grow with the file, and
     no dip is lost. Measurement files and CAN logs other than candump are held in memory as they are in the file.
 
     Examples

@@ -163,7 +163,7 @@ def _falls(picture: Picture) -> Iterator[Found]:
         if fine.mean[i] >= rest - threshold:
             position = i + 1
             continue
-        found = _follow(picture, i, before, threshold)
+        found = _follow(picture, i, before)
         if found is None:
             position = _leave(fine, i)
             continue
@@ -179,24 +179,52 @@ def _level_before(picture: Picture, i: int, last: float) -> float:
     """Give the level just before a fall, not looking back over the start before it."""
     now, step = picture.fine.time[i], max(picture.trace.interval, COARSE)
     before = picture.coarse.between(max(last + 0.02, now - max(0.6, 3.5 * step)), now - 0.5 * COARSE)
-    return float(np.quantile(before, 0.5, method="lower")) if before.size > 1 else float(picture.reference[i])
+    if before.size < 2 and last > now - 1.0:
+        before = picture.fine.between(last, now)
+    elif before.size < 2:
+        return float(picture.reference[i])
+    return float(np.quantile(before, 0.5, method="lower")) if before.size else float(picture.reference[i])
 
 
-def _follow(picture: Picture, i: int, before: float, threshold: float) -> Found | None:
+def _follow(picture: Picture, i: int, before: float) -> Found | None:
     """Follow a fall to where the volts come back; None if they stay down for longer than any start."""
     fine, rest = picture.fine, min(before, REST_CAP)
     stop = fine.at(fine.time[i] + LONGEST)
     time, mean = fine.time[i:stop], fine.mean[i:stop]
-    ahead = _mean_ahead(time, mean, 0.25)
-    down = _first(ahead >= rest - max(threshold, BACK), mean.size)
-    level = float(np.median(mean[: max(down, 1)]))
-    target = rest - 0.45 * max(rest - level, BACK)
-    back = _first((mean >= target) & (ahead >= target), mean.size)
+    back = _way_back(time, mean, rest)
     if back == mean.size and stop < fine.time.size:
         return None
     ended = back < mean.size
     end = float(time[back]) if ended else float(picture.trace.time[-1])
     return Found(float(time[0]), max(end, float(time[0])), rest, before, ended)
+
+
+def _way_back(time: Array, mean: Array, rest: float) -> int:
+    """Number of the stretch at which the volts are back: over halfway from the level down there to the rest.
+
+    A starter that is let go ends in a step up. Where the volts only creep back it was a click, whose rest stays low
+    for a while; it ended with its dip.
+    """
+    ahead = _mean_ahead(time, mean, 0.25)
+    down = _first(ahead >= rest - BACK, mean.size)
+    back = _reached(mean, ahead, rest, float(np.median(mean[: max(down, 1)])))
+    early = float(np.median(mean[time < time[0] + 0.1]))
+    if rest - early > 1.0 and back < mean.size and not _steps_up(time, mean, float(time[back])):
+        return min(back, _reached(mean, ahead, rest, early))
+    return back
+
+
+def _reached(mean: Array, ahead: Array, rest: float, level: float) -> int:
+    """Number of the first stretch that is, and stays, over halfway from a level to the rest; the size if none is."""
+    target = rest - 0.45 * max(rest - level, BACK)
+    return _first((mean >= target) & (ahead >= target), mean.size)
+
+
+def _steps_up(time: Array, mean: Array, instant: float) -> bool:
+    """Say whether the volts rise by a step there, not slowly; where sampling is too slow to see it, they do."""
+    before = mean[(time >= instant - 0.3) & (time < instant - 0.05)]
+    after = mean[(time >= instant) & (time < instant + 0.2)]
+    return before.size < 3 or after.size < 3 or float(np.median(after) - np.median(before)) > 0.15
 
 
 def _mean_ahead(time: Array, mean: Array, span: float) -> Array:
@@ -229,9 +257,9 @@ def _second_fall(picture: Picture, found: Found, threshold: float) -> int | None
     need = max(round(1.0 / max(picture.trace.interval, COARSE)), 3)
     allowed = 0.25 + 6 * (picture.noise if picture.trace.interval > COARSE else picture.fine_noise)
     for k in range(need, values.size):
-        level = float(np.median(values[:k]))
-        if np.ptp(values[:k]) > allowed or level < 11.5:
-            return None
+        level = float(np.median(values[k - need : k]))
+        if np.ptp(values[k - need : k]) > allowed or level < 11.5:
+            continue
         if values[k : k + 2].min() < level - threshold:
             lowest = picture.fine.between(found.begin, coarse.time[a + k] - COARSE).min(initial=level)
             if lowest < level - 0.3 - 4 * picture.fine_noise:
@@ -241,17 +269,27 @@ def _second_fall(picture: Picture, found: Found, threshold: float) -> int | None
 
 
 def _merged(picture: Picture, falls: Iterator[Found]) -> Iterator[Found]:
-    """Join falls that follow each other within less than half a second, as in rapid clicking; loads are not joined."""
+    """Join falls that follow each other within less than half a second, as in rapid clicking.
+
+    Loads are not joined, and a rest that stays low after a click is no part of it and no fall of its own.
+    """
     held: Found | None = None
     for found in falls:
         if held and held.ended and found.begin - held.end < 0.45 and _deep(picture, held):
-            held = Found(held.begin, found.end, held.rest, held.before, found.ended)
+            if _deep(picture, found) or not found.ended or _ends_in_step(picture, found):
+                held = Found(held.begin, found.end, held.rest, held.before, found.ended)
             continue
         if held:
             yield held
         held = found
     if held:
         yield held
+
+
+def _ends_in_step(picture: Picture, found: Found) -> bool:
+    """Say whether a fall ends in a step up."""
+    a, b = picture.fine.at(found.end - 0.4), picture.fine.at(found.end + 0.4)
+    return _steps_up(picture.fine.time[a:b], picture.fine.mean[a:b], found.end)
 
 
 def _deep(picture: Picture, found: Found) -> bool:

@@ -11,7 +11,7 @@ from faultnet.errors import RecordingError
 from faultnet.recordings import Trace, read_recording
 from faultnet.recordings.cleaning import Cleaner
 from faultnet.recordings.reading import assemble
-from faultnet.recordings.reduction import Reducer
+from faultnet.recordings.reduction import Reducer, reduce_quiet
 
 
 def cleaned(time: list[float], volts: list[float] | None = None, block: int | None = None) -> Trace:
@@ -146,3 +146,26 @@ def test_a_reduced_reading_says_so_and_finds_the_same_lowest() -> None:
     assert reduced.time.size <= 8000 < whole.time.size
     assert reduced.volts.min() == whole.volts.min()
     assert reduced.repairs[-1].startswith("30000 samples reduced to")
+
+
+@pytest.mark.parametrize("capacity", [3_000, 10_000, 40_000])
+def test_reduction_moves_no_start(capacity: int) -> None:
+    """Times count from the first sample of the file, however much of it was reduced, and old parts are not coarser."""
+    time, volts = busy_log(10, 100)
+    text = "time s;voltage V\n" + "".join(f"{t:.2f};{v:.4f}\n" for t, v in zip(time, volts, strict=True))
+    trace = read_recording(text.encode(), capacity=capacity)
+    assert trace.time.size <= capacity
+    assert (trace.time[0], trace.time[-1]) == (0.0, pytest.approx(time[-1]))
+    for k in range(10):
+        at = np.flatnonzero(trace.volts == round(8.0 + 0.01 * k, 4))
+        assert trace.time[at[0]] == pytest.approx(60 * k + 30.01, abs=0.011)
+    early, late = trace.time < 300, trace.time >= 300
+    assert 0.5 < early.sum() / late.sum() < 2.0
+
+
+def test_reducing_again_with_the_same_width_changes_nothing() -> None:
+    time, volts = busy_log(2, 100)
+    nothing = np.zeros(time.size, dtype=bool)
+    once = reduce_quiet(time, volts, nothing, 0.5)
+    twice = reduce_quiet(*once, nothing[: once[0].size], 0.5)
+    np.testing.assert_array_equal(once[0], twice[0])

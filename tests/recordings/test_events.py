@@ -230,6 +230,15 @@ def test_a_failed_start_ends_when_the_starter_is_let_go_though_the_rest_comes_ba
     assert start.end == pytest.approx(8.0, abs=0.05)
 
 
+def test_a_click_is_short_though_the_rest_comes_back_slowly() -> None:
+    time = np.arange(0, 30, 0.01)
+    volts = np.where(time < 5, 12.5, 12.5 - 0.45 * np.exp(-(time - 5.3) / 6))
+    volts = np.where((time >= 5) & (time < 5.3), 7.5, volts)
+    (start,) = starts_of(Trace(time, volts))
+    assert start.outcome == "tried"
+    assert start.duration == pytest.approx(0.3, abs=0.05)
+
+
 def test_rapid_clicking_is_one_attempt() -> None:
     time = np.arange(0, 10, 0.001)
     phase = (time - 4) % 0.2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import contextlib
 import gzip
 from typing import Any
 
@@ -64,6 +65,14 @@ def test_a_truncated_file_is_an_error_and_leaves_nothing_on_the_screen(
 ) -> None:
     with pytest.raises(RecordingError, match=r"measurement file|channel"):
         read_recording(mdf_of({"U_battery": (trace(), "V")})[:keep])
+    assert capsys.readouterr() == ("", "")
+
+
+def test_a_channel_that_lost_its_name_leaves_nothing_on_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
+    """asammdf 8.8 prints such a channel while it is read."""
+    content = mdf_of({"U_battery": (trace(), "V")}).replace(b"U_battery", bytes(9))
+    with contextlib.suppress(RecordingError):
+        read_recording(content)
     assert capsys.readouterr() == ("", "")
 
 
