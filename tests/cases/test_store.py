@@ -46,7 +46,7 @@ CHARGE = Act("charge", hours=8.0)
 SLIPS = CaseOutcome((("belt", "slips"),))
 
 
-@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(case=cases)
 def test_any_case_is_kept_exactly(store: Store, case: Case) -> None:
     assert store.current(store.create_case(case)) == case
