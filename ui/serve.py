@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import secrets
+import signal
 import socket
 import subprocess
 import sys
@@ -82,6 +83,7 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
     else:
         environment.pop("FAULTNET_PASSPHRASE", None)
         print(f"faultnet: open http://127.0.0.1:{port} in a browser; stop with Ctrl+C", flush=True)
+    signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))  # the server must not be left behind
     process = subprocess.Popen(command(port, share=share, open_browser=open_browser), env=environment)
     try:
         return process.wait()

@@ -10,6 +10,8 @@ import pytest
 
 from faultnet.car import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
 from faultnet.catalogue import load_catalogue
+from faultnet.decision import load_costs
+from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis import Diagnosis, diagnose, work_through
 from faultnet.diagnosis.wording import entry_words, range_words
 from faultnet.report import (
@@ -20,6 +22,7 @@ from faultnet.report import (
     draw_links,
     draw_strip,
     job_sheet,
+    plan_sheet,
     strips_of,
 )
 from faultnet.report.beliefs import HEIGHT, WIDTH, at_fault_now, belief_of, leading_shares, until
@@ -142,11 +145,36 @@ def test_the_job_sheet_of_a_closed_case_says_the_confirmed_cause(diagnosis: Diag
     assert "Next tests" not in sheet
 
 
-@pytest.mark.parametrize("kind", ["job", "blank"])
+@pytest.fixture(scope="module")
+def plan() -> Knot | Leaf:
+    return pocket_plan(work_through(replace(CASE, visits=(Visit(),)), CATALOGUE), load_costs(), depth=2)
+
+
+def leaves(plan: Knot | Leaf) -> list[Leaf]:
+    return [plan] if isinstance(plan, Leaf) else [leaf for _, then in plan.branches for leaf in leaves(then)]
+
+
+def test_the_plan_on_paper_holds_every_branch_and_every_end(plan: Knot | Leaf) -> None:
+    assert isinstance(plan, Knot)
+    sheet = plan_sheet(CASE, plan, CATALOGUE)
+    for outcome, _ in plan.branches:
+        assert f"<b>{outcome}</b>" in sheet
+    for leaf in leaves(plan):
+        assert leaf.words in sheet
+        assert leaf.proof.replace("'", "&#x27;") in sheet
+    assert sheet.count("<li class='keep'>") == len(leaves(plan)) > 1
+
+
+@pytest.mark.parametrize("kind", ["job", "blank", "plan"])
 def test_every_sheet_carries_the_general_cautions_and_asks_nothing_from_outside(
-    diagnosis: Diagnosis, kind: str
+    diagnosis: Diagnosis, plan: Knot | Leaf, kind: str
 ) -> None:
-    sheet = (job_sheet if kind == "job" else blank_sheet)(CASE, diagnosis, CATALOGUE)
+    made = {
+        "job": lambda: job_sheet(CASE, diagnosis, CATALOGUE),
+        "blank": lambda: blank_sheet(CASE, diagnosis, CATALOGUE),
+        "plan": lambda: plan_sheet(CASE, plan, CATALOGUE),
+    }
+    sheet = made[kind]()
     for caution in CATALOGUE.general_cautions:
         assert CATALOGUE.cautions[caution].replace("'", "&#x27;") in sheet
     assert not re.findall(r"""(?:src|href)=|url\(|@import""", sheet)

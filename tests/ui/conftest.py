@@ -77,12 +77,13 @@ class Served:
 
     Parameters
     ----------
-    address, place : str
-        Of the pages, and of the store.
+    address, place, settings : str
+        Of the pages, of the store, and of the file with what was ticked.
     """
 
     address: str
     place: str
+    settings: str
 
     def keep(self, case: Case) -> str:
         """Keep a case in the store of the server."""
@@ -113,7 +114,7 @@ def served(tmp_path_factory: pytest.TempPathFactory, built: Path) -> Iterator[Se
         process = subprocess.Popen(module.command(port, share=False), env=environment, stdout=log, stderr=log)
         try:
             _wait_for(f"http://127.0.0.1:{port}/_stcore/health", process, folder / "log.txt")
-            yield Served(f"http://127.0.0.1:{port}", environment["FAULTNET_STORE"])
+            yield Served(f"http://127.0.0.1:{port}", environment["FAULTNET_STORE"], environment["FAULTNET_SETTINGS"])
         finally:
             process.terminate()
             process.wait(timeout=20)

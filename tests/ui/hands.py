@@ -55,17 +55,31 @@ def read(page: Any, label: str, text: str) -> None:
 
 
 def pick(page: Any, box: str, option: str) -> None:
-    """Choose in a list by the arrow keys: lists are long, and on a phone nothing can be typed into short ones."""
-    page.get_by_role("combobox", name=box).click()
-    page.wait_for_selector("[role=option]")
-    for _ in range(100):
+    """Choose in a list."""
+    if page.get_by_role("combobox", name=box).input_value() == option:
+        return
+    arrow_to(page, box, option)
+    page.keyboard.press("Enter")
+    page.wait_for_function(
+        "([n, x]) => [...document.querySelectorAll('[role=combobox]')].some(e => e.ariaLabel === n && e.value === x)",
+        arg=[box, option],
+    )
+    settled(page)
+
+
+def arrow_to(page: Any, box: str, option: str) -> None:
+    """Open a list and go to an option by the arrow keys: lists are long, and some cannot be typed into on a phone."""
+    field = page.get_by_role("combobox", name=box)
+    field.scroll_into_view_if_needed()
+    page.wait_for_timeout(200)
+    field.focus()
+    for _ in range(60):
+        page.keyboard.press("ArrowDown")
+        page.wait_for_timeout(30)
         chosen = page.query_selector("[role=option][data-focused=true]")
         if chosen is not None and chosen.inner_text().strip() == option:
-            break
-        page.keyboard.press("ArrowDown")
-    page.keyboard.press("Enter")
-    settled(page)
-    assert page.get_by_role("combobox", name=box).input_value() == option
+            return
+    raise AssertionError(f"no option {option!r} in {box!r}")
 
 
 def go(page: Any, link: str) -> None:

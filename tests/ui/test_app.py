@@ -123,7 +123,7 @@ def test_units_and_rough_marks_are_understood(
 
 @pytest.mark.parametrize(
     "typed, told",
-    [("12,4,3", "such as 12.4"), ("OL", "higher range"), ("40 A", "unit of current"), ("sehr", "a number such as")],
+    [("12,4,3", "one decimal mark"), ("OL", "higher range"), ("40 A", "unit of current"), ("sehr", "a number such as")],
 )
 def test_a_wrong_entry_is_explained_and_kept_in_the_field(
     app: Callable[..., AppTest], store: Store, typed: str, told: str
@@ -190,7 +190,10 @@ def test_the_second_writer_is_told_and_nothing_is_lost(app: Callable[..., AppTes
 
 
 def test_a_case_that_is_not_there_is_said(app: Callable[..., AppTest]) -> None:
-    assert "fn-wrong" in html(app("aaaa-bbbb-cccc"))
+    test = app("aaaa-bbbb-cccc")
+    assert "fn-wrong" in html(test)
+    test.run()
+    assert "A car that will not start" in html(test), "and then one can begin"
 
 
 def test_a_reading_that_fits_nothing_is_to_be_measured_again(
@@ -344,6 +347,14 @@ def test_a_new_visit_then_closing_with_proof_then_opening_again(app: Callable[..
     )
     test.button(key="reopen").click().run()
     assert store.current(case_id).outcome is None
+
+
+def test_a_closed_case_shows_its_end_and_asks_for_nothing(app: Callable[..., AppTest], store: Store) -> None:
+    case = a_case(outcome=CaseOutcome((("battery", "worn"),), "new battery"))
+    test = app(store.create_case(case))
+    assert "Closed: Battery: worn out." in html(test)
+    assert "fn-stop" not in html(test)
+    assert not [b for b in test.button if b.key in ("enter", "store_act")]
 
 
 def test_a_recorded_log_gives_readings_that_are_ticked(app: Callable[..., AppTest], store: Store) -> None:

@@ -10,7 +10,7 @@ import pytest
 from faultnet.car import Act
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import begin, go, new_visit, opened, read, settled, wait_for_words, work
+from tests.ui.hands import arrow_to, begin, go, new_visit, opened, read, settled, wait_for_words, work
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
@@ -46,9 +46,10 @@ def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Serv
     assert first_cause(page) == "No part at fault"
     assert "Mended: Negative terminal joint: slack" in page.inner_text(".st-key-beliefs")
     go(page, "Entries")
-    page.get_by_role("combobox", name="What was at fault").click()
-    page.get_by_role("option", name="Negative terminal joint: slack").click()
+    arrow_to(page, "What was at fault", "Negative terminal joint: slack")
+    page.keyboard.press("Enter")
     page.keyboard.press("Escape")
+    settled(page)
     page.get_by_label("How it was proven").fill("tightened; two weeks of mornings without trouble")
     page.get_by_role("button", name="Close the case").click()
     wait_for_words(page, "Proven by: tightened")

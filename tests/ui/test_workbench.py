@@ -7,6 +7,9 @@ import importlib
 import pkgutil
 import re
 import socket
+import subprocess
+import sys
+import time
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -106,6 +109,33 @@ def test_a_form_names_the_field_that_is_wrong() -> None:
 
 
 # --- the launcher -----------------------------------------------------------------------------------------------------
+
+
+def test_the_server_ends_with_its_launcher(workplace: Path) -> None:
+    """A launcher that is told to stop takes the server with it."""
+    port = serve_module().free_port()
+    call = (
+        "import importlib.util as u; s = u.spec_from_file_location('serve', sys.argv[1]); m = u.module_from_spec(s); "
+        "s.loader.exec_module(m); sys.exit(m.launch(None, int(sys.argv[2]), False, False))"
+    )
+    launcher = subprocess.Popen([sys.executable, "-c", f"import sys; {call}", str(UI / "serve.py"), str(port)])
+    try:
+        assert answers(port, wanted=True)
+        launcher.terminate()
+        assert launcher.wait(timeout=20) == 0
+        assert answers(port, wanted=False)
+    finally:
+        launcher.kill()
+
+
+def answers(port: int, *, wanted: bool) -> bool:
+    """Whether the port comes to be answered, or not answered, within some time."""
+    for _ in range(300):
+        with socket.socket() as probe:
+            if (probe.connect_ex(("127.0.0.1", port)) == 0) is wanted:
+                return True
+        time.sleep(0.1)
+    return False
 
 
 @pytest.mark.parametrize("share, listens", [(False, "127.0.0.1"), (True, "0.0.0.0")])

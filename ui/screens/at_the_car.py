@@ -34,9 +34,9 @@ def show() -> None:
         advice = answer(opened.case, state.shop())
         found = card.proposal(advice.diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
         with beliefs:
-            _warnings(advice)
+            _warnings(advice, open_case=opened.case.outcome is None)
         with st.container(key="now"):
-            _now(opened.case, found)
+            _now(opened.case, found, stop=advice.decision.stop)
         with st.container(key="story"):
             _story(opened.case, advice)
         with st.container(key="rest"):
@@ -44,16 +44,17 @@ def show() -> None:
     st.html(verdict.general_cautions(catalogue()))
 
 
-def _now(case: Case, found: card.Proposal | None) -> None:
+def _now(case: Case, found: card.Proposal | None, *, stop: bool) -> None:
     if case.outcome is not None:
+        st.html(verdict.closed(case.outcome, catalogue()))
         frame.note("This case is closed. Open it again on the page 'Entries' to go on.")
     elif found is None:
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
     else:
-        card.show(found, case, catalogue())
+        card.show(found, case, catalogue(), stop=stop)
 
 
-def _warnings(advice: Advice) -> None:
+def _warnings(advice: Advice, *, open_case: bool) -> None:
     """What must be seen at once: a change that waits, readings that fit nothing, that enough was tested."""
     waiting = state.pending()
     if waiting is not None:
@@ -61,7 +62,7 @@ def _warnings(advice: Advice) -> None:
     for clash in advice.diagnosis.clashes:
         st.html(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
     stop = verdict.headline(advice.decision)
-    if stop:
+    if stop and open_case:
         st.html(stop)
 
 
@@ -87,9 +88,9 @@ def _last_done(opened: state.Opened) -> None:
 
 
 def _story(case: Case, advice: Advice) -> None:
-    frame.title("Where it stands")
-    st.html(verdict.told(advice, catalogue()))
     diagnosis = advice.diagnosis
+    frame.title("Where it stands")
+    st.html(verdict.told(advice, catalogue()) if case.outcome is None else f"<p>{plain(diagnosis.summary)}</p>")
     told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         frame.title("Why")

@@ -7,13 +7,14 @@ from datetime import date
 import streamlit as st
 from workbench import entering, frame, state
 from workbench.answers import Place, answer, catalogue, places
-from workbench.widgets import forms
-from workbench.words import cause_label, plain, temperature
+from workbench.widgets import forms, verdict
+from workbench.words import plain
 
 from faultnet.car import CaseOutcome, Conditions, Reading, Visit
 from faultnet.cases import events
 from faultnet.diagnosis.wording import entry_words
 from faultnet.errors import FaultnetError
+from faultnet.report.words import conditions_words
 
 
 def show() -> None:
@@ -48,7 +49,9 @@ def show() -> None:
 
 def _visit(number: int, visit: Visit) -> None:
     frame.title(f"Visit {number + 1}" + (f", {visit.date}" if visit.date else ""))
-    frame.note(conditions_words(visit.conditions) + (f" · {visit.note}" if visit.note else ""))
+    frame.note(
+        conditions_words(visit.conditions, state.settings().temperature) + (f" · {visit.note}" if visit.note else "")
+    )
     lines = "".join(
         f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}</li>"
         for e in visit.entries
@@ -58,21 +61,6 @@ def _visit(number: int, visit: Visit) -> None:
 
 def _typed(entry: object) -> str:
     return f" (typed {entry.entered})" if isinstance(entry, Reading) and entry.entered else ""
-
-
-def conditions_words(conditions: Conditions) -> str:
-    """The conditions of a visit in a row."""
-    unit = state.settings().temperature
-    parts = []
-    if conditions.air_temperature is not None:
-        parts.append(f"air {temperature(conditions.air_temperature, unit)}")
-    if conditions.electrolyte_temperature is not None:
-        parts.append(f"battery {temperature(conditions.electrolyte_temperature, unit)}")
-    if conditions.hours_standing is not None:
-        parts.append(f"stood {conditions.hours_standing:g} h")
-    parts += [w for w, on in (("damp", conditions.damp), ("rough road", conditions.rough_road),
-                              ("engine warm", conditions.engine_warm)) if on]  # fmt: skip
-    return " · ".join(parts) or "conditions not known"
 
 
 def _correct(opened: state.Opened) -> None:
@@ -178,9 +166,8 @@ def _closing() -> None:
 
 
 def _closed(outcome: CaseOutcome) -> None:
-    frame.title("Closed")
-    causes = ", ".join(cause_label(catalogue(), c, m) for c, m in outcome.causes) or "nothing at fault"
-    st.html(f"<p>{plain(causes)}. Proven by: {plain(outcome.confirmed_by)}.</p>")
+    frame.title("The end of the case")
+    st.html(verdict.closed(outcome, catalogue()))
     st.button("Open it again", key="reopen", on_click=_reopened)
 
 

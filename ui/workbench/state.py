@@ -21,7 +21,7 @@ from faultnet.cases import events
 from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, replay, standing
 from faultnet.cases.file import load_case
 from faultnet.cases.store import Store, open_store
-from faultnet.errors import FaultnetError
+from faultnet.errors import FaultnetError, StoreError
 from workbench.answers import Shop, catalogue
 from workbench.settings import Settings, load_settings, save_settings, tools_at_hand
 
@@ -107,7 +107,11 @@ def opened() -> Opened | None:
     named = case_id()
     if named is None:
         return None
-    history = store().history(named)
+    try:
+        history = store().history(named)
+    except StoreError:
+        forget_case()
+        raise
     done, undone = standing(history)
     st.session_state["seen"] = (named, len(history))
     return Opened(named, replay(history), history, len(done) > 1, bool(undone))

@@ -5,10 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from html import escape
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.units import format_quantity
 
-NO_FAULT = "No part at fault"
 NOT_MEASURED = {
     "skipped": "Skip it",
     "cannot_reach": "Cannot reach it",
@@ -78,12 +76,6 @@ def clock(at: str) -> str:
 def tool_words(tools: tuple[str, ...]) -> str:
     """Tools in a row, or that none is needed."""
     return ", ".join(tools) if tools else "none"
-
-
-def cause_label(catalogue: Catalogue, component: str, mode: str) -> str:
-    """Component and mode in words."""
-    spec = catalogue.component(component)
-    return f"{spec.label}: {next(m.label for m in spec.modes if m.id == mode)}"
 
 
 def plain(text: object) -> str:

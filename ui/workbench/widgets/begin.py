@@ -12,11 +12,12 @@ from faultnet.car import Case, Conditions, Visit
 from faultnet.cases.file import load_case
 from faultnet.cases.summary import CaseSummary
 from faultnet.errors import FaultnetError
+from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
 from workbench import frame, state
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
-from workbench.words import cause_label, clock, plain
+from workbench.words import clock, plain
 
 RECENT = 12
 
@@ -77,7 +78,7 @@ def _kept() -> None:
 def _line(line: CaseSummary) -> str:
     name = line.name or line.car or f"Case {line.case_id}"
     known = {c.id for c in catalogue().components}
-    ended = ", ".join(cause_label(catalogue(), c, m) for c, m in line.causes if c in known)
+    ended = ", ".join(cause_words((c, m), catalogue()) for c, m in line.causes if c in known)
     state_words = f"closed: {ended or 'nothing at fault'}" if line.closed else "open"
     return f"**{_escaped(name)}**  \n{clock(line.changed_at)} · {_escaped(state_words)}"
 

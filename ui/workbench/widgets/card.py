@@ -53,10 +53,10 @@ def proposal(
     return Proposal(catalogue.test(best.test), best, best.sound_range, chosen=False)
 
 
-def heading(found: Proposal) -> str:
-    """HTML of what the test is and why it is proposed."""
+def heading(found: Proposal, *, stop: bool = False) -> str:
+    """HTML of what the test is and what it is worth; once enough was tested, it is only offered."""
     test, worth = found.test, found.worth
-    kicker = ["Chosen test" if found.chosen else "Next test"]
+    kicker = ["Chosen test" if found.chosen else "If you test on" if stop else "Next test"]
     if worth is not None:
         kicker += [minutes(worth.minutes), f"{worth.bits:.2f} bit"]
         if worth.saving > 0.5:
@@ -145,8 +145,16 @@ def span(first: str, last: str) -> str:
     return f"{low} and more" if to_above else f"{low} to {high}"
 
 
-def show(found: Proposal, case: Case, catalogue: Catalogue) -> None:
+def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = False) -> None:
     """Put the card on the page.
+
+    Parameters
+    ----------
+    found : Proposal
+    case : Case
+    catalogue : Catalogue
+    stop : bool
+        Whether enough was tested.
 
     Notes
     -----
@@ -155,7 +163,7 @@ def show(found: Proposal, case: Case, catalogue: Catalogue) -> None:
     """
     with st.container(key="card"):
         _wrong_entry(found, case)
-        st.html(heading(found))
+        st.html(heading(found, stop=stop))
         _answers(found, case)
         with st.form("entry_form", border=False):
             with st.container(horizontal=True, vertical_alignment="center", key="entry_row"):

@@ -10,6 +10,7 @@ from faultnet.report.beliefs import NO_FAULT, cause_words
 from workbench.words import change, plain
 
 SHOWN = 3
+MENDED = 0.2
 Key = tuple[str, str]
 
 
@@ -18,16 +19,12 @@ def leading(now: Mapping[Key, float], count: int = SHOWN) -> list[Key]:
     return sorted(now, key=lambda key: (-now[key], key))[:count]
 
 
-MENDED = 0.2
-
-
 def mended(was: Mapping[Key, float], now: Mapping[Key, float], catalogue: Catalogue) -> str:
     """HTML of the causes that were at fault and of which repairs left little."""
     found = [key for key in was if key != NO_FAULT and was[key] - now[key] > MENDED]
     return "".join(
-        f"<p class='fn-note'>Mended: {plain(cause_words(key, catalogue))}. At fault with "
-        f"{plain(share_words(was[key]))}, "
-        f"still there with {plain(share_words(now[key]))}.</p>"
+        f"<p class='fn-note'>Mended: {plain(cause_words(key, catalogue))}. It was at fault with "
+        f"{plain(share_words(was[key]))} and is still there with {plain(share_words(now[key]))}.</p>"
         for key in sorted(found, key=lambda k: -was[k])
     )
 

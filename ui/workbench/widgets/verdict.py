@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from faultnet.car import CaseOutcome
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision import Advice, Decision
 from faultnet.diagnosis.wording import share_words
+from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
 from workbench.words import money, plain
 
@@ -30,6 +32,12 @@ def told(advice: Advice, catalogue: Catalogue) -> str:
     return "".join(parts)
 
 
+def closed(outcome: CaseOutcome, catalogue: Catalogue) -> str:
+    """HTML of the confirmed end of a case."""
+    causes = ", ".join(cause_words(cause, catalogue) for cause in outcome.causes) or "nothing was at fault"
+    return f"<p><b>Closed: {plain(causes)}.</b></p><p>Proven by: {plain(outcome.confirmed_by)}.</p>"
+
+
 def _if_stopped_now(decision: Decision) -> str:
     return (
         f"<p class='fn-note'>Mending without another test: {plain(decision.label)} first, {_cost(decision)} in all "
@@ -45,6 +53,8 @@ def _repair(decision: Decision, catalogue: Catalogue) -> str:
     parts.append(f"<p>Expected cost until the last fault is mended: {_cost(decision)}.</p>")
     if decision.act is not None:
         parts.append(how(catalogue.act(decision.act), catalogue))
+    else:
+        parts.append("<p>When a later visit is good, close the case on the page 'Entries'.</p>")
     if decision.proof:
         parts.append(
             f"<p><b>Prove it:</b> {plain(decision.proof)}. Enter the work below with how the complaint stands.</p>"
