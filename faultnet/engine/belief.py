@@ -31,13 +31,14 @@ class Belief:
     log_evidence: float
 
     def marginals(self) -> dict[str, Array]:
-        """Probability of each mode of each component."""
+        """Probability of each mode of each component; that of mode 0 is what the others leave."""
+        rows, places, starts = self.space.faults
+        weight: Array = np.bincount(places, weights=self.posterior[rows], minlength=starts[-1]).astype(np.float64)
+        whole = float(self.posterior.sum())
         result: dict[str, Array] = {}
-        for i, name in enumerate(self.space.components):
-            card = int(self.space.modes[:, i].max()) + 1
-            result[name] = np.bincount(self.space.modes[:, i], weights=self.posterior, minlength=card).astype(
-                np.float64
-            )
+        for name, start, end in zip(self.space.components, starts[:-1], starts[1:], strict=True):
+            result[name] = weight[start:end].copy()
+            result[name][0] = max(0.0, whole - float(result[name][1:].sum()))
         return result
 
     def leading(self, mass: float, most: int) -> NDArray[np.intp]:
@@ -89,11 +90,12 @@ def information(posterior: Array, joint: Array) -> float:
     >>> round(information(np.array([0.5, 0.5]), np.eye(2)), 6)
     1.0
     """
-    chance = joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY)
-    together = posterior[:, None] * chance
-    outcome = together.sum(axis=0)
-    ratio = np.where(together > 0, chance / np.maximum(outcome, TINY), 1.0)
-    return max(0.0, float((together * np.log2(np.maximum(ratio, TINY))).sum()))
+    chance = joint / np.maximum(joint @ np.ones(joint.shape[1]), TINY)[:, None]
+    outcome = posterior @ chance
+    given = np.log2(np.maximum(chance, TINY))
+    given *= chance
+    before = outcome @ np.log2(np.maximum(outcome, TINY))
+    return max(0.0, float((posterior @ given).sum() - before))
 
 
 def grouped_information(posterior: Array, joint: Array, groups: NDArray[np.integer]) -> float:

@@ -1,59 +1,27 @@
-"""A cluster with its tables laid out for the joint modes that occur among the hypotheses.
-
-Three layers of work are told apart. What no reading bears on is worked out once for a cluster and kept
-(:attr:`Bound.constants`). What the readings bear on is worked out for each set of readings. What tests would show is
-worked out for the leading hypotheses only (:class:`Sheet` with fewer rows), and all tests asked together share every
-product that does not hang on the test itself.
-"""
+"""A cluster with its tables laid out for the joint modes that occur among the hypotheses."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
-from math import log2, prod
+from functools import cached_property
+from itertools import count
+from math import log2
 
 import numpy as np
 
-from faultnet.engine.clusters import CHARGE, Cluster
-from faultnet.engine.contraction import COMBINATION, Tensor, finished, product
+from faultnet.engine.clusters import Cluster
+from faultnet.engine.contraction import COMBINATION, Tensor, product
 from faultnet.engine.memo import Memo
-from faultnet.engine.planning import RowCounts, plan
-from faultnet.engine.rows import Index, RowSets
+from faultnet.engine.planning import RowCounts
+from faultnet.engine.recipe import OUTCOME, Named, Recipe
+from faultnet.engine.rows import RowSets
 from faultnet.network.structure import Array, Node
 
-OUTCOME = "outcome"
-KEEP = (COMBINATION, CHARGE, OUTCOME)
-LARGEST_CONSTANT = 1 << 16
-KEPT_CONSTANTS = 96
-KEPT_TABLES = 48
+KEPT_CONSTANTS = 1 << 21
+KEPT_COLUMNS = 1 << 20
+KEPT_RECIPES = 256
 LEADING_SHARE = 0.65
-NOMINAL_CHARGE = 5
-
-
-@dataclass(frozen=True, eq=False)
-class Named:
-    """A table with what it is known by.
-
-    Parameters
-    ----------
-    key : hashable
-    tensor : Tensor
-    free : bool
-        Whether it is the same whatever is read.
-    local : bool
-        Whether it is already cut to the joint modes of the sheet it was worked out on.
-    """
-
-    key: Hashable
-    tensor: Tensor
-    free: bool
-    local: bool = False
-
-    @cached_property
-    def names(self) -> tuple[str, ...]:
-        """Axes and components, for planning."""
-        return (*(a for a in self.tensor.axes if a != COMBINATION), *sorted(self.tensor.components))
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +37,17 @@ class Bound:
 
     cluster: Cluster
     rows: RowSets
-    constants: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_CONSTANTS), repr=False)
-    columns: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_TABLES), repr=False)
+    constants: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_CONSTANTS, _entries), repr=False)
+    columns: Memo[Named] = field(default_factory=lambda: Memo(KEPT_COLUMNS, lambda n: n.tensor.values.size), repr=False)
+
+    recipes: Memo[Recipe] = field(default_factory=lambda: Memo(KEPT_RECIPES), repr=False)
+    _numbers: dict[Hashable, int] = field(default_factory=dict, repr=False)
+    _serial: Iterator[int] = field(default_factory=count, repr=False)
+
+    def number(self, key: Hashable) -> int:
+        """A number for a product, the same whenever it is asked for."""
+        found = self._numbers.get(key)
+        return self._numbers.setdefault(key, next(self._serial)) if found is None else found
 
     @cached_property
     def tables(self) -> dict[str, Named]:
@@ -108,20 +85,24 @@ class Bound:
         node = self.cluster.network.nodes[quantity]
         return self._laid_out(_pulled(node, likelihood), node.axes[1:])
 
-    def outcomes(self, questions: tuple[tuple[str, Array], ...]) -> Tensor:
+    def outcomes(self, questions: tuple[tuple[str, Array], ...], free: bool = True) -> Named:
         """Chance of each outcome of some tests given the parents of their quantities, which are the same for all.
 
         Parameters
         ----------
         questions : tuple of (quantity, array of shape (states, outcomes))
+        free : bool
+            Whether the tables are the same whatever is read.
 
         Returns
         -------
-        Tensor
-            The outcomes of all tests one after the other along the axis `outcome`.
+        Named
+            The outcomes of all tests one after the other along the axis `outcome`; the same question has the same name.
         """
         key = tuple((quantity, table.shape, table.tobytes()) for quantity, table in questions)
-        return self.columns.get(key, lambda: self._side_by_side(questions))
+        return self.columns.get(
+            (key, free), lambda: Named(("outcomes", next(self._serial)), self._side_by_side(questions), free)
+        )
 
     def _side_by_side(self, questions: tuple[tuple[str, Array], ...]) -> Tensor:
         nodes = [(self.cluster.network.nodes[quantity], table) for quantity, table in questions]
@@ -139,16 +120,6 @@ class Bound:
                 pending += [a for a in self.tables[name].tensor.axes if a in self.tables]
         return tuple(t for n, t in self.tables.items() if n in wanted)
 
-    def message(self, weights: Sequence[Tensor]) -> Tensor:
-        """Sum the hidden nodes out under the weights of the readings, for all joint modes.
-
-        Returns
-        -------
-        Tensor
-            Axes `combination` and `charge`, where they matter.
-        """
-        return Sheet(self, self.rows).worked_out(weights)
-
     @cached_property
     def counts(self) -> dict[float, RowCounts]:
         """Numbers of joint modes for planning: all of them, or as many as lead."""
@@ -158,122 +129,11 @@ class Bound:
         return {share: RowCounts(names, signature, self.rows, share) for share in (1.0, LEADING_SHARE)}
 
 
+def _entries(tensor: Tensor) -> int:
+    return tensor.values.size
+
+
 def _pulled(node: Node, weights: Array) -> Array:
     """Weights of a node's states, shape (states,) or (outcomes, states), carried over to its parents."""
     flat = weights @ node.table.reshape(node.card, -1)
     return np.asarray(flat.reshape(weights.shape[:-1] + node.table.shape[1:]))
-
-
-@dataclass(frozen=True, eq=False)
-class Sheet:
-    """Products worked out for some of the joint modes under one set of readings.
-
-    Parameters
-    ----------
-    bound : Bound
-    rows : RowSets
-        The cluster's own, or some of them.
-    charge_states : int array, optional
-        Some states of charge; all when left out.
-    """
-
-    bound: Bound
-    rows: RowSets
-    charge_states: Index | None = None
-    done: dict[Hashable, Tensor] = field(default_factory=dict, repr=False)
-
-    def worked_out(self, weights: Sequence[Tensor], outcomes: Tensor | None = None, name: Hashable = None) -> Tensor:
-        """Sum the hidden nodes out.
-
-        Parameters
-        ----------
-        weights : sequence of Tensor
-            Of the readings; the same ones whenever this sheet is used.
-        outcomes : Tensor, optional
-            Of a test.
-        name : hashable
-            Of the test.
-
-        Returns
-        -------
-        Tensor
-            Axes `combination`, `charge` and `outcome`, where they matter.
-        """
-        given = [Named(("weight", i), t, False) for i, t in enumerate(weights)]
-        if outcomes is not None:
-            given.append(Named(("outcomes", name), outcomes, False))
-        named = [*self.bound.relevant({a for g in given for a in g.tensor.axes}), *given]
-        return finished(self._reduced(named), KEEP)
-
-    def joint(self, axes: Sequence[str]) -> Tensor:
-        """Chances of some axes that are kept, before any reading."""
-        return finished(self._reduced(self.bound.relevant(axes)), KEEP)
-
-    def _reduced(self, named: Sequence[Named]) -> Tensor:
-        work = list(named)
-        axes = tuple(n.tensor.axes for n in named)
-        for first, second, needed in steps(axes, self._order(named)):
-            work.append(self._product(work[first], work[second], needed))
-        return self._here(work[-1])
-
-    def _order(self, named: Sequence[Named]) -> tuple[tuple[int, ...], ...]:
-        sizes = {a: s for n in named for a, s in n.tensor.sizes().items() if a != COMBINATION}
-        if self.charge_states is not None and CHARGE in sizes:
-            sizes[CHARGE] = min(sizes[CHARGE], NOMINAL_CHARGE)
-        rounded = tuple(sorted((a, float(round(log2(max(s, 1))))) for a, s in sizes.items()))
-        counts = self.bound.counts[LEADING_SHARE if self.rows is not self.bound.rows else 1.0]
-        return plan(tuple(n.names for n in named), rounded, KEEP, counts, tuple(n.free for n in named))
-
-    def _product(self, left: Named, right: Named, needed: frozenset[str]) -> Named:
-        axes = needed.intersection((*left.tensor.axes, *right.tensor.axes))
-        key = (left.key, right.key, axes)
-        if left.free and right.free and self._size(left, right, axes) <= LARGEST_CONSTANT:
-            made = self.bound.constants.get(key, lambda: product(left.tensor, right.tensor, needed, self.bound.rows))
-            return Named(key, made, True)
-        found = self.done.get(key)
-        if found is None:
-            found = self.done[key] = product(self._here(left), self._here(right), needed, self.rows)
-        return Named(key, found, False, local=True)
-
-    def _size(self, left: Named, right: Named, axes: frozenset[str]) -> int:
-        """Entries of a product for all joint modes."""
-        sizes = left.tensor.sizes() | right.tensor.sizes()
-        components = left.tensor.components | right.tensor.components
-        rows = self.bound.rows.count(components) if components else 1
-        return prod(sizes[a] for a in axes if a != COMBINATION) * rows
-
-    def _here(self, table: Named) -> Tensor:
-        """A table cut to the joint modes and states of charge of this sheet."""
-        if table.local or (self.rows is self.bound.rows and self.charge_states is None):
-            return table.tensor
-        found = self.done.get(table.key)
-        if found is None:
-            found = self.done[table.key] = self._cut(table.tensor)
-        return found
-
-    def _cut(self, tensor: Tensor) -> Tensor:
-        if tensor.components and self.rows is not self.bound.rows:
-            tensor = tensor.taken(self.rows.up(tensor.components))
-        if self.charge_states is not None and CHARGE in tensor.axes:
-            values = tensor.values.take(self.charge_states, axis=tensor.axes.index(CHARGE))
-            tensor = Tensor(values, tensor.axes, tensor.components)
-        return tensor
-
-
-@lru_cache(maxsize=8192)
-def steps(
-    axes: tuple[tuple[str, ...], ...], order: tuple[tuple[int, ...], ...]
-) -> tuple[tuple[int, int, frozenset[str]], ...]:
-    """Products in the order of a plan: places of both tables in a list that every product is put at the end of, and
-    the axes still needed after it."""
-    places = list(range(len(axes)))
-    held = [frozenset(a) for a in axes]
-    found = []
-    for first, second in order:
-        one, two = places[first], places[second]
-        places = [p for i, p in enumerate(places) if i not in (first, second)]
-        needed = frozenset(KEEP).union(*(held[p] for p in places))
-        found.append((one, two, needed))
-        places.append(len(held))
-        held.append((held[one] | held[two]) & needed)
-    return tuple(found)

@@ -18,12 +18,12 @@ from math import log2, prod
 
 import numpy as np
 
+from faultnet.engine.elimination import MOST_GROUPS
 from faultnet.engine.planning import plan
 from faultnet.engine.rows import Components, Index, RowSets
 from faultnet.network.structure import Array
 
 COMBINATION = "combination"
-MOST_GROUPS = 24
 LEAST_TO_GROUP = 20_000
 
 
@@ -53,9 +53,9 @@ class Tensor:
         sizes = self.sizes()
         return self.values.transpose(order).reshape([sizes.get(a, 1) for a in axes])
 
-    def taken(self, index: Index) -> Tensor:
-        """Other rows of the axis `combination`."""
-        return Tensor(self.values.take(index, axis=self.axes.index(COMBINATION)), self.axes, self.components)
+    def taken(self, index: Index, axis: str = COMBINATION) -> Tensor:
+        """Some entries of one axis, by default some joint modes."""
+        return Tensor(self.values.take(index, axis=self.axes.index(axis)), self.axes, self.components)
 
 
 def contract(tensors: Sequence[Tensor], keep: Sequence[str]) -> Tensor:
@@ -152,20 +152,26 @@ def _worth_grouping(left: Tensor, right: Tensor, needed: frozenset[str], rows: R
 def _by_groups(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets) -> Tensor:
     """Product of tensors that share no kept axis, one row of `right` after the other."""
     both = left.components | right.components
-    inside = rows.index(both, right.components)
-    order = np.argsort(inside, kind="stable")
-    ends = np.searchsorted(inside[order], np.arange(rows.count(right.components) + 1))
+    order, ends = rows.groups(both, right.components)
     picked = left.taken(order if left.components == both else rows.index(both, left.components)[order])
-    first = np.moveaxis(picked.values, picked.axes.index(COMBINATION), 0)
-    second = np.moveaxis(right.values, right.axes.index(COMBINATION), 0)
-    axes = (COMBINATION, *_without_rows(picked.axes))
-    blocks = [
-        _multiplied(Tensor(first[a:b], axes), Tensor(second[g], _without_rows(right.axes)), needed, both)
-        for g, (a, b) in enumerate(pairwise(ends))
-    ]
-    joined = np.empty((len(order), *blocks[0].values.shape[1:]))
-    joined[order] = np.concatenate([b.values for b in blocks])
-    return Tensor(joined, blocks[0].axes, both)
+    layout = _layout(_without_rows(left.axes), _without_rows(right.axes), needed)
+    first = _rows_first(_summed(picked, needed.union(right.axes)), layout.left_order)
+    second = _rows_first(_summed(right, needed.union(left.axes)), layout.right_order)
+    shape = first.shape[1 : 1 + layout.rows] + second.shape[1 + layout.inner :]
+    inner = prod(second.shape[1 : 1 + layout.inner])
+    one, two = first.reshape(len(first), -1, inner), second.reshape(len(second), inner, -1)
+    made = np.empty((len(one), one.shape[1], two.shape[2]))
+    for g, (a, b) in enumerate(pairwise(ends)):
+        np.matmul(one[a:b].reshape(-1, inner), two[g], out=made[a:b].reshape(-1, two.shape[2]))
+    joined = np.empty_like(made)
+    joined[order] = made
+    return Tensor(joined.reshape(len(made), *shape), (COMBINATION, *layout.axes), both)
+
+
+def _rows_first(tensor: Tensor, order: tuple[int, ...]) -> Array:
+    """The values with the joint modes first and the other axes in this order of theirs."""
+    place = tensor.axes.index(COMBINATION)
+    return tensor.values.transpose(place, *(i + (i >= place) for i in order))
 
 
 def _without_rows(axes: tuple[str, ...]) -> tuple[str, ...]:

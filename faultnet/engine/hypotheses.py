@@ -9,6 +9,7 @@ three or more the unlikeliest; the prior mass they would have had is computed an
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations, product
 
 import numpy as np
@@ -42,6 +43,25 @@ class Hypotheses:
 
     def __len__(self) -> int:
         return len(self.prior)
+
+    @cached_property
+    def faults(self) -> tuple[NDArray[np.intp], NDArray[np.intp], list[int]]:
+        """Every fault of every hypothesis, for adding weights up by mode.
+
+        Returns
+        -------
+        rows : int array, shape (faults,)
+            The hypothesis.
+        places : int array, shape (faults,)
+            The mode, counted through over all components.
+        starts : list of int
+            Where the modes of each component begin in that count, and where the last ones end.
+        """
+        cards = self.modes.max(axis=0, initial=0).astype(np.intp) + 1
+        starts = np.concatenate([np.zeros(1, dtype=np.intp), np.cumsum(cards, dtype=np.intp)])
+        rows, columns = np.nonzero(self.modes)
+        places = (starts[columns] + self.modes[rows, columns]).astype(np.intp)
+        return rows, places, starts.tolist()
 
 
 def enumerate_hypotheses(
@@ -139,26 +159,3 @@ def _assignments(
         table = np.repeat(table, cards[i], axis=0)
         table[:, i] = np.tile(np.arange(cards[i], dtype=np.int16), len(table) // cards[i])
     return table
-
-
-def combinations_of(modes: IndexArray, columns: list[int]) -> tuple[IndexArray, NDArray[np.intp]]:
-    """Distinct joint modes of some components, and which one each hypothesis has.
-
-    Parameters
-    ----------
-    modes : int array, shape (hypotheses, components)
-    columns : list of int
-
-    Returns
-    -------
-    distinct : int array, shape (combinations, len(columns))
-    which : int array, shape (hypotheses,)
-        Row of `distinct` for each hypothesis.
-    """
-    if not columns:
-        return np.zeros((1, 0), dtype=np.int16), np.zeros(len(modes), dtype=np.intp)
-    code = np.zeros(len(modes), dtype=np.int64)
-    for column in columns:
-        code = code * (int(modes[:, column].max()) + 1) + modes[:, column]
-    _, first, which = np.unique(code, return_index=True, return_inverse=True)
-    return modes[first][:, columns], which.astype(np.intp)

@@ -16,7 +16,9 @@ class Memo(Generic[Value]):
     Parameters
     ----------
     most : int
-        Results kept.
+        Results kept, or what they may weigh together.
+    weigh : callable, optional
+        What a result weighs; one when left out.
 
     Examples
     --------
@@ -25,8 +27,10 @@ class Memo(Generic[Value]):
     (1, 1)
     """
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, most: int, weigh: Callable[[Value], int] | None = None) -> None:
         self._most = most
+        self._weigh = weigh
+        self._weight = 0
         self._lock = threading.Lock()
         self._kept: OrderedDict[Hashable, Value] = OrderedDict()
 
@@ -38,7 +42,23 @@ class Memo(Generic[Value]):
                 return self._kept[key]
         value = make()
         with self._lock:
-            self._kept[key] = value
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
-        return value
+            if key not in self._kept:
+                self._kept[key] = value
+                self._weight += self._weight_of(value)
+            while self._weight > self._most and len(self._kept) > 1:
+                self._weight -= self._weight_of(self._kept.popitem(last=False)[1])
+            return self._kept.get(key, value)
+
+    def clear(self) -> None:
+        """Forget everything."""
+        with self._lock:
+            self._kept.clear()
+            self._weight = 0
+
+    def values(self) -> list[Value]:
+        """All results kept, the one used last at the end."""
+        with self._lock:
+            return list(self._kept.values())
+
+    def _weight_of(self, value: Value) -> int:
+        return 1 if self._weigh is None else self._weigh(value)

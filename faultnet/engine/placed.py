@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Bound, Sheet
-from faultnet.engine.clusters import Cluster, find_clusters
+from faultnet.engine.bound import Bound
+from faultnet.engine.clusters import Cluster
 from faultnet.engine.contraction import Tensor
+from faultnet.engine.desk import Desk
 from faultnet.engine.memo import Memo
-from faultnet.engine.rows import Components, IndexArray, RowSets, distinct_rows
+from faultnet.engine.rows import Components, Index, IndexArray, RowSets, distinct_rows
+from faultnet.engine.sheet import Sheet
 from faultnet.network.structure import Array, Network
 
 KEPT_MESSAGES = 32
 KEPT_OUTCOMES = 48
+KEPT_DESKS = 3
+MOST_DESKS = 2
 SMALL = 1 << 14
 
 
@@ -52,15 +56,16 @@ class Placed:
     Parameters
     ----------
     bound : Bound
-    which : int array, shape (hypotheses,)
+    which : unsigned int array, shape (hypotheses,)
         Row of each hypothesis among the joint modes of the cluster's components.
     """
 
     bound: Bound
-    which: NDArray[np.int32]
+    which: NDArray[np.unsignedinteger]
     messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
+    desks: Memo[list[Desk]] = field(default_factory=lambda: Memo(KEPT_DESKS), repr=False)
     answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_OUTCOMES), repr=False)
-    _places: dict[Components, NDArray[np.int32]] = field(default_factory=dict, repr=False)
+    _places: dict[Components, NDArray[np.unsignedinteger]] = field(default_factory=dict, repr=False)
 
     @cached_property
     def small(self) -> bool:
@@ -68,11 +73,11 @@ class Placed:
         nodes = self.bound.cluster.network.nodes
         return prod(nodes[h].card for h in self.bound.cluster.hidden) * len(self.bound.rows.table) <= SMALL
 
-    def rows_of(self, components: Components) -> NDArray[np.int32]:
+    def rows_of(self, components: Components) -> NDArray[np.unsignedinteger]:
         """Row of each hypothesis among the joint modes of some of the cluster's components."""
         found = self._places.get(components)
         if found is None:
-            found = self._places[components] = self.bound.rows.part(components).which.astype(np.int32)[self.which]
+            found = self._places[components] = _packed(self.bound.rows.part(components).which)[self.which]
         return found
 
     def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
@@ -86,7 +91,7 @@ class Placed:
 
         def make() -> tuple[Tensor, float]:
             tensors, log_scale = self.weights(evidence)
-            return self.bound.message(tensors), log_scale
+            return Sheet(self.bound, self.bound.rows).worked_out(tensors), log_scale
 
         return self.messages.get(evidence_key(evidence), make)
 
@@ -100,12 +105,28 @@ class Placed:
         asked = tuple((quantity, table.shape, table.tobytes()) for quantity, table in questions)
         return self.answers.get((evidence_key(evidence), asked), make)
 
+    def desk(self, evidence: tuple[Evidence, ...], charge_states: Index | None) -> Desk:
+        """Where tests are answered under some evidence for some states of charge; kept for the next time."""
+        kept: list[Desk] = self.desks.get(evidence_key(evidence), list)
+        for desk in kept:
+            if desk.covers(charge_states):
+                return desk
+        desk = Desk(self.bound, tuple(self.weights(evidence)[0]), charge_states)
+        kept.append(desk)
+        del kept[:-MOST_DESKS]
+        return desk
+
+
+def _packed(rows: Index) -> NDArray[np.unsignedinteger]:
+    """Row numbers in as few bytes as they need: there is one for each hypothesis and each cluster."""
+    return rows.astype(np.min_scalar_type(int(rows.max(initial=0))))
+
 
 def placed(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
     """Bind a cluster to the joint modes that occur among hypotheses."""
     table = modes[:, [components.index(c) for c in cluster.components]]
     first, which = distinct_rows(table)
-    return Placed(Bound(cluster, RowSets(cluster.components, table[first])), which.astype(np.int32))
+    return Placed(Bound(cluster, RowSets(cluster.components, table[first])), _packed(which))
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,11 +157,17 @@ class Placements:
             found = self._made.setdefault(k, placed(self.clusters[k], self.components, self.modes))
         return found
 
-    def with_network(self, network: Network, changed: str) -> Placements:
+    def forget(self) -> None:
+        """Drop what was worked out for readings."""
+        for place in list(self._made.values()):
+            place.messages.clear()
+            place.answers.clear()
+            place.desks.clear()
+
+    def with_node(self, network: Network, changed: str) -> Placements:
         """The same with another table for one hidden node; the other clusters keep what they have worked out."""
-        clusters = find_clusters(network)
-        touched = {k for k, c in enumerate(clusters) if changed in c.hidden}
-        clusters = tuple(c if k in touched else self.clusters[k] for k, c in enumerate(clusters))
+        touched = {k for k, c in enumerate(self.clusters) if changed in c.hidden}
+        clusters = tuple(replace(c, network=network) if k in touched else c for k, c in enumerate(self.clusters))
         made = {k: p for k, p in self._made.items() if k not in touched}
         return Placements(clusters, self.components, self.modes, made)
 

@@ -112,6 +112,10 @@ class RowSets:
     def _maps(self) -> dict[tuple[Components, Components], Index]:
         return {}
 
+    @cached_property
+    def _groups(self) -> dict[tuple[Components, Components], tuple[Index, list[int]]]:
+        return {}
+
     def part(self, components: Components) -> Part:
         """Distinct joint modes of a few of the components."""
         found = self._parts.get(components)
@@ -130,6 +134,16 @@ class RowSets:
         found = self._maps.get((wide, narrow))
         if found is None:
             found = self._maps[wide, narrow] = self.part(narrow).which[self.part(wide).first]
+        return found
+
+    def groups(self, wide: Components, narrow: Components) -> tuple[Index, list[int]]:
+        """Rows of some components in the order of the rows of fewer of them, and where each of those begins."""
+        found = self._groups.get((wide, narrow))
+        if found is None:
+            inside = self.index(wide, narrow)
+            order = np.argsort(inside, kind="stable")
+            ends = np.searchsorted(inside[order], np.arange(self.count(narrow) + 1)).tolist()
+            found = self._groups[wide, narrow] = order, ends
         return found
 
     def restricted(self, chosen: Index) -> RowSets:

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Sheet
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
 from faultnet.engine.placed import Evidence, Placements, pooled
-from faultnet.engine.rows import Components, Index, IndexArray, distinct_rows
+from faultnet.engine.rows import Components, Index, IndexArray
 from faultnet.network.structure import Array
 
 TINY = 1e-300
 Question = tuple[str, Array, Array]
-Answer = tuple[Tensor, NDArray[np.integer]]
+Asked = tuple[tuple[str, Array], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +63,7 @@ class View:
         """A message for all states of charge, for those looked at."""
         if self.charge_states is None or CHARGE not in message.axes:
             return message
-        values = message.values.take(self.charge_states, axis=message.axes.index(CHARGE))
-        return Tensor(values, message.axes, message.components)
+        return message.taken(self.charge_states, CHARGE)
 
     def spread(self, k: int, message: Tensor) -> Array:
         """A cluster's message for each hypothesis, shape (hypotheses,) or (charge states, hypotheses)."""
@@ -112,80 +110,48 @@ class Outlook:
 
     def of_cluster(self, k: int, tests: Mapping[str, Question]) -> dict[str, Array]:
         """Joint weight with the outcomes of each test, shape (hypotheses, outcomes)."""
-        by_site: dict[tuple[tuple[str, ...], str], list[str]] = {}
+        mine = self.evidence.get(k, ())
         nodes = self.view.placements.clusters[k].network.nodes
-        read, _ = pooled(self.evidence.get(k, ()))
+        read, _ = pooled(mine)
+        groups: dict[str, dict[tuple[str, ...], list[str]]] = {}
         for name, (quantity, _, _) in tests.items():
-            by_site.setdefault((nodes[quantity].parents, quantity if quantity in read else ""), []).append(name)
+            sites = groups.setdefault(quantity if quantity in read else "", {})
+            sites.setdefault(nodes[quantity].parents, []).append(name)
         found: dict[str, Array] = {}
-        desk = None if self.view.placements[k].small else self._desk(k, self.evidence.get(k, ()))
-        before = self.elsewhere(k)
-        for (_, again), names in by_site.items():
-            asked = tuple(tests[n][:2] for n in names)
-            if again:
-                message, rows = self._read_again(k, again, read[again], asked)
-            else:
-                message, rows = self._whole(k, self.evidence.get(k, ()), asked) if desk is None else desk.answer(asked)
-            joint = _summed_over_charge(message, rows, before)
-            stop = 0
-            for name in names:
-                first, stop = stop, stop + tests[name][1].shape[1]
-                found[name] = joint[:, first:stop]
+        for again, sites in groups.items():
+            others = tuple(e for e in mine if e.quantity != again)
+            asked = [tuple(_asked(tests[n], read.get(again)) for n in names) for names in sites.values()]
+            for names, joint in zip(sites.values(), self._joint(k, others, asked, not again), strict=True):
+                stop = 0
+                for name in names:
+                    first, stop = stop, stop + tests[name][1].shape[1]
+                    found[name] = joint[:, first:stop]
         return found
 
-    def _read_again(self, k: int, quantity: str, likelihood: Array, asked: tuple[tuple[str, Array], ...]) -> Answer:
-        """What another reading of a quantity would show that was read before: the value behind both is the same."""
-        others = tuple(e for e in self.evidence.get(k, ()) if e.quantity != quantity)
-        together = tuple((q, likelihood[:, None] * table) for q, table in asked)
-        if self.view.placements[k].small:
-            return self._whole(k, others, together)
-        return self._desk(k, others).answer(together)
-
-    def _whole(self, k: int, evidence: tuple[Evidence, ...], asked: tuple[tuple[str, Array], ...]) -> Answer:
-        message = self.view.placements[k].answer(evidence, asked)
-        return self.view.cut(message), self.view.rows_of(k, message.components)
-
-    def _desk(self, k: int, evidence: tuple[Evidence, ...]) -> Desk:
+    def _joint(self, k: int, evidence: tuple[Evidence, ...], asked: Sequence[Asked], free: bool) -> list[Array]:
+        """For each site, the outcomes of its tests one after the other, shape (hypotheses, outcomes)."""
         place = self.view.placements[k]
-        weights = tuple(place.weights(evidence)[0])
-        if self.view.chosen is None:
-            sheet = Sheet(place.bound, place.bound.rows, self.view.charge_states)
-            return Desk(sheet, place.which, weights)
-        first, inside = distinct_rows(place.which[self.view.chosen][:, None])
-        rows = place.bound.rows.restricted(place.which[self.view.chosen][first].astype(np.intp))
-        return Desk(Sheet(place.bound, rows, self.view.charge_states), inside, weights)
+        if place.small:
+            found = [self._whole(k, place.answer(evidence, questions)) for questions in asked]
+        else:
+            rows = place.which if self.view.chosen is None else place.which[self.view.chosen]
+            sites = [place.bound.outcomes(questions, free) for questions in asked]
+            found = place.desk(evidence, self.view.charge_states).answers(sites, rows, self.view.charge_states)
+        if not place.bound.cluster.charged:
+            return [values[:, 0] for values in found]
+        before = self.elsewhere(k)[:, None, :]
+        return [values[:, 0] if values.shape[1] == 1 else np.matmul(before, values)[:, 0] for values in found]
 
-
-@dataclass(frozen=True, eq=False)
-class Desk:
-    """One cluster's tests answered for the hypotheses looked at, on a sheet that all of them share.
-
-    Parameters
-    ----------
-    sheet : Sheet
-    inside : int array, shape (hypotheses,)
-        Row of each hypothesis among the sheet's joint modes.
-    weights : tuple of Tensor
-        Of the evidence.
-    """
-
-    sheet: Sheet
-    inside: NDArray[np.integer]
-    weights: tuple[Tensor, ...]
-
-    def answer(self, asked: tuple[tuple[str, Array], ...]) -> Answer:
-        """Message with the outcomes of tests that share a site, and the row of each hypothesis in it."""
-        outcomes = self.sheet.bound.outcomes(asked)
-        message = self.sheet.worked_out(self.weights, outcomes, tuple(q for q, _ in asked))
+    def _whole(self, k: int, message: Tensor) -> Array:
+        """A message for all joint modes, for each hypothesis, shape (hypotheses, charge states or 1, outcomes)."""
+        message = self.view.cut(message)
+        values = message.values if CHARGE in message.axes else message.values[..., None, :]
         if not message.components:
-            return message, np.zeros(len(self.inside), dtype=np.intp)
-        return message, self.sheet.rows.part(message.components).which[self.inside]
+            return np.repeat(values[None], len(self.view.modes), axis=0)
+        return np.asarray(values[self.view.rows_of(k, message.components)])
 
 
-def _summed_over_charge(message: Tensor, rows: NDArray[np.integer], before: Array) -> Array:
-    """Outcomes for each hypothesis, shape (hypotheses, outcomes), from a message and the weight over the charge."""
-    values = message.values if message.components else message.values[None]
-    picked = values.take(rows, axis=0)
-    if CHARGE in message.axes:
-        return np.asarray(np.matmul(before[:, None, :], picked)[:, 0, :])
-    return picked
+def _asked(test: Question, read: Array | None) -> tuple[str, Array]:
+    """A test as it is asked: where its quantity was read before, the value behind both readings is the same."""
+    quantity, table, _ = test
+    return (quantity, table) if read is None else (quantity, read[:, None] * table)

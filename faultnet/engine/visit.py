@@ -14,18 +14,19 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Sheet
 from faultnet.engine.clusters import CHARGE, Cluster, find_clusters, history_of
 from faultnet.engine.contraction import COMBINATION, Tensor
 from faultnet.engine.memo import Memo
 from faultnet.engine.placed import Evidence, Placements, evidence_key, placed
 from faultnet.engine.rows import Index, IndexArray
+from faultnet.engine.sheet import Sheet
 from faultnet.engine.view import TINY, Outlook, Question, View
 from faultnet.network.structure import Array, Network, Node
 
 __all__ = ["Evidence", "VisitModel", "compile_visit", "log_broad"]
 UNLISTED = "unlisted"
 KEPT_STAGES = 3
+KEPT_VARIANTS = 3
 Stage = tuple[Array, float]
 
 
@@ -43,6 +44,8 @@ class VisitModel:
     charge_prior : array, shape (hypotheses, charge states)
     stages : Memo
         Likelihoods of stages worked out last.
+    variants : Memo
+        The same visit after acts.
     """
 
     network: Network
@@ -50,6 +53,7 @@ class VisitModel:
     view: View
     charge_prior: Array
     stages: Memo[Stage] = field(default_factory=lambda: Memo(KEPT_STAGES), repr=False)
+    variants: Memo[VisitModel] = field(default_factory=lambda: Memo(KEPT_VARIANTS), repr=False)
 
     @property
     def modes(self) -> IndexArray:
@@ -122,17 +126,40 @@ class VisitModel:
         weight[:, self._strangers] = np.exp(broad - shift)
         return weight, scale + shift
 
+    def forget(self) -> None:
+        """Drop what was worked out for readings; what no reading bears on is kept."""
+        self.stages.clear()
+        self.view.placements.forget()
+        for variant in self.variants.values():
+            variant.forget()
+
     def with_node(self, node: Node) -> VisitModel:
-        """The same visit with one hidden node's table replaced."""
-        network = Network({**self.network.nodes, node.name: node})
-        view = replace(self.view, placements=self.view.placements.with_network(network, node.name))
-        return VisitModel(network, self.components, view, self.charge_prior)
+        """The same visit with one hidden node's table replaced; kept for the next time."""
+
+        def make() -> VisitModel:
+            network = Network({**self.network.nodes, node.name: node})
+            view = replace(self.view, placements=self.view.placements.with_node(network, node.name))
+            return VisitModel(network, self.components, view, self.charge_prior)
+
+        return self.variants.get((node.name, node.axes, node.table.tobytes()), make)
 
     def for_modes(self, modes: IndexArray) -> VisitModel:
-        """The same visit with other modes behind the hypotheses, as after a repair."""
-        placements = Placements(self.view.placements.clusters, self.components, modes)
-        view = View(placements, charge_states=self.view.charge_states)
-        return VisitModel(self.network, self.components, view, self.charge_prior)
+        """The same visit with other modes behind the hypotheses, as after a repair; kept for the next time."""
+
+        def make() -> VisitModel:
+            placements = Placements(self.view.placements.clusters, self.components, modes)
+            view = View(placements, charge_states=self.view.charge_states)
+            return VisitModel(self.network, self.components, view, self.charge_prior)
+
+        return self.variants.get(("modes", modes.tobytes()), make)
+
+    def entered(self, modes: IndexArray) -> VisitModel:
+        """A visit with other modes behind the hypotheses from its beginning, so that the charge has their history."""
+
+        def make() -> VisitModel:
+            return compile_visit(self.network, self.components, modes)
+
+        return self.variants.get(("entered", modes.tobytes()), make)
 
     def subset(self, chosen: Index) -> VisitModel:
         """The same visit for some of the hypotheses only."""

@@ -1,0 +1,109 @@
+"""Products worked out for some of the joint modes under one set of readings.
+
+What hangs on few joint modes (those of the battery, say) is worked out for all of them, and kept for as long as the
+readings stay. The rest is worked out for the joint modes asked about only. All tests asked on one sheet share every
+product that does not hang on the test itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from faultnet.engine.bound import Bound
+from faultnet.engine.clusters import CHARGE
+from faultnet.engine.contraction import Tensor, finished, product
+from faultnet.engine.preparing import recipe_for, recipe_of
+from faultnet.engine.recipe import KEEP, Named, Recipe, Step
+from faultnet.engine.rows import Index, RowSets
+
+
+@dataclass(frozen=True)
+class _Table:
+    """A table with its number; cut (2) not at all, (1) to the states of charge, (0) to the joint modes too."""
+
+    number: int
+    tensor: Tensor
+    reach: int
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """Joint modes and states of charge to answer for.
+
+    Parameters
+    ----------
+    bound : Bound
+    rows : RowSets
+        The cluster's own, or some of them.
+    charge_states : int array, optional
+        Some states of charge; all when left out.
+    common : dict
+        Products under the same readings that hang on few joint modes; sheets may share it.
+    """
+
+    bound: Bound
+    rows: RowSets
+    charge_states: Index | None = None
+    common: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
+    own: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
+
+    def worked_out(self, weights: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
+        """Sum the hidden nodes out.
+
+        Parameters
+        ----------
+        weights : sequence of Tensor
+            Of the readings; the same ones whenever this sheet is used.
+        outcomes : Named, optional
+            Of tests.
+
+        Returns
+        -------
+        Tensor
+            Axes `combination`, `charge` and `outcome`, where they matter.
+        """
+        leading, cut = self.rows is not self.bound.rows, self.charge_states is not None
+        recipe = recipe_for(self.bound, weights, outcomes, leading=leading, cut=cut)
+        return self._followed(recipe, weights)
+
+    def joint(self, axes: Sequence[str]) -> Tensor:
+        """Chances of some axes that are kept, before any reading."""
+        return self._followed(recipe_of(self.bound, axes), ())
+
+    def _followed(self, recipe: Recipe, weights: Sequence[Tensor]) -> Tensor:
+        work = [_Table(number, tensor, 2) for number, tensor in recipe.constants]
+        work += [_Table(number, tensor, 2) for number, tensor in zip(recipe.weights, weights, strict=True)]
+        for step in recipe.steps:
+            work.append(self._product(work[step.left], work[step.right], step))
+        return finished(self._at(work[-1], 0), KEEP)
+
+    def _product(self, left: _Table, right: _Table, step: Step) -> _Table:
+        reach = 1 if step.common else 0
+        kept, key = self.common if step.common else self.own, (step.number, reach)
+        found = kept.get(key)
+        if found is None:
+            rows = self.bound.rows if step.common else self.rows
+            found = kept[key] = product(self._at(left, reach), self._at(right, reach), step.needed, rows)
+        return _Table(step.number, found, reach)
+
+    def _at(self, table: _Table, reach: int) -> Tensor:
+        """A table cut to the states of charge, and to the joint modes too where only these are wanted."""
+        tensor, states = table.tensor, self.charge_states
+        if table.reach == 2 and states is not None and CHARGE in tensor.axes:
+            tensor = self._charge_cut(table.number, tensor, states)
+        if table.reach > 0 == reach and tensor.components and self.rows is not self.bound.rows:
+            tensor = self._rows_cut(table.number, tensor)
+        return tensor
+
+    def _charge_cut(self, number: int, tensor: Tensor, states: Index) -> Tensor:
+        found = self.common.get((number, 1))
+        if found is None:
+            found = self.common[number, 1] = tensor.taken(states, CHARGE)
+        return found
+
+    def _rows_cut(self, number: int, tensor: Tensor) -> Tensor:
+        found = self.own.get((number, 0))
+        if found is None:
+            found = self.own[number, 0] = tensor.taken(self.rows.up(tensor.components))
+        return found
