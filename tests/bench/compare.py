@@ -223,7 +223,7 @@ def measured(peers: bool, with_growth: bool) -> dict[str, Any]:
         found["growth"] = growth(tables)
     if peers:
         ratios = [ratio(tables, n) for n in (2, PEER_READINGS)]
-        # the same work has every hypothesis in our ranking; what the product does, cut to the leading ones, stands apart
+        # same work: every hypothesis in our ranking too; what the product does, cut to the leading, stands apart
         found["pyagrum_ratio"] = statistics.median(r.pyagrum_ms / r.ours_all_ms for r in ratios)
         found["pgmpy_ratio"] = statistics.median(r.pgmpy_ms / r.ours_all_ms for r in ratios)
         found["pyagrum_ratio_ranking_cut"] = statistics.median(r.pyagrum_ms / r.ours_ms for r in ratios)
