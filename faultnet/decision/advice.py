@@ -9,16 +9,20 @@ import numpy as np
 
 from faultnet.car import Case
 from faultnet.catalogue.catalogue import Catalogue
+from faultnet.catalogue.types import Test
 from faultnet.decision.costs import Costs
-from faultnet.decision.repair import GIVE_BACK, order_of_repair, repairs_for
-from faultnet.decision.value import Position, Worth, one_step, rows_normalised, two_steps
+from faultnet.decision.repair import GIVE_BACK, repairs_for
+from faultnet.decision.value import Position, Worth, one_step, two_steps
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.ranking import Leading
 from faultnet.diagnosis.result import Diagnosis, NextTest
+from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.wording import range_words
 
 WORTH_DOING = 0.0
 CLOSE_RUNNER_UP = 0.25
-TELLS_NOTHING = 0.02
+TELLS_LITTLE = 0.2
+GIVE_BACK_WORDS = "give the car back as it is"
 
 
 @dataclass(frozen=True)
@@ -121,8 +125,7 @@ def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leadi
     at_fault = worked.course.present.modes[leading.chosen] > 0
     repairs = repairs_for(worked.space.components, at_fault, costs)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
-    chances = {t: rows_normalised(c) for t, c in leading.chances.items()}
-    return Position(leading.posterior, chances, price, repairs)
+    return Position(leading.posterior, leading.chances, price, repairs)
 
 
 def _priced(test: NextTest, worth: Worth, catalogue: Catalogue) -> NextTest:
@@ -137,9 +140,7 @@ def _priced(test: NextTest, worth: Worth, catalogue: Catalogue) -> NextTest:
 def _decision(
     worked: Worked, costs: Costs, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None
 ) -> Decision:
-    order = order_of_repair(position.repairs, position.belief[None])[0]
-    name = position.repairs.names[order[0]]
-    cure = position.repairs.at_fault[:, order[0]] & (position.repairs.at_fault.sum(axis=1) == 1)
+    name, cure = position.first_repair()
     best = tests[0] if tests else None
     stop = best is None or best.saving <= WORTH_DOING
     give_back = name == GIVE_BACK
@@ -148,9 +149,9 @@ def _decision(
         stop=stop,
         repair=None if give_back else name,
         act=act,
-        label="give the car back as it is" if give_back else _repair_words(worked, name, act),
+        label=GIVE_BACK_WORDS if give_back else _repair_words(worked, name, act),
         expected_cost=round(position.cost_now(), 2),
-        chance_of_cure=round(float(position.belief[cure].sum()), 4),
+        chance_of_cure=round(cure, 4),
         proof="" if give_back else _proof_words(worked, costs, name),
         because=_because(stop, best, costs),
         cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
@@ -173,14 +174,15 @@ def _repair_words(worked: Worked, component: str, act: str | None) -> str:
 
 
 def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
-    from faultnet.diagnosis.sound import sound_ranges
-    from faultnet.diagnosis.wording import range_words
+    test, reads = proof_of(worked, costs, component)
+    return f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
 
+
+def proof_of(worked: Worked, costs: Costs, component: str) -> tuple[Test, str]:
+    """The test that proves a repair, and what a sound example of this car reads, in words; empty for a choice."""
     test = worked.catalogue.test(costs.proof[component])
     found = sound_ranges(worked.models[-1], worked.catalogue).get(test.id)
-    if found is None:
-        return f"{test.label}: {test.choices[0][1]}, several times over"
-    return f"{test.label}: {range_words(*found, test.unit)}"
+    return test, "" if found is None else range_words(*found, test.unit)
 
 
 def _because(stop: bool, best: NextTest | None, costs: Costs) -> str:
@@ -197,13 +199,13 @@ def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...]
     chance = position.belief @ position.repairs.at_fault
     order = np.argsort(-chance)
     first, second = (int(i) for i in order[:2])
-    if chance[second] < CLOSE_RUNNER_UP or max((t.bits for t in tests), default=0.0) > TELLS_NOTHING * 10:
+    if chance[second] < CLOSE_RUNNER_UP or max((t.bits for t in tests), default=0.0) > TELLS_LITTLE:
         return ""
     names = [_component_words(worked, position.repairs.names[i]) for i in (first, second)]
     text = f"No test at hand tells {names[0]} from {names[1]}."
     if tools is None:
         return text
-    missing = [t for t in ranked(worked, None)[0] if t.bits > TELLS_NOTHING * 10]
+    missing = [t for t in ranked(worked, None)[0] if t.bits > TELLS_LITTLE]
     return text if not missing else f"{text} {missing[0].label} would, with: {', '.join(missing[0].tools)}."
 
 

@@ -10,16 +10,11 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from faultnet.decision.advice import position_of
+from faultnet.decision.advice import GIVE_BACK_WORDS, position_of, proof_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
 from faultnet.decision.value import Position, one_step
 from faultnet.diagnosis.diagnose import Worked, ranked
-from faultnet.diagnosis.sound import sound_ranges
-from faultnet.diagnosis.wording import range_words
 
 COME_BACK = "come back to the screen"
 
@@ -110,13 +105,11 @@ class _Growing:
         rest = {t: c for t, c in position.chances.items() if t != best}
         branches: list[tuple[str, Knot | Leaf]] = []
         for outcomes in groups:
-            weight = position.belief * position.chances[best][:, outcomes].sum(axis=1)
-            share = float(weight.sum())
+            share, after = position.after(best, outcomes, rest)
             label = self._label(best, outcomes)
             if share * chance < self.least:
                 branches.append((label, Leaf(chance * share, "", COME_BACK, "", 0.0)))
                 continue
-            after = Position(weight / share, rest, position.price, position.repairs)
             branches.append((label, self.grow(after, chance * share, depth - 1)))
         return Knot(chance, best, self.worked.catalogue.test(best).label, tuple(branches))
 
@@ -175,23 +168,12 @@ class _Growing:
         return f"{first.split(' to ')[0]} to {last.split(' to ')[-1]}"
 
     def repair(self, position: Position, chance: float) -> Leaf:
-        repairs = position.repairs
-        first = int(order_of_repair(repairs, position.belief[None])[0, 0])
-        name = repairs.names[first]
-        cure = float(position.belief[_alone(repairs.at_fault, first)].sum())
+        name, cure = position.first_repair()
         if name == GIVE_BACK:
-            return Leaf(chance, name, "give the car back as it is", "", cure)
+            return Leaf(chance, name, GIVE_BACK_WORDS, "", cure)
         label = self.worked.catalogue.component(name).label
-        return Leaf(chance, name, f"mend: {label}", self._proof(name), cure)
-
-    def _proof(self, component: str) -> str:
-        test = self.worked.catalogue.test(self.costs.proof[component])
-        found = sound_ranges(self.worked.models[-1], self.worked.catalogue).get(test.id)
-        return test.label if found is None else f"{test.label}: {range_words(*found, test.unit)}"
-
-
-def _alone(at_fault: NDArray[np.bool_], column: int) -> NDArray[np.bool_]:
-    return np.asarray(at_fault[:, column] & (at_fault.sum(axis=1) == 1))
+        test, reads = proof_of(self.worked, self.costs, name)
+        return Leaf(chance, name, f"mend: {label}", f"{test.label}: {reads}" if reads else test.label, cure)
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:

@@ -11,6 +11,7 @@ from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked, work_through
+from faultnet.diagnosis.ranking import has_tools
 
 
 @dataclass(frozen=True)
@@ -83,14 +84,3 @@ def worth_over_priors(
     """Worth of every tool that is not at hand on the next car of this kind that is brought in."""
     case = Case(car, (Visit((), conditions or Conditions()),))
     return worth_of_tools(work_through(case, catalogue), costs, tools)
-
-
-def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
-    """Whether the tools at hand allow a test; "a or b" is met by either.
-
-    Examples
-    --------
-    >>> has_tools(("recorder or socket adapter",), {"recorder"}), has_tools(("voltmeter",), ())
-    (True, False)
-    """
-    return all(any(part in tools for part in tool.split(" or ")) for tool in needed)

@@ -7,12 +7,12 @@ tests are taken as independent given the hypothesis there, which overstates a pa
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.decision.repair import Repairs, expected_cost
+from faultnet.decision.repair import Repairs, expected_cost, order_of_repair
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
@@ -41,6 +41,18 @@ class Position:
     def cost_now(self) -> float:
         """Expected cost of repair without any further test [money]."""
         return float(expected_cost(self.repairs, self.belief[None])[0])
+
+    def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
+        """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""
+        weight = self.belief * self.chances[test][:, list(outcomes)].sum(axis=1)
+        chance = float(weight.sum())
+        return chance, Position(weight / max(chance, 1e-300), then, self.price, self.repairs)
+
+    def first_repair(self) -> tuple[str, float]:
+        """What would be mended first, and the chance that it is the whole cure [-]."""
+        first = int(order_of_repair(self.repairs, self.belief[None])[0, 0])
+        cure = self.repairs.at_fault[:, first] & (self.repairs.at_fault.sum(axis=1) == 1)
+        return self.repairs.names[first], float(self.belief[cure].sum())
 
 
 @dataclass(frozen=True)
@@ -94,17 +106,13 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
     now = position.cost_now()
     result = {}
     for test in promising[:first]:
-        followers = [t for t in promising[: second + 1] if t != test][:second]
+        followers = {t: position.chances[t] for t in [t for t in promising[: second + 1] if t != test][:second]}
         spent, best_follower = position.price[test], None
         expected = 0.0
         for outcome in range(position.chances[test].shape[1]):
-            weight = position.belief * position.chances[test][:, outcome]
-            chance = float(weight.sum())
+            chance, after = position.after(test, [outcome], followers)
             if chance <= LEAST_CHANCE:
                 continue
-            after = Position(
-                weight / chance, {t: position.chances[t] for t in followers}, position.price, position.repairs
-            )
             then = one_step(after)
             follower = max(then, key=lambda t: then[t].saving, default=None)
             gain = max(0.0, then[follower].saving) if follower else 0.0
@@ -136,13 +144,6 @@ def cost_to_go(position: Position, depth: int = 3, least: float = 0.02) -> float
         if chance < least:
             total += chance * cost
             continue
-        weight = position.belief * position.chances[best][:, outcome]
-        after = Position(weight / chance, rest, position.price, position.repairs)
+        _, after = position.after(best, [outcome], rest)
         total += chance * cost_to_go(after, depth - 1, least / chance)
     return total
-
-
-def rows_normalised(chances: Array) -> Array:
-    """Rows that sum to one; a row of nothing becomes even."""
-    total = chances.sum(axis=1, keepdims=True)
-    return np.where(total > 0, chances / np.where(total > 0, total, 1.0), 1.0 / chances.shape[1])

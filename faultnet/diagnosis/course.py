@@ -19,7 +19,7 @@ from faultnet.diagnosis import acts
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
 from faultnet.engine.hypotheses import Hypotheses, IndexArray
-from faultnet.engine.visit import Evidence, VisitModel, compile_visit
+from faultnet.engine.visit import Evidence, VisitModel
 from faultnet.network import source
 from faultnet.network.structure import Array
 
@@ -155,7 +155,7 @@ class _Walk:
         self, model: Model, catalogue: Catalogue, space: Hypotheses, modes: IndexArray, took: tuple[bool, ...]
     ) -> None:
         self.setting, self.catalogue, self.space, self.took = model.setting, catalogue, space, took
-        self.model = model.compiled if modes is space.modes else _entered(model.compiled, modes)
+        self.model = model.compiled if modes is space.modes else model.compiled.entered(modes)
         self.modes = modes
         self.carried = self.model.charge_prior
         self.log = np.zeros(len(space))
@@ -212,7 +212,7 @@ class _Walk:
     def _mend(self, mending: acts.Mending, act: Act) -> None:
         states = self.model.network.nodes[mending.component].states
         rows = acts.affected(self.space, self.modes, states, mending)
-        took = self.took[self.mended] if self.mended < len(self.took) else True
+        took = self.took[self.mended]
         self.mended += 1
         if took:
             self.modes = acts.with_sound(self.space, self.modes, (mending.component,), rows)
@@ -247,11 +247,6 @@ class _Walk:
 
     def present(self) -> Present:
         return Present(self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes)
-
-
-def _entered(compiled: VisitModel, modes: IndexArray) -> VisitModel:
-    """A visit that starts after a repair: the history of the charge is that of the mended car."""
-    return compile_visit(compiled.network, compiled.components, modes)
 
 
 def _nearly_full(states: int) -> Array:

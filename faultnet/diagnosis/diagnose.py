@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +19,7 @@ from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.engine.belief import Belief, updated
-from faultnet.engine.hypotheses import Hypotheses
+from faultnet.engine.hypotheses import Hypotheses, IndexArray
 from faultnet.errors import ClashError
 from faultnet.network.structure import Array, Node
 
@@ -140,7 +140,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         causes=causes,
         components=_components(worked),
         next_tests=tests,
-        nothing_wrong=float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum()),
+        nothing_wrong=nothing_wrong(worked),
         reasons=reasons(worked, [(c.component, c.mode) for c in leading]),
         seen=seen,
         clashes=_clashes(seen),
@@ -166,16 +166,25 @@ def _components(worked: Worked) -> dict[str, dict[str, float]]:
 
 def still_there(worked: Worked) -> dict[str, Array]:
     """Probability of each mode of each component by now, after the repairs of the case."""
-    space = worked.space
     result = {c: np.zeros(len(chances)) for c, chances in worked.belief.marginals().items()}
-    with np.errstate(divide="ignore"):
-        prior = np.log(space.prior)
-    top = float((prior + worked.course.log_likelihood).max())
-    for log_weight, modes in worked.course.ways:
-        weight = np.exp(prior + log_weight - top)
-        for i, name in enumerate(space.components):
+    for weight, modes in weights_by_now(worked):
+        for i, name in enumerate(worked.space.components):
             result[name] += np.bincount(modes[:, i], weights=weight, minlength=len(result[name]))
     return {name: chances / chances.sum() for name, chances in result.items()}
+
+
+def weights_by_now(worked: Worked) -> Iterator[tuple[Array, IndexArray]]:
+    """For each way the repairs may have gone, the weight of every hypothesis and the modes by now; to one scale."""
+    with np.errstate(divide="ignore"):
+        prior = np.log(worked.space.prior)
+    top = float((prior + worked.course.log_likelihood).max())
+    for log_weight, modes in worked.course.ways:
+        yield np.exp(prior + log_weight - top), modes
+
+
+def nothing_wrong(worked: Worked) -> float:
+    """Probability that no component was at fault in this case [-]."""
+    return float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
 
 
 def _causes(worked: Worked) -> tuple[Cause, ...]:
@@ -310,7 +319,7 @@ def _cautions(worked: Worked, tests: list[str]) -> tuple[str, ...]:
 def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     """The verdict in a few sentences."""
     first, second = causes[0], causes[1]
-    nothing = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
+    nothing = nothing_wrong(worked)
     if first.probability >= 0.8:
         verdict = f"{first.label} explains what was seen ({share_words(first.probability)})."
         return verdict + _after_repair(first)

@@ -47,7 +47,7 @@ class Leading:
     posterior : array, shape (leading hypotheses,)
         Sums to one.
     chances : dict of test id to array, shape (leading hypotheses, outcomes)
-        Rows proportional to the chance of each outcome class.
+        Chance of each outcome class; rows sum to one.
     """
 
     chosen: NDArray[np.intp]
@@ -67,7 +67,13 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str]) ->
     charge = likely_charge(present, posterior, chosen)
     model = present.model.focused(chosen, charge)
     chances = model.predict(present.evidence, asked, present.carried[chosen][:, charge])
-    return Leading(chosen, posterior / posterior.sum(), chances)
+    return Leading(chosen, posterior / posterior.sum(), {t: _rows_to_one(c) for t, c in chances.items()})
+
+
+def _rows_to_one(weights: Array) -> Array:
+    """Rows that sum to one; a row of nothing becomes even."""
+    total = weights.sum(axis=1, keepdims=True)
+    return np.where(total > 0, weights / np.where(total > 0, total, 1.0), 1.0 / weights.shape[1])
 
 
 def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -97,7 +103,7 @@ def rank(
         Tools at hand; every tool when left out.
     """
     visit = case.visits[-1]
-    open_tests = [t for t in catalogue.tests if _open(t, visit) and _at_hand(t, tools)]
+    open_tests = [t for t in catalogue.tests if _open(t, visit) and (tools is None or has_tools(t.tools, tools))]
     leading = leading_chances(present, belief, [t.id for t in open_tests])
     ranges = sound_ranges(model, catalogue)
     outcomes = outcomes_of(present, leading, catalogue)
@@ -116,7 +122,7 @@ def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dic
     labels, member = _causes_of(modes, present.model.components, catalogue)
     result = {}
     for test, chance in leading.chances.items():
-        weight = leading.posterior[:, None] * chance / np.maximum(chance.sum(axis=1, keepdims=True), TINY)
+        weight = leading.posterior[:, None] * chance
         total = weight.sum(axis=0)
         after = (weight.T @ member) / np.maximum(total, TINY)[:, None]
         top = after.argmax(axis=1)
@@ -169,8 +175,15 @@ def _open(test: Test, visit: Visit) -> bool:
     return True
 
 
-def _at_hand(test: Test, tools: Collection[str] | None) -> bool:
-    return tools is None or all(any(t in tools for t in tool.split(" or ")) for tool in test.tools)
+def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
+    """Whether the tools at hand allow a test; "a or b" is met by either.
+
+    Examples
+    --------
+    >>> has_tools(("recorder or socket adapter",), {"recorder"}), has_tools(("voltmeter",), ())
+    (True, False)
+    """
+    return all(any(part in tools for part in tool.split(" or ")) for tool in needed)
 
 
 def _next_test(

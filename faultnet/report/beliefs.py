@@ -6,11 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
-import numpy as np
-
 from faultnet.car import Case
 from faultnet.catalogue.catalogue import Catalogue
-from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, still_there, work_through
+from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, nothing_wrong, still_there, weights_by_now, work_through
+from faultnet.network.structure import Array
 
 Key = tuple[str, str]
 NO_FAULT: Key = ("", "")
@@ -57,14 +56,7 @@ def course_of_belief(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_
 
 def belief_of(worked: Worked) -> dict[Key, float]:
     """How likely each cause is in a case that was worked through, and that no part is at fault."""
-    nodes = worked.models[0].compiled.network.nodes
-    found = {
-        (name, state): float(p)
-        for name, chances in worked.belief.marginals().items()
-        for state, p in list(zip(nodes[name].states, chances, strict=False))[1:]
-    }
-    found[NO_FAULT] = float(worked.belief.posterior[~worked.space.modes.any(axis=1)].sum())
-    return found
+    return _by_cause(worked, worked.belief.marginals(), nothing_wrong(worked))
 
 
 def at_fault_now(worked: Worked) -> dict[Key, float]:
@@ -89,24 +81,23 @@ def at_fault_now(worked: Worked) -> dict[Key, float]:
     >>> at_fault_now(worked)["battery", "shorted_cell"] < belief_of(worked)["battery", "shorted_cell"]
     True
     """
+    return _by_cause(worked, still_there(worked), _sound_now(worked))
+
+
+def _by_cause(worked: Worked, marginals: Mapping[str, Array], no_fault: float) -> dict[Key, float]:
     nodes = worked.models[0].compiled.network.nodes
     found = {
         (name, state): float(p)
-        for name, chances in still_there(worked).items()
+        for name, chances in marginals.items()
         for state, p in list(zip(nodes[name].states, chances, strict=False))[1:]
     }
-    found[NO_FAULT] = _sound_now(worked)
-    return found
+    return {**found, NO_FAULT: no_fault}
 
 
 def _sound_now(worked: Worked) -> float:
     """Probability that no mode but the sound ones is left, over all ways the repairs may have gone."""
-    with np.errstate(divide="ignore"):
-        prior = np.log(worked.space.prior)
-    top = float((prior + worked.course.log_likelihood).max())
     sound = whole = 0.0
-    for log_weight, modes in worked.course.ways:
-        weight = np.exp(prior + log_weight - top)
+    for weight, modes in weights_by_now(worked):
         whole += float(weight.sum())
         sound += float(weight[~modes.any(axis=1)].sum())
     return sound / whole

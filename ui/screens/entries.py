@@ -19,12 +19,9 @@ from faultnet.report.words import conditions_words
 
 def show() -> None:
     """Draw the page."""
-    opened = state.opened()
+    opened = frame.begin()
     if opened is None:
-        frame.note("Open a case first.")
         return
-    frame.head(opened)
-    frame.notices()
     with st.container(horizontal=True):
         st.button("Undo", key="undo", on_click=state.undo, disabled=not opened.can_undo)
         st.button("Redo", key="redo", on_click=state.redo, disabled=not opened.can_redo)

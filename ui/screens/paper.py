@@ -13,12 +13,9 @@ SHEETS = {"job": "Job sheet", "blank": "Sheet for the car, with empty boxes", "p
 
 def show() -> None:
     """Draw the page."""
-    opened = state.opened()
+    opened = frame.begin()
     if opened is None:
-        frame.note("Open a case first.")
         return
-    frame.head(opened)
-    frame.notices()
     chosen = st.radio("Sheet", list(SHEETS), format_func=SHEETS.__getitem__, key="sheet", label_visibility="collapsed")
     sheet = _sheet(opened, str(chosen))
     st.download_button("Keep it as a file", sheet, file_name=f"{chosen}_{opened.case_id}.html", mime="text/html",

@@ -19,12 +19,9 @@ SHOWN = 8
 
 def show() -> None:
     """Draw the page."""
-    opened = state.opened()
+    opened = frame.begin()
     if opened is None:
-        frame.note("Open a case first.")
         return
-    frame.head(opened)
-    frame.notices()
     diagnosis = answer(opened.case, state.shop()).diagnosis
     left, right = st.columns(2, gap="medium")
     with left:

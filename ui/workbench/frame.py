@@ -37,6 +37,17 @@ def head(opened: state.Opened) -> None:
     )
 
 
+def begin() -> state.Opened | None:
+    """Draw the top of a page about the open case; say so and give None where no case is open."""
+    opened = state.opened()
+    if opened is None:
+        note("Open a case first.")
+        return None
+    head(opened)
+    notices()
+    return opened
+
+
 def title(text: str) -> None:
     """The heading of a part of a page."""
     st.html(f"<h2 class='fn-title'>{plain(text)}</h2>")
