@@ -14,7 +14,7 @@ from faultnet.catalogue import load_catalogue
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of
 from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
-from faultnet.decision.repair import expected_cost
+from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools, worth_over_priors
 from faultnet.decision.value import Position, one_step, two_steps
 from faultnet.diagnosis import work_through
@@ -75,8 +75,6 @@ def test_the_saving_of_a_test_is_worked_out_by_hand(fresh):
 def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead():
     """A bit and its mask: each alone tells nothing about which of two dear repairs is needed, together everything."""
     at_fault = np.repeat(np.eye(2, dtype=bool), 2, axis=0)
-    from faultnet.decision.repair import Repairs
-
     repairs = Repairs(("a", "b"), np.array([100.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
     bit = np.array([[1, 0], [0, 1], [0, 1], [1, 0]], float)
     mask = np.array([[1, 0], [0, 1], [1, 0], [0, 1]], float)
@@ -86,6 +84,14 @@ def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead(
     together = two_steps(position, alone)
     assert together["bit"].saving == pytest.approx(50.0 - 2.0)
     assert together["bit"].follow_up == "mask"
+
+
+def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():
+    """Worked by hand: `a` alone 0.5, `a` with `b` 0.3, `b` alone 0.2; `a` is mended first and cures half of the cars."""
+    at_fault = np.array([[True, False], [True, True], [False, True]])
+    repairs = Repairs(("a", "b"), np.array([10.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
+    position = Position(np.array([0.5, 0.3, 0.2]), {}, {}, repairs)
+    assert position.first_repair() == ("a", pytest.approx(0.5))
 
 
 def test_a_dearer_hour_makes_long_tests_worth_less(catalogue, fresh):
