@@ -87,7 +87,7 @@ def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead(
 
 
 def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():
-    """Worked by hand: `a` alone 0.5, `a` with `b` 0.3, `b` alone 0.2; `a` is mended first and cures half of the cars."""
+    """Worked by hand: `a` alone 0.5, `a` with `b` 0.3, `b` alone 0.2; `a` is mended first and cures half."""
     at_fault = np.array([[True, False], [True, True], [False, True]])
     repairs = Repairs(("a", "b"), np.array([10.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
     position = Position(np.array([0.5, 0.3, 0.2]), {}, {}, repairs)
