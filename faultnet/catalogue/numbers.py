@@ -96,7 +96,8 @@ def _symptoms(catalogue: Catalogue) -> str:
     parts = [
         "## Symptom tables",
         "Cases in which each answer is given, when one cause alone is present. *worst*: with several causes the more "
-        "abnormal answer wins. *average*: with several causes their rows are averaged.",
+        "abnormal answer wins. *average*: with several causes their rows are averaged. *today*: a fault that comes and "
+        "goes counts while it is on.",
     ]
     return "\n\n".join([*parts, *(_symptom(catalogue, entry) for entry in catalogue.symptoms.values())])
 
@@ -106,4 +107,5 @@ def _symptom(catalogue: Catalogue, entry: SymptomTable) -> str:
     counts = {"otherwise": entry.otherwise} | {f"{part}:{mode}": row for (part, mode), row in entry.rows.items()}
     rows = [(cause, *(f"{value:g}" for value in row), *entry.sources[cause]) for cause, row in counts.items()]
     header = ("cause", *(label for _, label in test.choices), "source", "mark", "note")
-    return f"### {test.label} (`{test.id}`, {entry.combine})\n\n" + table(header, rows)
+    kind = f"{entry.combine}, today" if entry.today else entry.combine
+    return f"### {test.label} (`{test.id}`, {kind})\n\n" + table(header, rows)

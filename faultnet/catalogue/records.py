@@ -255,6 +255,7 @@ def _symptom_table(test_row: Row, causes: dict[str, dict[str, Row]]) -> SymptomT
         otherwise=counted.pop("otherwise"),
         rows={_cause(cause, first[cause]): values for cause, values in counted.items()},
         sources={c: (r.text("source"), r.mark(), r.text("note", allow_empty=True)) for c, r in first.items()},
+        today=bool(test_row.cells.get("today", False)),
     )
 
 

@@ -190,6 +190,9 @@ class SymptomTable:
         Counts per choice when that cause alone is present.
     sources : dict of str to (source, mark, note)
         By cause ("component:mode" or "otherwise").
+    today : bool
+        Whether the test sees how the car is at this moment: a fault that comes and goes then counts while it is on,
+        and as sound while it is off. Otherwise it counts by what the part is, on or off.
     """
 
     test: str
@@ -197,6 +200,7 @@ class SymptomTable:
     otherwise: tuple[float, ...]
     rows: dict[tuple[str, str], tuple[float, ...]]
     sources: dict[str, tuple[str, str, str]]
+    today: bool = False
 
     def components(self) -> tuple[str, ...]:
         """Return the components that are parents of this table, in order of appearance."""

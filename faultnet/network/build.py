@@ -9,20 +9,10 @@ import numpy as np
 from faultnet.catalogue.types import Instrument, Test
 from faultnet.errors import PriorsError
 from faultnet.instruments import outcome_table
-from faultnet.network import charging, modes, source, starting, symptoms
+from faultnet.network import at_clamps, charging, modes, source, starting, symptoms, under_load
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Network, Node, normalised
 
-COMING_AND_GOING = (
-    "positive_joint",
-    "negative_joint",
-    "ground_path",
-    "solenoid",
-    "starter_motor",
-    "start_control",
-    "alternator",
-    "drain",
-)
 MINIMA = ("crank_minimum", "clamp_minimum")
 RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
 SLUG = re.compile(r"^[a-z][a-z0-9_]*$")
@@ -47,7 +37,7 @@ def build_network(setting: Setting) -> Network:
     """
     nodes = [
         *modes.component_nodes(setting),
-        *(modes.now_node(setting, c) for c in COMING_AND_GOING),
+        *(modes.now_node(setting, c) for c in modes.COMING_AND_GOING),
         modes.battery_link_node(setting),
         source.supply_node(setting),
         source.charge_node(setting),
@@ -77,7 +67,7 @@ def _quantities(setting: Setting) -> list[Node]:
     minima = {
         name: starting.minimum_node(setting, samples, name, *sampling)
         if name.startswith("crank_minimum")
-        else starting.clamp_minimum_node(setting, name, *sampling)
+        else at_clamps.clamp_minimum_node(setting, name, *sampling)
         for name, sampling in _minima(setting).items()
     }
     return [
@@ -87,13 +77,15 @@ def _quantities(setting: Setting) -> list[Node]:
         *source.parked_quantities(setting),
         source.module_offset_node(setting),
         *starting.grid_quantities(setting, samples),
+        starting.turning_node(setting, samples),
+        at_clamps.behaviour_node(setting),
         *minima.values(),
-        starting.lamps_node(),
+        at_clamps.lamps_node(setting),
         starting.crank_current_quantity(setting),
         *starting.drop_nodes(),
-        starting.control_voltage_node(setting),
-        *starting.load_quantities(setting),
-        starting.sag_node(setting),
+        at_clamps.control_voltage_node(setting),
+        *under_load.load_quantities(setting),
+        under_load.sag_node(setting),
         *charging.charging_quantities(setting),
     ]
 

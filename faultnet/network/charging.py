@@ -9,12 +9,13 @@ import numpy as np
 from faultnet.network import bins
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
 from faultnet.network.setting import Setting
-from faultnet.network.structure import Array, Node
-from faultnet.physics import charging
+from faultnet.network.source import deep_loss, flat_factor
+from faultnet.network.structure import Array, Node, normalised
+from faultnet.physics import battery, charging
 
 GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
-IDLE_ALTERNATOR_SPEED = 2000.0
-BRISK_ALTERNATOR_SPEED = 5400.0
+LITTLE_CURRENT = 10.0  # [A] below which the ripple falls off with the current; estimate
+LEAST_RIPPLE = 0.003  # [V] rms that a meter picks up with no current at all; estimate
 
 
 def charging_nodes(setting: Setting) -> list[Node]:
@@ -23,8 +24,9 @@ def charging_nodes(setting: Setting) -> list[Node]:
 
 
 def _set_point_node(setting: Setting) -> Node:
-    share = even_points(384, 3)
-    regulated = charging.set_point(setting.air, "fixed")
+    share = even_points(384, 4)
+    warm = setting.air + setting.spread("regulator_temperature_rise") * share[3]
+    regulated = charging.set_point(warm, "fixed")
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
     table = counted(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 5e-4)
@@ -66,9 +68,7 @@ def _cable_node(setting: Setting) -> Node:
 
 def _acceptance_node(setting: Setting) -> Node:
     """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
-    from faultnet.physics import battery
-
-    share = even_points(256, 3)
+    share = even_points(512, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
     taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
@@ -90,11 +90,15 @@ class Running:
 def running_states(setting: Setting) -> tuple[Running, ...]:
     """The four ways charging is looked at: idle, brisk without loads, brisk with loads, hot."""
     few, many = setting.spread("load_base"), setting.spread("load_on")
+    ratio = setting.spread("pulley_ratio_mean")
+    idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
+    usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
+    hot = charging.set_point(setting.spread("regulator_temperature_hot"), "fixed") - charging.set_point(usual, "fixed")
     return (
-        Running("charge_idle", IDLE_ALTERNATOR_SPEED, few),
-        Running("charge_unloaded", BRISK_ALTERNATOR_SPEED, few),
-        Running("charge_loaded", BRISK_ALTERNATOR_SPEED, many),
-        Running("charge_hot", BRISK_ALTERNATOR_SPEED, few, shift=-0.35),
+        Running("charge_idle", idle, few),
+        Running("charge_unloaded", brisk, few),
+        Running("charge_loaded", brisk, many),
+        Running("charge_hot", brisk, few, shift=float(hot)),
     )
 
 
@@ -106,19 +110,38 @@ def charging_quantities(setting: Setting) -> list[Node]:
         table = blurred(counted(volts, bins.CHARGE_VOLTS), bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
         nodes.append(Node(running.name, "quantity", bins.CHARGE_VOLTS.states, GRID, table, bins.CHARGE_VOLTS.edges))
     _, current = _run(setting, running_states(setting)[2])
-    amperes = blurred(counted(current, bins.ALTERNATOR_AMPERES), bins.ALTERNATOR_AMPERES, 3.0)
-    cable = np.broadcast_to(within([bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE],
-                                   even_points(24, 6))[2], current.shape)  # fmt: skip
-    drop = blurred(counted(np.minimum(cable * current, 4.0), bins.DROP), bins.DROP, 0.015)
+    amperes = blurred(counted(current, bins.ALTERNATOR_AMPERES), bins.ALTERNATOR_AMPERES, 2.0)
     return [
         *nodes,
-        Node("alternator_current", "quantity", bins.ALTERNATOR_AMPERES.states, GRID, amperes,
+        Node("alternator_level", "parameter", bins.ALTERNATOR_AMPERES.states, GRID, amperes,
              bins.ALTERNATOR_AMPERES.edges),
-        Node("charge_cable_drop", "quantity", bins.DROP.states, GRID, drop, bins.DROP.edges),
+        _alternator_current_node(),
+        _cable_drop_node(),
         _accepted_node(setting),
         _ripple_node(setting),
         _ground_drop_node(setting),
     ]  # fmt: skip
+
+
+def _alternator_current_node() -> Node:
+    """Current in the alternator's heavy lead, all loads on."""
+    table = normalised(np.eye(len(bins.ALTERNATOR_AMPERES)), 1e-3)
+    return Node(
+        "alternator_current", "quantity", bins.ALTERNATOR_AMPERES.states, ("alternator_level",), table,
+        bins.ALTERNATOR_AMPERES.edges,
+    )  # fmt: skip
+
+
+def _cable_drop_node() -> Node:
+    """Drop from the alternator's stud to the positive post, loads on; behind an open cable the alternator idles."""
+    share = even_points(48, 3)
+    cable, current = within([bins.CHARGE_CABLE, bins.ALTERNATOR_AMPERES], share)
+    open_end = 2.0 + 2.5 * share[2]
+    drop = np.minimum(cable * current, open_end)
+    drop = np.where(cable > 1.0, open_end, drop)
+    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.01)
+    parents = ("charge_cable_resistance", "alternator_level")
+    return Node("charge_cable_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
@@ -128,15 +151,34 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
-    load = running.load * np.exp(0.25 * standard_normal(share[4]))
-    emf = 12.45 + 0.25 * (share[5] - 0.5)
-    taking = accept * setting.capacity
-    resistance = np.maximum(14.4 - emf, 0.5) / np.maximum(taking, 0.3)
+    spread = setting.spread("load_on_ln_spread" if running.load == setting.spread("load_on") else "load_base_ln_spread")
+    load = running.load * np.exp(spread * standard_normal(share[4]))
+    emf, helping = _battery_on_charge(setting, accept, share[5])
+    taking = np.maximum(accept * setting.capacity, 0.3)
+    resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
-        target + running.shift, capability, load, emf, resistance, cable_resistance=cable
+        target + running.shift, capability, load, emf, resistance, cable, helping
     )
     shape = np.broadcast_shapes(target.shape, factor.shape, cable.shape, accept.shape)
     return np.broadcast_to(volts, shape), np.broadcast_to(current, shape)
+
+
+def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple[Array, Array]:
+    """Rest voltage [V] and resistance when it helps out [ohm] of a battery that takes so much current [A/Ah].
+
+    Notes
+    -----
+    What a battery takes tells its charge, with the spread of acceptance between batteries; one that takes the most may
+    be anywhere from a quarter full to past empty.
+    """
+    level = np.linspace(0.0, 1.0, 101)
+    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, 14.4))
+    scatter = np.exp(0.35 * standard_normal(share))
+    charge = np.interp(-accepted * scatter, -taken, level)
+    charge = np.where(charge < 0.1, 0.3 * share - 0.1, charge)
+    emf = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
+    emf = emf - deep_loss(setting, charge, share)
+    return np.asarray(emf), np.asarray(1.2 * setting.source_resistance * flat_factor(charge))
 
 
 def _accepted_node(setting: Setting) -> Node:
@@ -150,20 +192,30 @@ def _accepted_node(setting: Setting) -> Node:
 
 
 def _ripple_node(setting: Setting) -> Node:
-    values = setting.drawn("rectifier", "ripple", even_points(512, 1)[0])
-    table = counted(values, bins.RIPPLE, 2e-3)
-    return Node("ripple", "quantity", bins.RIPPLE.states, ("rectifier",), table, bins.RIPPLE.edges)
+    """Alternating volts at the posts, loads on; none to speak of without current."""
+    share = even_points(512, 2)
+    full = setting.drawn("rectifier", "ripple", share[0])[:, None]
+    current = bins.ALTERNATOR_AMPERES.at(share[1])
+    full = full * np.exp(setting.spread("ripple_ln_spread") * standard_normal(share[1]))
+    ripple = np.maximum(full * np.minimum(current / LITTLE_CURRENT, 1.0), LEAST_RIPPLE)
+    table = counted(ripple, bins.RIPPLE, 2e-3)
+    return Node("ripple", "quantity", bins.RIPPLE.states, ("rectifier", "alternator_level"), table, bins.RIPPLE.edges)
 
 
 def _ground_drop_node(setting: Setting) -> Node:
-    """Drop between the alternator's case and the negative post while charging."""
-    share = even_points(512, 2)
-    current = setting.spread("load_on") * np.exp(0.35 * standard_normal(share[0]))
-    on = np.array([setting.catalogue.on_rate("ground_path", m, setting.brought_on) if i else 1.0
-                   for i, m in enumerate(setting.modes("ground_path"))])  # fmt: skip
-    resistance = setting.drawn("ground_path", "resistance", share[1])
-    sound = resistance[:1] * np.ones_like(resistance)
-    bad = counted(np.minimum(resistance * current, 3.0), bins.DROP)
-    good = counted(sound * current, bins.DROP)
-    table = blurred(on * bad + (1.0 - on) * good, bins.DROP, 0.004)
-    return Node("charge_ground_drop", "quantity", bins.DROP.states, ("ground_path",), table, bins.DROP.edges)
+    """Drop between the alternator's case and the negative post while charging.
+
+    Notes
+    -----
+    The whole current crosses the engine's strap; only what goes into the battery, some amperes, crosses its negative
+    joint.
+    """
+    share = even_points(384, 4)
+    current = bins.ALTERNATOR_AMPERES.at(share[0])
+    strap = setting.drawn("ground_path", "resistance", share[1])[:, None, None]
+    joint = setting.drawn("negative_joint", "resistance", share[2])[None, :, None]
+    into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
+    drop = np.minimum(strap * current + joint * into_battery, 12.0)
+    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.003)
+    parents = ("ground_path_now", "negative_joint_now", "alternator_level")
+    return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)

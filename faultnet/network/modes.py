@@ -10,7 +10,16 @@ from faultnet.network.setting import Setting
 from faultnet.network.structure import Array, Node, normalised
 
 NOW_LEAK = 1e-5
-
+COMING_AND_GOING = (
+    "positive_joint",
+    "negative_joint",
+    "ground_path",
+    "solenoid",
+    "starter_motor",
+    "start_control",
+    "alternator",
+    "drain",
+)
 
 BATTERY_PARENTS = ("use", "drain", "alternator", "regulator")
 

@@ -11,8 +11,10 @@ from faultnet.network.structure import Array, Node, normalised
 from faultnet.physics import battery, drain
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
-SAMPLES = 192
+SAMPLES = 1024
 PAST_EMPTY = 0.2
+AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
+CELLS = 6
 
 
 def supply_node(setting: Setting) -> Node:
@@ -44,7 +46,7 @@ def supply_node(setting: Setting) -> Node:
 def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
-    share = even_points(SAMPLES, 8)
+    share = even_points(SAMPLES, 9)
     after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
@@ -57,7 +59,7 @@ def charge_node(setting: Setting) -> Node:
     fading = own * setting.drawn("battery", "self_discharge_factor", share[6]) / 24.0
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
-    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[7])[None, None, None], -PAST_EMPTY, 1.0)
+    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None], -PAST_EMPTY, 1.0)
     return Node("charge", "state", bins.CHARGE.states, parents, counted(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
@@ -112,9 +114,9 @@ def source_nodes(setting: Setting) -> list[Node]:
     load_loss = setting.drawn("battery", "load_loss", share[2])
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
-    spread = setting.spread("rest_voltage_spread") * standard_normal(share[3])
-    emf = full[None] - rest_loss[:, None] - load_loss[:, None] + spread
-    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * _flat_factor(charge)[None]
+    spread = rest_spread(setting) * standard_normal(share[3])
+    emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None] + spread
+    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
     factor = factor * np.exp(0.0075 * setting.temperature_spread * standard_normal(share[5]))
     link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
     factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
@@ -130,6 +132,12 @@ def source_nodes(setting: Setting) -> list[Node]:
     ]  # fmt: skip
 
 
+def rest_spread(setting: Setting) -> float:
+    """Standard deviation of the rest voltage between batteries of this kind at the same charge [V]."""
+    kind = setting.car.battery.kind
+    return setting.spread("agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread")
+
+
 def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     """What a battery drained past empty lacks beyond its rest voltage at nought [V].
 
@@ -140,7 +148,7 @@ def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     return np.asarray(depth * (0.8 + 0.4 * share) * setting.spread("deep_discharge_loss"))
 
 
-def _flat_factor(charge: Array) -> Array:
+def flat_factor(charge: Array) -> Array:
     """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
     empty = 1.0 + 8.0 * np.clip(-charge, 0.0, None)
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
@@ -175,9 +183,9 @@ def rest_quantities(setting: Setting) -> list[Node]:
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
     rest = counted(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
-    rest = blurred(rest, bins.REST_VOLTS, setting.spread("rest_voltage_spread"))
+    rest = blurred(rest, bins.REST_VOLTS, rest_spread(setting))
     gravity = np.asarray(battery.specific_gravity(charge, kind))[None] - _gravity_loss(setting, share[3])[:, None]
-    level = blurred(counted(gravity, bins.GRAVITY), bins.GRAVITY, 0.006)
+    level = blurred(counted(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
     spread = counted(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
     return [
         Node(
@@ -192,9 +200,17 @@ def rest_quantities(setting: Setting) -> list[Node]:
 
 
 def _gravity_loss(setting: Setting, share: Array) -> Array:
-    """How far mean acid strength lies under a sound battery of this charge, shape (battery modes, samples)."""
-    rest_loss = setting.drawn("battery", "rest_loss", share)
-    return np.asarray(rest_loss / 6.0 / 2.1 * 0.18)
+    """How far mean acid strength lies under a sound battery of this charge [-], shape (battery modes, samples).
+
+    Notes
+    -----
+    A rest voltage lost in all cells goes with their acid, dSG = dV / 6 (cell voltage = SG + 0.845, Vinal, from memory);
+    one bad cell lies below the other five by the spread of the six readings.
+    """
+    loss = setting.drawn("battery", "rest_loss", share) / CELLS
+    one_cell = setting.drawn("battery", "gravity_spread", share) / CELLS
+    single = np.array([m in ("weak_cell", "shorted_cell") for m in setting.modes("battery")])
+    return np.where(single[:, None], one_cell, loss)
 
 
 def eye_node(setting: Setting) -> Node:
@@ -217,10 +233,11 @@ def hold_node(setting: Setting) -> Node:
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
     charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
-    charge = np.clip(charge - 0.5 * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
+    days = setting.spread("hold_hours") / 24.0
+    charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    table = blurred(counted(volts, bins.REST_VOLTS), bins.REST_VOLTS, setting.spread("rest_voltage_spread"))
+    table = blurred(counted(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
     return Node("hold_after_charge", "quantity", bins.REST_VOLTS.states, ("battery",), table, bins.REST_VOLTS.edges)
 
 
@@ -231,14 +248,14 @@ def parked_quantities(setting: Setting) -> list[Node]:
     leak = setting.drawn("rectifier", "leakage", share[1])
     total = current[:, None] + leak[None]
     key_off = counted(total, bins.KEY_OFF)
-    hours = 10.0
+    hours = setting.spread("overnight_hours")
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     fade = own * setting.drawn("battery", "self_discharge_factor", share[3]) * hours / 24.0
     before = 0.8
     after = drain.charge_left(before, total[:, :, None], hours, capacity[None, None]) - fade[None, None]
     fall = battery.open_circuit_voltage(before) - battery.open_circuit_voltage(np.clip(after, 0.0, 1.0))
-    overnight = blurred(counted(np.asarray(fall), bins.OVERNIGHT), bins.OVERNIGHT, 0.02)
+    overnight = blurred(counted(np.asarray(fall), bins.OVERNIGHT), bins.OVERNIGHT, 0.012)
     return [
         Node(
             "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"), key_off, bins.KEY_OFF.edges

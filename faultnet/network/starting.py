@@ -18,11 +18,18 @@ from faultnet.network.sampling import blurred, counted, even_points, standard_no
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Array, Node, normalised
 from faultnet.physics import conductors, cranking
+from faultnet.physics.resistance import EARLY_POLARISATION
 
-NOT_MOVED = "not_moved"
+HELD_BACK = "held_back"  # the solenoid is fed and does not close its contacts
+NO_COMMAND = "no_command"  # the solenoid is not fed
+NOT_MOVED = (HELD_BACK, NO_COMMAND)
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 20
 OHMIC_SHARE = 2.7 / 4.0
+EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
+PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
+NOT_TURNED = 50.0  # [A] below which the motor does not turn and has no peak of its own
+FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what hardly depends on it
 
 
 def part_nodes(setting: Setting) -> list[Node]:
@@ -48,7 +55,10 @@ def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
     share = even_points(512, 2)
     area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
-    length = setting.spread("starter_cable_length_mean") * np.exp(0.35 * standard_normal(share[0]))
+    length = setting.spread("starter_cable_length_mean") * np.exp(
+        np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
+        * standard_normal(share[0])
+    )
     own = np.asarray(conductors.copper_resistance(length, area, setting.air))
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
     table = counted(values, bins.CABLE)
@@ -56,21 +66,46 @@ def _cable_node(setting: Setting) -> Node:
 
 
 def _contact_node(setting: Setting) -> Node:
-    """Main contacts of the solenoid; they do not close at all when nothing pulls them in."""
-    solenoid, control = setting.modes("solenoid"), setting.modes("start_control")
+    """Main contacts of the solenoid; they stay open when it is not fed, or so poorly that it cannot pull them in."""
     closed = counted(setting.drawn("solenoid", "contact_resistance", even_points(512, 1)[0]), bins.CONTACT)
-    stuck = np.array([[_not_moved_share(setting, s, c) for c in control] for s in solenoid])
-    table = np.concatenate([closed[:, :, None] * (1.0 - stuck)[None], stuck[None]])
+    no_command, starved = _pull_in_failures(setting)
+    weak = np.zeros(len(setting.modes("solenoid")))
+    weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
+    held_back = 1.0 - (1.0 - weak[:, None, None, None]) * (1.0 - starved)
+    fed = (1.0 - no_command)[None, :, None, None]
+    pulls = fed * (1.0 - held_back)
+    table = np.concatenate(
+        [closed[:, :, None, None, None] * pulls, (fed * held_back)[None], np.broadcast_to(1.0 - fed, pulls.shape)[None]]
+    )
     return Node(
-        "contact_resistance", "parameter", (*bins.CONTACT.states, NOT_MOVED), ("solenoid_now", "start_control_now"),
+        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
+        ("solenoid_now", "start_control_now", "ground_path_now", "battery_link_now"),
         normalised(table, 1e-5), bins.CONTACT.edges,
     )  # fmt: skip
 
 
-def _not_moved_share(setting: Setting, solenoid: str, control: str) -> float:
-    if control != "sound":
-        return 0.96
-    return setting.spread("weak_winding_does_not_pull") if solenoid == "weak_winding" else 1e-3
+def _pull_in_failures(setting: Setting) -> tuple[Array, Array]:
+    """Chances that the solenoid is not fed, by control mode, and that it is starved, by ground mode and link.
+
+    Notes
+    -----
+    The windings are in series with the control circuit, the ground path and the link between the battery's cells, and
+    pull in when enough of the battery's volts is left for them.
+    """
+    share = even_points(1024, 5)
+    pull = setting.spread("coil_current_pull") * np.exp(
+        setting.spread("coil_current_spread") * standard_normal(share[0])
+    )
+    coil = PULL_VOLTS / pull
+    needed = setting.drawn("solenoid", "pull_in_voltage", share[1])[0]
+    control = setting.drawn("start_control", "control_resistance", share[2])
+    ground = setting.drawn("ground_path", "resistance", share[3])[:, None]
+    broken = setting.modes("battery").index("broken_link")
+    link = setting.drawn("battery", "link_resistance", share[4])[[0, broken]][None]
+    left = FULL_VOLTS * coil / (coil + control)
+    no_command = (left < needed).mean(axis=-1)
+    starved = (FULL_VOLTS * coil / (coil + control[0] + ground + link) < needed).mean(axis=-1)
+    return no_command, starved
 
 
 def _load_node(setting: Setting) -> Node:
@@ -105,20 +140,24 @@ def path_nodes() -> list[Node]:
 
 
 def _sum_node(name: str, scale: Bins, parts: tuple[tuple[str, Bins], ...], switched: int | None = None) -> Node:
-    """Sum of part resistances; `switched` is the part that may not have moved, which opens the sum too."""
+    """Sum of part resistances; `switched` is the part whose contacts may be open, which opens the sum too."""
     values = within([b for _, b in parts], even_points(64, len(parts)))
     table = counted(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
     states = scale.states
     if switched is not None:
-        axis = 1 + switched
-        open_shape = list(table.shape)
-        open_shape[axis] = 1
-        table = np.concatenate([table, np.zeros(open_shape)], axis=axis)
-        never = np.zeros((1, *table.shape[1:]))
-        np.moveaxis(never, axis, 0)[-1] = 1.0
-        table = normalised(np.concatenate([table, never]), 1e-5)
-        states = (*states, NOT_MOVED)
+        table = normalised(_opened(table, 1 + switched), 1e-5)
+        states = (*states, *NOT_MOVED)
     return Node(name, "parameter", states, tuple(n for n, _ in parts), table, scale.edges)
+
+
+def _opened(table: Array, axis: int) -> Array:
+    """A table with the states of open contacts added to the sum and to the part on `axis`, each going with its like."""
+    added = len(NOT_MOVED)
+    grown = np.pad(table, [(0, added if k in (0, axis) else 0) for k in range(table.ndim)])
+    along = np.moveaxis(grown, axis, 1)
+    for k in range(1, added + 1):
+        along[-k, -k] = 1.0
+    return grown
 
 
 def joints_node(setting: Setting) -> Node:
@@ -133,14 +172,14 @@ def joints_node(setting: Setting) -> Node:
     elsewhere = _sound_elsewhere(setting, share[4:])
     joints = positive[:, None] + negative[None]
     which = bins.LOOP.index(joints + elsewhere)
-    table = np.zeros((len(bins.JOINTS), len(positive), len(negative), len(bins.LOOP) + 1))
+    table = np.zeros((len(bins.JOINTS), len(positive), len(negative), len(bins.LOOP) + len(NOT_MOVED)))
     for k in range(len(bins.LOOP)):
         within_loop = np.clip(joints, 0.0, bins.LOOP.edges[k + 1])
         found = bins.JOINTS.index(within_loop)
         for b in range(len(bins.JOINTS)):
             table[b, :, :, k] = ((which == k) & (found == b)).mean(axis=-1)
         _fill_unseen(table[:, :, :, k], k)
-    table[:, :, :, -1] = counted(joints, bins.JOINTS)
+    table[:, :, :, -len(NOT_MOVED) :] = counted(joints, bins.JOINTS)[..., None]
     parents = ("positive_joint", "negative_joint", "loop")
     return Node("joints", "parameter", bins.JOINTS.states, parents, normalised(table, 1e-4), bins.JOINTS.edges)
 
@@ -170,9 +209,9 @@ def _fill_unseen(table: Array, loop_bin: int) -> None:
 
 
 def clamp_node(setting: Setting) -> Node:
-    """Resistance between the cells and the cable clamps: battery and both joints."""
+    """Resistance between the cells and the cable clamps in the first second: battery and both joints."""
     factor, joints = within([bins.SOURCE_FACTOR, bins.JOINTS], even_points(64, 2))
-    table = counted(factor * setting.source_resistance + joints, bins.CLAMP_SOURCE, 1e-5)
+    table = counted(EARLY_SHARE * factor * setting.source_resistance + joints, bins.CLAMP_SOURCE, 1e-5)
     parents = ("source_factor", "joints")
     return Node("clamp_resistance", "parameter", bins.CLAMP_SOURCE.states, parents, table, bins.CLAMP_SOURCE.edges)
 
@@ -196,7 +235,7 @@ def start_samples(setting: Setting) -> StartSamples:
     """Solve the starting circuit at even points within every cell of the grid."""
     share = even_points(CELL_SAMPLES, 8)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
-    loop = np.concatenate([loop, np.full_like(loop[:, :, :1], 1e4)], axis=2)
+    loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[4]))
     ohmic = OHMIC_SHARE * source
@@ -212,16 +251,18 @@ def start_samples(setting: Setting) -> StartSamples:
     )
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
     moved = np.ones(shape, dtype=bool)
-    moved[:, :, -1] = False
+    moved[:, :, -len(NOT_MOVED) :] = False
+    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[6], share[7])
     ripple = np.broadcast_to(cranking.compression_ripple(start.current, source, setting.car.cylinders), shape)
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
 
+    current = np.where(moved, start.current + setting.spread("coil_current_hold"), coil)
     return StartSamples(
         emf=full(emf),
-        current=full(start.current),
-        sustained=full(start.post_voltage),
+        current=full(current),
+        sustained=np.where(moved, start.post_voltage, emf - coil * EARLY_SHARE * source),
         speed=full(start.speed),
         first_dip=full(start.first_dip),
         stall_current=full(start.stall_current),
@@ -231,57 +272,68 @@ def start_samples(setting: Setting) -> StartSamples:
     )
 
 
+def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, leak: Array) -> Array:
+    """What flows with the main contacts open, over the loop's states: the windings where they are fed [A].
+
+    Notes
+    -----
+    Both windings are on until the contacts close; a weak one may carry the holding current alone. Nothing to speak of
+    flows without a command.
+    """
+    pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
+    windings = PULL_VOLTS / (pull * (hold / pull) ** which**2)
+    fed = emf / (windings + source)
+    shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
+    current = np.array(np.broadcast_to(fed, shape))
+    current[:, :, -1] = 1.5 * leak
+    return current
+
+
 def current_node(setting: Setting, samples: StartSamples) -> Node:
-    """Sustained cranking current; the solenoid's own coils where the contacts do not conduct."""
-    current = samples.current + np.where(samples.moved, setting.spread("coil_current_hold"), 1.5)
-    table = blurred(counted(current, bins.CRANK_CURRENT), bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
+    """Sustained cranking current; the solenoid's own windings where the contacts do not conduct."""
+    table = blurred(
+        counted(samples.current, bins.CRANK_CURRENT), bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0
+    )
     return Node("crank_current_level", "parameter", bins.CRANK_CURRENT.states, GRID, table, bins.CRANK_CURRENT.edges)
 
 
 def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
-    """Quantities of a start as a whole: volts held, inrush, speed, and what one hears."""
+    """Quantities of a start as a whole: volts held, inrush and speed."""
     held = blurred(counted(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    inrush = counted(samples.stall_current * setting.spread("inrush_seen_share"), bins.INRUSH)
+    peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
+    inrush = counted(peak, bins.INRUSH)
     inrush = blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
     speed = blurred(counted(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
     return [
         Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
         Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
         Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
-        Node("crank_behaviour", "quantity", BEHAVIOURS, GRID, _behaviour(samples)),
     ]
 
 
-BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
+TURNING = ("brisk", "slow", "stands", "still")
 
 
-def _behaviour(samples: StartSamples) -> Array:
-    """What one hears: from speed, current, and whether the volts left hold the solenoid in.
+def turning_node(setting: Setting, samples: StartSamples) -> Node:
+    """How the engine turns: briskly, slowly, not with the contacts closed, not with them open."""
+    turns = above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
+    brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
+    closed = samples.moved.astype(float)
+    weights = np.stack([turns * brisk, turns * (1.0 - brisk), 1.0 - turns]) * closed
+    weights = np.concatenate([weights, (1.0 - closed)[None]])
+    return Node("turning", "parameter", TURNING, GRID, normalised(weights.mean(axis=-1), 1e-4))
 
-    Notes
-    -----
-    Below about 8 V held the solenoid drops out and pulls in again as the volts recover: rapid clicking; below about
-    5 V it does not pull in at all. Contacts that do not conduct give one clunk. Limits of slow and normal lie around
-    150 rev/min with a soft edge (common practice, no source).
-    """
-    turning = 1.0 / (1.0 + np.exp(-(samples.speed - 45.0) / 8.0))
-    brisk = 1.0 / (1.0 + np.exp(-(samples.speed - 160.0) / 12.0))
-    conducting = 1.0 / (1.0 + np.exp(-(samples.current - 40.0) / 10.0))
-    collapsing = 1.0 / (1.0 + np.exp((samples.sustained - 7.6) / 0.5))
-    dead = 1.0 / (1.0 + np.exp((samples.emf - 6.5) / 0.8))
-    still = 1.0 - turning
-    clicking = still * conducting * collapsing * (1.0 - dead)
-    clunk = still * ((1.0 - conducting) * (1.0 - dead) + conducting * (1.0 - collapsing))
-    weights = np.stack([turning * brisk, turning * (1.0 - brisk), clunk, clicking, still * dead])
-    weights = np.where(samples.moved[None], weights, np.array([0.0, 0.0, 0.03, 0.02, 0.95]).reshape(5, 1, 1, 1, 1, 1))
-    return normalised(weights.mean(axis=-1), 4e-3)
+
+def above(value: Array, middle: float, width: float) -> Array:
+    """Chance that somebody calls a value above a soft edge [-]."""
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
 
 
 def minimum_node(
     setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None
 ) -> Node:
     """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
-    seen = _seen_minimum(
+    seen = seen_minimum(
         samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
     )
     seen = np.where(samples.moved, seen, samples.sustained)
@@ -289,44 +341,14 @@ def minimum_node(
     return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
 
 
-def _seen_minimum(
+def seen_minimum(
     rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None
 ) -> Array:
+    """Lowest volts of a start as an averaging window or a sampling interval shows them [V]."""
     dip = np.minimum(dip, held)
     if interval is not None and interval > (window or 0.0):
         return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
     return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))
-
-
-def clamp_minimum_node(setting: Setting, name: str, window: float | None, interval: float | None) -> Node:
-    """Lowest volts at the cable clamps, where modules and lamps are fed, seen through an instrument's sampling."""
-    share = even_points(32, 6)
-    emf, source, current = within([bins.SOURCE_EMF, bins.CLAMP_SOURCE, bins.CRANK_CURRENT], share)
-    feed = np.minimum(current, emf / source)
-    held = emf - feed * source
-    surge = np.minimum(feed * (2.5 + 2.5 * share[3]), 0.95 * emf / source)
-    surge = np.where(current < 30.0, feed, surge)
-    dip = emf - surge * source * 0.7
-    shape = np.broadcast_shapes(emf.shape, source.shape, current.shape)
-    rest, low, kept, ripple, phase = (
-        np.broadcast_to(a, shape) for a in (emf, dip, held, 0.12 * (emf - held), share[4])
-    )
-    seen = _seen_minimum(rest, low, kept, ripple, phase, window, interval)
-    table = blurred(counted(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, 0.15)
-    parents = ("source_emf", "clamp_resistance", "crank_current_level")
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)
-
-
-def lamps_node() -> Node:
-    """What the lamps do while cranking: they are fed from the clamps and draw a few amperes of their own."""
-    share = even_points(32, 3)
-    emf, source, current = within([bins.SOURCE_EMF, bins.CLAMP_SOURCE, bins.CRANK_CURRENT], share)
-    volts = emf - np.minimum(current + 8.0, emf / source) * source
-    bright = 1.0 / (1.0 + np.exp(-(volts - 10.6) / 0.35))
-    out = 1.0 / (1.0 + np.exp((volts - 6.0) / 0.6))
-    table = normalised(np.stack([bright, (1.0 - bright) * (1.0 - out), out]).mean(axis=-1), 0.02)
-    parents = ("source_emf", "clamp_resistance", "crank_current_level")
-    return Node("clamp_lamps", "quantity", ("stay_bright", "dim", "go_out"), parents, table)
 
 
 DROPS = (
@@ -346,12 +368,14 @@ def drop_nodes() -> list[Node]:
 
 
 def _drop_node(name: str, parent: str, scale: Bins, switched: bool) -> Node:
-    resistance, current = within([scale, bins.CRANK_CURRENT], even_points(64, 2))
-    drop = np.minimum(resistance * current, 12.3)
+    share = even_points(64, 3)
+    resistance, current = within([scale, bins.CRANK_CURRENT], share)
+    whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
+    drop = np.minimum(resistance * current, whole - 0.5)
     if switched:
         open_contact = (resistance > 0.035) & (current < 30.0)
-        drop = np.where(open_contact, 11.5 + 0.0 * drop, drop)
-        drop = np.concatenate([drop, np.full_like(drop[:1], 12.0)])
+        drop = np.where(open_contact, whole - 0.5, drop)
+        drop = np.concatenate([drop, np.broadcast_to(whole, (len(NOT_MOVED), *drop.shape[1:]))])
     table = blurred(counted(drop, bins.DROP), bins.DROP, 0.004)
     return Node(name, "quantity", bins.DROP.states, (parent, "crank_current_level"), table, bins.DROP.edges)
 
@@ -363,62 +387,3 @@ def crank_current_quantity(setting: Setting) -> Node:
         "crank_current", "quantity", bins.CRANK_CURRENT.states, ("crank_current_level",),
         normalised(table, 1e-3), bins.CRANK_CURRENT.edges,
     )  # fmt: skip
-
-
-def control_voltage_node(setting: Setting) -> Node:
-    """Volts at the solenoid's control terminal while the key is held at start."""
-    share = even_points(64, 3)
-    emf = bins.SOURCE_EMF.at(share[0])
-    modes = setting.modes("start_control")
-    good = emf - 0.35 - 1.6 * share[1]
-    bad = np.where(share[2] < 0.7, 0.8 * share[1], 1.0 + 6.0 * share[1]) * np.ones_like(emf)
-    values = np.stack([good if m == "sound" else bad for m in modes])
-    table = blurred(counted(np.clip(values, 0.0, 12.9), bins.CONTROL_VOLTS), bins.CONTROL_VOLTS, 0.3)
-    parents = ("start_control_now", "source_emf")
-    return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)
-
-
-def load_quantities(setting: Setting) -> list[Node]:
-    """Quantities of the battery under a known load: half-rating test, two-load resistance, conductance."""
-    share = even_points(48, 3)
-    emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR], share)
-    resistance = factor * setting.source_resistance
-    loaded = np.maximum(emf - 0.5 * setting.rating * resistance, 0.0)
-    half = blurred(counted(loaded, bins.CRANK_VOLTS), bins.CRANK_VOLTS, 0.12)
-    factor_only = bins.SOURCE_FACTOR.at(share[1])
-    ohms = counted(factor_only * setting.source_resistance * (0.8 + 0.25 * share[2]), bins.SOURCE_OHMS)
-    indicated = setting.rating * factor_only**-0.95 * np.exp(0.09 * standard_normal(share[2]))
-    return [
-        Node(
-            "half_rating_voltage", "quantity", bins.CRANK_VOLTS.states, ("source_emf", "source_factor"),
-            half, bins.CRANK_VOLTS.edges,
-        ),
-        Node(
-            "source_resistance", "quantity", bins.SOURCE_OHMS.states, ("source_factor",), ohms, bins.SOURCE_OHMS.edges
-        ),
-        Node(
-            "conductance_rating", "quantity", bins.CONDUCTANCE.states, ("source_factor",),
-            blurred(counted(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE, 10.0), bins.CONDUCTANCE.edges,
-        ),
-    ]  # fmt: skip
-
-
-def sag_node(setting: Setting) -> Node:
-    """Fall of the posts' volts from the first to the fifteenth second of a dead crank."""
-    share = even_points(192, 4)
-    charge = bins.CHARGE.at(share[0])
-    draw = setting.nominal_current * np.exp(0.2 * standard_normal(share[1]))
-    slow = cranking_sag(setting, draw, charge)
-    factor = setting.drawn("battery", "resistance_factor", share[2])[:, None]
-    loss = setting.drawn("battery", "load_loss", share[3])[:, None] * 0.6
-    table = blurred(counted(slow[None] * factor + loss, bins.SAG), bins.SAG, 0.06)
-    return Node("crank_sag", "quantity", bins.SAG.states, ("battery", "charge"), table, bins.SAG.edges)
-
-
-def cranking_sag(setting: Setting, current: Array, charge: Array) -> Array:
-    """Sag of a sound battery over fifteen seconds [V]."""
-    from faultnet.physics import battery
-
-    slow = battery.polarisation_resistance(setting.rating, setting.electrolyte, charge)
-    before = cranking.sustained_after(12.0, current, slow, 1.0)
-    return np.asarray(before - cranking.sustained_after(12.0, current, slow, 15.0))

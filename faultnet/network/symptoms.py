@@ -7,6 +7,7 @@ from itertools import product
 import numpy as np
 
 from faultnet.catalogue.types import SymptomTable, Test
+from faultnet.network.modes import COMING_AND_GOING
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Array, Node, normalised
 
@@ -14,13 +15,14 @@ from faultnet.network.structure import Array, Node, normalised
 def symptom_node(setting: Setting, test: Test) -> Node:
     """The table of a test whose answers are elicited counts."""
     table = setting.catalogue.symptoms[test.id]
-    parents = table.components()
-    modes = [setting.modes(p) for p in parents]
+    components = table.components()
+    parents = tuple(f"{c}_now" if table.today and c in COMING_AND_GOING else c for c in components)
+    modes = [setting.modes(c) for c in components]
     states = tuple(c for c, _ in test.choices)
     shape = [len(states), *(len(m) for m in modes)]
     values = np.empty(shape)
     for index in product(*(range(len(m)) for m in modes)):
-        present = [(p, m[i]) for p, m, i in zip(parents, modes, index, strict=True)]
+        present = [(c, m[i]) for c, m, i in zip(components, modes, index, strict=True)]
         column: tuple[slice | int, ...] = (slice(None), *index)
         values[column] = combined(table, present)
     return Node(f"answer_{test.id}", "quantity", states, parents, normalised(values, 2e-3))

@@ -9,23 +9,15 @@ from faultnet.network.symptoms import combined
 from faultnet.trials.circuit import Circuit, solve_circuit
 from faultnet.trials.vehicle import VirtualCar
 
-# Where the words change, each with the spread of the ear or the eye that says them. The words' own meaning, shared
-# with the network so that both speak of the same thing: common practice and estimates, no source.
-STANDS_SPEED = (45.0, 8.0)  # [rev/min] logistic middle and width
-SLOW_SPEED = (160.0, 12.0)
-BRIGHT_VOLTS = (10.6, 0.35)  # [V] at the lamps
-OUT_VOLTS = (6.0, 0.6)
-CONDUCTS = (40.0, 10.0)  # [A]
-LAMP_CURRENT = 8.0  # [A]
+# The words' own meaning, shared with the network so that both speak of the same thing: estimates, no source.
 GREEN_SHARE = 0.97  # [-] of eyes that show green when charged
 CLEAR_DRIED, CLEAR_USUAL = 0.5, 0.015  # [-] acid below the eye
 NEVER_RULED_OUT = 2e-3  # [-] spread evenly over the answers of a table
 
 
-def _above(rng: np.random.Generator, value: float, edge: tuple[float, float]) -> bool:
-    """Whether somebody calls a value above a soft edge."""
-    middle, width = edge
-    return value > middle + width * float(rng.logistic())
+def _above(vehicle: VirtualCar, rng: np.random.Generator, value: float, edge: str, width: str) -> bool:
+    """Whether somebody calls a value above a soft edge; both are named numbers of the prior set."""
+    return value > vehicle.spread(edge) + vehicle.spread(width) * float(rng.logistic())
 
 
 def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
@@ -39,8 +31,9 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
         return "nothing"
-    if _above(rng, float(circuit.start.speed), STANDS_SPEED):
-        return "normal" if _above(rng, float(circuit.start.speed), SLOW_SPEED) else "slow"
+    speed = float(circuit.start.speed)
+    if _above(vehicle, rng, speed, "stands_speed", "stands_speed_width"):
+        return "normal" if _above(vehicle, rng, speed, "slow_speed", "slow_speed_width") else "slow"
     spread = vehicle.trait("clicking", vehicle.spread("clicking_voltage_spread"))
     if coil_volts(vehicle, circuit) < vehicle.spread("clicking_voltage") + spread:
         return "rapid_clicking"
@@ -57,11 +50,11 @@ def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """What the headlamps do while cranking."""
     circuit = solve_circuit(vehicle)
     joints = circuit.positive_joint + circuit.negative_joint
-    drawn = circuit.current + circuit.coil + LAMP_CURRENT
+    drawn = circuit.current + circuit.coil + vehicle.spread("lamp_current")
     volts = max(circuit.emf - drawn * (circuit.developed + joints), 0.0)
-    if _above(rng, volts, BRIGHT_VOLTS):
+    if _above(vehicle, rng, volts, "lamp_dim_voltage", "lamp_dim_width"):
         return "stay_bright"
-    return "dim" if _above(rng, volts, OUT_VOLTS) else "go_out"
+    return "dim" if _above(vehicle, rng, volts, "lamp_out_voltage", "lamp_out_width") else "go_out"
 
 
 def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
@@ -78,6 +71,7 @@ def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 def told(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
     """An answer drawn from the elicited table of a test."""
     table = vehicle.catalogue.symptoms[test.id]
-    chances = combined(table, [(c, vehicle.modes[c]) for c in table.components()])
+    modes = vehicle.acting if table.today else vehicle.modes
+    chances = combined(table, [(c, modes[c]) for c in table.components()])
     chances = (1.0 - NEVER_RULED_OUT) * chances + NEVER_RULED_OUT / len(chances)
     return str(rng.choice([c for c, _ in test.choices], p=chances / chances.sum()))

@@ -127,10 +127,9 @@ def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> float:
 
 
 def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> float:
-    """Volts at the solenoid's control terminal, against the starter's case, key at start [V]."""
+    """Volts at the solenoid's control terminal, against the negative clamp, key at start [V]."""
     circuit = solve_circuit(vehicle)
-    if not circuit.moved:
-        return max(circuit.pull_in + vehicle.scattered(rng, 0.1), 0.0)
-    supply = circuit.clamps - circuit.current * circuit.ground
+    supply = circuit.clamps
     control = vehicle.value("start_control", "control_resistance")
-    return float(cranking.control_terminal_voltage(supply, circuit.coil, control)) + vehicle.scattered(rng, 0.1)
+    volts = float(cranking.control_terminal_voltage(supply, circuit.coil, control))
+    return max(volts + vehicle.scattered(rng, 0.1), 0.0)

@@ -166,7 +166,8 @@ def _at_visit(vehicle: VirtualCar, rng: np.random.Generator, faults_on: bool | N
     fed = charge.supply_word(setting, modes, parameters) != "none"
     surface = charge.surface_after_charging(rng, setting, vehicle.world) if fed else 0.0
     left = charge.surface_left(setting, surface, vehicle.hours_standing)
-    sticks = modes["solenoid"] == "weak_winding" and rng.random() < vehicle.spread("weak_winding_does_not_pull")
+    does_not_pull = rng.random() < vehicle.spread("weak_winding_does_not_pull")
+    sticks = modes["solenoid"] == "weak_winding" and (does_not_pull if faults_on is None else faults_on)
     return replace(vehicle, acting=acting, charge=held, surface=left, sticks=bool(sticks))
 
 

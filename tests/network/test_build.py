@@ -12,6 +12,7 @@ from faultnet.errors import PriorsError
 from faultnet.network import bins
 from faultnet.network.build import SLUG, build_network, nearest_recorder_interval, quantity_of, reading_node, variant
 from faultnet.network.setting import Setting
+from faultnet.network.starting import NOT_MOVED
 from faultnet.network.structure import Network, Node, normalised
 from tests.engine import demo
 
@@ -95,7 +96,7 @@ def test_belief_flows_from_modes_to_readings(name: str) -> None:
 def test_binned_nodes_have_one_edge_more_than_bins(name: str) -> None:
     for node in network(name).nodes.values():
         if node.edges:
-            bins_of = node.card - (1 if node.states[-1] == "not_moved" else 0)
+            bins_of = node.card - sum(s in NOT_MOVED for s in node.states)
             assert len(node.edges) == bins_of + 1, node.name
             assert list(node.edges) == sorted(node.edges)
 
