@@ -170,6 +170,9 @@ def log(
     place: Annotated[Literal["posts", "module"], typer.Option(help="Where the recorder was connected.")] = "posts",
     window: Annotated[float, typer.Option(min=0.0, help="Time the recorder averages over [s]; 0 for none.")] = 0.0,
     posts_at_rest: Annotated[float | None, typer.Option(help="Volts at the posts while the module rested [V].")] = None,
+    engine: Annotated[
+        Literal["idle", "unloaded", "loaded", "hot"], typer.Option(help="What the engine did while it charged.")
+    ] = "idle",
 ) -> None:
     """Find starts, charging and drop-outs in a recorded voltage log."""
     from faultnet.cli.inputs import read_source, write_text
@@ -189,7 +192,7 @@ def log(
         format=file_format,
     )
     events = find_events(trace, cylinders=cylinders)
-    readings = readings_from(events, place, window=window, posts_at_rest=posts_at_rest)
+    readings = readings_from(events, place, window=window, posts_at_rest=posts_at_rest, engine=engine)
     if svg is not None:
         write_text(svg, draw_trace(trace, events))
     _show((log_answer if as_json else log_sheet)(trace, events, readings, window))

@@ -7,8 +7,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from faultnet.cases.writing import entry_fields
 from faultnet.cli.layout import counted, joined, section, wrapped
-from faultnet.recordings import Charging, Decline, DropOut, Event, Rest, Start, Trace, lowest_uncertainty
+from faultnet.recordings import (
+    Charging,
+    Decline,
+    DropOut,
+    Event,
+    Rest,
+    Start,
+    Trace,
+    entry_of,
+    lowest_uncertainty,
+    not_offered,
+)
 
 OUTCOMES = {
     "good": "and the engine ran",
@@ -44,7 +56,7 @@ def log_answer(
         "interval": trace.interval,
         "repairs": list(trace.repairs),
         "events": [_event(event, window) for event in events],
-        "readings": list(readings),
+        "readings": [{**reading, "entry": entry_fields(entry_of(reading))} for reading in readings],
     }
     return {name: _finite(value) for name, value in found.items()}
 
@@ -84,6 +96,7 @@ def log_sheet(trace: Trace, events: Sequence[Event], readings: Sequence[dict[str
             section("Inferred or repaired while reading", [wrapped(text, "  - ") for text in trace.repairs]),
             section("Found", [line for event in events for line in _lines(event, window)] or ["  Nothing."]),
             section("As readings for a case", [_reading(reading) for reading in readings]),
+            section("Not offered as a reading", [wrapped(text, "  ") for text in not_offered(events, readings)]),
         )
     )
 

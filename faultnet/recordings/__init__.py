@@ -12,7 +12,8 @@ The flow, and the modules in its order:
 * :mod:`~faultnet.recordings.levels`, :mod:`~faultnet.recordings.starts`, :mod:`~faultnet.recordings.spectrum` and
   :mod:`~faultnet.recordings.measuring` serve :func:`find_events` (:mod:`~faultnet.recordings.finding`);
 * :func:`lowest_uncertainty` (:mod:`~faultnet.recordings.uncertainty`) says what the sampling may have missed,
-  :func:`readings_from` (:mod:`~faultnet.recordings.readings`) offers readings, :func:`draw_trace`
+  :func:`readings_from` (:mod:`~faultnet.recordings.readings`) offers readings in the terms of the catalogue
+  (:mod:`~faultnet.recordings.entries`), :func:`draw_trace`
   (:mod:`~faultnet.recordings.picture`) draws;
 * :mod:`~faultnet.recordings.simulation` makes up recordings with known truth, and
   :mod:`~faultnet.recordings.generate` writes the example files.
@@ -26,6 +27,7 @@ Examples
 
 from __future__ import annotations
 
+from faultnet.recordings.entries import entry_of, not_offered
 from faultnet.recordings.events import Charging, Decline, DropOut, Event, Rest, Start
 from faultnet.recordings.finding import find_events
 from faultnet.recordings.picture import draw_trace
@@ -46,10 +48,12 @@ __all__ = [
     "Trace",
     "decimate",
     "draw_trace",
+    "entry_of",
     "find_events",
     "format_of",
     "list_channels",
     "lowest_uncertainty",
+    "not_offered",
     "read_recording",
     "readings_from",
 ]

@@ -67,9 +67,9 @@ def draw_trace(
     part = _part(trace, begin, end)
     middle, low, high = decimate(part, max(int(width - LEFT - RIGHT), 1))
     scale = _Scale(part, low, high, width, height)
-    shown = [event for event in events if event.end >= part.time[0] and event.begin <= part.time[-1]]
-    body = [_title(trace, width), *_bands(shown, scale), *_axes(scale), _line(middle, low, high, scale)]
-    body += _marks(shown, scale)
+    numbered = [(event, number) for event, number in _numbered(events) if scale.shows(event)]
+    body = [_title(trace, width), *_bands([event for event, _ in numbered], scale), *_axes(scale)]
+    body += [_line(middle, low, high, scale), *_marks(numbered, scale)]
     label = escape(f"Voltage of {trace.name} over {part.duration:.1f} s, from {low.min():.2f} to {high.max():.2f} V")
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
@@ -87,6 +87,10 @@ class _Scale:
         self.begin, self.end = float(trace.time[0]), float(trace.time[-1])
         margin = max(0.08 * float(high.max() - low.min()), 0.2)
         self.least, self.most = float(low.min()) - margin, float(high.max()) + margin
+
+    def shows(self, event: Event) -> bool:
+        """Whether an event lies in the part that is drawn."""
+        return event.end >= self.begin and event.begin <= self.end
 
     def x(self, time: float) -> float:
         """Pixels from the left."""
@@ -177,12 +181,18 @@ def _line(time: Array, low: Array, high: Array, scale: _Scale) -> str:
     )
 
 
-def _marks(events: list[Event], scale: _Scale) -> list[str]:
+def _numbered(events: Iterable[Event]) -> list[tuple[Event, int]]:
+    """Number the starts of the whole recording, so that a part of it shows the same numbers."""
+    listed = list(events)
+    starts = np.cumsum([isinstance(event, Start) for event in listed])
+    return [(event, int(number)) for event, number in zip(listed, starts, strict=True)]
+
+
+def _marks(events: list[tuple[Event, int]], scale: _Scale) -> list[str]:
     """Write numbers and levels of events over the line."""
-    drawn, number = [], 0
-    for event in events:
+    drawn = []
+    for event, number in events:
         if isinstance(event, Start):
-            number += 1
             drawn += _start_mark(event, number, scale)
         elif isinstance(event, Charging):
             drawn.append(_label(event, f"charging {event.level:.2f} V", scale))

@@ -19,6 +19,7 @@ import pytest
 from faultnet.car import Act, Reading
 from faultnet.catalogue import load_catalogue
 from faultnet.errors import CarError, EntryError
+from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case, serve_module
 
 CATALOGUE = load_catalogue()
@@ -82,19 +83,18 @@ def test_settings_survive_and_a_damaged_file_gives_the_defaults(workplace: Path)
     assert load_settings() == Settings()
 
 
-def test_recorded_readings_go_to_tests_that_exist_and_instruments_that_can_take_them() -> None:
-    from workbench.recorded import AT_MODULE, TESTS, reading_of, tests_for
+def test_recorded_readings_are_sorted_by_the_event_they_come_from() -> None:
+    from workbench.recorded import MOST_CHOSEN, chosen_first, event_names
 
-    from faultnet.diagnosis.evidence import check_reading
+    from faultnet.recordings import find_events, read_recording, readings_from
 
-    for place in ("posts", "module"):
-        for name in {*TESTS, *AT_MODULE}:
-            row = {"test": name, "place": place, "interval": 0.2, "value": 9.0, "note": ""}
-            for test in tests_for(row, CATALOGUE):
-                low, high = CATALOGUE.test(test).plausible or (0.0, 1.0)
-                check_reading(CATALOGUE, reading_of({**row, "value": (low + high) / 2}, test, CATALOGUE), test)
-    slow = {"test": "recorded_lowest", "place": "module", "interval": 0.45, "value": 9.0, "note": ""}
-    assert reading_of(slow, "module_crank_minimum", CATALOGUE).instrument == "socket_adapter_2hz"
+    found = find_events(read_recording(shipped("cases") / "recordings" / "adapter_slow.csv.gz"))
+    rows = readings_from(found, catalogue=CATALOGUE)
+    names = event_names(found, rows)
+    assert {(row["begin"], row["end"]) for row in rows} == set(names)
+    assert sorted(name.split(" at ")[0] for name in names.values() if "Start" in name) == ["Start 1", "Start 2"]
+    assert chosen_first(list(names.values())) == list(names.values())
+    assert chosen_first([f"Start {k} at {k}.0 s" for k in range(1, MOST_CHOSEN + 5)]) == ["Start 1 at 1.0 s"]
 
 
 def test_a_form_names_the_field_that_is_wrong() -> None:

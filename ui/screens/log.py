@@ -10,7 +10,7 @@ import streamlit as st
 from workbench import frame, state
 from workbench.answers import catalogue
 from workbench.entering import number_or_none
-from workbench.recorded import reading_of, tests_for
+from workbench.recorded import chosen_first, event_names
 from workbench.widgets import pictures
 from workbench.words import plain
 
@@ -21,8 +21,10 @@ from faultnet.recordings import (
     Start,
     Trace,
     draw_trace,
+    entry_of,
     find_events,
     list_channels,
+    not_offered,
     read_recording,
     readings_from,
 )
@@ -30,6 +32,9 @@ from faultnet.shipped import shipped
 
 PLACES = {"posts": "At the posts", "module": "Through the module"}
 TIME_UNITS = ("", "s", "ms", "us", "min", "h", "day_first", "month_first", "h:m", "m:s")
+MARKS = {"start": "Starts", "charging": "Charging", "drop_out": "Drop-outs"}
+WHOLE, PART = "All of it", "A part"
+MOST_STARTS = 12
 SIZES = (((1120, 380), "fn-wide"), ((366, 300), "fn-narrow"))
 Options = tuple[tuple[str, Any], ...]
 
@@ -50,8 +55,7 @@ def show() -> None:
     with left:
         frame.title("A recorded voltage log")
         data = _given()
-        place = st.segmented_control("Recorded", list(PLACES), default="posts", format_func=PLACES.__getitem__,
-                                     required=True, key="log_place")  # fmt: skip
+        place, posts = _place()
     if data is None:
         frame.note(
             "Text in columns (any order, unit and separator), ASAM MDF 4, or a CAN log with the module's voltage."
@@ -61,14 +65,30 @@ def show() -> None:
         with left:
             options = _options(data)
         trace, found = _read(data, options)
+        rows = readings_from(found, place, posts_at_rest=posts, catalogue=catalogue())  # type: ignore[arg-type]
     except RecordingError as error:
         frame.show_error(error)
         return
     with left:
         _repairs(trace)
     with right:
-        _offer(list(found), str(place), opened)
+        _offer(found, rows, opened)
     _picture(trace, found)
+
+
+def _place() -> tuple[str, float | None]:
+    """Where the volts were taken, and the posts at rest to compare the module with."""
+    place = st.segmented_control("Recorded", list(PLACES), default="posts", format_func=PLACES.__getitem__,
+                                 required=True, key="log_place")  # fmt: skip
+    if place != "module":
+        return "posts", None
+    typed = st.text_input("Posts by a meter while the module rested in this log, if read", key="log_posts",
+                          placeholder="12.6 V")  # fmt: skip
+    try:
+        return "module", number_or_none(typed, "V", (0.0, 30.0), "Volts at the posts")
+    except FaultnetError as error:
+        frame.show_error(error)
+        return "module", None
 
 
 def _given() -> bytes | None:
@@ -125,15 +145,31 @@ def _repairs(trace: Trace) -> None:
 
 
 def _picture(trace: Trace, found: tuple[Event, ...]) -> None:
-    starts = [e for e in found if isinstance(e, Start)]
-    names = ["All of it", *(f"Start {k} at {e.begin:.1f} s" for k, e in enumerate(starts, start=1))]
-    shown = st.segmented_control("Show", names, default=names[0], required=True, key="log_part")
-    part: dict[str, float] = {}
-    if shown in names[1:]:
-        start = starts[names.index(shown) - 1]
-        part = {"begin": max(start.begin - 1.5, 0.0), "end": min(start.end + 3.0, float(trace.time[-1]))}
-    drawn = [_image(trace, found, size, kind, part) for size, kind in SIZES]
+    begin, end = _span(trace, [e for e in found if isinstance(e, Start)])
+    kinds = sorted({e.kind for e in found if e.kind in MARKS}, key=list(MARKS).index)
+    marked = st.pills("Marks", kinds, selection_mode="multi", default=kinds, format_func=MARKS.__getitem__,
+                      key=f"log_marks_{'_'.join(kinds)}") if kinds else []  # fmt: skip
+    shown = tuple(e for e in found if e.kind not in MARKS or e.kind in marked)
+    try:
+        drawn = [_image(trace, shown, size, kind, {"begin": begin, "end": end}) for size, kind in SIZES]
+    except RecordingError as error:
+        frame.show_error(error)
+        return
     st.html(f"<div class='fn-picture'>{''.join(drawn)}</div>")
+
+
+def _span(trace: Trace, starts: list[Start]) -> tuple[float, float]:
+    """The part to show: all, around one start, or between two times."""
+    whole = (float(trace.time[0]), float(trace.time[-1]))
+    names = [WHOLE, *(f"Start {k} at {e.begin:.1f} s" for k, e in enumerate(starts[:MOST_STARTS], start=1)), PART]
+    shown = st.segmented_control("Show", names, default=WHOLE, required=True, key="log_part")
+    if shown == PART:
+        begin, end = st.slider("From, to [s]", *whole, value=whole, key=f"log_span_{whole[1]:.3f}")
+        return begin, end
+    if shown in names[1:-1]:
+        start = starts[names.index(shown) - 1]
+        return max(start.begin - 1.5, whole[0]), min(start.end + 3.0, whole[1])
+    return whole
 
 
 def _image(trace: Trace, found: tuple[Event, ...], size: tuple[int, int], kind: str, part: dict[str, float]) -> str:
@@ -142,31 +178,40 @@ def _image(trace: Trace, found: tuple[Event, ...], size: tuple[int, int], kind: 
     return pictures.image(svg.replace("<svg", f"<svg color='{ink}'", 1), "The voltage over time, with marks", kind)
 
 
-def _offer(found: list[Event], place: str, opened: state.Opened | None) -> None:
+def _offer(found: tuple[Event, ...], rows: list[dict[str, Any]], opened: state.Opened | None) -> None:
     frame.title("Found in it")
-    rows = [r for r in readings_from(found, place) if tests_for(r, catalogue())]  # type: ignore[arg-type]
+    for text in not_offered(found, rows):
+        frame.note(f"{text[0].upper()}{text[1:]}.")
     if not rows:
         frame.note("Nothing that would be a reading: no start, no charging, no rest.")
         return
-    taken = [_row(k, row) for k, row in enumerate(rows)]
+    names = event_names(found, rows)
+    listed = list(dict.fromkeys(names.values()))
+    chosen = st.multiselect("Take from", listed, default=chosen_first(listed), key=f"log_events_{len(listed)}")
+    taken: list[str | None] = [None] * len(rows)
+    for place, name in names.items():
+        if name in chosen:
+            st.html(f"<p class='fn-label'>{plain(name)}</p>")
+            for k, row in enumerate(rows):
+                if (row["begin"], row["end"]) == place:
+                    taken[k] = _row(k, row)
     if opened is None:
         frame.note("Open a case to take readings into it.")
     elif opened.case.outcome is None:
         st.button("Take the ticked ones as readings", key="take", type="primary", on_click=_take,
-                  args=(rows, list(taken), len(opened.case.visits) - 1))  # fmt: skip
+                  args=(rows, taken, len(opened.case.visits) - 1))  # fmt: skip
 
 
 def _row(number: int, row: dict[str, Any]) -> str | None:
     """One offered reading; gives the test it is to be taken as, None when it is not ticked."""
-    tests = tests_for(row, catalogue())
-    unit = catalogue().test(tests[0]).unit
+    tests = row["may_be"]
     label = catalogue().test(tests[0]).label if len(tests) == 1 else "Voltage with the engine running"
-    ticked = st.checkbox(f"{label}: **{value_words(row['value'], unit)}**", key=f"take_{number}")
-    st.html(f"<p class='fn-note'>{plain(row['note'])}</p>")
+    ticked = st.checkbox(f"{label}: **{value_words(row['value'], row['unit'])}**", key=f"take_{number}")
+    st.html(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
     if not ticked:
         return None
     if len(tests) == 1:
-        return tests[0]
+        return str(tests[0])
     labels = {t: catalogue().test(t).label for t in tests}
     return st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"take_as_{number}",
                         placeholder="Choose what the car was doing")  # fmt: skip
@@ -175,7 +220,7 @@ def _row(number: int, row: dict[str, Any]) -> str | None:
 def _take(rows: list[dict[str, Any]], taken: list[str | None], visit: int) -> None:
     count = 0
     for row, test in zip(rows, taken, strict=True):
-        if test is not None and state.add_entry(visit, reading_of(row, test, catalogue()), "Stored from the recording"):
+        if test is not None and state.add_entry(visit, entry_of(row, test), "Stored from the recording"):
             count += 1
     if not count:
         state.set_trouble(

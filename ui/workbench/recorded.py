@@ -1,67 +1,39 @@
-"""From readings offered by a recording to readings of the catalogue's tests."""
+"""Readings offered by a recording, sorted by the event they come from."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from faultnet.car import Reading
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.units import find_unit
+from faultnet.recordings import Charging, Decline, Event, Rest, Start
 
-TESTS: dict[str, tuple[str, ...]] = {
-    "rest_voltage": ("rest_voltage",),
-    "recorded_lowest": ("recorded_lowest",),
-    "crank_sustained": ("recorded_sustained",),
-    "dead_crank_sag": ("dead_crank_sag",),
-    "cranking_speed": ("cranking_speed",),
-    "charge_running_voltage": (
-        "charge_idle_voltage", "charge_unloaded_voltage", "charge_loaded_voltage", "charge_hot_voltage",
-    ),
-    "charge_ripple": ("charge_ripple",),
-    "overnight_fall": ("overnight_fall",),
-}  # fmt: skip
-AT_MODULE = {"recorded_lowest": ("module_crank_minimum",)}
+WORDS = {Charging: "Charging", Rest: "Rest", Decline: "Standing"}
+MOST_CHOSEN = 6
 
 
-def tests_for(row: Mapping[str, Any], catalogue: Catalogue) -> tuple[str, ...]:
-    """The tests of the catalogue an offered reading may stand for; a person chooses when there are several."""
-    wanted = TESTS.get(row["test"], ())
-    if row["place"] == "module":
-        wanted = AT_MODULE.get(row["test"], wanted)
-    known = {t.id for t in catalogue.tests}
-    return tuple(t for t in wanted if t in known)
-
-
-def reading_of(row: Mapping[str, Any], test: str, catalogue: Catalogue) -> Reading:
-    """An offered reading as an entry.
+def event_names(events: Iterable[Event], rows: Iterable[Mapping[str, Any]]) -> dict[tuple[float, float], str]:
+    """Names of the events that offer a reading, by beginning and end; starts carry the number they have in the picture.
 
     Parameters
     ----------
-    row : mapping
+    events : iterable of Event
+        From :func:`faultnet.recordings.find_events`.
+    rows : iterable of mapping
         From :func:`faultnet.recordings.readings_from`.
-    test : str
-        One of :func:`tests_for`.
-    catalogue : Catalogue
     """
-    unit = catalogue.test(test).unit
-    interval = row["interval"] if 0.0 < row["interval"] <= 60.0 else None
-    return Reading(
-        test,
-        value=round(row["value"], 4),
-        unit=find_unit(unit).name,
-        instrument=instrument_for(row, test, catalogue),
-        interval=interval,
-        note=f"from a recording: {row['note']}",
-    )
+    offered = {(row["begin"], row["end"]) for row in rows}
+    names: dict[tuple[float, float], str] = {}
+    starts = 0
+    for event in events:
+        starts += isinstance(event, Start)
+        if (event.begin, event.end) in offered:
+            word = f"Start {starts}" if isinstance(event, Start) else WORDS.get(type(event), event.kind)
+            names[event.begin, event.end] = f"{word} at {event.begin:.1f} s"
+    return names
 
 
-def instrument_for(row: Mapping[str, Any], test: str, catalogue: Catalogue) -> str | None:
-    """The instrument of that test that comes closest to the recorder: by place, then by time between samples."""
-    allowed = [catalogue.instrument(i) for i in catalogue.test(test).instruments]
-    if row["place"] == "posts":
-        return next((i.id for i in allowed if i.id == "recorder"), None)
-    there = [i for i in allowed if i.place == "module" and i.interval is not None]
-    if not there:
-        return None
-    return min(there, key=lambda i: abs((i.interval or 0.0) - row["interval"])).id
+def chosen_first(names: Sequence[str]) -> list[str]:
+    """Events shown before anybody chose: all of a few, else the first start, else the first ones."""
+    if len(names) <= MOST_CHOSEN:
+        return list(names)
+    return [name for name in names if name.startswith("Start 1 ")] or list(names[:MOST_CHOSEN])
