@@ -8,15 +8,19 @@ from __future__ import annotations
 import io
 import re
 import zlib
+from array import array
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 
 from faultnet.errors import FaultnetError, MissingExtraError, RecordingError
 from faultnet.recordings.foreign import heard
-from faultnet.recordings.sources import Source, name_of, open_source, read_blocks
+from faultnet.recordings.sources import PORTION, PlainStream, Source, name_of, open_source, read_blocks
 from faultnet.recordings.trace import Array
+
+LARGEST_OBJECT = 16 * 1024 * 1024
+"""Most bytes of an object of a BLF log, containers among them; python-can writes 128 kB (estimate)."""
 
 Frame = tuple[float, int, bytes]
 """Time [s], CAN identifier, data bytes."""
@@ -158,98 +162,128 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
     >>> list(library_frames(text, "can_csv", []))
     [(1.5, 2024, b'\\x04AB18')]
     """
-    content = _content(source, notes)
-    frames: list[Frame] = []
-    with heard("can") as said:
+    count, opener = 0, _opener(kind)
+    with heard("can") as said, PlainStream(source, notes) as plain:
+        _check_objects_of(source, kind, name_of(source))
         try:
-            for message in _reader(content, kind, name_of(source)):
-                frames.append((float(message.timestamp), int(message.arbitration_id), bytes(message.data)))
+            for message in _reader(opener, plain, kind, name_of(source)):
+                count += 1
+                yield float(message.timestamp), int(message.arbitration_id), bytes(message.data)
         except FaultnetError:
             raise
         except Exception as error:  # a damaged log makes python-can raise anything, from ValueError to zlib.error
-            what = f"the CAN log is damaged after {len(frames)} frames ({type(error).__name__})"
+            what = f"the CAN log is damaged after {count} frames ({type(error).__name__})"
             notes.append(f"{what}; the rest was not read")
     if said:
         notes.append(f"{len(said)} entries of the CAN log could not be read; first: {said[0]}")
-    yield from frames
 
 
-def _content(source: Source, notes: list[str]) -> bytes:
-    """Read a whole source."""
-    stream = open_source(source)
-    try:
-        return b"".join(read_blocks(stream, notes))
-    finally:
-        if stream is not source:
-            stream.close()
-
-
-def _reader(content: bytes, kind: str, name: str) -> Iterable[Any]:
-    """Open the python-can reader for a kind of log."""
+def _opener(kind: str) -> Any:
+    """Give the python-can reader for a kind of log, which takes one frame at a time."""
     try:
         import can
     except ImportError as error:
         raise MissingExtraError("CAN logs of this kind need python-can", extra="can") from error
-    readers: dict[str, Any] = {"asc": can.ASCReader, "trc": can.TRCReader, "can_csv": can.CSVReader}
+    return {"asc": can.ASCReader, "blf": can.BLFReader, "trc": can.TRCReader, "can_csv": can.CSVReader}[kind]
+
+
+def _reader(opener: Any, plain: PlainStream, kind: str, name: str) -> Iterable[Any]:
+    """Open a log; only BLF is not text."""
+    whole = io.BufferedReader(plain, PORTION)
     try:
-        if kind == "blf":
-            _check_objects(content)
-            return can.BLFReader(io.BytesIO(content))
-        return readers[kind](io.StringIO(content.decode("utf-8", "replace")))  # type: ignore[no-any-return]
+        return opener(whole if kind == "blf" else io.TextIOWrapper(whole, "utf-8", "replace"))  # type: ignore[no-any-return]
     except Exception as error:  # see library_frames
-        raise RecordingError("the CAN log cannot be read", where=name, got=type(error).__name__) from error
+        raise _unreadable(name, error) from error
 
 
-def _check_objects(content: bytes) -> None:
+def _unreadable(name: str, error: Exception) -> RecordingError:
+    """Say that a CAN log cannot be read."""
+    return RecordingError("the CAN log cannot be read", where=name, got=type(error).__name__)
+
+
+def _check_objects_of(source: Source, kind: str, name: str) -> None:
+    """Refuse a BLF log that python-can would not come to an end with."""
+    if kind != "blf":
+        return
+    try:
+        with PlainStream(source, []) as plain:
+            _check_objects(io.BufferedReader(plain, PORTION))
+    except (ValueError, zlib.error) as error:
+        raise _unreadable(name, error) from error
+
+
+def _check_objects(stream: BinaryIO) -> None:
     """Refuse a BLF log in which an object has no length: python-can would read it for ever.
 
     Each object begins with "LOBJ", two lengths of headers, its own length and its type, 16 bytes in all; type 10 is
-    a container of further objects, packed or not.
+    a container of further objects, packed or not. An object may go on in the next container.
     """
-    inner: list[bytes] = []
-    for start, end, kind in _objects(content, int.from_bytes(content[4:8], "little")):
-        if kind == 10:
-            packed = content[start + 32 : end]
-            method = int.from_bytes(content[start + 16 : start + 18], "little")
-            inner.append(zlib.decompressobj().decompress(packed, 100_000_000) if method == 2 else packed)
-    for _ in _objects(b"".join(inner), 0):
-        pass
+    head, rest = stream.read(8), b""
+    stream.read(int.from_bytes(head[4:8], "little") - 8)
+    while (start := stream.read(16))[:4] == b"LOBJ" and len(start) == 16:
+        length = _length_of(start)
+        body = stream.read(length - 16)
+        stream.read(length % 4)
+        if int.from_bytes(start[12:16], "little") == 10:
+            packed = body[16:]
+            method = int.from_bytes(body[:2], "little")
+            rest += zlib.decompressobj().decompress(packed, LARGEST_OBJECT) if method == 2 else packed
+            rest = _walked(rest)
 
 
-def _objects(content: bytes, place: int) -> Iterator[tuple[int, int, int]]:
-    """Walk over the objects of a BLF log: start, end and type of each."""
+def _length_of(head: bytes) -> int:
+    """Length of an object by its head; refuses what no log holds."""
+    length = int.from_bytes(head[8:12], "little")
+    if not 16 <= length <= LARGEST_OBJECT:
+        raise ValueError("an object without a length")
+    return length
+
+
+def _walked(content: bytes) -> bytes:
+    """Walk over the objects in unpacked content; give what is left of one that goes on in the next container."""
+    place = 0
     while (start := content.find(b"LOBJ", place, place + 8)) >= 0 and start + 16 <= len(content):
-        length = int.from_bytes(content[start + 8 : start + 12], "little")
-        if length < 16:
-            raise ValueError("an object without a length")
-        yield start, start + length, int.from_bytes(content[start + 12 : start + 16], "little")
+        length = _length_of(content[start : start + 16])
+        if start + length > len(content):
+            return content[start:]
         place = start + length
+    return content[place:][:16]
 
 
-def module_voltages(frames: Iterable[Frame]) -> dict[str, tuple[Array, Array]]:
-    """Sort the answers in a stream of frames by the module that gave them.
+def module_parts(frames: Iterable[Frame], size: int = 100_000) -> Iterator[tuple[str, Array, Array]]:
+    """Sort the answers in a stream of frames by the module that gave them, some at a time.
 
     Parameters
     ----------
     frames : iterable of tuple
         Time [s], identifier, data.
+    size : int
+        Answers of a module that are gathered at most [-].
 
-    Returns
-    -------
-    dict
-        For each module, by its identifier such as "7E8": time [s] and volts [V].
+    Yields
+    ------
+    module : str
+        Its identifier, such as "7E8".
+    time, volts : array, shape (n,)
+        Some of its answers [s], [V], in the order of the log.
 
     Examples
     --------
-    >>> found = module_voltages([(0.0, 0x7E8, bytes.fromhex("0441423138")), (0.1, 0x7DF, b"")])
-    >>> {name: volts.tolist() for name, (time, volts) in found.items()}
-    {'7E8': [12.6]}
+    >>> answers = [(0.1 * k, 0x7E8, bytes.fromhex("0441423138")) for k in range(3)]
+    >>> [(module, volts.tolist()) for module, time, volts in module_parts(answers, 2)]
+    [('7E8', [12.6, 12.6]), ('7E8', [12.6])]
     """
-    found: dict[str, tuple[list[float], list[float]]] = {}
+    held: dict[str, tuple[array[float], array[float]]] = {}
     for stamp, identifier, data in frames:
         volts = decode_voltage(identifier, data)
-        if volts is not None:
-            time_list, volts_list = found.setdefault(f"{identifier:X}", ([], []))
-            time_list.append(stamp)
-            volts_list.append(volts)
-    return {name: (np.array(time), np.array(volts)) for name, (time, volts) in found.items()}
+        if volts is None:
+            continue
+        module = f"{identifier:X}"
+        times, values = held.setdefault(module, (array("d"), array("d")))
+        times.append(stamp)
+        values.append(volts)
+        if len(times) >= size:
+            yield module, np.array(times), np.array(values)
+            del held[module]
+    for module, (times, values) in held.items():
+        yield module, np.array(times), np.array(values)

@@ -64,6 +64,8 @@ class Start(Event):
         When that was [s].
     sustained : float
         Mean level while the engine was turned [V].
+    scatter : float
+        Standard deviation of the samples about a straight line while the engine was turned [V].
     sag : float
         Fall of the level from the first to the last second of a start of at least 3 s [V].
     recovered : float
@@ -96,6 +98,7 @@ class Start(Event):
     lowest_steady: float
     lowest_time: float
     sustained: float
+    scatter: float = NAN
     sag: float = NAN
     recovered: float = NAN
     after: float = NAN

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from faultnet.recordings.events import NAN, Charging, Decline, DropOut, Event, Rest, Start
-from faultnet.recordings.levels import noise_of
+from faultnet.recordings.levels import COARSE, noise_of
 from faultnet.recordings.measuring import measure_start
 from faultnet.recordings.spectrum import strongest_sine
 from faultnet.recordings.starts import CHARGED, DEAD, FAST, SLOWEST, Found, Picture, find_falls, picture_of
@@ -18,6 +20,9 @@ LEAST_DEPTH = 0.65
 """Fall of the sustained level from which a slowly sampled fall that leads to no charging is a start [V] (estimate:
 glow plugs pull 0.3 to 0.6 V, a weakly loaded starter 0.5 V and more)."""
 
+WEAK_DEPTH = 0.4
+"""Fall from which it is a start if it shows what no even load shows, or the level of another start [V] (estimate)."""
+
 LEAST_REST = 2.0
 """Shortest rest that is reported [s]."""
 
@@ -26,6 +31,9 @@ LEAST_CHARGING = 3.0
 
 MOST_GAPS = 1000
 """Gaps reported at most [-]."""
+
+PREHEATING = 1.2
+"""A weak fall that ends this shortly before the next one is taken for glow plugs [s] (estimate)."""
 
 OVERNIGHT = 7200.0
 """Shortest rest that is looked at for a decline [s]."""
@@ -49,9 +57,9 @@ def find_events(trace: Trace, *, cylinders: int = 4) -> tuple[Event, ...]:
     Notes
     -----
     Made for 2 samples a second to 100,000. Below one sample in 2.5 s no start is looked for. A fall counts as a start
-    if it comes back within 40 s and shows a first dip or compression ripple (fast sampling), is deep (0.65 V), or ends
-    in charging (slow sampling); an even load without those is none. A short attempt that falls between two samples
-    leaves no trace and cannot be found.
+    if it comes back within 40 s and shows a first dip or compression ripple (fast sampling), is deep (0.65 V), ends in
+    charging, or is weak (0.4 V) but uneven or as deep as another start of the recording (slow sampling); an even load
+    without those is none. A short attempt that falls between two samples leaves no trace and cannot be found.
 
     Examples
     --------
@@ -72,12 +80,17 @@ def _sorted_falls(picture: Picture, falls: tuple[Found, ...], cylinders: int) ->
     """Part falls into starts, drop-outs and loads, and drop the loads."""
     starts: list[Start] = []
     lost: list[DropOut] = []
-    for k, found in enumerate(falls):
-        following = falls[k + 1].begin if k + 1 < len(falls) else np.inf
-        start = measure_start(picture, found, following, cylinders)
+    after = [*(found.begin for found in falls[1:]), np.inf][: len(falls)]
+    measured = [measure_start(picture, one, next_one, cylinders) for one, next_one in zip(falls, after, strict=True)]
+    levels = [
+        start.sustained
+        for found, start, next_one in zip(falls, measured, after, strict=True)
+        if _is_start(picture, found, start, next_one) and not _is_dead(picture, found)
+    ]
+    for found, start, following in zip(falls, measured, after, strict=True):
         if _is_dead(picture, found):
             lost.append(_drop_out(picture, found, start))
-        elif _is_start(picture, found, start, following):
+        elif _is_start(picture, found, start, following, levels):
             starts.append(start)
             if start.drop_outs:
                 lost.append(_drop_out(picture, found, start, in_start=True))
@@ -92,19 +105,30 @@ def _is_dead(picture: Picture, found: Found) -> bool:
     return float(np.mean(picture.fine.mean[a : max(b, a + 1)] < DEAD)) > 0.5
 
 
-def _is_start(picture: Picture, found: Found, start: Start, following: float) -> bool:
-    """Tell a start from a load."""
+def _is_start(picture: Picture, found: Found, start: Start, following: float, levels: Sequence[float] = ()) -> bool:
+    """Tell a start from a load; `levels` are those of the starts that are certain."""
     depth = found.rest - start.sustained
     if start.interval > FAST:
         if start.outcome == "good":
             return depth > 0.3
-        preheating = depth < 1.0 and following - found.end < 1.2
-        return depth >= LEAST_DEPTH and not preheating
+        if depth < 1.0 and following - found.end < PREHEATING:
+            return False
+        return depth >= LEAST_DEPTH or (depth >= WEAK_DEPTH and _unlike_a_load(picture, found, start, levels))
     if start.duration < SHORTEST:
         return False
     dip = start.sustained - start.lowest_steady > max(0.35, 5 * picture.fine_noise)
     turning = np.isfinite(start.ripple)
     return bool(dip or turning or depth >= 1.5)
+
+
+def _unlike_a_load(picture: Picture, found: Found, start: Start, levels: Sequence[float]) -> bool:
+    """Say whether a slowly sampled, weak fall shows a first dip, compression ripple or the level of another start."""
+    early = start.lowest_time - found.begin < 1.5 * start.interval
+    dip = early and start.sustained - start.lowest_steady > max(0.6, 8 * start.noise)
+    samples = picture.fine.between(found.begin + COARSE, found.end - 0.03)
+    uneven = samples.size >= 8 and noise_of(samples) > 2.5 * start.noise + 0.02
+    alike = any(abs(start.sustained - level) < 0.12 + start.noise for level in levels)
+    return bool(dip or uneven or alike)
 
 
 def _drop_out(picture: Picture, found: Found, start: Start, *, in_start: bool = False) -> DropOut:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import io
+import tempfile
 import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, BinaryIO
 
 import numpy as np
 
@@ -20,6 +22,9 @@ from faultnet.recordings.trace import Array
 
 RECORDS = 1_000_000
 """Samples read at a time [-]."""
+
+IN_MEMORY = 64 * 1024 * 1024
+"""Largest measurement file held in memory; a larger one is unpacked into a temporary file [bytes]."""
 
 _VOLT_WORDS = {"volt", "volts", "voltage", "battery", "batt", "bat", "vbat", "ubat", "u", "v", "spannung", "tension"}
 
@@ -90,13 +95,10 @@ def read_mdf(
     faultnet.errors.RecordingError: the measurement file cannot be read; where: recording; ...
     """
     name = name_of(source)
-    mdf = _opened(source, notes, name)
-    try:
+    with _opened(source, notes, name) as mdf:
         chosen = _choose(_channels(mdf), channel, name)
         scale = _scale(chosen, volts_unit, name)
         yield from _samples(mdf, chosen, scale, name)
-    finally:
-        mdf.close()
 
 
 def mdf_channels(source: Source) -> tuple[MdfChannel, ...]:
@@ -126,29 +128,47 @@ def mdf_channels(source: Source) -> tuple[MdfChannel, ...]:
     ...
     faultnet.errors.RecordingError: the measurement file cannot be read; where: recording; ...
     """
-    mdf = _opened(source, [], name_of(source))
-    try:
+    with _opened(source, [], name_of(source)) as mdf:
         return _channels(mdf)
-    finally:
-        mdf.close()
 
 
-def _opened(source: Source, notes: list[str], name: str) -> Any:
+@contextlib.contextmanager
+def _opened(source: Source, notes: list[str], name: str) -> Iterator[Any]:
     """Open a measurement file; whatever asammdf stumbles over is a damaged file."""
     try:
         from asammdf import MDF
     except ImportError as error:
         raise MissingExtraError("measurement files need asammdf", extra="mdf") from error
+    with tempfile.TemporaryDirectory(prefix="faultnet-") as folder:
+        content = _readable(source, notes, Path(folder) / "unpacked.mf4")
+        try:
+            with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
+                mdf = MDF(content)
+        except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
+            _close_half_open(error)
+            raise _damaged(name, error) from error
+        try:
+            yield mdf
+        finally:
+            mdf.close()
+
+
+def _readable(source: Source, notes: list[str], spare: Path) -> io.BytesIO | Path:
+    """Give what asammdf reads piece by piece: bytes in memory if they are few, else a file on the disk."""
+    kept: BinaryIO = io.BytesIO()
     stream = open_source(source)
-    content = b"".join(read_blocks(stream, notes))
-    if stream is not source:
-        stream.close()
     try:
-        with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
-            return MDF(io.BytesIO(content))
-    except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
-        _close_half_open(error)
-        raise _damaged(name, error) from error
+        for block in read_blocks(stream, notes):
+            if isinstance(kept, io.BytesIO) and kept.tell() + len(block) > IN_MEMORY:
+                start, kept = kept.getvalue(), open(spare, "wb")  # noqa: SIM115 - closed below
+                kept.write(start)
+            kept.write(block)
+    finally:
+        if stream is not source:
+            stream.close()
+        if not isinstance(kept, io.BytesIO):
+            kept.close()
+    return kept if isinstance(kept, io.BytesIO) else spare
 
 
 def _close_half_open(error: Exception) -> None:

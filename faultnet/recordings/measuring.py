@@ -7,7 +7,7 @@ import numpy as np
 from faultnet.physics.cranking import speed_from_frequency
 from faultnet.recordings.events import NAN, Start, StartOutcome
 from faultnet.recordings.levels import noise_of
-from faultnet.recordings.spectrum import strongest_sine
+from faultnet.recordings.spectrum import strongest_sine, without_line
 from faultnet.recordings.starts import DEAD, FAST, Found, Picture
 from faultnet.recordings.trace import Array
 
@@ -58,9 +58,10 @@ def measure_start(picture: Picture, found: Found, following: float, cylinders: i
     time, volts = (time[alive], volts[alive]) if alive.any() else (time, volts)
     interval = float(np.median(np.diff(time))) if time.size > 1 else picture.trace.interval
     steady, when = _lowest_mean(picture, found)
-    inner = volts[(time >= found.begin + SETTLED) & (time < found.end - 0.03)]
+    turning = _turning(time, found, interval)
+    inner = volts[turning]
     inner = inner if inner.size else volts[-1:] if interval > SETTLED else volts
-    sine = strongest_sine(time, volts, found.begin + SETTLED, found.end - 0.05)
+    sine = strongest_sine(time[turning], volts[turning], found.begin + SETTLED, found.end - 0.05)
     after = _after(picture, found, following)
     return Start(
         begin=found.begin,
@@ -72,6 +73,7 @@ def measure_start(picture: Picture, found: Found, following: float, cylinders: i
         lowest_steady=min(steady, float(np.median(volts))),
         lowest_time=when,
         sustained=float(np.mean(inner)),
+        scatter=_scatter(time[turning], volts[turning]),
         sag=_sag(time, volts, found),
         recovered=_level(picture, found.end + 0.1, min(found.end + 1.1 + 2 * interval, following)),
         after=after,
@@ -89,6 +91,14 @@ def _samples(picture: Picture, begin: float, end: float) -> tuple[Array, Array]:
     a, b = np.searchsorted(time, [begin, end])
     b = max(int(b), int(a) + 1)
     return time[a:b], picture.trace.volts[a:b]
+
+
+def _turning(time: Array, found: Found, interval: float) -> np.ndarray:
+    """Mark the samples between first dip and release; of slow ones the last may lie on the way up and is left out."""
+    inside = (time >= found.begin + SETTLED) & (time < found.end - 0.03)
+    if interval > FAST / 2 and inside.sum() >= 4:
+        inside[np.flatnonzero(inside)[-1]] = False
+    return inside
 
 
 def _lowest_mean(picture: Picture, found: Found) -> tuple[float, float]:
@@ -121,6 +131,14 @@ def _sag(time: Array, volts: Array, found: Found) -> float:
     first = volts[(time >= found.begin + SETTLED) & (time < found.begin + SETTLED + 1.0)]
     last = volts[(time >= found.end - 1.05) & (time < found.end - 0.05)]
     return float(first.mean() - last.mean()) if first.size and last.size else NAN
+
+
+def _scatter(time: Array, volts: Array) -> float:
+    """Standard deviation about a straight line, NaN for fewer than three samples."""
+    if time.size < 3:
+        return NAN
+    left = without_line(time, volts)
+    return float(np.sqrt(left @ left / (time.size - 2)))
 
 
 def _outcome(picture: Picture, found: Found, following: float, turned: bool, interval: float) -> StartOutcome:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Literal
 
 import numpy as np
 
 from faultnet.errors import RecordingError
-from faultnet.recordings.can_log import candump_frames, library_frames, module_voltages
+from faultnet.recordings.can_log import candump_frames, library_frames, module_parts
 from faultnet.recordings.cleaning import Cleaner
 from faultnet.recordings.mdf import mdf_channels, read_mdf
 from faultnet.recordings.reduction import CAPACITY, Reducer
@@ -78,7 +78,7 @@ def read_recording(
     Text is read in blocks of 8 MB, each cleaned, put in order and handed to a reducer that keeps at most `capacity`
     samples: quiet stretches are cut into buckets of which the lowest and highest sample stay, while every sample
     within 15 s of a departure from the level (less if they are many) stays. So memory does not grow with the file, and
-    no dip is lost. Measurement files and CAN logs other than candump are held in memory as they are in the file.
+    no dip is lost. CAN logs are read frame by frame, and measurement files by a million records at a time.
 
     Examples
     --------
@@ -105,8 +105,7 @@ def read_recording(
     elif kind == "mdf":
         parts = read_mdf(source, notes, channel=channel, volts_unit=volts_unit)
     else:
-        module, samples = _module(source, kind, channel, notes, name)
-        name, parts = f"{name}, module {module}", [samples]
+        return _read_can(source, kind, channel, notes, name, capacity)
     return assemble(parts, name, notes, capacity)
 
 
@@ -140,7 +139,7 @@ def list_channels(source: Source, format: str | None = None) -> tuple[str, ...]:
         return text_columns(source)
     if kind == "mdf":
         return tuple(channel.label for channel in mdf_channels(source))
-    return tuple(_modules(source, kind, []))
+    return tuple(dict.fromkeys(module for module, _, _ in _module_parts(source, kind, [])))
 
 
 def format_of(source: Source, wanted: str | None = None) -> Format:
@@ -219,17 +218,47 @@ def assemble(parts: Iterable[tuple[Array, Array]], name: str, notes: list[str], 
     >>> assemble([(np.array([5.0, 6.0]), np.array([12.6, 12.5]))], "demo", []).time.tolist()
     [0.0, 1.0]
     """
-    cleaner, reducer = Cleaner(name), Reducer(capacity)
+    collector = Collector(name, capacity)
     for time, volts in parts:
-        reducer.add(*cleaner.add(time, volts))
-    reducer.add(*cleaner.finish())
-    time, volts = reducer.result()
-    rising = np.diff(time, prepend=-np.inf) > 0
-    told = [*notes, *cleaner.notes(), *reducer.notes()]
-    if not rising.all():
-        told.append(f"{rising.size - int(rising.sum())} sample(s) closer in time than can be told apart left out")
-    time = time[rising]
-    return Trace(time - time[0] if time.size else time, volts[rising], name, tuple(told))
+        collector.add(time, volts)
+    return collector.trace(name, notes)
+
+
+class Collector:
+    """Cleans and reduces samples that arrive in parts, so that memory stays bounded.
+
+    Parameters
+    ----------
+    name : str
+        What messages call the recording.
+    capacity : int
+        Most samples to keep [-].
+
+    Examples
+    --------
+    >>> collector = Collector("demo")
+    >>> collector.add(np.array([5.0, 6.0]), np.array([12.6, 12.5]))
+    >>> collector.trace("demo", []).volts.tolist()
+    [12.6, 12.5]
+    """
+
+    def __init__(self, name: str, capacity: int = CAPACITY) -> None:
+        self._cleaner, self._reducer = Cleaner(name), Reducer(capacity)
+
+    def add(self, time: Array, volts: Array) -> None:
+        """Take some samples."""
+        self._reducer.add(*self._cleaner.add(time, volts))
+
+    def trace(self, name: str, notes: list[str]) -> Trace:
+        """Give what was collected; `notes` are what the reader has to say."""
+        self._reducer.add(*self._cleaner.finish())
+        time, volts = self._reducer.result()
+        rising = np.diff(time, prepend=-np.inf) > 0
+        told = [*notes, *self._cleaner.notes(), *self._reducer.notes()]
+        if not rising.all():
+            told.append(f"{rising.size - int(rising.sum())} sample(s) closer in time than can be told apart left out")
+        time = time[rising]
+        return Trace(time - time[0] if time.size else time, volts[rising], name, tuple(told))
 
 
 def _check_options(decimal: str | None, separator: str | None, interval: float | None, name: str) -> None:
@@ -242,17 +271,26 @@ def _check_options(decimal: str | None, separator: str | None, interval: float |
         raise RecordingError("the interval must be above 0", where=name, got=str(interval), expected="seconds")
 
 
-def _modules(source: Source, kind: Format, notes: list[str]) -> dict[str, tuple[Array, Array]]:
-    """Read the voltages of all modules of a CAN log."""
+def _module_parts(source: Source, kind: Format, notes: list[str]) -> Iterator[tuple[str, Array, Array]]:
+    """Read the voltages of all modules of a CAN log, some at a time."""
     frames = candump_frames(source, notes) if kind == "candump" else library_frames(source, kind, notes)
-    return module_voltages(frames)
+    return module_parts(frames)
 
 
-def _module(
-    source: Source, kind: Format, wanted: str | None, notes: list[str], name: str
-) -> tuple[str, tuple[Array, Array]]:
-    """Take the one module of a CAN log, or the one asked for."""
-    found = _modules(source, kind, notes)
+def _read_can(source: Source, kind: Format, wanted: str | None, notes: list[str], name: str, capacity: int) -> Trace:
+    """Read the one module of a CAN log, or the one asked for."""
+    asked = (wanted or "").upper().removeprefix("0X")
+    counts: dict[str, int] = {}
+    collector = Collector(name, capacity)
+    for module, time, volts in _module_parts(source, kind, notes):
+        counts[module] = counts.get(module, 0) + int(time.size)
+        if module == (asked or next(iter(counts))):
+            collector.add(time, volts)
+    return collector.trace(f"{name}, module {_chosen(counts, wanted, asked, notes, name)}", notes)
+
+
+def _chosen(found: dict[str, int], wanted: str | None, asked: str, notes: list[str], name: str) -> str:
+    """Settle the module."""
     if not found:
         raise RecordingError(
             "the CAN log holds no module voltage",
@@ -261,9 +299,9 @@ def _module(
             expected="answers of SAE J1979 service 01, PID 42",
             to_do="record while the adapter asks for PID 42",
         )
-    module = (wanted or (next(iter(found)) if len(found) == 1 else "")).upper().removeprefix("0X")
+    module = asked or (next(iter(found)) if len(found) == 1 else "")
     if module in found:
-        return module, found[module]
+        return module
     what = "no such module" if wanted else "several modules report a voltage"
-    listed = ", ".join(f"{one} ({time.size} values)" for one, (time, _) in found.items())
+    listed = ", ".join(f"{one} ({count} values)" for one, count in found.items())
     raise RecordingError(what, where=name, got=wanted, expected=f"one of: {listed}", to_do="give the option channel")

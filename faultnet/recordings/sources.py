@@ -6,7 +6,7 @@ import io
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from faultnet.errors import RecordingError
 
@@ -14,6 +14,9 @@ Source = str | Path | bytes | BinaryIO
 
 BLOCK = 8 * 1024 * 1024
 """Bytes read at a time."""
+
+PORTION = 64 * 1024
+"""Bytes handed at a time to libraries that read by themselves."""
 
 PIECE = 1024
 """Packed bytes unpacked at a time: what a break in the stream may cost at most."""
@@ -120,6 +123,46 @@ def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK) -> Iterat
         if total > LARGEST:
             raise RecordingError("the recording is too large", expected=f"at most {LARGEST} bytes unpacked")
         yield block
+
+
+class PlainStream(io.RawIOBase):
+    """A source as a file of plain bytes that other libraries can read from front to back, block by block.
+
+    Parameters
+    ----------
+    source : str, Path, bytes or binary file
+        The recording, packed with gzip or not.
+    notes : list of str
+        As for :func:`read_blocks`.
+
+    Examples
+    --------
+    >>> import gzip
+    >>> PlainStream(gzip.compress(b"12.6 V"), []).read(4)
+    b'12.6'
+    """
+
+    def __init__(self, source: Source, notes: list[str]) -> None:
+        super().__init__()
+        self._stream, self._owned = open_source(source), not hasattr(source, "read")
+        self._blocks, self._rest = read_blocks(self._stream, notes, PORTION), b""
+
+    def readable(self) -> bool:
+        """Say that it can be read."""
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        """Fill a buffer as far as the present block goes."""
+        self._rest = self._rest or next(self._blocks, b"")
+        count = min(len(buffer), len(self._rest))
+        buffer[:count], self._rest = self._rest[:count], self._rest[count:]
+        return count
+
+    def close(self) -> None:
+        """Close the source if it was opened here."""
+        if self._owned and not self.closed:
+            self._stream.close()
+        super().close()
 
 
 def _unpacked(stream: BinaryIO, notes: list[str], size: int) -> Iterator[bytes]:

@@ -53,12 +53,12 @@ def strongest_sine(
     if high <= low:
         return None
     even, values = _evened(time, volts, step)
-    frequency = _peak(_without_line(even, values), step, low, high)
+    frequency = _peak(without_line(even, values), step, low, high)
     if frequency is None:
         return None
     dense = time.size > 2 * even.size  # means carry less noise; single samples are not smoothed
     even, values = (even, values) if dense else (time, volts)
-    amplitude, share = _fitted(even, _without_line(even, values), frequency)
+    amplitude, share = _fitted(even, without_line(even, values), frequency)
     return (amplitude, frequency) if share >= 0.35 and amplitude >= 0.03 else None
 
 
@@ -73,8 +73,24 @@ def _evened(time: Array, volts: Array, step: float) -> tuple[Array, Array]:
     return even, np.diff(edges) / step
 
 
-def _without_line(time: Array, values: Array) -> Array:
-    """Take a straight line off."""
+def without_line(time: Array, values: Array) -> Array:
+    """Take a straight line off.
+
+    Parameters
+    ----------
+    time, values : array, shape (n,)
+        Samples; the line is that of least squares.
+
+    Returns
+    -------
+    array, shape (n,)
+        What is left.
+
+    Examples
+    --------
+    >>> without_line(np.arange(3.0), np.array([1.0, 2.0, 3.0])).tolist()
+    [0.0, 0.0, 0.0]
+    """
     centred = time - time.mean()
     slope = float(centred @ values) / max(float(centred @ centred), 1e-30)
     return np.asarray(values - values.mean() - slope * centred)

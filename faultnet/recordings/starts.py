@@ -215,9 +215,10 @@ def _way_back(time: Array, mean: Array, rest: float) -> int:
 
 
 def _reached(mean: Array, ahead: Array, rest: float, level: float) -> int:
-    """Number of the first stretch that is, and stays, over halfway from a level to the rest; the size if none is."""
+    """Number of the first stretch after the way down that is, and stays, over halfway up to the rest, else the size."""
     target = rest - 0.45 * max(rest - level, BACK)
-    return _first((mean >= target) & (ahead >= target), mean.size)
+    bottom = _first(np.diff(mean) >= 0, mean.size - 1)  # a slow sample on the way down may lie above halfway
+    return bottom + _first((mean[bottom:] >= target) & (ahead[bottom:] >= target), mean.size - bottom)
 
 
 def _steps_up(time: Array, mean: Array, instant: float) -> bool:
