@@ -72,6 +72,25 @@ class Advice:
     decision: Decision
 
 
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """A decision with what it was taken from.
+
+    Parameters
+    ----------
+    worked : Worked
+    position : Position
+    tests : tuple of NextTest
+        Best first by what they save.
+    decision : Decision
+    """
+
+    worked: Worked
+    position: Position
+    tests: tuple[NextTest, ...]
+    decision: Decision
+
+
 def advise(
     case: Case,
     catalogue: Catalogue,
@@ -109,21 +128,34 @@ def advise(
     >>> advise(Case(Car(Battery(600.0)), (visit,)), load_catalogue(), load_costs()).decision.repair
     'battery'
     """
-    worked = work_through(case, catalogue, max_faults=max_faults)
+    weighed = weigh(work_through(case, catalogue, max_faults=max_faults), costs, tools=tools)
+    return Advice(diagnosis_of(weighed.worked, weighed.tests), weighed.decision)
+
+
+def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None) -> Weighed:
+    """Decide what to do next on a case worked through, without putting the reasons together.
+
+    Parameters
+    ----------
+    worked : Worked
+    costs : Costs
+    tools : collection of str, optional
+        Tools at hand; every tool when left out.
+    """
     tests, leading = ranked(worked, tools)
     position = position_of(worked, costs, tests, leading)
     worth = one_step(position)
     if max((w.saving for w in worth.values()), default=-1.0) <= WORTH_DOING:
         worth |= two_steps(position, worth)
-    priced = [_priced(t, worth[t.test], catalogue) for t in tests]
+    priced = [_priced(t, worth[t.test], worked.catalogue) for t in tests]
     by_saving = tuple(sorted(priced, key=lambda t: (-t.saving, t.test)))
-    return Advice(diagnosis_of(worked, by_saving), _decision(worked, costs, position, by_saving, tools))
+    return Weighed(worked, position, by_saving, _decision(worked, costs, position, by_saving, leading, tools))
 
 
 def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:
     """The belief as the decision sees it: the leading hypotheses with what is still at fault in each."""
-    at_fault = worked.course.present.modes[leading.chosen] > 0
-    repairs = repairs_for(worked.space.components, at_fault, costs)
+    was_at_fault = worked.space.modes[leading.chosen] > 0
+    repairs = repairs_for(worked.space.components, leading.modes > 0, costs, was_at_fault)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
     return Position(leading.posterior, leading.chances, price, repairs)
 
@@ -138,13 +170,18 @@ def _priced(test: NextTest, worth: Worth, catalogue: Catalogue) -> NextTest:
 
 
 def _decision(
-    worked: Worked, costs: Costs, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None
+    worked: Worked,
+    costs: Costs,
+    position: Position,
+    tests: tuple[NextTest, ...],
+    leading: Leading,
+    tools: Collection[str] | None,
 ) -> Decision:
     name, cure = position.first_repair()
     best = tests[0] if tests else None
     stop = best is None or best.saving <= WORTH_DOING
     give_back = name == GIVE_BACK
-    act = None if give_back else _act_for(worked, name)
+    act = None if give_back else act_for(worked, leading, name)
     return Decision(
         stop=stop,
         repair=None if give_back else name,
@@ -159,11 +196,11 @@ def _decision(
     )
 
 
-def _act_for(worked: Worked, component: str) -> str:
-    """The act that mends the likeliest fault mode of a component."""
+def act_for(worked: Worked, leading: Leading, component: str) -> str:
+    """The act that mends the likeliest fault mode of a component by now."""
     column = worked.space.components.index(component)
-    modes = worked.course.present.modes[:, column]
-    weight = np.bincount(modes, weights=worked.belief.posterior)
+    modes = len(worked.catalogue.component(component).modes)
+    weight = np.bincount(leading.modes[:, column], weights=leading.posterior, minlength=modes)
     weight[0] = 0.0
     return worked.catalogue.component(component).modes[int(weight.argmax())].repair
 

@@ -58,14 +58,23 @@ class Repairs:
     start_over: float = float("inf")
 
 
-def repairs_for(components: tuple[str, ...], at_fault: NDArray[np.bool_], costs: Costs) -> Repairs:
+def repairs_for(
+    components: tuple[str, ...],
+    at_fault: NDArray[np.bool_],
+    costs: Costs,
+    was_at_fault: NDArray[np.bool_] | None = None,
+) -> Repairs:
     """Put the repairs of some hypotheses together.
 
     Parameters
     ----------
     components : tuple of str
     at_fault : bool array, shape (hypotheses, components)
+        By now.
     costs : Costs
+    was_at_fault : bool array, shape (hypotheses, components), optional
+        When the car was brought in, if something was mended since: a part that was at fault and was mended still
+        frees one from mending how the car is used.
     """
     accesses = tuple(costs.access)
     access = [accesses.index(costs.behind[c]) if c in costs.behind else -1 for c in components]
@@ -73,7 +82,7 @@ def repairs_for(components: tuple[str, ...], at_fault: NDArray[np.bool_], costs:
     at_fault = at_fault.copy()
     contributing = [i for i, c in enumerate(components) if c in CONTRIBUTING]
     parts = [i for i, c in enumerate(components) if c not in CONTRIBUTING]
-    with_parts = at_fault[:, parts].any(axis=1)
+    with_parts = (at_fault if was_at_fault is None else at_fault | was_at_fault)[:, parts].any(axis=1)
     for column in contributing:
         at_fault[with_parts, column] = False
     nothing = ~at_fault.any(axis=1, keepdims=True)

@@ -50,6 +50,7 @@ SURFACE_AFTER = {
     "drive": "just_charged",
     "shed_surface_charge": "shed",
 }
+LONG_WAIT = 4.0  # [h] from here on surface charge is gone; common practice, no source
 CRANKING_AFTER = {
     "cured": (0.86, 0.08, 0.02, 0.02, 0.02),
     "better": (0.45, 0.45, 0.04, 0.03, 0.03),
@@ -100,6 +101,31 @@ def check_act(catalogue: Catalogue, act: Act, where: str) -> None:
             f"{spec.label}: it cannot be done to that", where=where, got=repr(act.component),
             expected=", ".join(spec.components),
         )  # fmt: skip
+
+
+def changes_the_car(effect: str, hours: float | None) -> bool:
+    """Whether what is read after an act is read on another state of the car.
+
+    Parameters
+    ----------
+    effect : str
+        Of the act.
+    hours : float, optional
+        How long it took [h].
+
+    Notes
+    -----
+    Keeping the engine from firing, or waiting an hour, changes nothing that is measured: readings before and after
+    see the same resistances, and count together as readings of one car.
+
+    Examples
+    --------
+    >>> changes_the_car("disable_fuel", None), changes_the_car("wait", 10.0)
+    (False, True)
+    """
+    if effect == "wait":
+        return hours is None or hours >= LONG_WAIT
+    return effect in MENDS or effect in CHARGING or effect in SURFACE_AFTER
 
 
 def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
@@ -162,3 +188,26 @@ def outcome_chance(
             value = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
             chance[(left == is_left) & (mended == was_mended)] = value
     return chance
+
+
+def after_driving(spread: Callable[[str], float], modes: IndexArray, outcome: str) -> Array:
+    """Chance of how the complaint stands after the car was driven for a time, shape (hypotheses,).
+
+    Parameters
+    ----------
+    spread : callable
+        Named numbers of the prior set.
+    modes : int array, shape (hypotheses, components)
+        While it was driven.
+    outcome : {"cured", "better", "no_change"}
+
+    Notes
+    -----
+    A car with nothing wrong comes back as seldom as it is brought in. With a fault, the words fall as after a repair
+    that mended nothing.
+    """
+    comes_back = spread("brought_in_when_sound")
+    sound = {"cured": 1.0 - 2.0 * comes_back, "better": comes_back, "no_change": comes_back}[outcome]
+    cured, better = spread("outcome_left_nothing_mended_cured"), spread("outcome_left_nothing_mended_better")
+    faulty = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
+    return np.where((modes > 0).any(axis=1), faulty, sound)

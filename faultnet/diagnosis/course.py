@@ -62,11 +62,14 @@ class Course:
         If all repairs took.
     ways : tuple of (array, int array)
         For each way the repairs may have gone: log likelihood with its chance, and the modes by now.
+    presents : tuple of Present
+        Where the last visit stands in each of those ways; the first is `present`.
     """
 
     log_likelihood: Array
     present: Present
     ways: tuple[tuple[Array, IndexArray], ...]
+    presents: tuple[Present, ...]
 
 
 @dataclass(frozen=True)
@@ -98,15 +101,13 @@ def course(
     """
     kept = [_without(v, i, without) for i, v in enumerate(visits)]
     mendings = [m for v in kept for e in v.entries if isinstance(e, Act) and (m := acts.mending_of(catalogue, e))]
-    ways = []
-    present = None
+    ways, presents = [], []
     for took, chance in _branches(mendings):
         log_likelihood, now = _one_way(models, kept, catalogue, space, took)
         ways.append((np.log(chance) + log_likelihood, now.modes))
-        present = present or now
-    assert present is not None
+        presents.append(now)
     total = ways[0][0] if len(ways) == 1 else np.logaddexp.reduce([w for w, _ in ways])
-    return Course(total, present, tuple(ways))
+    return Course(total, presents[0], tuple(ways), tuple(presents))
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
@@ -176,13 +177,15 @@ class _Walk:
         mending = acts.mending_of(self.catalogue, act)
         if spec.effect in acts.PASSING:
             self._passing(spec.effect, act)
-        else:
+        elif acts.changes_the_car(spec.effect, act.hours):
             self._close_stage()
             self._move_charge(spec.effect, act)
             if mending is not None:
                 self._mend(mending, act)
             elif act.outcome is not None and spec.effect in acts.CHARGING:
                 self.evidence.append(self._cranking(act.outcome))
+            elif act.outcome is not None and spec.effect == "drive":
+                self.log = self.log + np.log(acts.after_driving(self.setting.spread, self.modes, act.outcome))
         self.effects.append(spec.effect)
 
     def _close_stage(self) -> None:
@@ -204,7 +207,7 @@ class _Walk:
         elif effect == "drive":
             self.carried = self.carried.sum(axis=1, keepdims=True) * self.model.charge_prior
         state = acts.SURFACE_AFTER.get(effect)
-        if effect == "wait" and (act.hours is None or act.hours >= 4.0):
+        if effect == "wait":
             state = "rested"
         if state is not None:
             self.model = self.model.with_node(source.surface_node(self.setting, state))

@@ -125,8 +125,7 @@ def diagnose(
 
 def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:
     """The tests still to be done, best first by information for the time they take, and the leading hypotheses."""
-    present = worked.course.present
-    return rank(worked.case, worked.models[-1], present, worked.belief, worked.catalogue, tools)
+    return rank(worked.case, worked.models[-1], worked.course, worked.belief, worked.catalogue, tools)
 
 
 def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:

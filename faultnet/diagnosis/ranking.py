@@ -10,10 +10,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.car import Case, Reading, Visit
+from faultnet.car import Act, Case, Entry, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
-from faultnet.diagnosis.course import Present
+from faultnet.diagnosis.acts import changes_the_car
+from faultnet.diagnosis.course import Course, Present
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.sound import sound_ranges
@@ -25,6 +26,7 @@ from faultnet.network.structure import Array
 ACTIVE_MASS = 0.998
 CHARGE_MASS = 0.998
 MOST_ACTIVE = 300
+LEAST_WAY = 0.01
 GAVE_UP = ("cannot_reach", "not_fitted")
 SKIPPED_FACTOR = 0.25
 NEED_MET_BY = {
@@ -34,6 +36,13 @@ NEED_MET_BY = {
     "fuel_disabled": ("disable_fuel",),
     "charged_overnight": ("charge", "desulphate"),
 }
+NEED_UNDONE_BY = {
+    "surface_charge_gone": ("charge", "desulphate", "drive"),
+    "rested": ("charge", "desulphate", "drive"),
+    "fuel_disabled": ("enable_fuel",),
+}
+THREE_QUARTERS = 0.75
+SURELY_CHARGED = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,11 +57,49 @@ class Leading:
         Sums to one.
     chances : dict of test id to array, shape (leading hypotheses, outcomes)
         Chance of each outcome class; rows sum to one.
+    modes : int array, shape (leading hypotheses, components)
+        Modes by now. A hypothesis stands there once for each way the repairs may have gone that is not unlikely.
     """
 
     chosen: NDArray[np.intp]
     posterior: Array
     chances: dict[str, Array]
+    modes: IndexArray
+
+
+def leading_by_now(course: Course, belief: Belief, tests: Collection[str]) -> Leading:
+    """The leading hypotheses over every way the repairs may have gone, and what tests would show under each.
+
+    Parameters
+    ----------
+    course : Course
+    belief : Belief
+    tests : collection of str
+
+    Notes
+    -----
+    A repair that did not take leaves the part at fault, and a test shows it; the ways in which one did not are
+    followed as far as they hold a hundredth of the belief.
+    """
+    if len(course.ways) == 1:
+        return leading_chances(course.present, belief, tests)
+    found = []
+    for (log_weight, _), present in zip(course.ways, course.presents, strict=True):
+        with np.errstate(divide="ignore"):
+            weight = np.exp(log_weight - course.log_likelihood) * belief.posterior
+        share = float(weight.sum())
+        if share >= LEAST_WAY:
+            found.append((share, leading_chances(present, Belief(belief.space, weight / share, 0.0), tests)))
+    return Leading(
+        np.concatenate([way.chosen for _, way in found]),
+        _to_one(np.concatenate([share * way.posterior for share, way in found])),
+        {t: np.concatenate([way.chances[t] for _, way in found]) for t in tests},
+        np.concatenate([way.modes for _, way in found]),
+    )
+
+
+def _to_one(weights: Array) -> Array:
+    return np.asarray(weights / weights.sum())
 
 
 def leading_chances(present: Present, belief: Belief, tests: Collection[str]) -> Leading:
@@ -67,7 +114,8 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str]) ->
     charge = likely_charge(present, posterior, chosen)
     model = present.model.focused(chosen, charge)
     chances = model.predict(present.evidence, asked, present.carried[chosen][:, charge])
-    return Leading(chosen, posterior / posterior.sum(), {t: _rows_to_one(c) for t, c in chances.items()})
+    shown = {t: _rows_to_one(c) for t, c in chances.items()}
+    return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])
 
 
 def _rows_to_one(weights: Array) -> Array:
@@ -76,18 +124,23 @@ def _rows_to_one(weights: Array) -> Array:
     return np.where(total > 0, weights / np.where(total > 0, total, 1.0), 1.0 / weights.shape[1])
 
 
-def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
-    """States of charge that hold all but a sliver of the belief, so that the others need not be worked out."""
+def charge_shares(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> Array:
+    """Belief in each state of charge, not summing to one, shape (charge states,)."""
     weight, _ = present.model.stage(present.evidence)
     joint = present.carried[chosen] * weight[chosen]
-    share = posterior @ (joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY))
+    return np.asarray(posterior @ (joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY)))
+
+
+def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
+    """States of charge that hold all but a sliver of the belief, so that the others need not be worked out."""
+    share = charge_shares(present, posterior, chosen)
     order = np.argsort(-share)
     count = int(np.searchsorted(np.cumsum(share[order]) / share.sum(), CHARGE_MASS)) + 1
     return np.sort(order[:count])
 
 
 def rank(
-    case: Case, model: Model, present: Present, belief: Belief, catalogue: Catalogue, tools: Collection[str] | None
+    case: Case, model: Model, course: Course, belief: Belief, catalogue: Catalogue, tools: Collection[str] | None
 ) -> tuple[tuple[NextTest, ...], Leading]:
     """All tests still to be done, best first by information for the time they take.
 
@@ -96,15 +149,17 @@ def rank(
     case : Case
     model : Model
         Of the last visit.
-    present : Present
+    course : Course
     belief : Belief
     catalogue : Catalogue
     tools : collection of str, optional
         Tools at hand; every tool when left out.
     """
-    visit = case.visits[-1]
-    open_tests = [t for t in catalogue.tests if _open(t, visit) and (tools is None or has_tools(t.tools, tools))]
-    leading = leading_chances(present, belief, [t.id for t in open_tests])
+    visit, present = case.visits[-1], course.present
+    allowed = [t for t in catalogue.tests if tools is None or has_tools(t.tools, tools)]
+    open_tests = [t for t in allowed if is_open(t, case, catalogue)]
+    leading = leading_by_now(course, belief, [t.id for t in open_tests])
+    charged = chance_charged(course, belief) >= SURELY_CHARGED
     ranges = sound_ranges(model, catalogue)
     outcomes = outcomes_of(present, leading, catalogue)
     found = []
@@ -112,14 +167,14 @@ def rank(
         bits = information(leading.posterior, leading.chances[test.id])
         if any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
             bits *= SKIPPED_FACTOR
-        found.append(_next_test(test, bits, visit, present, catalogue, ranges.get(test.id), outcomes[test.id]))
+        needs = unmet_needs(test, visit, catalogue, charged=charged)
+        found.append(_next_test(test, bits, needs, catalogue, ranges.get(test.id), outcomes[test.id]))
     return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
 
 
 def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dict[str, tuple[Outcome, ...]]:
     """What each outcome class of each test would change: its chance, and the cause that would lead after it."""
-    modes = present.modes[leading.chosen]
-    labels, member = _causes_of(modes, present.model.components, catalogue)
+    labels, member = _causes_of(leading.modes, present.model.components, catalogue)
     result = {}
     for test, chance in leading.chances.items():
         weight = leading.posterior[:, None] * chance
@@ -165,14 +220,35 @@ def class_words(choices: tuple[tuple[str, str], ...], edges: tuple[float, ...], 
     return (f"under {value_words(edges[1], unit)}", *inner, f"over {value_words(edges[-2], unit)}")
 
 
-def _open(test: Test, visit: Visit) -> bool:
-    """Whether a test has still something to give in this visit: acts open it again."""
-    for entry in reversed(visit.entries):
-        if not isinstance(entry, Reading):
+def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
+    """Whether a test has still something to give in the last visit of a case.
+
+    Notes
+    -----
+    What the driver alone can answer is asked once in a case: asked again, the answer is the same. What was seen, heard
+    or felt stays so until something is mended; a number may have moved with any act that changes the car.
+    """
+    if test.instruments == ("question",) and any(_settles(e, test) for v in case.visits for e in v.entries):
+        return False
+    for entry in reversed(case.visits[-1].entries):
+        if isinstance(entry, Act) and _reopens(entry, test, catalogue):
             return True
-        if entry.test == test.id and (entry.not_measured is None or entry.not_measured in GAVE_UP):
+        if isinstance(entry, Reading) and _settles(entry, test):
             return False
     return True
+
+
+def _settles(entry: Entry, test: Test) -> bool:
+    return (
+        isinstance(entry, Reading)
+        and entry.test == test.id
+        and (entry.not_measured is None or entry.not_measured in GAVE_UP)
+    )
+
+
+def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:
+    spec = catalogue.act(act.act)
+    return spec.kind == "repair" or (test.quantity != "table" and changes_the_car(spec.effect, act.hours))
 
 
 def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
@@ -189,21 +265,19 @@ def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
 def _next_test(
     test: Test,
     bits: float,
-    visit: Visit,
-    present: Present,
+    needs: tuple[str, ...],
     catalogue: Catalogue,
     sound: tuple[float, float] | None,
     outcomes: tuple[Outcome, ...],
 ) -> NextTest:
-    prepare = [n for n in test.needs if not _met(n, visit, present)]
-    minutes = test.minutes + sum(_minutes_for(n, catalogue) for n in prepare)
+    minutes = test.minutes + sum(minutes_for(n, catalogue) for n in needs)
     return NextTest(
         test=test.id,
         label=test.label,
         group=test.group,
         bits=round(bits, 4),
         minutes=minutes,
-        prepare=tuple(catalogue.preconditions[n] for n in prepare),
+        prepare=tuple(catalogue.preconditions[n] for n in needs),
         tools=test.tools,
         steps=test.steps,
         cautions=tuple(catalogue.cautions[c] for c in test.cautions),
@@ -214,10 +288,36 @@ def _next_test(
     )
 
 
-def _met(need: str, visit: Visit, present: Present) -> bool:
-    """Whether a precondition holds by what was done or is known in this visit."""
-    if any(effect in NEED_MET_BY.get(need, ()) for effect in present.acts_done):
-        return True
+def chance_charged(course: Course, belief: Belief) -> float:
+    """Belief that the battery is charged to three quarters or more [-]."""
+    present = course.present
+    chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
+    share = charge_shares(present, belief.posterior[chosen], chosen)
+    edges = np.asarray(present.model.network.nodes["charge"].edges)
+    return float(share[edges[:-1] >= THREE_QUARTERS].sum() / share.sum())
+
+
+def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool = False) -> tuple[str, ...]:
+    """What must hold before a test and does not yet hold by what was done or is known in this visit.
+
+    Parameters
+    ----------
+    test : Test
+    visit : Visit
+    catalogue : Catalogue
+    charged : bool
+        The battery is known to be charged well enough without having been put on a charger.
+    """
+    effects = tuple(catalogue.act(e.act).effect for e in visit.entries if isinstance(e, Act))
+    return tuple(n for n in test.needs if not (_met(n, visit, effects) or (charged and n == "battery_charged")))
+
+
+def _met(need: str, visit: Visit, effects: tuple[str, ...]) -> bool:
+    for effect in reversed(effects):
+        if effect in NEED_MET_BY.get(need, ()):
+            return True
+        if effect in NEED_UNDONE_BY.get(need, ()):
+            return False
     standing = visit.conditions.hours_standing
     if need in ("surface_charge_gone", "rested"):
         return standing is not None and standing >= 6.0
@@ -226,7 +326,7 @@ def _met(need: str, visit: Visit, present: Present) -> bool:
     return False
 
 
-def _minutes_for(need: str, catalogue: Catalogue) -> float:
+def minutes_for(need: str, catalogue: Catalogue) -> float:
     """Hands-on minutes it takes to bring a precondition about [min]."""
     name = f"minutes_for_{need}"
     return catalogue.spread(name) if name in catalogue.spreads else 0.0

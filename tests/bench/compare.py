@@ -89,7 +89,9 @@ def _for_all_hypotheses(found: work.Worked, tests: list[str]) -> dict[str, float
     asked = {t: (n.parents[0], n.table[:, :, 0].T, n.table[:, 0, 1]) for t, n in nodes.items()}
     chances = present.model.predict(present.evidence, asked, present.carried)
     everyone = np.arange(len(found.belief.posterior))
-    return work.component_bits(replace(found, leading=Leading(everyone, found.belief.posterior, chances)))
+    return work.component_bits(
+        replace(found, leading=Leading(everyone, found.belief.posterior, chances, present.modes))
+    )
 
 
 def one_visit(tables: Catalogue) -> tuple[float, float, float, int]:
