@@ -45,7 +45,8 @@ def edges_cut(position: Position, test: str) -> float:
     classes = repair_classes(position.repairs.at_fault)
     weight = position.belief[:, None] * position.chances[test]
     chance = weight.sum(axis=0)
-    return _edges(position.belief[:, None], classes)[0] - float(chance @ _edges(weight, classes))
+    before = float(_edges(position.belief[:, None], classes)[0])
+    return before - float(chance @ _edges(weight, classes))
 
 
 def repair_classes(at_fault: NDArray[np.bool_]) -> NDArray[np.intp]:

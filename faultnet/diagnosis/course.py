@@ -149,6 +149,27 @@ def _one_way(
     return total, present
 
 
+def after_preparing(
+    present: Present, model: Model, catalogue: Catalogue, space: Hypotheses, preparing: Sequence[Act]
+) -> Present:
+    """Where a visit would stand after some acts that mend nothing, their outcome not being asked.
+
+    Parameters
+    ----------
+    present : Present
+    model : Model
+        Of the visit.
+    catalogue : Catalogue
+    space : Hypotheses
+    preparing : sequence of Act
+    """
+    walk = _Walk(model, catalogue, space, present.modes, ())
+    walk.model, walk.carried, walk.evidence = present.model, present.carried, list(present.evidence)
+    for act in preparing:
+        walk.act(act)
+    return walk.present()
+
+
 class _Walk:
     """One visit worked through entry by entry; the only mutable thing here, and it never leaves this module."""
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
@@ -14,7 +14,7 @@ from faultnet.car import Act, Case, Entry, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis.acts import changes_the_car
-from faultnet.diagnosis.course import Course, Present
+from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.sound import sound_ranges
@@ -40,6 +40,12 @@ NEED_UNDONE_BY = {
     "surface_charge_gone": ("charge", "desulphate", "drive"),
     "rested": ("charge", "desulphate", "drive"),
     "fuel_disabled": ("enable_fuel",),
+}
+NIGHT = 10.0  # [h]
+PREPARED_BY = {
+    "battery_charged": (Act("charge"),),
+    "surface_charge_gone": (Act("shed_surface_charge"),),
+    "charged_overnight": (Act("charge"), Act("wait", hours=NIGHT)),
 }
 THREE_QUARTERS = 0.75
 SURELY_CHARGED = 0.9
@@ -67,14 +73,18 @@ class Leading:
     modes: IndexArray
 
 
-def leading_by_now(course: Course, belief: Belief, tests: Collection[str]) -> Leading:
+Ask = Callable[[Present, Belief], Leading]
+
+
+def leading_by_now(course: Course, belief: Belief, ask: Ask) -> Leading:
     """The leading hypotheses over every way the repairs may have gone, and what tests would show under each.
 
     Parameters
     ----------
     course : Course
     belief : Belief
-    tests : collection of str
+    ask : callable
+        What tests would show in one such way.
 
     Notes
     -----
@@ -82,20 +92,62 @@ def leading_by_now(course: Course, belief: Belief, tests: Collection[str]) -> Le
     followed as far as they hold a hundredth of the belief.
     """
     if len(course.ways) == 1:
-        return leading_chances(course.present, belief, tests)
+        return ask(course.present, belief)
     found = []
     for (log_weight, _), present in zip(course.ways, course.presents, strict=True):
         with np.errstate(divide="ignore"):
             weight = np.exp(log_weight - course.log_likelihood) * belief.posterior
         share = float(weight.sum())
         if share >= LEAST_WAY:
-            found.append((share, leading_chances(present, Belief(belief.space, weight / share, 0.0), tests)))
+            found.append((share, ask(present, Belief(belief.space, weight / share, 0.0))))
     return Leading(
         np.concatenate([way.chosen for _, way in found]),
         _to_one(np.concatenate([share * way.posterior for share, way in found])),
-        {t: np.concatenate([way.chances[t] for _, way in found]) for t in tests},
+        {t: np.concatenate([way.chances[t] for _, way in found]) for t in found[0][1].chances},
         np.concatenate([way.modes for _, way in found]),
     )
+
+
+def chances_once_prepared(
+    present: Present, belief: Belief, model: Model, catalogue: Catalogue, needs: Mapping[str, tuple[str, ...]]
+) -> Leading:
+    """What tests would show for each leading hypothesis, each test after what it needs has been done.
+
+    Parameters
+    ----------
+    present : Present
+    belief : Belief
+    model : Model
+        Of the visit.
+    catalogue : Catalogue
+    needs : mapping of test id to tuple of str
+        What does not hold yet.
+
+    Notes
+    -----
+    A load test needs a charged battery: what it will read is what it reads after the charge, and that tells a bad
+    battery from a flat one.
+    """
+    by_acts: dict[tuple[Act, ...], list[str]] = {(): []}
+    for test, unmet in needs.items():
+        by_acts.setdefault(preparing_acts(unmet), []).append(test)
+    whole = leading_chances(present, belief, by_acts.pop(()))
+    chances = dict(whole.chances)
+    for preparing, tests in by_acts.items():
+        then = after_preparing(present, model, catalogue, belief.space, preparing)
+        chances |= leading_chances(then, belief, tests).chances
+    return replace(whole, chances={test: chances[test] for test in needs})
+
+
+def preparing_acts(needs: tuple[str, ...]) -> tuple[Act, ...]:
+    """Acts that bring about what a test needs, where they change what is read.
+
+    Examples
+    --------
+    >>> [act.act for act in preparing_acts(("battery_charged", "surface_charge_gone"))]
+    ['charge', 'shed_surface_charge']
+    """
+    return tuple(act for need in needs for act in PREPARED_BY.get(need, ()))
 
 
 def _to_one(weights: Array) -> Array:
@@ -158,8 +210,13 @@ def rank(
     visit, present = case.visits[-1], course.present
     allowed = [t for t in catalogue.tests if tools is None or has_tools(t.tools, tools)]
     open_tests = [t for t in allowed if is_open(t, case, catalogue)]
-    leading = leading_by_now(course, belief, [t.id for t in open_tests])
     charged = chance_charged(course, belief) >= SURELY_CHARGED
+    needs = {t.id: unmet_needs(t, visit, catalogue, charged=charged) for t in open_tests}
+
+    def ask(now: Present, believed: Belief) -> Leading:
+        return chances_once_prepared(now, believed, model, catalogue, needs)
+
+    leading = leading_by_now(course, belief, ask)
     ranges = sound_ranges(model, catalogue)
     outcomes = outcomes_of(present, leading, catalogue)
     found = []
@@ -167,8 +224,7 @@ def rank(
         bits = information(leading.posterior, leading.chances[test.id])
         if any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
             bits *= SKIPPED_FACTOR
-        needs = unmet_needs(test, visit, catalogue, charged=charged)
-        found.append(_next_test(test, bits, needs, catalogue, ranges.get(test.id), outcomes[test.id]))
+        found.append(_next_test(test, bits, needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id]))
     return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
 
 

@@ -1,7 +1,8 @@
 """Policies: what somebody who may look at the case, the tools and the prices, but not into the car, does next.
 
-A policy is a function of the case so far, the shop and a random generator; it returns one step. The expected-cost policy
-follows :mod:`faultnet.decision` to the letter. Its two variants stop as it does and choose tests by another criterion.
+A policy is a function of the case so far, the shop and a random generator; it returns one step. The expected-cost
+policy follows :mod:`faultnet.decision` to the letter. Its two variants stop as it does and choose tests by another
+criterion.
 """
 
 from __future__ import annotations

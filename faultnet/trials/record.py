@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision.costs import Costs
@@ -67,7 +68,7 @@ def kept_results(path: Path, key: Key) -> dict[tuple[str, int], CarResult]:
     FaultnetError
         If the file cannot be read, or a line other than the last is damaged.
     """
-    found = {}
+    found: dict[tuple[str, int], CarResult] = {}
     for tree in _lines(path):
         if tree["key"] == key.text():
             result = result_of_record(tree["result"])
@@ -75,7 +76,7 @@ def kept_results(path: Path, key: Key) -> dict[tuple[str, int], CarResult]:
     return found
 
 
-def _lines(path: Path) -> Iterator[dict[str, object]]:
+def _lines(path: Path) -> Iterator[dict[str, Any]]:
     try:
         lines = path.read_text(encoding="utf-8").split("\n") if path.exists() else []
     except (OSError, UnicodeDecodeError) as error:

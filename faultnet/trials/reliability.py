@@ -60,17 +60,17 @@ def _up(share: float) -> float:
 def _frame() -> list[str]:
     """Axes, their numbers and words, and the line on which belief and frequency agree."""
     line = 'stroke="currentColor" stroke-opacity="0.5"'
+    corners = f'x1="{_across(0):g}" y1="{_up(0):g}" x2="{_across(1):g}" y2="{_up(1):g}"'
     parts = [
         f'<rect x="{LEFT:g}" y="{TOP:g}" width="{SIDE:g}" height="{SIDE:g}" fill="none" {line}/>',
-        f'<line x1="{_across(0):g}" y1="{_up(0):g}" x2="{_across(1):g}" y2="{_up(1):g}" {line} stroke-dasharray="4 4"/>',
+        f'<line {corners} {line} stroke-dasharray="4 4"/>',
     ]
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         words = f"{100 * share:.0f} %"
         parts.append(f'<text x="{_across(share):g}" y="{_up(0) + 16:g}" text-anchor="middle">{words}</text>')
         parts.append(f'<text x="{LEFT - 6:g}" y="{_up(share) + 4:g}" text-anchor="end">{words}</text>')
-    parts.append(
-        f'<text x="{_across(0.5):g}" y="{_up(0) + 36:g}" text-anchor="middle">belief that a part is at fault</text>'
-    )
+    below = "belief that a part is at fault"
+    parts.append(f'<text x="{_across(0.5):g}" y="{_up(0) + 36:g}" text-anchor="middle">{below}</text>')
     turned = f"rotate(-90 12 {_up(0.5):g})"
     parts.append(f'<text x="12" y="{_up(0.5):g}" text-anchor="middle" transform="{turned}">share at fault</text>')
     return parts
@@ -87,4 +87,5 @@ def _mark(mark: str, x: float, y: float, colour: str, words: str) -> str:
         "cross": "M-4 -4L4 4M4 -4L-4 4",
         "plus": "M0 -5V5M-5 0H5",
     }
-    return f'<path d="{shapes[mark]}" transform="translate({x:.1f} {y:.1f})" fill="{colour}" stroke="{colour}">{title}</path>'
+    where = f'transform="translate({x:.1f} {y:.1f})"'
+    return f'<path d="{shapes[mark]}" {where} fill="{colour}" stroke="{colour}">{title}</path>'

@@ -104,8 +104,10 @@ def _row(found: Sequence[CarResult], others: Sequence[CarResult] | None) -> Row:
     if others is not None:
         pairs = {name: (_column(found, name), _column(others, name)) for name in ("minutes", "cost")}
         against = {name: ratio_interval(*pair, rng) for name, pair in pairs.items()}
-    counts = (sum(getattr(r, name) for r in found) for name in ("come_backs", "left_with_fault", "looped"))
-    return Row(numbers, *counts, against, sums.sum(axis=0))
+    came_back, left, looped = (
+        sum(int(getattr(r, name)) for r in found) for name in ("come_backs", "left_with_fault", "looped")
+    )
+    return Row(numbers, came_back, left, looped, against, sums.sum(axis=0))
 
 
 def _column(found: Sequence[CarResult], name: str) -> Array:
