@@ -228,6 +228,44 @@ def export(
 
 
 @app.command()
+def trial(
+    cars: Annotated[int, typer.Option(min=1, help="Virtual cars, each with known faults.")] = 100,
+    seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same table.")] = 1,
+    world: Annotated[
+        Literal["standard", "mismatched"], typer.Option(help="The second is not as the prior set says.")
+    ] = "standard",
+    policy: Annotated[
+        list[str] | None, typer.Option(help="Policy to try, once for each; the four of the README when left out.")
+    ] = None,
+    draw: Annotated[
+        Literal["priors", "evenly"], typer.Option(help="Faults by the base rates, or each mode in turn.")
+    ] = "priors",
+    workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 1,
+    as_json: JsonOption = False,
+    resume: Annotated[Path | None, typer.Option(help="File that keeps each car's result; a new run goes on.")] = None,
+    svg: Annotated[Path | None, typer.Option(help="File to draw the reliability of the beliefs to.")] = None,
+    tools: ToolsOption = None,
+    priors: PriorsOption = "standard",
+) -> None:
+    """Try the advice on virtual cars with known faults, against other ways of working."""
+    from faultnet.cli.inputs import listed, read_catalogue, read_tools, write_text
+    from faultnet.cli.trials import progress, trial_answer, trial_sheet
+    from faultnet.trials.policies import SHOWN
+    from faultnet.trials.reliability import draw_reliability
+    from faultnet.trials.trial import Plan, run_trial
+
+    at_hand = read_tools(tools, read_catalogue(priors))
+    known_tools = None if at_hand is None else tuple(sorted(at_hand))
+    plan = Plan(cars, seed, world, listed(policy) or SHOWN, draw, known_tools, priors)
+    with progress() as told:
+        rows = run_trial(plan, workers=workers, resume=resume, told=told)
+    answer = trial_answer(plan, rows)
+    if svg is not None:
+        write_text(svg, draw_reliability({name: row["reliability"] for name, row in answer["policies"].items()}))
+    _show(answer if as_json else trial_sheet(answer))
+
+
+@app.command()
 def schema() -> None:
     """Print the JSON Schema of case files."""
     from faultnet.cases.file import case_schema

@@ -1,0 +1,249 @@
+"""How far each criterion for the next test is from the true optimum, on problems small enough to solve exactly.
+
+``python tests/bench/optimum.py`` (``--json`` for the figures, ``--problems N``). A reduced problem has up to five
+hypotheses, four repairs beside giving the car back, and five noisy tests of at most three outcomes. The optimum is
+found by expectimax over all orders of tests and all outcomes, with the best of all orders of repair after every last
+test. Each criterion is then evaluated exactly on the same tree: it chooses tests its own way, stops when no test is
+worth its cost, and mends in the order of probability over cost. Problems are *drawn* at random with the shipped
+prices, or *cut* from the demo cases: the leading hypotheses, the tests that save most, neighbouring outcomes put
+together.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import permutations
+
+import numpy as np
+
+from faultnet.cases.file import load_case
+from faultnet.catalogue import load_catalogue
+from faultnet.decision import load_costs
+from faultnet.decision.advice import weigh
+from faultnet.decision.edges import edges_cut
+from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost
+from faultnet.decision.value import Position, Worth, one_step, two_steps
+from faultnet.diagnosis import work_through
+from faultnet.engine.belief import information
+from faultnet.shipped import shipped
+
+HYPOTHESES, REPAIRS, TESTS, OUTCOMES = 5, 4, 5, 3
+LEAST = 1e-12
+
+Choice = Callable[[Position], str | None]
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Cost above the optimum of one criterion [share of it]: mean, worst, and share of problems solved best."""
+
+    mean: float
+    worst: float
+    best: float
+
+
+def optimum(position: Position) -> float:
+    """Least expected cost of testing and mending [money], by expectimax over every order of tests and repairs."""
+    found: dict[frozenset[tuple[str, int]], float] = {}
+
+    def least(now: Position, seen: frozenset[tuple[str, int]]) -> float:
+        if seen not in found:
+            options = [best_repair(now)]
+            for test in now.chances:
+                then = {t: c for t, c in now.chances.items() if t != test}
+                total = now.price[test]
+                for outcome in range(now.chances[test].shape[1]):
+                    chance, after = now.after(test, [outcome], then)
+                    if chance > LEAST:
+                        total += chance * least(after, seen | {(test, outcome)})
+                options.append(total)
+            found[seen] = min(options)
+        return found[seen]
+
+    return least(position, frozenset())
+
+
+def best_repair(position: Position) -> float:
+    """Expected cost of mending without further tests in the best of all orders, broken off where that is cheapest."""
+    orders = np.array(list(permutations(range(len(position.repairs.names)))), dtype=np.intp)
+    beliefs = np.broadcast_to(position.belief, (len(orders), len(position.belief)))
+    return float(expected_cost(position.repairs, beliefs, orders).min())
+
+
+def cost_of(position: Position, choose: Choice) -> float:
+    """Expected cost of a criterion [money], exactly, over every outcome of the tests it chooses."""
+    test = choose(position) if position.chances else None
+    if test is None:
+        return position.cost_now()
+    then = {t: c for t, c in position.chances.items() if t != test}
+    total = position.price[test]
+    for outcome in range(position.chances[test].shape[1]):
+        chance, after = position.after(test, [outcome], then)
+        if chance > LEAST:
+            total += chance * cost_of(after, choose)
+    return total
+
+
+def saving(position: Position) -> str | None:
+    """The test that saves most, one step ahead."""
+    return _worthwhile(one_step(position))
+
+
+def two_step_saving(position: Position) -> str | None:
+    """The test that saves most; two steps ahead where one step sees nothing worth doing. What the advice does."""
+    return _worthwhile(_worths(position))
+
+
+def information_per_minute(position: Position) -> str | None:
+    """The test with most information for its price, as long as the advice would go on."""
+    return _by(position, lambda t: information(position.belief, position.chances[t]) / position.price[t])
+
+
+def class_edges(position: Position) -> str | None:
+    """The test that cuts most edges between repair classes for its price, as long as the advice would go on."""
+    return _by(position, lambda t: edges_cut(position, t) / position.price[t])
+
+
+CRITERIA: dict[str, Choice] = {
+    "saving": saving,
+    "two_step_saving": two_step_saving,
+    "information_per_minute": information_per_minute,
+    "class_edges": class_edges,
+}
+
+
+def _worths(position: Position) -> dict[str, Worth]:
+    worth = one_step(position)
+    return worth if _worthwhile(worth) is not None else worth | two_steps(position, worth)
+
+
+def _worthwhile(worth: dict[str, Worth]) -> str | None:
+    best = max(worth, key=lambda t: (worth[t].saving, t), default=None)
+    return best if best is not None and worth[best].saving > 0.0 else None
+
+
+def _by(position: Position, value: Callable[[str], float]) -> str | None:
+    return None if two_step_saving(position) is None else max(position.chances, key=lambda t: (value(t), t))
+
+
+def drawn_problem(rng: np.random.Generator) -> Position:
+    """A problem drawn at random: single faults, pairs and nothing wrong, tests that see some faults with noise."""
+    costs = load_costs()
+    names = [str(n) for n in rng.choice(sorted(set(costs.part) - {"use"}), REPAIRS, replace=False)]
+    at_fault = np.zeros((HYPOTHESES, REPAIRS), dtype=bool)
+    at_fault[:REPAIRS] = np.eye(REPAIRS)
+    at_fault[-1, rng.choice(REPAIRS, int(rng.integers(0, 3)), replace=False)] = True
+    nothing = ~at_fault.any(axis=1, keepdims=True)
+    repairs = Repairs(
+        (*names, GIVE_BACK),
+        np.array([*(costs.repair(n) for n in names), costs.money(costs.overhead_minutes)]),
+        np.array([]),
+        np.full(REPAIRS + 1, -1, dtype=np.intp),
+        np.hstack([at_fault, nothing]),
+        costs.call_back,
+        costs.start_over,
+    )
+    chances = {f"test_{k}": _noisy(rng) for k in range(TESTS)}
+    price = {t: costs.money(float(rng.uniform(2.0, 20.0))) for t in chances}
+    return Position(rng.dirichlet(np.full(HYPOTHESES, 0.7)), chances, price, repairs)
+
+
+def _noisy(rng: np.random.Generator) -> np.ndarray:
+    """Chances of a test's outcomes: each hypothesis has its usual outcome, some are alike, errors are 2 to 20 %."""
+    outcomes = int(rng.integers(2, OUTCOMES + 1))
+    usual = rng.integers(0, outcomes, HYPOTHESES)
+    wrong = rng.uniform(0.02, 0.2)
+    return np.where(np.arange(outcomes) == usual[:, None], 1.0 - wrong, wrong / (outcomes - 1))
+
+
+def cut_problems() -> Iterator[Position]:
+    """Problems cut from the demo cases, with so many entries known and the others still to come."""
+    from dataclasses import replace
+
+    from faultnet.car import Visit
+
+    catalogue, costs = load_catalogue(), load_costs()
+    for path in sorted(shipped("cases").glob("*.json")):
+        case = load_case(path)
+        entries = case.visits[0].entries if case.visits else ()
+        for known in range(0, len(entries), 2):
+            visit = Visit(entries[:known], case.visits[0].conditions)
+            weighed = weigh(work_through(replace(case, visits=(visit,)), catalogue), costs)
+            best = [t.test for t in weighed.tests[: 2 * TESTS]]
+            yield cut(weighed.position, best)
+
+
+def cut(position: Position, tests: list[str]) -> Position:
+    """The likeliest hypotheses, the repairs they need, some tests, each with its outcomes put together to a few."""
+    alike: dict[tuple[bool, ...], list[int]] = {}
+    for row, needs in enumerate(position.repairs.at_fault.tolist()):
+        alike.setdefault(tuple(needs), []).append(row)
+    groups = sorted(alike.values(), key=lambda rows: -float(position.belief[rows].sum()))
+    chosen: list[list[int]] = []
+    for rows in groups:
+        needed = position.repairs.at_fault[[r[0] for r in [*chosen, rows]], :-1].any(axis=0).sum()
+        if len(chosen) < HYPOTHESES and needed <= REPAIRS:
+            chosen.append(rows)
+    belief = np.array([position.belief[rows].sum() for rows in chosen])
+    at_fault = position.repairs.at_fault[[rows[0] for rows in chosen]]
+    kept = [*np.flatnonzero(at_fault[:, :-1].any(axis=0)), at_fault.shape[1] - 1]
+    whole = position.repairs
+    repairs = Repairs(
+        tuple(whole.names[k] for k in kept), whole.cost[kept], whole.access_cost, whole.access[kept], at_fault[:, kept],
+        whole.call_back, whole.start_over,
+    )  # fmt: skip
+    shares = [position.belief[rows] / position.belief[rows].sum() for rows in chosen]
+    chances = {
+        t: _few(np.stack([s @ position.chances[t][rows] for s, rows in zip(shares, chosen, strict=True)]))
+        for t in tests[:TESTS]
+    }
+    return Position(belief / belief.sum(), chances, {t: position.price[t] for t in chances}, repairs)
+
+
+def _few(chance: np.ndarray) -> np.ndarray:
+    """Outcomes put together, neighbour with neighbour, until few are left."""
+    while chance.shape[1] > OUTCOMES:
+        total = chance.sum(axis=0)
+        k = int(np.argmin(total[:-1] + total[1:]))
+        chance = np.hstack([chance[:, :k], chance[:, k : k + 2].sum(axis=1, keepdims=True), chance[:, k + 2 :]])
+    return chance / chance.sum(axis=1, keepdims=True)
+
+
+def gaps(problems: list[Position]) -> dict[str, Gap]:
+    """Gap of each criterion over some problems."""
+    best = np.array([optimum(p) for p in problems])
+    result = {}
+    for name, choose in CRITERIA.items():
+        above = np.array([cost_of(p, choose) for p in problems]) / best - 1.0
+        result[name] = Gap(float(above.mean()), float(above.max()), float((above < 1e-9).mean()))
+    return result
+
+
+def main() -> None:
+    """Print the gaps."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--problems", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    rng = np.random.default_rng(given.seed)
+    sets = {"drawn": [drawn_problem(rng) for _ in range(given.problems)], "cut": list(cut_problems())}
+    found = {name: gaps(problems) for name, problems in sets.items()}
+    if given.json:
+        tree = {n: {"problems": len(sets[n]), **{c: vars(g) for c, g in gap.items()}} for n, gap in found.items()}
+        print(json.dumps({"seed": given.seed, **tree}, indent=2))
+        return
+    for name, gap in found.items():
+        print(f"{name}: {len(sets[name])} problems")
+        for criterion, g in gap.items():
+            print(
+                f"  {criterion:<24} {100 * g.mean:5.2f} % above the optimum, worst {100 * g.worst:5.1f} %, "
+                f"optimal in {100 * g.best:3.0f} %"
+            )
+
+
+if __name__ == "__main__":
+    main()
