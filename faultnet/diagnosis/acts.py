@@ -190,24 +190,28 @@ def outcome_chance(
     return chance
 
 
-def after_driving(spread: Callable[[str], float], modes: IndexArray, outcome: str) -> Array:
+def after_driving(spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, outcome: str) -> Array:
     """Chance of how the complaint stands after the car was driven for a time, shape (hypotheses,).
 
     Parameters
     ----------
     spread : callable
         Named numbers of the prior set.
+    space : Hypotheses
     modes : int array, shape (hypotheses, components)
         While it was driven.
     outcome : {"cured", "better", "no_change"}
 
     Notes
     -----
-    A car with nothing wrong comes back as seldom as it is brought in. With a fault, the words fall as after a repair
-    that mended nothing.
+    A car with nothing wrong is spoken of as after a repair that mended all there was; one with a fault as after a
+    repair that mended nothing. How the car is used brings it back only if no part was at fault to begin with.
     """
-    comes_back = spread("brought_in_when_sound")
-    sound = {"cured": 1.0 - 2.0 * comes_back, "better": comes_back, "no_change": comes_back}[outcome]
-    cured, better = spread("outcome_left_nothing_mended_cured"), spread("outcome_left_nothing_mended_better")
-    faulty = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
-    return np.where((modes > 0).any(axis=1), faulty, sound)
+    parts = [i for i, c in enumerate(space.components) if c != "use"]
+    use_alone = (modes > 0).any(axis=1) & ~(space.modes[:, parts] > 0).any(axis=1)
+    left = (modes[:, parts] > 0).any(axis=1) | use_alone
+    chances = []
+    for name in ("outcome_none_left_mended", "outcome_left_nothing_mended"):
+        cured, better = spread(f"{name}_cured"), spread(f"{name}_better")
+        chances.append({"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome])
+    return np.where(left, chances[1], chances[0])

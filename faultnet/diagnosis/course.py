@@ -206,7 +206,8 @@ class _Walk:
             elif act.outcome is not None and spec.effect in acts.CHARGING:
                 self.evidence.append(self._cranking(act.outcome))
             elif act.outcome is not None and spec.effect == "drive":
-                self.log = self.log + np.log(acts.after_driving(self.setting.spread, self.modes, act.outcome))
+                stands = acts.after_driving(self.setting.spread, self.space, self.modes, act.outcome)
+                self.log = self.log + np.log(stands)
         self.effects.append(spec.effect)
 
     def _close_stage(self) -> None:

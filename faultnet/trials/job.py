@@ -20,7 +20,7 @@ from faultnet.trials.world import VirtualCar, act_outcome, after_act, measure, n
 
 COMPLAINT = "how_it_turns_over"
 MOST_COME_BACKS = 3
-MOST_STEPS = 80
+MOST_STEPS = 160
 PREPARING = {
     "battery_charged": "charge",
     "charged_overnight": "charge",

@@ -110,14 +110,12 @@ def keep(path: Path, key: Key, policy: str, results: list[CarResult]) -> None:
     )
     try:
         with path.open("a+b") as file:
-            file.seek(0, 2)
-            broken = file.tell() > 0 and not _ends_a_line(path)
-            file.write(("\n" if broken else "").encode() + text.encode())
+            file.truncate(_whole_lines(path))
+            file.write(text.encode())
     except OSError as error:
         raise FaultnetError("results cannot be kept", where=str(path), got=str(error)) from None
 
 
-def _ends_a_line(path: Path) -> bool:
-    with path.open("rb") as file:
-        file.seek(-1, 2)
-        return file.read(1) == b"\n"
+def _whole_lines(path: Path) -> int:
+    """Bytes up to the end of the last whole line: what follows was being written when a run was broken off."""
+    return path.read_bytes().rfind(b"\n") + 1

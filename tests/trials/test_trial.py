@@ -1,4 +1,4 @@
-"""A trial as a whole: the same cars and the same table, resumed, by any number of workers; prices and counts by hand."""
+"""A trial as a whole: the same table by any number of workers and after a break; prices and counts by hand."""
 
 from __future__ import annotations
 
