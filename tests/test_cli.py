@@ -409,3 +409,28 @@ def test_a_terminal_without_the_sign_does_not_break_the_answer() -> None:
     ran = own_process("-m", "faultnet", "diagnose", "-", "--why", typed=text, PYTHONIOENCODING="cp1252")
     assert ran.returncode == 0, ran.stderr
     assert "Battery resistance by a step of load: 8.2 m" in ran.stdout
+
+
+def test_trial_answers_with_every_number_and_its_interval(run: Any, tmp_path: Path) -> None:
+    kept, picture = tmp_path / "kept.jsonl", tmp_path / "reliability.svg"
+    given = ("trial", "--cars", "2", "--seed", "4", "--policy", "flow_chart", "--resume", str(kept))
+    answer = run(*given, "--json", "--svg", str(picture)).json
+    assert (answer["cars"], answer["seed"], answer["world"], list(answer["policies"])) == (
+        2, 4, "standard", ["flow_chart"],
+    )  # fmt: skip
+    row = answer["policies"]["flow_chart"]
+    for name in answer["definitions"]:
+        assert row[name]["low"] <= row[name]["value"] <= row[name]["high"], name
+    assert ElementTree.parse(picture).getroot().tag.endswith("svg")
+    assert len(kept.read_text(encoding="utf-8").splitlines()) == 2
+    sheet = run(*given).out
+    assert "RIGHT FIRST TIME" in sheet
+    assert max(map(len, sheet.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("wrong", [("--policy", "guess"), ("--tools", "crystal ball"), ("--priors", "nowhere")])
+def test_a_trial_that_cannot_be_is_refused_in_a_sentence(run: Any, wrong: tuple[str, str]) -> None:
+    ran = run("trial", "--cars", "1", *wrong)
+    assert ran.status == 2
+    assert ran.out == ""
+    assert wrong[1] in ran.err
