@@ -14,7 +14,7 @@ from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.value import Position, Worth, one_step, two_steps
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, ranked, work_through
-from faultnet.diagnosis.ranking import Leading
+from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words

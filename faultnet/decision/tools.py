@@ -11,7 +11,7 @@ from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked, work_through
-from faultnet.diagnosis.ranking import has_tools
+from faultnet.diagnosis.needs import has_tools
 
 
 @dataclass(frozen=True)

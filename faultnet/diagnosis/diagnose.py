@@ -13,8 +13,9 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, Entered, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of
+from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
-from faultnet.diagnosis.ranking import Leading, rank
+from faultnet.diagnosis.ranking import rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import entry_words, share_words

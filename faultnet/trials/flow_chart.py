@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.car import Act, Case, Reading, Visit
-from faultnet.diagnosis.ranking import has_tools
+from faultnet.diagnosis.needs import has_tools
 from faultnet.trials.job import Shop
 from faultnet.trials.steps import GiveBack, Look, Mend, Prepare, Step
 

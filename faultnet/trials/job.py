@@ -15,7 +15,7 @@ import numpy as np
 from faultnet.car import Act, Case, Entry, Outcome, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision.costs import Costs
-from faultnet.diagnosis.ranking import minutes_for, unmet_needs
+from faultnet.diagnosis.needs import minutes_for, unmet_needs
 from faultnet.trials.world import VirtualCar, act_outcome, after_act, measure, next_visit
 
 COMPLAINT = "how_it_turns_over"

@@ -15,7 +15,8 @@ from faultnet.car import Act, Case
 from faultnet.decision.advice import Weighed, act_for, weigh
 from faultnet.decision.edges import edges_cut
 from faultnet.diagnosis.diagnose import Worked, ranked, still_there, work_through
-from faultnet.diagnosis.ranking import SURELY_CHARGED, Leading, chance_charged, has_tools, is_open
+from faultnet.diagnosis.leading import SURELY_CHARGED, Leading, chance_charged
+from faultnet.diagnosis.needs import has_tools, is_open
 from faultnet.errors import CarError
 from faultnet.trials.flow_chart import flow_chart
 from faultnet.trials.job import Shop

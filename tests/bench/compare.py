@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 import numpy as np
 
 from faultnet.catalogue.catalogue import Catalogue
-from faultnet.diagnosis.ranking import Leading
+from faultnet.diagnosis.leading import Leading
 from faultnet.network.build import build_network
 from tests.bench import work
 

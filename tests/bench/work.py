@@ -14,8 +14,8 @@ from faultnet.cases.file import load_case
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.course import Course, course
+from faultnet.diagnosis.leading import Leading, leading_chances
 from faultnet.diagnosis.models import Model, model_for
-from faultnet.diagnosis.ranking import Leading, leading_chances
 from faultnet.engine.belief import TINY, Belief, information, updated
 from faultnet.network.structure import Array
 from faultnet.shipped import shipped

@@ -10,7 +10,7 @@ from faultnet.catalogue import load_catalogue
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.acts import after_driving
 from faultnet.diagnosis.diagnose import Worked, ranked, still_there
-from faultnet.diagnosis.ranking import is_open, unmet_needs
+from faultnet.diagnosis.needs import is_open, unmet_needs
 
 CAR = Car(Battery(600.0))
 MILD = Conditions(air_temperature=15.0, hours_standing=12.0)

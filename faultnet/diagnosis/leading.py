@@ -1,0 +1,163 @@
+"""The leading hypotheses by now, and what each test would show under them once what it needs has been done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.car import Act
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis.course import Course, Present, after_preparing
+from faultnet.diagnosis.models import Model
+from faultnet.diagnosis.needs import preparing_acts
+from faultnet.engine.belief import TINY, Belief
+from faultnet.engine.hypotheses import IndexArray
+from faultnet.network.structure import Array
+
+ACTIVE_MASS = 0.998
+CHARGE_MASS = 0.998
+MOST_ACTIVE = 300
+LEAST_WAY = 0.01
+THREE_QUARTERS = 0.75
+SURELY_CHARGED = 0.9
+
+
+@dataclass(frozen=True, eq=False)
+class Leading:
+    """The leading hypotheses and what each test would show under them.
+
+    Parameters
+    ----------
+    chosen : int array, shape (leading hypotheses,)
+        Their rows.
+    posterior : array, shape (leading hypotheses,)
+        Sums to one.
+    chances : dict of test id to array, shape (leading hypotheses, outcomes)
+        Chance of each outcome class; rows sum to one.
+    modes : int array, shape (leading hypotheses, components)
+        Modes by now. A hypothesis stands there once for each way the repairs may have gone that is not unlikely.
+    """
+
+    chosen: NDArray[np.intp]
+    posterior: Array
+    chances: dict[str, Array]
+    modes: IndexArray
+
+
+Ask = Callable[[Present, Belief], Leading]
+
+
+def leading_by_now(course: Course, belief: Belief, ask: Ask) -> Leading:
+    """The leading hypotheses over every way the repairs may have gone, and what tests would show under each.
+
+    Parameters
+    ----------
+    course : Course
+    belief : Belief
+    ask : callable
+        What tests would show in one such way.
+
+    Notes
+    -----
+    A repair that did not take leaves the part at fault, and a test shows it; the ways in which one did not are
+    followed as far as they hold a hundredth of the belief.
+    """
+    if len(course.ways) == 1:
+        return ask(course.present, belief)
+    found = []
+    for (log_weight, _), present in zip(course.ways, course.presents, strict=True):
+        with np.errstate(divide="ignore"):
+            weight = np.exp(log_weight - course.log_likelihood) * belief.posterior
+        share = float(weight.sum())
+        if share >= LEAST_WAY:
+            found.append((share, ask(present, Belief(belief.space, weight / share, 0.0))))
+    return Leading(
+        np.concatenate([way.chosen for _, way in found]),
+        _to_one(np.concatenate([share * way.posterior for share, way in found])),
+        {t: np.concatenate([way.chances[t] for _, way in found]) for t in found[0][1].chances},
+        np.concatenate([way.modes for _, way in found]),
+    )
+
+
+def chances_once_prepared(
+    present: Present, belief: Belief, model: Model, catalogue: Catalogue, needs: Mapping[str, tuple[str, ...]]
+) -> Leading:
+    """What tests would show for each leading hypothesis, each test after what it needs has been done.
+
+    Parameters
+    ----------
+    present : Present
+    belief : Belief
+    model : Model
+        Of the visit.
+    catalogue : Catalogue
+    needs : mapping of test id to tuple of str
+        What does not hold yet.
+
+    Notes
+    -----
+    A load test needs a charged battery: what it will read is what it reads after the charge, and that tells a bad
+    battery from a flat one.
+    """
+    by_acts: dict[tuple[Act, ...], list[str]] = {(): []}
+    for test, unmet in needs.items():
+        by_acts.setdefault(preparing_acts(unmet), []).append(test)
+    whole = leading_chances(present, belief, by_acts.pop(()))
+    chances = dict(whole.chances)
+    for preparing, tests in by_acts.items():
+        then = after_preparing(present, model, catalogue, belief.space, preparing)
+        chances |= leading_chances(then, belief, tests).chances
+    return replace(whole, chances={test: chances[test] for test in needs})
+
+
+def leading_chances(present: Present, belief: Belief, tests: Collection[str]) -> Leading:
+    """Chance of each outcome class of some tests for each of the leading hypotheses."""
+    chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
+    network = present.model.network
+    asked = {}
+    for name in tests:
+        reading = network.nodes[f"reading_{name}"]
+        asked[name] = (reading.parents[0], reading.table[:, :, 0].T, reading.table[:, 0, 1])
+    posterior = belief.posterior[chosen]
+    charge = likely_charge(present, posterior, chosen)
+    model = present.model.focused(chosen, charge)
+    chances = model.predict(present.evidence, asked, present.carried[chosen][:, charge])
+    shown = {t: _rows_to_one(c) for t, c in chances.items()}
+    return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])
+
+
+def _to_one(weights: Array) -> Array:
+    return np.asarray(weights / weights.sum())
+
+
+def _rows_to_one(weights: Array) -> Array:
+    """Rows that sum to one; a row of nothing becomes even."""
+    total = weights.sum(axis=1, keepdims=True)
+    return np.where(total > 0, weights / np.where(total > 0, total, 1.0), 1.0 / weights.shape[1])
+
+
+def charge_shares(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> Array:
+    """Belief in each state of charge, not summing to one, shape (charge states,)."""
+    weight, _ = present.model.stage(present.evidence)
+    joint = present.carried[chosen] * weight[chosen]
+    return np.asarray(posterior @ (joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY)))
+
+
+def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
+    """States of charge that hold all but a sliver of the belief, so that the others need not be worked out."""
+    share = charge_shares(present, posterior, chosen)
+    order = np.argsort(-share)
+    count = int(np.searchsorted(np.cumsum(share[order]) / share.sum(), CHARGE_MASS)) + 1
+    return np.sort(order[:count])
+
+
+def chance_charged(course: Course, belief: Belief) -> float:
+    """Belief that the battery is charged to three quarters or more [-]."""
+    present = course.present
+    chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
+    share = charge_shares(present, belief.posterior[chosen], chosen)
+    edges = np.asarray(present.model.network.nodes["charge"].edges)
+    return float(share[edges[:-1] >= THREE_QUARTERS].sum() / share.sum())

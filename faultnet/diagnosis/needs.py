@@ -1,0 +1,118 @@
+"""What must hold before a test, what brings it about, and whether a test has still something to give."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from faultnet.car import Act, Case, Entry, Reading, Visit
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.catalogue.types import Test
+from faultnet.diagnosis.acts import changes_the_car
+
+GAVE_UP = ("cannot_reach", "not_fitted")
+NEED_MET_BY = {
+    "battery_charged": ("charge", "desulphate", "drive"),
+    "surface_charge_gone": ("shed_surface_charge",),
+    "rested": ("wait",),
+    "fuel_disabled": ("disable_fuel",),
+    "charged_overnight": ("charge", "desulphate"),
+}
+NEED_UNDONE_BY = {
+    "surface_charge_gone": ("charge", "desulphate", "drive"),
+    "rested": ("charge", "desulphate", "drive"),
+    "fuel_disabled": ("enable_fuel",),
+}
+NIGHT = 10.0  # [h]
+PREPARED_BY = {
+    "battery_charged": (Act("charge"),),
+    "surface_charge_gone": (Act("shed_surface_charge"),),
+    "charged_overnight": (Act("charge"), Act("wait", hours=NIGHT)),
+}
+
+
+def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
+    """Whether a test has still something to give in the last visit of a case.
+
+    Notes
+    -----
+    What the driver alone can answer is asked once in a case: asked again, the answer is the same. What was seen, heard
+    or felt stays so until something is mended; a number may have moved with any act that changes the car.
+    """
+    if test.instruments == ("question",) and any(_settles(e, test) for v in case.visits for e in v.entries):
+        return False
+    for entry in reversed(case.visits[-1].entries):
+        if isinstance(entry, Act) and _reopens(entry, test, catalogue):
+            return True
+        if isinstance(entry, Reading) and _settles(entry, test):
+            return False
+    return True
+
+
+def _settles(entry: Entry, test: Test) -> bool:
+    return (
+        isinstance(entry, Reading)
+        and entry.test == test.id
+        and (entry.not_measured is None or entry.not_measured in GAVE_UP)
+    )
+
+
+def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:
+    spec = catalogue.act(act.act)
+    return spec.kind == "repair" or (test.quantity != "table" and changes_the_car(spec.effect, act.hours))
+
+
+def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
+    """Whether the tools at hand allow a test; "a or b" is met by either.
+
+    Examples
+    --------
+    >>> has_tools(("recorder or socket adapter",), {"recorder"}), has_tools(("voltmeter",), ())
+    (True, False)
+    """
+    return all(any(part in tools for part in tool.split(" or ")) for tool in needed)
+
+
+def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool = False) -> tuple[str, ...]:
+    """What must hold before a test and does not yet hold by what was done or is known in this visit.
+
+    Parameters
+    ----------
+    test : Test
+    visit : Visit
+    catalogue : Catalogue
+    charged : bool
+        The battery is known to be charged well enough without having been put on a charger.
+    """
+    effects = tuple(catalogue.act(e.act).effect for e in visit.entries if isinstance(e, Act))
+    return tuple(n for n in test.needs if not (_met(n, visit, effects) or (charged and n == "battery_charged")))
+
+
+def _met(need: str, visit: Visit, effects: tuple[str, ...]) -> bool:
+    for effect in reversed(effects):
+        if effect in NEED_MET_BY.get(need, ()):
+            return True
+        if effect in NEED_UNDONE_BY.get(need, ()):
+            return False
+    standing = visit.conditions.hours_standing
+    if need in ("surface_charge_gone", "rested"):
+        return standing is not None and standing >= 6.0
+    if need == "engine_warm":
+        return visit.conditions.engine_warm
+    return False
+
+
+def minutes_for(need: str, catalogue: Catalogue) -> float:
+    """Hands-on minutes it takes to bring a precondition about [min]."""
+    name = f"minutes_for_{need}"
+    return catalogue.spread(name) if name in catalogue.spreads else 0.0
+
+
+def preparing_acts(needs: tuple[str, ...]) -> tuple[Act, ...]:
+    """Acts that bring about what a test needs, where they change what is read.
+
+    Examples
+    --------
+    >>> [act.act for act in preparing_acts(("battery_charged", "surface_charge_gone"))]
+    ['charge', 'shed_surface_charge']
+    """
+    return tuple(act for need in needs for act in PREPARED_BY.get(need, ()))
