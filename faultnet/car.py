@@ -20,6 +20,7 @@ ChargeControl = Literal["fixed", "load_responsive"]
 Climate = Literal["cold", "temperate", "hot"]
 Outcome = Literal["cured", "better", "no_change"]
 NotMeasured = Literal["skipped", "cannot_reach", "unstable", "not_fitted"]
+Bound = Literal["above"]
 
 
 @dataclass(frozen=True)
@@ -180,6 +181,8 @@ class Reading:
         Instrument id; the test's ordinary one when left out.
     roughly : bool
         The reading was jumping about or read in passing; its spread is widened.
+    bound : {"above"}, optional
+        The meter showed its over-limit sign: the true value is above `value`, the end of its range.
     interval : float, optional
         Sampling interval of the log a reading was taken from [s].
     unit, entered : str
@@ -197,8 +200,15 @@ class Reading:
     entered: str = ""
     interval: float | None = None
     note: str = ""
+    bound: Bound | None = None
 
     def __post_init__(self) -> None:
+        if self.bound is not None and self.value is None:
+            raise CarError(
+                "over the limit says nothing without the limit",
+                where=f"reading of {self.test}",
+                to_do="give the end of the meter's range as the value",
+            )
         given = sum(x is not None for x in (self.value, self.state, self.not_measured))
         if given != 1:
             raise CarError(

@@ -144,6 +144,57 @@ def number_likelihood(
     return (1.0 - slip) * density + slip * broad, broad
 
 
+def above_likelihood(
+    limit: float,
+    edges: tuple[float, ...],
+    instrument: Instrument,
+    *,
+    roughly: bool = False,
+    offset: Offset | None = None,
+) -> tuple[Array, float]:
+    """Chance that a meter shows its over-limit sign, for each bin of the true value and under a fault not modelled.
+
+    Parameters
+    ----------
+    limit : float
+        End of the meter's range, SI unit of the edges.
+    edges : tuple of float, length bins + 1
+    instrument : Instrument
+    roughly : bool
+        The limit itself is known roughly only.
+    offset : Offset, optional
+        Of the place of measurement; none for the posts.
+
+    Returns
+    -------
+    likelihood : array, shape (bins,)
+        Mean over each bin of the chance to be shown above the limit [-].
+    broad : float
+        The same under a flat distribution over the whole range [-].
+
+    Notes
+    -----
+    The tail of :func:`number_likelihood` beyond the limit: 1 - Phi((limit - x) / sd), with x at five points of each
+    bin. A limit beyond the last bin counts as the lower edge of the last bin.
+
+    Examples
+    --------
+    >>> from faultnet.catalogue import load_catalogue
+    >>> meter = load_catalogue().instrument("multimeter_millivolts")
+    >>> likelihood, broad = above_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
+    >>> [round(float(x), 2) for x in likelihood], round(broad, 2)
+    ([0.01, 0.01, 0.99], 0.5)
+    """
+    shift = offset or Offset()
+    spread = sqrt(reading_spread(instrument, limit, roughly=roughly) ** 2 + shift.spread**2)
+    at = min(max(limit - shift.mean, edges[0]), edges[-2])
+    bounds = np.asarray(edges)
+    points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+    tail = np.array([[0.5 * (1.0 + erf((x - at) / spread / sqrt(2.0))) for x in row] for row in points]).mean(axis=1)
+    broad = (edges[-1] - at) / (edges[-1] - edges[0])
+    return (1.0 - instrument.slip) * tail + instrument.slip * broad, broad
+
+
 def choice_likelihood(
     state: str, states: tuple[str, ...], slip: float, *, roughly: bool = False
 ) -> tuple[Array, float]:

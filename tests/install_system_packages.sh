@@ -3,7 +3,7 @@
 # Only what is missing is installed, so a machine that has everything needs neither root nor a network.
 set -euo pipefail
 
-packages="chromium ngspice postgresql fonts-dejavu-core"
+packages="chromium ngspice postgresql fonts-dejavu-core libpango-1.0-0 libpangoft2-1.0-0"
 
 is_there() {
     case "$1" in
@@ -11,6 +11,7 @@ is_there() {
         ngspice) command -v ngspice >/dev/null ;;
         postgresql) command -v initdb >/dev/null || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 ;;
         fonts-dejavu-core) ls /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf >/dev/null 2>&1 ;;
+        libpango*) PATH="$PATH:/sbin:/usr/sbin" ldconfig -p | grep "${1%-0}.so.0" >/dev/null ;;
     esac
 }
 
@@ -20,6 +21,7 @@ needed_by() {
         ngspice) echo "the check of the starting circuit against a circuit simulator" ;;
         postgresql) echo "the tests of the case store on PostgreSQL" ;;
         fonts-dejavu-core) echo "the front end's tests in a real browser" ;;
+        libpango*) echo "sheets as PDF files" ;;
     esac
 }
 

@@ -63,9 +63,16 @@ def test_the_over_limit_sign_is_no_number(text: str) -> None:
 
 
 def test_more_than_a_limit_keeps_the_limit() -> None:
-    parsed = parse_entry(">10 V", "V", plausible=(0.0, 5.0))
+    parsed = parse_entry(">10 V", "V", plausible=(0.0, 16.0))
     assert (parsed.value, parsed.over_limit) == (10.0, True)
     assert not parse_entry("10 V", "V").over_limit
+
+
+def test_more_than_what_can_be_is_refused_like_the_number_itself() -> None:
+    """Above 350 V on a test that gives 16 V at most: millivolts were meant, and the sign must not be lost."""
+    with pytest.raises(EntryError, match="cannot be right") as caught:
+        parse_entry(">350", "V", plausible=(0.0, 16.0))
+    assert caught.value.to_do == "did you mean > 3.5 V?"
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,7 @@ from faultnet.car import (
     Act,
     Battery,
     BatteryKind,
+    Bound,
     Car,
     Case,
     CaseOutcome,
@@ -146,6 +147,7 @@ class ReadingForm(Form):
     not_measured: NotMeasured | None = None
     instrument: Identifier | None = None
     roughly: bool = False
+    bound: Bound | None = Field(None, description="`above` when the meter showed over its limit, which `value` gives")
     entered: str | None = Field(None, description="the characters typed, when `value` is not itself that text")
     interval: float | None = Field(None, gt=0, le=60, description="sampling interval of the log it was taken from, s")
     note: str = ""
@@ -153,15 +155,17 @@ class ReadingForm(Form):
     @field_validator("value")
     @classmethod
     def _readable(cls, value: float | str, info: ValidationInfo) -> float | str:
-        """Refuse text that is no reading, and a meter's over-limit sign, which carries no value."""
+        """Refuse text that is no reading, and a meter's over-limit sign without the limit."""
         if not isinstance(value, str):
             return value
         try:
             parsed = parse_entry(value, info.data.get("unit"))
         except EntryError as error:
             raise ValueError(in_one_line(error)) from None
-        if parsed.over_limit:
-            raise ValueError("a value: measure again on a higher range, or give not_measured instead")
+        if parsed.value is None:
+            raise ValueError(
+                "the limit with it, such as >20: the largest figure that range shows; or give not_measured"
+            )
         return value
 
     @model_validator(mode="after")
@@ -170,19 +174,23 @@ class ReadingForm(Form):
         given = [name for name in ("value", "state", "not_measured") if getattr(self, name) is not None]
         if len(given) != 1:
             raise ValueError(f"exactly one of value, state, not_measured (there are {len(given)})")
+        if self.bound is not None and self.value is None:
+            raise ValueError("a value with bound: the end of the meter's range")
         return self
 
     def build(self) -> Reading:
         """Make the reading, its value in the base unit."""
         value, unit, entered, roughly = self.value, self.unit or "", self.entered or "", self.roughly
+        bound = self.bound
         if isinstance(value, str):
             parsed = parse_entry(value, self.unit)
             entered = value if self.entered is None else self.entered
             value, unit, roughly = parsed.value, parsed.unit, roughly or parsed.roughly
+            bound = "above" if parsed.over_limit else bound
         elif value is not None:
             value = to_si(value, unit) if unit else float(value)
         rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval", "note"})
-        return Reading(value=value, unit=unit, entered=entered, roughly=roughly, **rest)
+        return Reading(value=value, unit=unit, entered=entered, roughly=roughly, bound=bound, **rest)
 
 
 class ActForm(Form):

@@ -95,8 +95,8 @@ def _value_fields(reading: Reading, value: float) -> dict[str, Any]:
         return {"value": reading.entered}
     number = from_si(value, reading.unit) if reading.unit else value
     if not reading.unit or to_si(number, reading.unit) == value:
-        return {"value": number, **_changed(reading, "entered")}
-    return {"value": str(exact_from_si(value, reading.unit)), "entered": reading.entered}
+        return {"value": number, **_changed(reading, "entered", "bound")}
+    return {"value": str(exact_from_si(value, reading.unit)), "entered": reading.entered, **_changed(reading, "bound")}
 
 
 def _says_it_all(reading: Reading, value: float) -> bool:
@@ -106,4 +106,4 @@ def _says_it_all(reading: Reading, value: float) -> bool:
     except EntryError:
         return False
     again = (parsed.value, parsed.unit, parsed.over_limit)
-    return again == (value, reading.unit, False) and parsed.roughly <= reading.roughly
+    return again == (value, reading.unit, reading.bound == "above") and parsed.roughly <= reading.roughly

@@ -98,6 +98,40 @@ def plan(
 
 
 @app.command()
+def sheet(
+    case: CaseArgument,
+    kind: Annotated[
+        Literal["job", "blank", "plan"],
+        typer.Option(help="Job sheet, empty sheet to take to the car, or pocket plan."),
+    ] = "job",
+    out: Annotated[
+        Path | None, typer.Option(help="File to write, .html or .pdf; HTML on standard output when left out.")
+    ] = None,
+    paper: Annotated[Literal["A4", "Letter"], typer.Option(help="Of a PDF; the HTML fits both.")] = "A4",
+    temperatures: Annotated[Literal["degC", "degF"], typer.Option(help="Unit of temperatures.")] = "degC",
+    tools: ToolsOption = None,
+    hourly_rate: RateOption = None,
+    priors: PriorsOption = "standard",
+) -> None:
+    """Write a sheet to print: cautions, readings beside a sound car, verdict; or boxes to fill in; or the plan."""
+    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools, write_bytes
+    from faultnet.cli.paper import is_pdf, sheet_html
+
+    as_pdf = is_pdf(out)
+    the_case, catalogue = read_case(case), read_catalogue(priors)
+    costs, at_hand = read_costs(priors, hourly_rate, ""), read_tools(tools, catalogue)
+    html = sheet_html(kind, the_case, catalogue, costs, tools=at_hand, temperature_unit=temperatures)
+    if out is None:
+        _show(html)
+    elif as_pdf:
+        from faultnet.report.pdf import sheet_pdf
+
+        write_bytes(out, sheet_pdf(html, paper=paper))
+    else:
+        write_bytes(out, html.encode())
+
+
+@app.command()
 def tools(
     case: CaseArgument,
     as_json: JsonOption = False,

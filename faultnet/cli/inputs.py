@@ -189,8 +189,19 @@ def write_text(path: Path, text: str) -> None:
     FaultnetError
         If the system does not let us.
     """
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file byte by byte.
+
+    Raises
+    ------
+    FaultnetError
+        If the system does not let us.
+    """
     try:
-        path.write_text(text, encoding="utf-8")
+        path.write_bytes(content)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise FaultnetError("the file cannot be written", where=str(path), got=reason, to_do="check the path") from None

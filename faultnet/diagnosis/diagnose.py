@@ -260,7 +260,8 @@ def _seen(worked: Worked) -> tuple[Seen, ...]:
         for k, entry in taken.items():
             test = worked.catalogue.test(entry.test)
             said = entry_words(worked.catalogue, entry)
-            found.append(Seen(v, k, said, ranges.get(test.id), entry.value, test.unit, surprises[k]))
+            shown = entry.value if entry.bound is None else None  # over the limit, no point on the scale was read
+            found.append(Seen(v, k, said, ranges.get(test.id), shown, test.unit, surprises[k]))
     return tuple(found)
 
 

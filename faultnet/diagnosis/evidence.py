@@ -10,7 +10,14 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Instrument, Test
 from faultnet.engine.visit import Evidence
 from faultnet.errors import EntryError
-from faultnet.instruments import Offset, choice_likelihood, comparison_offset, number_likelihood, place_offset
+from faultnet.instruments import (
+    Offset,
+    above_likelihood,
+    choice_likelihood,
+    comparison_offset,
+    number_likelihood,
+    place_offset,
+)
 from faultnet.network.build import quantity_of
 from faultnet.network.structure import Network
 
@@ -43,7 +50,8 @@ def evidence_of(
         return Evidence(node.name, likelihood, broad)
     assert reading.value is not None
     shift = _offset_for(test, instrument, offset)
-    likelihood, broad = number_likelihood(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
+    law = number_likelihood if reading.bound is None else above_likelihood
+    likelihood, broad = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
     return Evidence(node.name, likelihood, broad)
 
 
@@ -128,7 +136,7 @@ def module_offset(catalogue: Catalogue, readings: Iterable[Reading]) -> Offset |
     """Offset of the control module against the posts, from the last comparison at rest that was entered."""
     found = None
     for reading in readings:
-        if reading.test == COMPARISON_TEST and reading.value is not None:
+        if reading.test == COMPARISON_TEST and reading.value is not None and reading.bound is None:
             module, posts = catalogue.instrument("socket_adapter_5hz"), catalogue.instrument("multimeter")
             found = comparison_offset(12.5 + reading.value, 12.5, module, posts)
     return found

@@ -29,12 +29,24 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
         return _act_words(catalogue, entry)
     test = catalogue.test(entry.test)
     if entry.not_measured is not None:
-        return f"{test.label}: {NOT_MEASURED_WORDS[entry.not_measured]}"
+        return f"{_asked(test.label)} {NOT_MEASURED_WORDS[entry.not_measured]}"
     if entry.state is not None:
         said = dict(test.choices)[entry.state]
-        return f"{test.label}: {said}{' (not sure)' if entry.roughly else ''}"
+        return f"{_asked(test.label)} {said}{' (not sure)' if entry.roughly else ''}"
     assert entry.value is not None
-    return f"{test.label}: {'about ' if entry.roughly else ''}{value_words(entry.value, test.unit)}"
+    near = "over " if entry.bound == "above" else "about " if entry.roughly else ""
+    return f"{_asked(test.label)} {near}{value_words(entry.value, test.unit)}"
+
+
+def _asked(label: str) -> str:
+    """What stands before the answer: a question keeps its own mark, anything else gets a colon.
+
+    Examples
+    --------
+    >>> _asked("How does it turn over?"), _asked("Rest voltage")
+    ('How does it turn over?', 'Rest voltage:')
+    """
+    return label if label.endswith(("?", "!", ".", ":")) else f"{label}:"
 
 
 def _act_words(catalogue: Catalogue, act: Act) -> str:

@@ -94,8 +94,8 @@ def parse_entry(text: str, unit: str | None, *, plausible: tuple[float, float] |
     found = _agreed_unit(typed_unit, unit, text)
     number = _decimal(sign_and_digits, exponent, found, plausible, text)
     value = float(to_base(number, found) if found else number)
-    if plausible is not None and not over:
-        _refuse_implausible(value, found, plausible, text)
+    if plausible is not None and not (over and value < plausible[1]):
+        _refuse_implausible(value, found, plausible, text, "> " if over else "")
     return ParsedEntry(value, found.name if found else "", roughly, over, text)
 
 
@@ -197,7 +197,9 @@ def _thousands_possible(number: Decimal, unit: Unit | None, plausible: tuple[flo
     return low <= value <= high
 
 
-def _refuse_implausible(value: float, unit: Unit | None, plausible: tuple[float, float], text: str) -> None:
+def _refuse_implausible(
+    value: float, unit: Unit | None, plausible: tuple[float, float], text: str, sign: str
+) -> None:  # fmt: skip
     """Refuse a value outside the range of its test, naming the likeliest slip.
 
     Raises
@@ -216,7 +218,7 @@ def _refuse_implausible(value: float, unit: Unit | None, plausible: tuple[float,
         "this cannot be right on this test",
         got=repr(text),
         expected=f"{low:g} to {high:g}{shown}",
-        to_do=f"did you mean {meant:.10g}{shown}?" if meant is not None else "check the reading and its unit",
+        to_do=f"did you mean {sign}{meant:.10g}{shown}?" if meant is not None else "check the reading and its unit",
     )
 
 

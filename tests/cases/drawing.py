@@ -78,6 +78,7 @@ def readings(draw: st.DrawFn) -> car.Reading:
         value=value,
         state=draw(ids) if kind == "state" else None,
         not_measured=draw(choice(car.NotMeasured)) if kind == "not_measured" else None,
+        bound=draw(maybe(choice(car.Bound))) if kind == "value" else None,
         instrument=draw(maybe(ids)),
         roughly=draw(st.booleans()),
         unit=unit,

@@ -9,7 +9,7 @@ import sys
 from dataclasses import replace
 from math import inf, nan
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from hypothesis import given
@@ -136,7 +136,7 @@ def test_all_faults_are_listed_at_once() -> None:
         {"test": "b", "value": True},
         {"test": "b", "value": 1, "unit": "volts"},
         {"test": "b", "value": "OL"},
-        {"test": "b", "value": ">10 V"},
+        {"test": "b", "state": "low", "bound": "above"},
         {"test": "b", "not_measured": "lazy"},
         3,
     ]
@@ -162,8 +162,8 @@ def test_all_faults_are_listed_at_once() -> None:
         "visits[0].entries[5]": "there are 2",
         "visits[0].entries[6].value": "true | a number",
         "visits[0].entries[7].unit": "one of the units",
-        "visits[0].entries[8].value": "higher range",
-        "visits[0].entries[9].value": "higher range",
+        "visits[0].entries[8].value": "such as >20",
+        "visits[0].entries[9]": "a value with bound",
         "visits[0].entries[10].not_measured": "'skipped', 'cannot_reach'",
         "visits[0].entries[11]": "3 | an object",
     }
@@ -249,9 +249,10 @@ def test_a_value_whose_unit_rounds_keeps_every_bit() -> None:
         assert case_from_json(case_to_json(case)) == case
 
 
+@pytest.mark.parametrize("bound", [None, "above"])
 @pytest.mark.parametrize("entered", ["12.9 V", "12.4 mV", ">12.4 V", "OL", "~12.4 V", "12,4,3", "", "12.4", "twelve"])
-def test_typed_characters_never_overrule_the_value(entered: str) -> None:
-    reading = Reading("rest_voltage", 12.4, unit="V", entered=entered)
+def test_typed_characters_never_overrule_the_value(entered: str, bound: Literal["above"] | None) -> None:
+    reading = Reading("rest_voltage", 12.4, unit="V", entered=entered, bound=bound)
     case = Case(Car(Battery(600.0)), (Visit((reading,)),))
     assert case_from_json(case_to_json(case)).visits[0].entries == (reading,)
 

@@ -35,6 +35,21 @@ def test_a_reading_points_at_its_own_bin() -> None:
     assert found.broad == pytest.approx(1.0 / (edges[-1] - edges[0]))
 
 
+def test_a_meter_over_its_limit_says_that_the_value_is_above_and_no_more() -> None:
+    """The second road: the chance to read above the limit is the sum of the chances of all readings above it."""
+    found = evidence(Reading("rest_voltage", value=12.0, bound="above"))
+    step = 0.005
+    above = [
+        evidence(Reading("rest_voltage", value=float(v))).likelihood for v in np.arange(12.0, 16.0, step) + step / 2
+    ]
+    edges = np.asarray(demo.network().nodes["rest_voltage"].edges)
+    inside = edges[1:] < 13.5  # a reading beyond the last bin counts as in it, so that the sum is for bins well inside
+    np.testing.assert_allclose(found.likelihood[inside], (np.sum(above, axis=0) * step)[inside], atol=0.03)
+    low, high = edges[1:] < 11.8, edges[:-1] > 12.2
+    assert found.likelihood[low].max() < 0.02 < 0.95 < found.likelihood[high].min()
+    assert np.ptp(found.likelihood[high]) < 1e-6
+
+
 def test_a_density_over_all_bins_has_unit_mass() -> None:
     found = evidence(Reading("rest_voltage", value=12.42))
     widths = np.diff(np.asarray(demo.network().nodes["rest_voltage"].edges))

@@ -123,7 +123,12 @@ def test_units_and_rough_marks_are_understood(
 
 @pytest.mark.parametrize(
     "typed, told",
-    [("12,4,3", "one decimal mark"), ("OL", "higher range"), ("40 A", "unit of current"), ("sehr", "a number such as")],
+    [
+        ("12,4,3", "one decimal mark"),
+        ("OL", "such as &gt;20"),
+        ("40 A", "unit of current"),
+        ("sehr", "a number such as"),
+    ],
 )
 def test_a_wrong_entry_is_explained_and_kept_in_the_field(
     app: Callable[..., AppTest], store: Store, typed: str, told: str

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, plan, until
 
-from faultnet.report import blank_sheet, draw_course, job_sheet, plan_sheet
+from faultnet.report import blank_sheet, draw_course, job_sheet, plan_sheet, sheet_pdf
+from faultnet.report.pdf import Paper, can_make_pdf
 
 SHEETS = {"job": "Job sheet", "blank": "Sheet for the car, with empty boxes", "plan": "Pocket plan"}
+PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 
 
 def show() -> None:
@@ -18,9 +22,17 @@ def show() -> None:
         return
     chosen = st.radio("Sheet", list(SHEETS), format_func=SHEETS.__getitem__, key="sheet", label_visibility="collapsed")
     sheet = _sheet(opened, str(chosen))
-    st.download_button("Keep it as a file", sheet, file_name=f"{chosen}_{opened.case_id}.html", mime="text/html",
-                       on_click="ignore")  # fmt: skip
-    frame.note("Press Print in the sheet below. It fits A4 and Letter; your device's print dialogue also makes a PDF.")
+    with st.container(horizontal=True):
+        st.download_button("Keep it as a file", sheet, file_name=f"{chosen}_{opened.case_id}.html", mime="text/html",
+                           on_click="ignore")  # fmt: skip
+        if can_make_pdf():
+            for size in PAPERS:
+                st.download_button(f"PDF, {size}", partial(sheet_pdf, sheet, paper=size), key=f"pdf_{size}",
+                                   file_name=f"{chosen}_{opened.case_id}.pdf", mime="application/pdf",
+                                   on_click="ignore")  # fmt: skip
+    frame.note("Press Print in the sheet below. It fits A4 and Letter.")
+    if not can_make_pdf():
+        frame.note("PDF: your device's print dialogue makes one, or install the extra: pip install 'faultnet[pdf]'.")
     st.iframe(sheet, height=900, alt=SHEETS[str(chosen)])
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, present, until
@@ -13,6 +15,7 @@ from faultnet.diagnosis import Diagnosis
 from faultnet.errors import ClashError
 from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
 from faultnet.report.strips import strips_of
+from faultnet.report.timeline import stops_of
 
 SHOWN = 8
 
@@ -32,6 +35,7 @@ def show() -> None:
         _reasons(diagnosis)
         _hinges(opened.case, diagnosis)
     with right:
+        _visits(opened.case)
         _course(opened.case)
         found = strips_of(opened.case, diagnosis, catalogue())
         if found:
@@ -53,6 +57,18 @@ def _reasons(diagnosis: Diagnosis) -> None:
     if told and diagnosis.entries:
         frame.title("What speaks for and against")
         st.html("".join(why.reasons(diagnosis, c, most=12) for c in told))
+
+
+def _visits(case: Case) -> None:
+    """The visits along a line; a first visit alone is told by its entries."""
+    if len(case.visits) < 2:
+        return
+    try:
+        after = [present(replace(case, visits=case.visits[: k + 1])) for k in range(len(case.visits))]
+    except ClashError:
+        return
+    frame.title("Visits")
+    st.html(pictures.visits(stops_of(case, after, catalogue())))
 
 
 def _course(case: Case) -> None:

@@ -38,11 +38,12 @@ def typed_reading(test: Test, text: str, *, instrument: str | None = None, rough
     if test.kind == "choice":
         return chosen_reading(test, typed_choice(test, text), roughly=roughly)
     parsed = parse_entry(text, test.unit, plausible=test.plausible)
-    if parsed.over_limit or parsed.value is None:
+    if parsed.value is None:
         raise EntryError(
-            "that is more than the meter can show, and so no number",
+            "over which limit",
             got=repr(text),
-            to_do="switch the meter to a higher range and measure again; if it stays so, press 'Will not settle'",
+            expected="the sign > and the largest figure that range shows, such as >20",
+            to_do="switch the meter to a higher range and measure again; if there is none, type > and the limit",
         )
     return Reading(
         test.id,
@@ -51,6 +52,7 @@ def typed_reading(test: Test, text: str, *, instrument: str | None = None, rough
         entered=text.strip(),
         instrument=instrument,
         roughly=roughly or parsed.roughly,
+        bound="above" if parsed.over_limit else None,
     )
 
 

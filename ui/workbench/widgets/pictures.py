@@ -15,6 +15,7 @@ from faultnet.diagnosis.wording import entry_words, range_words, share_words, va
 from faultnet.report.beliefs import LETTERS, cause_words, draw_course, leading_shares
 from faultnet.report.links import draw_links
 from faultnet.report.strips import DEVIATIONS_SHOWN, Strip
+from faultnet.report.timeline import Stop, draw_timeline
 from workbench.words import plain
 
 NARROW, WIDE = 366, 540
@@ -58,6 +59,15 @@ def links(diagnosis: Diagnosis) -> str:
     return (
         f"<div class='fn-picture'>{''.join(drawn)}</div>"
         "<p class='fn-note'>A whole rope speaks for the cause, a broken one against it; thick means much.</p>"
+    )
+
+
+def visits(stops: Sequence[Stop]) -> str:
+    """HTML of the visits along a line; what stands in it is its text for those who cannot see it."""
+    said = ". ".join(f"{s.when}: {s.counted}. {'. '.join(s.work)} Likeliest then: {s.leads}" for s in stops)
+    return (
+        f"<div class='fn-picture'>{image(draw_timeline(stops, width=NARROW, paper=paper()), said)}</div>"
+        "<p class='fn-note'>A full dot is a reading, an empty one could not be taken, a square is work.</p>"
     )
 
 

@@ -1,0 +1,72 @@
+"""Every page can be read and worked by everybody: rules of accessibility, contrast in sunlight, keys alone.
+
+The rules are those of axe-core (see ``axe/README.md``), an outside source: WCAG 2.0 to 2.2 at levels A and AA, and
+its best practices.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from faultnet.car import Act, Reading
+from tests.ui.conftest import Served, a_case
+from tests.ui.hands import opened
+
+pytestmark = pytest.mark.browser
+AXE = Path(__file__).with_name("axe") / "axe.min.js"
+PAGES = ("", "why", "entries", "car", "log", "paper", "cases")
+Screen = Callable[..., Any]
+
+
+def violations(page: Any) -> list[str]:
+    """What axe-core finds wrong with a page, a line for each element."""
+    page.add_script_tag(path=str(AXE))
+    found = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+    return [
+        f"{rule['id']}: {node['target']} {node['html'][:200]} {node['failureSummary']}"
+        for rule in found["violations"]
+        for node in rule["nodes"]
+    ]
+
+
+@pytest.fixture(scope="module")
+def case_id(served: Served) -> str:
+    """A case with readings, an answer, work and two visits, so that every part of every page is drawn."""
+    case = a_case(complaint="Turns slowly in the morning")
+    first = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.1), Reading("smell", state="none")))
+    work = Act("clean_joint", component="negative_joint", outcome="no_change")
+    return served.keep(
+        replace(case, visits=(first, replace(first, entries=(Reading("crank_minimum", value=8.2), work))))
+    )
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("kind", ["phone", "desk"])
+@pytest.mark.parametrize("path", PAGES)
+def test_no_page_breaks_a_rule_of_accessibility(
+    screen: Screen, served: Served, case_id: str, path: str, kind: str, scheme: str
+) -> None:
+    page = opened(screen(kind, color_scheme=scheme), served, case_id, path)
+    assert violations(page) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("kind", ["phone", "desk"])
+def test_the_first_page_breaks_none_either(screen: Screen, served: Served, kind: str, scheme: str) -> None:
+    page = screen(kind, color_scheme=scheme)
+    page.goto(served.address)
+    page.wait_for_selector(".fn-care")
+    assert violations(page) == []
+
+
+def test_the_check_finds_what_is_wrong(screen: Screen) -> None:
+    page = screen("desk")
+    page.set_content("<html><body><img src='data:,'><p style='color:#bbb;background:#fff'>pale</p></body></html>")
+    found = " ".join(violations(page))
+    assert "image-alt" in found
+    assert "color-contrast" in found
