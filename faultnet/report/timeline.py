@@ -78,7 +78,7 @@ def _stop(
     counted = [f"{read} reading{'s' if read != 1 else ''}"] if read or not acts else []
     return Stop(
         f"Visit {number + 1}" + (f", {date[:10]}" if date else ""),
-        ", ".join([*counted, *([f"{len(acts)} work done"] if acts else [])]),
+        ", ".join([*counted, *([f"{len(acts)} piece{'s' if len(acts) != 1 else ''} of work"] if acts else [])]),
         tuple(entry_words(catalogue, act) for act in acts),
         f"{cause_words(lead, catalogue)}, {share_words(belief[lead])}",
         marks,

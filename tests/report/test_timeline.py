@@ -20,7 +20,7 @@ def test_each_visit_says_what_was_done_and_what_led() -> None:
     after = [{("battery", "worn"): 0.4, ("negative_joint", "slack"): 0.5}, {("", ""): 0.9}]
     found = stops_of(Case(Car(Battery(600.0)), (first, second)), after, CATALOGUE)
     assert [s.marks for s in found] == ["rn", "a"]
-    assert [s.counted for s in found] == ["2 readings", "1 work done"]
+    assert [s.counted for s in found] == ["2 readings", "1 piece of work"]
     assert found[0].leads == "Negative terminal joint: slack, 50%"
     assert found[1].leads == "No part at fault, 90%"
     assert found[1].work == ("Tighten the joint (Negative terminal joint): cured",)

@@ -2,36 +2,19 @@
 
 from __future__ import annotations
 
-import importlib.util
-import os
-import shutil
-import subprocess
 import sys
-import time
-import urllib.request
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
 
 from faultnet.car import Battery, Car, Case, Conditions, Visit
-from faultnet.cases.store import open_store
-from faultnet.shipped import shipped
+from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
 
-UI = shipped("ui")
+__all__ = ["UI", "Served", "a_case", "serve_module"]
 if str(UI) not in sys.path:
     sys.path.insert(0, str(UI))
-CHROMIUM_FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
 
 
 def a_case(**changes: Any) -> Case:
@@ -39,16 +22,6 @@ def a_case(**changes: Any) -> Case:
     visit = Visit(conditions=Conditions(air_temperature=15.0, hours_standing=10.0), date="2026-11-25")
     given: dict[str, Any] = {"car": Car(Battery(600.0)), "visits": (visit,), "name": "Test car", "complaint": "slow"}
     return Case(**{**given, **changes})
-
-
-def serve_module() -> ModuleType:
-    """The launcher, loaded by its path as the command line does."""
-    spec = importlib.util.spec_from_file_location("faultnet_serve", UI / "serve.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="session")
@@ -71,64 +44,11 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     state.close_stores()
 
 
-@dataclass(frozen=True)
-class Served:
-    """A running server.
-
-    Parameters
-    ----------
-    address, place, settings : str
-        Of the pages, of the store, and of the file with what was ticked.
-    """
-
-    address: str
-    place: str
-    settings: str
-
-    def keep(self, case: Case) -> str:
-        """Keep a case in the store of the server."""
-        with open_store(self.place) as store:
-            return store.create_case(case)
-
-    def current(self, case_id: str) -> Case:
-        """A case as it stands in the store."""
-        with open_store(self.place) as store:
-            return store.current(case_id)
-
-
 @pytest.fixture(scope="session")
-def served(tmp_path_factory: pytest.TempPathFactory, built: Path) -> Iterator[Served]:
+def served(built: Path) -> Iterator[Served]:
     """The real server on a free port, as the launcher starts it."""
-    folder = tmp_path_factory.mktemp("served")
-    module = serve_module()
-    port = module.free_port()
-    environment = {
-        **os.environ,
-        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
-        "FAULTNET_STORE": str(folder / "cases.sqlite"),
-        "FAULTNET_SETTINGS": str(folder / "settings.json"),
-        "FAULTNET_CACHE": str(built),
-    }
-    environment.pop("FAULTNET_PASSPHRASE", None)
-    with (folder / "log.txt").open("w") as log:
-        process = subprocess.Popen(module.command(port, share=False), env=environment, stdout=log, stderr=log)
-        try:
-            _wait_for(f"http://127.0.0.1:{port}/_stcore/health", process, folder / "log.txt")
-            yield Served(f"http://127.0.0.1:{port}", environment["FAULTNET_STORE"], environment["FAULTNET_SETTINGS"])
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
-
-
-def _wait_for(address: str, process: subprocess.Popen[bytes], log: Path) -> None:
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and process.poll() is None:
-        try:
-            with urllib.request.urlopen(address, timeout=2):
-                return
-        except OSError:
-            time.sleep(0.1)
-    pytest.fail(f"the server did not start:\n{log.read_text()}")
+    with serving(built) as found:
+        yield found
 
 
 @pytest.fixture(scope="session")
@@ -136,23 +56,13 @@ def browser() -> Iterator[Any]:
     """A real headless browser; a test that needs it fails where there is none."""
     from playwright.sync_api import sync_playwright
 
-    path = next((p for name in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(name))), None)
+    path = chromium()
     if path is None:
         pytest.fail("no Chromium found: install the system's package 'chromium'; these tests do not run without it")
     with sync_playwright() as playwright:
         found = playwright.chromium.launch(executable_path=path, args=CHROMIUM_FLAGS)
         yield found
         found.close()
-
-
-PHONE = {
-    "user_agent": "Mozilla/5.0 (Linux; Android 14) Mobile",
-    "viewport": {"width": 390, "height": 844},
-    "device_scale_factor": 2,
-    "has_touch": True,
-    "is_mobile": True,
-}
-DESK = {"viewport": {"width": 1280, "height": 900}}
 
 
 @pytest.fixture

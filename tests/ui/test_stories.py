@@ -6,14 +6,29 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
 from faultnet.car import Act
+from faultnet.cases.file import load_case
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import arrow_to, begin, go, new_visit, opened, read, settled, wait_for_words, work
+from tests.ui.hands import (
+    arrow_to,
+    begin,
+    choose,
+    enter,
+    go,
+    new_visit,
+    opened,
+    read,
+    settled,
+    wait_for_words,
+    work,
+)
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
+BOTH = pytest.mark.parametrize("kind", ["phone", "desk"])
 
 
 def first_cause(page: Any) -> str:
@@ -29,8 +44,9 @@ def share(page: Any, cause: str) -> float:
     return 0.0
 
 
-def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Served) -> None:
-    page = screen("phone")
+@BOTH
+def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Served, kind: str) -> None:
+    page = screen(kind)
     case_id = begin(page, served, "Some mornings one clunk and nothing more")
     read(page, "Rest voltage at the posts", "12,6")
     read(page, "Lowest voltage at the posts while it starts", "10,4")
@@ -60,8 +76,9 @@ def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Serv
     assert case.outcome.causes == (("negative_joint", "slack"),)
 
 
-def test_a_shorted_cell(screen: Screen, served: Served) -> None:
-    page = screen("desk")
+@BOTH
+def test_a_shorted_cell(screen: Screen, served: Served, kind: str) -> None:
+    page = screen(kind)
     begin(page, served, "Flat again the morning after every charge")
     read(page, "Rest voltage at the posts", "10.45")
     read(page, "Lowest voltage at the posts while it starts", "7.4")
@@ -72,9 +89,10 @@ def test_a_shorted_cell(screen: Screen, served: Served) -> None:
     assert "Rest voltage at the posts: 10.45 V" in page.inner_text(".fn-why")
 
 
-def test_readings_from_a_recorded_log(screen: Screen, served: Served) -> None:
+@BOTH
+def test_readings_from_a_recorded_log(screen: Screen, served: Served, kind: str) -> None:
     case_id = served.keep(a_case())
-    page = opened(screen("phone"), served, case_id, "log")
+    page = opened(screen(kind), served, case_id, "log")
     page.set_input_files("input[type=file]", shipped("cases") / "recordings" / "logger_decimal_comma.txt")
     wait_for_words(page, "Found in it")
     page.wait_for_selector(".fn-picture img:visible")
@@ -87,8 +105,9 @@ def test_readings_from_a_recorded_log(screen: Screen, served: Served) -> None:
     assert entry.interval is not None
 
 
-def test_a_repair_that_does_not_cure(screen: Screen, served: Served) -> None:
-    page = screen("desk")
+@BOTH
+def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) -> None:
+    page = screen(kind)
     case_id = begin(page, served, "Turns slowly, lamps stay bright")
     read(page, "How does it turn over?", "2")
     read(page, "Rest voltage at the posts", "12.6")
@@ -107,3 +126,41 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served) -> None:
     wait_for_words(page, "5 entries so far")
     assert first_cause(page) != suspected
     assert f"Mended: {suspected}" in page.inner_text(".st-key-beliefs")
+
+
+@BOTH
+@pytest.mark.parametrize("sheet", ["Job sheet", "Sheet for the car, with empty boxes", "Pocket plan"])
+def test_a_sheet_as_pdf(screen: Screen, served: Served, kind: str, sheet: str) -> None:
+    page = opened(screen(kind), served, served.keep(a_case()), "paper")
+    page.get_by_text(sheet, exact=True).click()
+    settled(page)
+    with page.expect_download() as kept:
+        page.get_by_role("button", name="PDF, A4").click()
+    file = PdfReader(kept.value.path())
+    words = " ".join(" ".join(p.extract_text() for p in file.pages).split())
+    assert "Take care" in words
+    assert "licensed practice come first" in words
+
+
+@BOTH
+def test_a_meter_over_its_limit(screen: Screen, served: Served, kind: str) -> None:
+    case_id = served.keep(a_case())
+    page = opened(screen(kind), served, case_id)
+    choose(page, "Voltage drop, negative post to clamp")
+    enter(page, "OL")
+    wait_for_words(page, "such as >20")
+    page.fill(".st-key-entry input", ">2")
+    page.keyboard.press("Enter")
+    wait_for_words(page, "Stored: Voltage drop, negative post to clamp: over 2.00 V")
+    (entry,) = served.current(case_id).visits[0].entries
+    assert (entry.value, entry.bound) == (2.0, "above")
+    assert first_cause(page).startswith("Negative terminal joint")
+
+
+def test_a_well_founded_repair_is_named_on_the_first_screen(screen: Screen, served: Served) -> None:
+    case = load_case(shipped("cases") / "shorted_cell.json")
+    page = opened(screen("phone"), served, served.keep(case))
+    box = page.locator(".fn-stop").bounding_box()
+    floor = page.evaluate("document.querySelector('.st-key-links').getBoundingClientRect().top")
+    assert "Battery: replace the part" in page.inner_text(".fn-stop")
+    assert 0 <= box["y"] < box["y"] + box["height"] <= floor

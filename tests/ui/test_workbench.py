@@ -16,8 +16,9 @@ from pathlib import Path
 
 import pytest
 
-from faultnet.car import Act, Reading
+from faultnet.car import Act, Reading, Visit
 from faultnet.catalogue import load_catalogue
+from faultnet.decision.advice import GIVE_BACK_WORDS, Decision
 from faultnet.errors import CarError, EntryError
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case, serve_module
@@ -203,3 +204,18 @@ def test_words_stand_out_from_their_ground(ink: str, paper: str, night: bool) ->
     named = dict(re.findall(r"--([a-z-]+): light-dark\((#[0-9a-f]{6}, #[0-9a-f]{6})\)", style))
     first, second = (named[name].split(", ")[int(night)] for name in (ink, paper))
     assert contrast(first, second) >= (7.0 if ink == "ink" else 4.5)
+
+
+def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_is() -> None:
+    from workbench.widgets import verdict
+
+    going_on = Decision(False, "battery", "replace", "Battery: replace the part", 300.0, 0.8, "", "", "", "")
+    assert "To mend first: Battery: replace the part" in verdict.headline(going_on, a_case())
+    assert verdict.headline(replace(going_on, chance_of_cure=0.4), a_case()) == ""
+    enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
+    assert f"Enough tested: {GIVE_BACK_WORDS}" in verdict.headline(enough, a_case())
+    for outcome, cured in (("cured", True), ("no_change", False)):
+        visit = Visit(entries=(Act("tighten_joint", component="negative_joint", outcome=outcome),))
+        told = verdict.headline(enough, a_case(visits=(visit,)))
+        assert ("has cured it" in told) is cured
+        assert (GIVE_BACK_WORDS in told) is not cured

@@ -34,7 +34,7 @@ def show() -> None:
         advice = answer(opened.case, state.shop())
         found = card.proposal(advice.diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
         with beliefs:
-            _warnings(advice, open_case=opened.case.outcome is None)
+            _warnings(advice, opened.case)
         with st.container(key="now"):
             _now(opened.case, found, stop=advice.decision.stop)
         with st.container(key="story"):
@@ -54,15 +54,15 @@ def _now(case: Case, found: card.Proposal | None, *, stop: bool) -> None:
         card.show(found, case, catalogue(), stop=stop)
 
 
-def _warnings(advice: Advice, *, open_case: bool) -> None:
+def _warnings(advice: Advice, case: Case) -> None:
     """What must be seen at once: a change that waits, readings that fit nothing, that enough was tested."""
     waiting = state.pending()
     if waiting is not None:
         frame.show_waiting(waiting)
     for clash in advice.diagnosis.clashes:
         st.html(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
-    stop = verdict.headline(advice.decision)
-    if stop and open_case:
+    stop = verdict.headline(advice.decision, case)
+    if stop and case.outcome is None:
         st.html(stop)
 
 
@@ -90,7 +90,7 @@ def _last_done(opened: state.Opened) -> None:
 def _story(case: Case, advice: Advice) -> None:
     diagnosis = advice.diagnosis
     frame.title("Where it stands")
-    st.html(verdict.told(advice, catalogue()) if case.outcome is None else f"<p>{plain(diagnosis.summary)}</p>")
+    st.html(verdict.told(advice, case, catalogue()) if case.outcome is None else f"<p>{plain(diagnosis.summary)}</p>")
     told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         frame.title("Why")

@@ -60,9 +60,10 @@ def begin() -> state.Opened | None:
     return opened
 
 
-def title(text: str) -> None:
-    """The heading of a part of a page."""
-    st.html(f"<h2 class='fn-title'>{plain(text)}</h2>")
+def title(text: str, name: str = "") -> None:
+    """The heading of a part of a page, with a name that links may jump to."""
+    named = f" id='{name}'" if name else ""
+    st.html(f"<h2 class='fn-title'{named}>{plain(text)}</h2>")
 
 
 def note(text: str) -> None:

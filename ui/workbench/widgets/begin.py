@@ -28,6 +28,8 @@ def show() -> None:
         "<header class='fn-head'><h1>A car that will not start, or whose lights sag</h1></header>"
         "<p>Enter what was seen and measured, one thing after the other. You are shown how likely each cause is, why, "
         "and which test to do next.</p>"
+        "<p class='fn-jumps'><a href='#kept-cases' target='_self'>Kept cases</a>"
+        "<a href='#demo-cases' target='_self'>Demo cases</a></p>"
     )
     left, right = st.columns(2, gap="medium")
     with left:
@@ -62,7 +64,7 @@ def _new() -> None:
 
 
 def _kept() -> None:
-    frame.title("Kept cases")
+    frame.title("Kept cases", "kept-cases")
     wanted = st.text_input(
         "Search", key="case_search", placeholder="a word, a car, a cause", label_visibility="collapsed"
     )
@@ -97,7 +99,7 @@ def _demos() -> None:
     cases = demo_cases(str(shipped("cases")))
     if not cases:
         return
-    frame.title("Demo cases, all invented")
+    frame.title("Demo cases, all invented", "demo-cases")
     with st.container(key="others_demo"):
         for stem, case in cases:
             name = case.name or stem.replace("_", " ")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from faultnet.car import CaseOutcome
+from faultnet.car import Act, Case, CaseOutcome
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision import Advice, Decision
 from faultnet.diagnosis.wording import share_words
@@ -10,25 +10,42 @@ from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
 from workbench.words import money, plain
 
+LIKELY_CURE = 0.6
 
-def headline(decision: Decision) -> str:
-    """HTML of the decision in a line, for the first screen; nothing while testing goes on."""
-    if not decision.stop:
-        return ""
+
+def headline(decision: Decision, case: Case) -> str:
+    """HTML of the decision in a line, for the first screen.
+
+    While testing goes on, it stands there only when the first repair is likely to be the whole cure: nobody should
+    have to look for a repair that is already well founded.
+    """
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
+    more = "More under 'Where it stands'."
+    if decision.stop:
+        return f"<p class='fn-stop'><b>Enough tested: {plain(what_to_do(decision, case))}</b>{plain(cure)}. {more}</p>"
+    if decision.repair is None or decision.chance_of_cure < LIKELY_CURE:
+        return ""
     return (
-        f"<p class='fn-stop'><b>Enough tested: {plain(decision.label)}</b>{plain(cure)}. "
-        "More under 'Where it stands'.</p>"
+        f"<p class='fn-stop'><b>To mend first: {plain(decision.label)}</b>{plain(cure)}. The test below is still worth "
+        f"its cost before that. {more}</p>"
     )
 
 
-def told(advice: Advice, catalogue: Catalogue) -> str:
+def what_to_do(decision: Decision, case: Case) -> str:
+    """The decision in a few words; a car that was mended is not given back 'as it is'."""
+    work = [entry for visit in case.visits for entry in visit.entries if isinstance(entry, Act) and entry.outcome]
+    if decision.repair is None and work and work[-1].outcome == "cured":
+        return "give the car back, the last work has cured it as far as can be told"
+    return decision.label
+
+
+def told(advice: Advice, case: Case, catalogue: Catalogue) -> str:
     """HTML of the verdict and the decision."""
     decision, diagnosis = advice.decision, advice.diagnosis
     parts = [f"<p>{plain(diagnosis.summary)}</p>", f"<p>{plain(decision.because)}</p>"]
     if decision.cannot_tell:
         parts.append(f"<p>{plain(decision.cannot_tell)}</p>")
-    parts.append(_repair(decision, catalogue) if decision.stop else _if_stopped_now(decision))
+    parts.append(_repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision))
     return "".join(parts)
 
 
@@ -39,6 +56,11 @@ def closed(outcome: CaseOutcome, catalogue: Catalogue) -> str:
 
 
 def _if_stopped_now(decision: Decision) -> str:
+    if decision.repair is None:
+        return (
+            f"<p class='fn-note'>Without another test: {plain(decision.label)}. A fault that is left after all would "
+            f"cost {_cost(decision)} on average over such cars.</p>"
+        )
     return (
         f"<p class='fn-note'>Mending without another test: {plain(decision.label)} first, {_cost(decision)} in all "
         f"until the last fault is mended; {plain(share_words(decision.chance_of_cure))} that the first repair is the "
@@ -46,11 +68,13 @@ def _if_stopped_now(decision: Decision) -> str:
     )
 
 
-def _repair(decision: Decision, catalogue: Catalogue) -> str:
-    parts = [f"<p class='fn-label'>What to do: {plain(decision.label)}</p>"]
+def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
+    parts = [f"<p class='fn-label'>What to do: {plain(what_to_do(decision, case))}</p>"]
     if decision.repair is not None:
         parts.append(f"<p>Chance that it is the whole cure: {plain(share_words(decision.chance_of_cure))}.</p>")
-    parts.append(f"<p>Expected cost until the last fault is mended: {_cost(decision)}.</p>")
+        parts.append(f"<p>Expected cost until the last fault is mended: {_cost(decision)}.</p>")
+    else:
+        parts.append(f"<p>A fault that is left after all would cost {_cost(decision)} on average over such cars.</p>")
     if decision.act is not None:
         parts.append(how(catalogue.act(decision.act), catalogue))
     else:

@@ -1,0 +1,101 @@
+"""How the front end does with many at once: time from an entry to the new picture, and memory of each session.
+
+``python tests/bench/sessions.py [SESSIONS]`` opens that many pages in a real browser on a server of its own, each on a
+case of its own, and sends a reading on every one at the same moment, several rounds. Two times run from sending it,
+measured inside the page: until the new causes stand there, and until the whole page is drawn anew. The browser works
+on the same cores as the server: what is measured is both together.
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+if str(HERE.parents[1]) not in sys.path:
+    sys.path.insert(0, str(HERE.parents[1]))
+
+from faultnet.car import Battery, Car, Case, Conditions, Visit  # noqa: E402 - the folder must be known first
+from tests.ui.hands import choose, opened  # noqa: E402
+from tests.ui.server import CHROMIUM_FLAGS, DESK, Served, chromium, serving  # noqa: E402
+
+VALUES = ("12.1", "12.5", "12.3", "12.6", "12.2")
+WATCH = """words => {
+  window.fnTook = null;
+  window.fnWhole = null;
+  const begun = performance.now();
+  const app = () => document.querySelector('[data-test-script-state]')?.dataset.testScriptState;
+  const watch = new MutationObserver(() => {
+    if (!document.querySelector('.fn-said')?.innerText.includes(words)) return;
+    window.fnTook ??= performance.now() - begun;
+    if (app() === 'notRunning') { window.fnWhole = performance.now() - begun; watch.disconnect(); }
+  });
+  watch.observe(document.body, {childList: true, subtree: true, characterData: true, attributes: true});
+  document.querySelector('.st-key-enter button').click();
+}"""
+
+
+def memory(process: int) -> float:
+    """Resident memory of a process [MB]."""
+    line = next(x for x in Path(f"/proc/{process}/status").read_text().splitlines() if x.startswith("VmRSS"))
+    return int(line.split()[1]) / 1024
+
+
+def begun(browser: Any, served: Served, number: int) -> Any:
+    """A page on a case of its own, with a test on the card."""
+    visit = Visit(conditions=Conditions(air_temperature=5.0 + number, hours_standing=9.0), date="2026-11-25")
+    page = browser.new_context(**DESK).new_page()
+    opened(page, served, served.keep(Case(Car(Battery(500.0 + 10 * number)), (visit,), name=f"Car {number}")))
+    return page
+
+
+def typed(page: Any, text: str) -> None:
+    """Put a reading into the field without sending it."""
+    choose(page, "Rest voltage at the posts")
+    page.fill(".st-key-entry input", text)
+
+
+def one_round(pages: list[Any], text: str) -> list[tuple[float, float]]:
+    """Send the reading on every page at once; seconds until each shows the new causes, and the whole new picture."""
+    for page in pages:
+        typed(page, text)
+    for page in pages:
+        page.evaluate(WATCH, f"Stored: Rest voltage at the posts: {float(text):.2f} V")
+    for page in pages:
+        page.wait_for_function("() => window.fnWhole !== null", timeout=60_000)
+    return [(page.evaluate("window.fnTook") / 1000, page.evaluate("window.fnWhole") / 1000) for page in pages]
+
+
+def told(name: str, found: list[tuple[float, float]]) -> None:
+    """Print median, 95th percentile and worst of both times."""
+    for part, times in zip(("new causes", "whole picture"), zip(*found, strict=True), strict=True):
+        p95 = sorted(times)[min(len(times) - 1, int(0.95 * len(times)))]
+        median = statistics.median(times)
+        print(
+            f"{name}, {part}: median {median:.2f} s, p95 {p95:.2f} s, worst {max(times):.2f} s ({len(times)})",
+            flush=True,
+        )
+
+
+def run(sessions: int) -> None:
+    """Measure one page alone, then all together."""
+    from playwright.sync_api import sync_playwright
+
+    with serving() as served, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium(), args=CHROMIUM_FLAGS)
+        pages = [begun(browser, served, 0)]
+        told("one session", [t for text in VALUES for t in one_round(pages, text)])
+        first = memory(served.process)
+        pages += [begun(browser, served, number) for number in range(1, sessions)]
+        opened_all = memory(served.process)
+        told(f"{sessions} at once", [t for text in VALUES for t in one_round(pages, text)])
+        after = memory(served.process)
+        browser.close()
+    print(f"memory: {first:.0f} MB with one session, {opened_all:.0f} MB with {sessions}, {after:.0f} MB after;")
+    print(f"        {(after - first) / max(sessions - 1, 1):.1f} MB for each further session with a car of its own")
+
+
+if __name__ == "__main__":
+    run(int(sys.argv[1]) if len(sys.argv) > 1 else 20)

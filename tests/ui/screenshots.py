@@ -1,0 +1,77 @@
+"""Pictures of every page for the README, on a phone and on a desktop, from the demo cases.
+
+One command writes them again: ``python tests/ui/screenshots.py``. Needs what the tests in a real browser need.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+if str(HERE.parents[1]) not in sys.path:
+    sys.path.insert(0, str(HERE.parents[1]))
+
+from faultnet.cases.file import load_case  # noqa: E402 - the folder must be known first
+from faultnet.shipped import shipped  # noqa: E402
+from tests.ui.hands import opened, settled, wait_for_words  # noqa: E402
+from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
+
+PICTURES = HERE / "pictures"
+PAGES = {"": "test", "why": "why", "entries": "entries", "car": "car", "log": "log", "paper": "paper", "cases": "cases"}
+SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
+CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
+COLOURS = 48
+
+
+def small_png(png: bytes) -> bytes:
+    """The same picture with few colours; flat pages lose nothing by it."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(
+        out, "PNG", optimize=True
+    )
+    return out.getvalue()
+
+
+def picture_of(page: Any, served: Served, case_id: str, path: str) -> bytes:
+    """Open a page, bring it to a telling state, and take its picture."""
+    opened(page, served, case_id, path)
+    if path == "log":
+        page.set_input_files("input[type=file]", shipped("cases") / "recordings" / RECORDING)
+        wait_for_words(page, "Found in it")
+        page.wait_for_selector(".fn-picture img:visible")
+    settled(page)
+    page.wait_for_timeout(400)
+    return small_png(page.screenshot(animations="disabled"))
+
+
+def write_all(folder: Path = PICTURES) -> list[Path]:
+    """Write every picture, and give their paths."""
+    from playwright.sync_api import sync_playwright
+
+    folder.mkdir(exist_ok=True)
+    written = []
+    with serving() as served, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium(), args=CHROMIUM_FLAGS)
+        case_id = served.keep(load_case(shipped("cases") / CASE))
+        for kind, options in SCREENS.items():
+            page = browser.new_context(**options).new_page()
+            page.goto(served.address)
+            page.wait_for_selector(".fn-care")
+            settled(page)
+            pictures = {"begin": small_png(page.screenshot(animations="disabled"))}
+            pictures |= {name: picture_of(page, served, case_id, path) for path, name in PAGES.items()}
+            for name, png in pictures.items():
+                written.append(folder / f"{name}_{kind}.png")
+                written[-1].write_bytes(png)
+        browser.close()
+    return written
+
+
+if __name__ == "__main__":
+    for path in write_all():
+        print(f"{path.name}: {path.stat().st_size / 1024:.0f} kB")
