@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from functools import lru_cache
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -15,6 +15,10 @@ from faultnet.network.cache import setting_key
 from faultnet.network.structure import Array, Network
 
 LOW, HIGH = 0.05, 0.95
+
+_kept: WeakKeyDictionary[Model, tuple[tuple[str, ...], tuple[tuple[str, tuple[float, float]], ...]]] = (
+    WeakKeyDictionary()
+)
 
 
 def sound_ranges(model: Model, catalogue: Catalogue) -> dict[str, tuple[float, float]]:
@@ -29,8 +33,15 @@ def sound_ranges(model: Model, catalogue: Catalogue) -> dict[str, tuple[float, f
     return dict(_ranges(model, tuple(t.id for t in catalogue.tests if t.kind == "number")))
 
 
-@lru_cache(maxsize=64)
 def _ranges(model: Model, tests: tuple[str, ...]) -> tuple[tuple[str, tuple[float, float]], ...]:
+    """Kept as long as the model lives and no longer: a model is large, and this must not hold on to it."""
+    kept = _kept.get(model)
+    if kept is None or kept[0] != tests:
+        kept = _kept[model] = (tests, _from_file(model, tests))
+    return kept[1]
+
+
+def _from_file(model: Model, tests: tuple[str, ...]) -> tuple[tuple[str, tuple[float, float]], ...]:
     """From the file kept beside the network, or worked out and then kept there."""
     path = cache_folder() / f"{setting_key(model.setting)}.sound.json"
     try:

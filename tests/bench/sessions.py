@@ -1,9 +1,10 @@
 """How the front end does with many at once: time from an entry to the new picture, and memory of each session.
 
-``python tests/bench/sessions.py [SESSIONS]`` opens that many pages in a real browser on a server of its own, each on a
-case of its own, and sends a reading on every one at the same moment, several rounds. Two times run from sending it,
-measured inside the page: until the new causes stand there, and until the whole page is drawn anew. The browser works
-on the same cores as the server: what is measured is both together.
+``python tests/bench/sessions.py [SESSIONS [same]]`` opens that many pages in a real browser on a server of its own,
+each on a case of its own, and sends a reading on every one at the same moment, several rounds. Two times run from
+sending it, measured inside the page: until the new causes stand there, and until the whole page is drawn anew. The
+browser works on the same cores as the server: what is measured is both together. Every case has a car of its own, and
+so a network of its own; with `same` all cases have the same car, which leaves what a session itself costs.
 """
 
 from __future__ import annotations
@@ -43,11 +44,12 @@ def memory(process: int) -> float:
     return int(line.split()[1]) / 1024
 
 
-def begun(browser: Any, served: Served, number: int) -> Any:
+def begun(browser: Any, served: Served, number: int, *, same: bool) -> Any:
     """A page on a case of its own, with a test on the card."""
-    visit = Visit(conditions=Conditions(air_temperature=5.0 + number, hours_standing=9.0), date="2026-11-25")
+    which = 0 if same else number
+    visit = Visit(conditions=Conditions(air_temperature=5.0 + which, hours_standing=9.0), date="2026-11-25")
     page = browser.new_context(**DESK).new_page()
-    opened(page, served, served.keep(Case(Car(Battery(500.0 + 10 * number)), (visit,), name=f"Car {number}")))
+    opened(page, served, served.keep(Case(Car(Battery(500.0 + 10 * which)), (visit,), name=f"Car {number}")))
     return page
 
 
@@ -79,23 +81,24 @@ def told(name: str, found: list[tuple[float, float]]) -> None:
         )
 
 
-def run(sessions: int) -> None:
+def run(sessions: int, *, same: bool) -> None:
     """Measure one page alone, then all together."""
     from playwright.sync_api import sync_playwright
 
     with serving() as served, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium(), args=CHROMIUM_FLAGS)
-        pages = [begun(browser, served, 0)]
+        pages = [begun(browser, served, 0, same=same)]
         told("one session", [t for text in VALUES for t in one_round(pages, text)])
         first = memory(served.process)
-        pages += [begun(browser, served, number) for number in range(1, sessions)]
+        pages += [begun(browser, served, number, same=same) for number in range(1, sessions)]
         opened_all = memory(served.process)
         told(f"{sessions} at once", [t for text in VALUES for t in one_round(pages, text)])
         after = memory(served.process)
         browser.close()
     print(f"memory: {first:.0f} MB with one session, {opened_all:.0f} MB with {sessions}, {after:.0f} MB after;")
-    print(f"        {(after - first) / max(sessions - 1, 1):.1f} MB for each further session with a car of its own")
+    cars = "all on one car" if same else "each on a car of its own"
+    print(f"        {(after - first) / max(sessions - 1, 1):.1f} MB for each further session, {cars}")
 
 
 if __name__ == "__main__":
-    run(int(sys.argv[1]) if len(sys.argv) > 1 else 20)
+    run(int(sys.argv[1]) if len(sys.argv) > 1 else 20, same="same" in sys.argv)
