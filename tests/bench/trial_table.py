@@ -31,9 +31,14 @@ def block(results: dict[str, Any]) -> str:
     first = worlds[0]
     head = (
         f"{first['cars']} invented cars, seed {first['seed']}, faults by the base rates, every tool at hand; "
-        f"{results['machine']}, {results['minutes']:g} min. In brackets: 95 % intervals."
+        f"{results['machine']}, {_time(results['minutes'])}. In brackets: 95 % intervals."
     )
     return "\n\n".join((BEGIN, _filled(head), *(_world(world) for world in worlds), END))
+
+
+def _time(minutes: float | None) -> str:
+    """How long it took; nothing was timed where a run was put together from pieces."""
+    return "run in pieces and not timed" if minutes is None else f"{minutes:g} min"
 
 
 def _filled(text: str) -> str:
@@ -76,7 +81,7 @@ def run(cars: int, seed: int, workers: int, folder: Path | None) -> dict[str, An
         plan = Plan(cars, seed, world, policies)
         keep = None if folder is None else folder / f"{world}.jsonl"
         worlds.append(trial_answer(plan, run_trial(plan, workers=workers, resume=keep)))
-    minutes = round((time.time() - started) / 60.0, 1)
+    minutes = None if folder is not None else round((time.time() - started) / 60.0, 1)
     machine = f"{platform.machine()}, {os.cpu_count()} cores, {workers} workers, Python {platform.python_version()}"
     return {"machine": machine, "minutes": minutes, "worlds": worlds}
 
