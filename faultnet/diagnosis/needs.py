@@ -10,10 +10,11 @@ from faultnet.catalogue.types import Test
 from faultnet.diagnosis.acts import changes_the_car
 
 GAVE_UP = ("cannot_reach", "not_fitted")
+OVER_NIGHT = "wait_over_night"  # a wait that is long enough for surface charge to go
 NEED_MET_BY = {
     "battery_charged": ("charge", "desulphate", "drive"),
-    "surface_charge_gone": ("shed_surface_charge",),
-    "rested": ("wait",),
+    "surface_charge_gone": ("shed_surface_charge", OVER_NIGHT),
+    "rested": ("wait", OVER_NIGHT),
     "fuel_disabled": ("disable_fuel",),
     "charged_overnight": ("charge", "desulphate"),
 }
@@ -83,8 +84,13 @@ def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool
     charged : bool
         The battery is known to be charged well enough without having been put on a charger.
     """
-    effects = tuple(catalogue.act(e.act).effect for e in visit.entries if isinstance(e, Act))
+    effects = tuple(_effect(e, catalogue) for e in visit.entries if isinstance(e, Act))
     return tuple(n for n in test.needs if not (_met(n, visit, effects) or (charged and n == "battery_charged")))
+
+
+def _effect(act: Act, catalogue: Catalogue) -> str:
+    effect = catalogue.act(act.act).effect
+    return OVER_NIGHT if effect == "wait" and changes_the_car(effect, act.hours) else effect
 
 
 def _met(need: str, visit: Visit, effects: tuple[str, ...]) -> bool:

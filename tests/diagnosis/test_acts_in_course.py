@@ -97,6 +97,10 @@ def test_needs_are_met_and_undone_by_acts() -> None:
     assert unmet("charge", "shed_surface_charge") == ()
     assert unmet("shed_surface_charge", "charge") == ("surface_charge_gone",)
     assert unmet("shed_surface_charge", charged=True) == ()
+    nights = [
+        Visit((Act("charge"), Act("wait", hours=hours)), Conditions(hours_standing=12.0)) for hours in (1.0, 12.0)
+    ]
+    assert [unmet_needs(load, night, catalogue) for night in nights] == [("surface_charge_gone",), ()]
 
 
 def test_what_the_driver_was_asked_is_asked_once_and_what_was_seen_until_something_is_mended() -> None:
