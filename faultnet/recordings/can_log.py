@@ -163,8 +163,8 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
     [(1.5, 2024, b'\\x04AB18')]
     """
     count, opener = 0, _opener(kind)
+    _check_objects_of(source, kind, name_of(source))
     with heard("can") as said, PlainStream(source, notes) as plain:
-        _check_objects_of(source, kind, name_of(source))
         try:
             for message in _reader(opener, plain, kind, name_of(source)):
                 count += 1

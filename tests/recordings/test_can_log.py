@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gzip
+import io
+
 import numpy as np
 import pytest
 
 from faultnet.errors import RecordingError
 from faultnet.recordings import Trace, list_channels, read_recording
-from faultnet.recordings.can_log import decode_voltage
+from faultnet.recordings.can_log import decode_voltage, library_frames
 from faultnet.recordings.generate import can_library_bytes, candump_of
 
 
@@ -123,3 +126,34 @@ def test_an_object_without_a_length_does_not_hang() -> None:
     broken = content[: at + 8] + bytes(4) + content[at + 12 :]
     with pytest.raises(RecordingError, match="cannot be read"):
         read_recording(broken)
+
+
+@pytest.mark.parametrize("kind", ["asc", "blf", "trc", "can_csv"])
+def test_a_log_is_read_frame_by_frame_packed_or_not(kind: str) -> None:
+    """After the first frame hardly more of the log than a portion has been taken; all come out in the end."""
+    long = Trace(np.arange(20_000) * 0.01, np.round(12.6 - 1e-5 * np.arange(20_000), 3), "long")
+    content = can_library_bytes({0x7E8: long}, kind)
+    stream = io.BytesIO(gzip.compress(content))
+    frames = library_frames(stream, kind, [])
+    next(frames)
+    if kind != "blf":  # whose objects are walked over beforehand
+        assert stream.tell() < len(stream.getvalue()) / 2
+    assert 1 + sum(1 for _ in frames) == 20_000
+    np.testing.assert_array_equal(read_recording(gzip.compress(content)).volts, long.volts)
+
+
+@pytest.mark.parametrize("length", [0, 15, 0xFFFFFFFF])
+def test_an_object_whose_length_cannot_be_is_refused(length: int) -> None:
+    """A container without a length would be read for ever, one of 4 GB would be waited for."""
+    content = bytearray(can_library_bytes({0x7E8: trace()}, "blf"))
+    place = content.index(b"LOBJ")
+    content[place + 8 : place + 12] = length.to_bytes(4, "little")
+    with pytest.raises(RecordingError, match="cannot be read"):
+        read_recording(bytes(content))
+
+
+def test_many_modules_are_counted_and_only_the_wanted_one_is_kept() -> None:
+    second = Trace(trace().time + 0.05, trace().volts - 0.2, "second")
+    with pytest.raises(RecordingError) as caught:
+        read_recording(candump_of({0x7E8: trace(), 0x7EA: second}), channel="7EF")
+    assert "7E8 (40 values), 7EA (40 values)" in str(caught.value)

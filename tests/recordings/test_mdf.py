@@ -5,6 +5,8 @@ from __future__ import annotations
 import builtins
 import contextlib
 import gzip
+import tempfile
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -90,3 +92,18 @@ def test_without_asammdf_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> 
         read_recording(content)
     with pytest.raises(MissingExtraError, match=r"faultnet\[can\]"):
         read_recording(b"LOGG" + bytes(200))
+
+
+def test_a_file_too_large_for_memory_is_read_from_the_disk_and_leaves_nothing_there(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The same samples come out in pieces of 100 records, packed or not, and the temporary file is gone."""
+    monkeypatch.setattr(mdf_module, "IN_MEMORY", 100)
+    monkeypatch.setattr(mdf_module, "RECORDS", 100)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    content = mdf_of({"U_battery": (trace(), "V")})
+    for source in (content, gzip.compress(content)):
+        np.testing.assert_allclose(read_recording(source).volts, trace().volts, atol=1e-12)
+    with pytest.raises(RecordingError):
+        read_recording(content[: len(content) // 2])
+    assert list(tmp_path.iterdir()) == []
