@@ -80,10 +80,12 @@ class Bound:
         Parameters
         ----------
         quantity : str
-        likelihood : array, shape (states,)
+        likelihood : array, shape (states,), or (cases, states) for many cases at once
+            With cases the weight has the axis `outcome` for them.
         """
         node = self.cluster.network.nodes[quantity]
-        return self._laid_out(_pulled(node, likelihood), node.axes[1:])
+        cases = (OUTCOME,) if likelihood.ndim == 2 else ()
+        return self._laid_out(_pulled(node, likelihood), (*cases, *node.axes[1:]))
 
     def outcomes(self, questions: tuple[tuple[str, Array], ...], free: bool = True) -> Named:
         """Chance of each outcome of some tests given the parents of their quantities, which are the same for all.
