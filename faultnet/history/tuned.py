@@ -9,7 +9,11 @@ table           key                                 number
 ``on_rates``    component, mode, condition          chance of being on at a visit [-]
 ``symptoms``    test, cause, choice                 chance of the answer given the cause [-]
 ``instruments`` instrument, "offset"                mean offset from the posts [V]
+``spreads``     name                                mean offset of the control module [V]
 ==============  ==================================  ========================================
+
+A row of ``base_rates`` that the old set does not have ("climate=hot" of a component that had only "all") is a group
+split off from the whole.
 """
 
 from __future__ import annotations
