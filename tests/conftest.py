@@ -1,4 +1,4 @@
-"""A cache folder of its own, so that nothing worked out in other runs is trusted, and nothing is left behind."""
+"""Folders of its own, for the cache and for prior sets: nothing of other runs is trusted, nothing is left behind."""
 
 from __future__ import annotations
 
@@ -13,4 +13,5 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     folder = tmp_path_factory.mktemp("cache")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FAULTNET_CACHE", str(folder))
+        patch.setenv("FAULTNET_PRIORS", str(folder / "priors"))
         yield folder

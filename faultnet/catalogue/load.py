@@ -9,6 +9,7 @@ from pathlib import Path
 from faultnet.catalogue import records
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.checks import check_catalogue
+from faultnet.catalogue.sets import set_folder
 from faultnet.catalogue.tables import csv_rows, toml_rows, toml_table
 from faultnet.errors import PriorsError
 from faultnet.shipped import shipped
@@ -34,7 +35,7 @@ def load_catalogue(prior_set: str = "standard", folder: Path | str | None = None
     Parameters
     ----------
     prior_set : str
-        Name of a shipped prior set; not used when `folder` is given.
+        As for :func:`faultnet.catalogue.sets.set_folder`; not used when `folder` is given.
     folder : path, optional
         Folder of a prior set of your own.
 
@@ -53,7 +54,7 @@ def load_catalogue(prior_set: str = "standard", folder: Path | str | None = None
     >>> load_catalogue().component("battery").modes[0].id
     'sound'
     """
-    where = Path(folder) if folder is not None else shipped("priors") / prior_set
+    where = Path(folder) if folder is not None else set_folder(prior_set)
     if not where.is_dir():
         raise PriorsError(
             "no such prior set",

@@ -26,7 +26,10 @@ ToolsOption = Annotated[
 ]
 RateOption = Annotated[float | None, typer.Option(min=0, help="Money for an hour of work.")]
 CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
-PriorsOption = Annotated[str, typer.Option("--priors", help="Name of a shipped prior set, or folder of your own.")]
+PriorsOption = Annotated[
+    str, typer.Option("--priors", help="Prior set: the one in_use, a name, name@version, or a folder.")
+]
+priors_app = typer.Typer(no_args_is_help=True, help="List, compare, use and take back prior sets.")
 
 
 def _show(answer: str | dict[str, Any]) -> None:
@@ -59,7 +62,7 @@ def diagnose(
     max_faults: Annotated[int | None, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = None,
     hourly_rate: RateOption = None,
     currency: CurrencyOption = "",
-    priors: PriorsOption = "standard",
+    priors: PriorsOption = "in_use",
 ) -> None:
     """Say how likely each cause is, why, and what to test or mend next."""
     from faultnet.cli.answers import advice_answer
@@ -82,7 +85,7 @@ def plan(
     depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
     least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
     hourly_rate: RateOption = None,
-    priors: PriorsOption = "standard",
+    priors: PriorsOption = "in_use",
 ) -> None:
     """Print the plan to take to the car: tests, what to do after each outcome, repairs with their proof."""
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
@@ -139,7 +142,7 @@ def tools(
     depth: Annotated[int, typer.Option(min=1, max=4, help="Tests in a row that are looked ahead.")] = 2,
     hourly_rate: RateOption = None,
     currency: CurrencyOption = "",
-    priors: PriorsOption = "standard",
+    priors: PriorsOption = "in_use",
 ) -> None:
     """Say what it would save, on this case, to have a tool that is not at hand."""
     from faultnet.cli.answers import tools_answer
@@ -156,7 +159,7 @@ def tools(
 
 
 @app.command()
-def validate(case: CaseArgument, as_json: JsonOption = False, priors: PriorsOption = "standard") -> None:
+def validate(case: CaseArgument, as_json: JsonOption = False, priors: PriorsOption = "in_use") -> None:
     """Check a case file without diagnosing it."""
     from faultnet.cli.answers import validation_answer
     from faultnet.cli.inputs import read_case, read_catalogue
@@ -172,7 +175,7 @@ def validate(case: CaseArgument, as_json: JsonOption = False, priors: PriorsOpti
 def catalogue(
     as_json: JsonOption = False,
     markdown: Annotated[bool, typer.Option("--markdown", help="The whole reference page, with every number.")] = False,
-    priors: PriorsOption = "standard",
+    priors: PriorsOption = "in_use",
 ) -> None:
     """List components, tests, instruments and acts by their ids."""
     from faultnet.catalogue.page import reference_markdown
@@ -246,7 +249,7 @@ def export(
     tests: Annotated[
         list[str] | None, typer.Option(help="Tests to keep, commas between them; all, which is large, when left out.")
     ] = None,
-    priors: PriorsOption = "standard",
+    priors: PriorsOption = "in_use",
 ) -> None:
     """Write the Bayesian network of a case's car."""
     from faultnet.cli.inputs import listed, read_case, read_catalogue, visit_of, write_text
@@ -297,6 +300,90 @@ def trial(
     if svg is not None:
         write_text(svg, draw_reliability({name: row["reliability"] for name, row in answer["policies"].items()}))
     _show(answer if as_json else trial_sheet(answer))
+def tune(
+    history: Annotated[str, typer.Argument(metavar="HISTORY", help="Closed cases as .csv, .csv.gz or .parquet.")],
+    to: Annotated[str, typer.Option("--to", help="Name of the new prior set.")],
+    from_set: Annotated[str, typer.Option("--from", help="Prior set to begin with.")] = "standard",
+    strength: Annotated[float, typer.Option(help="Weight of the old counts; 1 takes them as cases seen.")] = 1.0,
+    half_life: Annotated[float | None, typer.Option(help="Age at which a case counts half [years].")] = None,
+    groups: Annotated[
+        str, typer.Option(help="Groups of cars: age, climate, both with a comma, or none.")
+    ] = "age,climate",
+    folds: Annotated[int, typer.Option(min=0, help="Parts for the held-out scores; 0 leaves them out.")] = 5,
+    keep_good: Annotated[bool, typer.Option("--keep-good", help="Leave out cases with bad rows.")] = False,
+    html: Annotated[Path | None, typer.Option(help="File to write the report with its plots to.")] = None,
+    accept: Annotated[bool, typer.Option("--accept", "--yes", help="Keep the new set and use it from now on.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Tune the numbers of a prior set to closed cases; shown first, kept only with --accept."""
+    from faultnet.cli.inputs import listed, read_catalogue, write_text
+    from faultnet.cli.tuned import tuned_answer, tuned_sheet
+    from faultnet.history.table import load_history
+    from faultnet.history.tuned import Options
+    from faultnet.history.tuning import tune as tuned_to
+    from faultnet.history.versions import accept as keep
+    from faultnet.history.versions import usable_name
+    from faultnet.report.tuning import tuning_page
+
+    chosen = tuple(name for name in listed([groups]) if name != "none")
+    options = Options(strength=strength, recency_half_life=half_life, groups=chosen, folds=folds)
+    usable_name(to)
+    known = read_catalogue(from_set)
+    given = load_history(history, known, keep_good=keep_good)
+    found = tuned_to(given.cases, known, options)
+    if html is not None:
+        write_text(html, tuning_page(found, known, given.name))
+    kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None
+    if as_json:
+        _show(tuned_answer(found, given.name, len(given.bad), kept))
+        return
+    end = f"Kept as {kept} and in use from now on." if kept else "Nothing was kept; --accept keeps it."
+    _show(tuned_sheet(found, known, given.name, len(given.bad)) + f"\n\n{end}\n")
+
+
+@priors_app.command("list")
+def list_priors(as_json: JsonOption = False) -> None:
+    """List prior sets and say which is in use."""
+    from faultnet.cli.tuned import versions_answer, versions_sheet
+    from faultnet.history.versions import versions
+
+    _show((versions_answer if as_json else versions_sheet)(versions()))
+
+
+@priors_app.command("compare")
+def compare_priors(
+    first: Annotated[str, typer.Argument(help="Prior set, as for --priors.")],
+    second: Annotated[str, typer.Argument(help="Prior set, as for --priors.")] = "in_use",
+    as_json: JsonOption = False,
+) -> None:
+    """Show every number that differs between two prior sets."""
+    from faultnet.cli.tuned import differences_answer, differences_sheet
+    from faultnet.history.versions import compare
+
+    _show((differences_answer if as_json else differences_sheet)(first, second, compare(first, second)))
+
+
+@priors_app.command("take-back")
+def take_priors_back() -> None:
+    """Take the last acceptance back: what was in use before is in use again; nothing is deleted."""
+    from faultnet.catalogue.sets import IN_USE, set_folder
+    from faultnet.cli.inputs import read_catalogue
+    from faultnet.history.versions import take_back
+
+    name, version = take_back()
+    now = read_catalogue(str(set_folder(IN_USE)))
+    _show(f"{name}@{version} was taken back; in use now: {now.name} {now.version}.")
+
+
+@priors_app.command("use")
+def use_priors(name: Annotated[str, typer.Argument(metavar="NAME@VERSION", help="A version kept earlier.")]) -> None:
+    """Use a version again that was kept earlier."""
+    from faultnet.history.versions import use
+
+    _show("In use now: {}@{}.".format(*use(name)))
+
+
+app.add_typer(priors_app, name="priors")
 
 
 @app.command()

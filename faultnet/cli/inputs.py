@@ -70,8 +70,7 @@ def read_costs(priors: str, hourly_rate: float | None, currency: str) -> Costs:
     """Read the costs of a prior set, with the shop's own figures put in."""
     from faultnet.decision.costs import load_costs
 
-    folder = Path(priors) if Path(priors).is_dir() else None
-    return load_costs(priors, folder).with_shop(hourly_rate=hourly_rate, currency=currency)
+    return load_costs(priors).with_shop(hourly_rate=hourly_rate, currency=currency)
 
 
 def case_file(argument: str) -> Path:
@@ -90,7 +89,7 @@ def case_file(argument: str) -> Path:
 
 
 def read_catalogue(priors: str) -> Catalogue:
-    """Load a shipped prior set by its name, or a folder with a prior set of one's own.
+    """Load a prior set: the one in use, a shipped or own one by its name, or a folder.
 
     Raises
     ------
@@ -102,7 +101,7 @@ def read_catalogue(priors: str) -> Catalogue:
     >>> read_catalogue("standard").name
     'standard'
     """
-    return load_catalogue(folder=priors) if Path(priors).is_dir() else load_catalogue(priors)
+    return load_catalogue(priors)
 
 
 def known_tools(catalogue: Catalogue) -> tuple[str, ...]:

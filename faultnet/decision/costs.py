@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
+from faultnet.catalogue.sets import set_folder
 from faultnet.catalogue.tables import csv_rows
 from faultnet.errors import PriorsError
-from faultnet.shipped import shipped
 
 COLUMNS = ("kind", "name", "value", "unit", "source", "mark", "note")
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof")
@@ -110,7 +110,7 @@ def load_costs(prior_set: str = "standard", folder: Path | None = None) -> Costs
     >>> load_costs().part["battery"]
     130.0
     """
-    return _read((folder or shipped("priors") / prior_set) / "costs.csv")
+    return _read((folder or set_folder(prior_set)) / "costs.csv")
 
 
 @lru_cache(maxsize=4)

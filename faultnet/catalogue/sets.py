@@ -1,0 +1,130 @@
+"""Where prior sets lie: shipped ones, those of the user in versions, and which of them is in use.
+
+The user's folder holds one folder a name and in it one a version, each a whole prior set: ``hot_region/1``. The file
+``accepted.jsonl`` beside them is only ever added to: which version was accepted and which acceptance was taken back.
+What is in use follows from it, so that taking back deletes nothing and restores what was there before to the letter.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+from faultnet.errors import PriorsError
+from faultnet.shipped import shipped
+
+PLACE = "FAULTNET_PRIORS"
+IN_USE = "in_use"
+LOG = "accepted.jsonl"
+Named = tuple[str, str]
+
+
+def user_priors() -> Path:
+    """Return the folder of the user's prior sets: ``FAULTNET_PRIORS`` if set, else in the user's data folder."""
+    named = os.environ.get(PLACE)
+    if named:
+        return Path(named)
+    import platformdirs
+
+    return platformdirs.user_data_path("faultnet") / "priors"
+
+
+def steps() -> tuple[dict[str, str], ...]:
+    """Return everything that was accepted or taken back, oldest first.
+
+    Returns
+    -------
+    tuple of dict
+        With `did` ("accepted" or "taken_back"), `name`, `version` and `at` (UTC).
+
+    Raises
+    ------
+    PriorsError
+        If a line of the file is damaged.
+    """
+    try:
+        lines = (user_priors() / LOG).read_text(encoding="utf-8").splitlines()
+    except FileNotFoundError:
+        return ()
+    except (OSError, UnicodeDecodeError) as error:
+        raise PriorsError("the list of accepted prior sets cannot be read", where=LOG, got=str(error)) from None
+    return tuple(_step(line, number) for number, line in enumerate(lines, start=1))
+
+
+def _step(line: str, number: int) -> dict[str, str]:
+    try:
+        found = json.loads(line)
+        wanted = {"did", "name", "version", "at"}
+        if not (isinstance(found, dict) and wanted <= set(found) and found["did"] in ("accepted", "taken_back")):
+            raise ValueError
+    except ValueError:
+        raise PriorsError(
+            "the list of accepted prior sets is damaged", where=f"{LOG}, line {number}", got=repr(line[:60]),
+            to_do="take that line out; the prior sets themselves are not touched",
+        ) from None  # fmt: skip
+    return {name: str(found[name]) for name in wanted}
+
+
+def standing() -> tuple[Named, ...]:
+    """Return what was accepted and not taken back, oldest first: pairs of name and version; the last is in use."""
+    found: list[Named] = []
+    for step in steps():
+        if step["did"] == "accepted":
+            found.append((step["name"], step["version"]))
+        elif found:
+            found.pop()
+    return tuple(found)
+
+
+def set_folder(name: str) -> Path:
+    """Find a prior set.
+
+    Parameters
+    ----------
+    name : str
+        "in_use", a folder, a shipped set, ``name`` of a set of the user (its version that was accepted last and not
+        taken back) or ``name@version``.
+
+    Returns
+    -------
+    pathlib.Path
+        An existing folder.
+
+    Raises
+    ------
+    PriorsError
+        If there is none.
+
+    Examples
+    --------
+    >>> set_folder("standard").name
+    'standard'
+    """
+    accepted = standing()
+    if name == IN_USE:
+        name = "@".join(accepted[-1]) if accepted else "standard"
+    own, _, version = name.partition("@")
+    version = version or next((v for n, v in reversed(accepted) if n == own), "")
+    plain = not {"/", "\\", "."} & set(name)
+    places = [*([shipped("priors") / name] if plain else []), *([user_priors() / own / version] if version else [])]
+    for place in (*places, Path(name)):
+        if place.is_dir():
+            return place
+    raise PriorsError(
+        "no such prior set",
+        where=name,
+        expected="one of " + ", ".join((*_shipped_names(), *(f"{n}@{v}" for n, v in own_versions()))),
+        to_do="name one of these, or give the folder of your own",
+    )
+
+
+def own_versions() -> tuple[Named, ...]:
+    """Return every version in the user's folder, whether in use or not, as pairs of name and version."""
+    found = sorted(user_priors().glob("*/*/prior_set.toml"))
+    named = [(path.parent.parent.name, path.parent.name) for path in found]
+    return tuple(sorted(named, key=lambda pair: (pair[0], len(pair[1]), pair[1])))
+
+
+def _shipped_names() -> tuple[str, ...]:
+    return tuple(sorted(path.parent.name for path in shipped("priors").glob("*/prior_set.toml")))
