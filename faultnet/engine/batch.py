@@ -20,7 +20,7 @@ from faultnet.engine.sheet import Sheet
 from faultnet.engine.visit import Evidence, VisitModel, log_broad
 from faultnet.network.structure import Array
 
-TOGETHER = 16
+TOGETHER = 4
 TINY = 1e-300
 Reads = Sequence[Evidence]
 

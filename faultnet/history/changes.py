@@ -40,7 +40,7 @@ def rate_changes(
             old = np.array([share_of(catalogue, component, m, group) for _, m in form.places[a:b]])
             weight = old * rates.whole[a:b] * rates.own[k, a:b]
             new = weight / weight.sum()
-            worth = form.whole_counts[a:b].sum() + float(cars[mine].sum())
+            worth = float(form.whole_counts[a:b].sum() + cars[mine].sum())
             effective = float(counts.cells.sum(axis=1)[mine].sum())
             for j in range(1, b - a):
                 low, high = _interval(new[j], certain.log_spread(k, a + j))

@@ -1,0 +1,127 @@
+"""Is the truth recovered, and what does a pass cost?
+
+Cars are drawn from the network's own tables by base rates that the prior set has wrong by factors of up to two, brought
+in with a complaint, read by a chart that goes by what was read before, and half of their causes are never confirmed.
+Tuned from the wrong set, do the rates come back? A pass over 100,000 cases whose causes are all missing is timed too,
+on two processes; chunks are taken again as often as it needs, so that their number is right and their making is not
+waited for.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import platform
+import resource
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from faultnet.catalogue import Catalogue, load_catalogue
+from faultnet.history.scale import on_processes, pass_over, serially
+from faultnet.history.tuned import Change, Options, Tuned
+from faultnet.history.tuning import prepared, tune
+from tests.bench.own_history import World, drawn_cases
+
+FACTORS = (0.5, 0.7, 1.0, 1.4, 2.0)
+CELLS = ((3.0, "temperate"), (7.0, "hot"))
+GROUPS = {"age=2-4;climate=temperate", "age=6-8;climate=hot"}
+STRENGTH = 0.05
+LEAST = 0.01
+PASS_CASES = 100_000
+
+
+def wrong_rates(catalogue: Catalogue, seed: int) -> dict[tuple[str, str], float]:
+    """How far the prior set is off, by fault."""
+    rng = np.random.default_rng(seed)
+    return {key: float(rng.choice(FACTORS)) for key in catalogue.base_rates}
+
+
+def judged(tuned: Tuned, true: dict[tuple[str, str], float]) -> list[tuple[Change, float]]:
+    """Tuned base rates of the groups that cars were drawn from, with the true one where it is above one per cent."""
+    found = []
+    for change in tuned.changes:
+        if change.table == "base_rates":
+            component, mode, group = change.key
+            of_cars = group in GROUPS if component == "battery" else group.startswith("climate=")
+            truth = change.old * true[component, mode]
+            if of_cars and truth > LEAST:
+                found.append((change, truth))
+    return found
+
+
+def recovery(cases: int, confirmed: float, seed: int) -> dict[str, object]:
+    """Tune from the wrong prior set and compare."""
+    catalogue = load_catalogue()
+    true = wrong_rates(catalogue, seed)
+    drawn = drawn_cases(catalogue, cases, World(true, confirmed), np.random.default_rng(seed), CELLS)
+    started = time.perf_counter()
+    with on_processes(2) as spread:
+        tuned = tune(drawn, catalogue, Options(strength=STRENGTH, folds=0, passes=60), spread=spread)
+    pairs = judged(tuned, true)
+    near = [abs(c.new / t - 1.0) <= 0.1 for c, t in pairs]
+    inside = [c.low <= t <= c.high for c, t in pairs]
+    return {
+        "cases": cases,
+        "confirmed": confirmed,
+        "rates": len(pairs),
+        "recovered_within_10_percent": round(float(np.mean(near)), 3),
+        "interval_coverage": round(float(np.mean(inside)), 3),
+        "within_or_covered": round(float(np.mean(np.array(near) | np.array(inside))), 3),
+        "mean_log_ratio": round(float(np.mean([np.log(c.new / t) for c, t in pairs])), 4),
+        "passes": tuned.passes,
+        "tuning_s": round(time.perf_counter() - started, 1),
+        "missed": [[*c.key, round(c.new, 4), round(c.low, 4), round(c.high, 4), round(t, 4)]
+                   for (c, t), n, i in zip(pairs, near, inside, strict=True) if not (n or i)],
+    }  # fmt: skip
+
+
+def pass_cost(cases: int, seed: int) -> dict[str, object]:
+    """Seconds of a pass over 100,000 cases whose causes are missing, and of working a case out once."""
+    catalogue = load_catalogue()
+    drawn = drawn_cases(catalogue, cases, World({}, 0.0), np.random.default_rng(seed), CELLS)
+    with TemporaryDirectory() as folder:
+        started = time.perf_counter()
+        ready = prepared(drawn, catalogue, Options(folds=0), Path(folder), [1.0] * cases)
+        made = time.perf_counter() - started
+        size = sum(p.stat().st_size for p in ready.chunks)
+        chunks = (list(ready.chunks) * -(-PASS_CASES // cases))[: -(-PASS_CASES * len(ready.chunks) // cases)]
+        with on_processes(2) as spread:
+            pass_over(spread, chunks[:2], ready.frame_path, ready.start)
+            started = time.perf_counter()
+            pass_over(spread, chunks, ready.frame_path, ready.start)
+            two = time.perf_counter() - started
+        started = time.perf_counter()
+        pass_over(serially, ready.chunks, ready.frame_path, ready.start)
+        one = time.perf_counter() - started
+    return {
+        "pass_cases": PASS_CASES,
+        "seconds_per_pass": round(two, 1),
+        "one_process_ms_a_case": round(1e3 * one / cases, 3),
+        "working_out_ms_a_case": round(1e3 * made / cases, 2),
+        "kB_a_case": round(size / cases / 1e3, 1),
+    }
+
+
+def main() -> None:
+    """Print the measurements."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.add_argument("--cases", type=int, default=20_000, help="cases to recover the truth from")
+    parser.add_argument("--confirmed", type=float, default=0.5, help="share of cases with a confirmed cause")
+    parser.add_argument("--pass-cases", type=int, default=4_000, help="cases worked out for timing a pass")
+    parser.add_argument("--seed", type=int, default=20)
+    args = parser.parse_args()
+    found = recovery(args.cases, args.confirmed, args.seed) | pass_cost(args.pass_cases, args.seed)
+    usage = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    found |= {"peak_mb": round(max(usage) / 1e3), "machine": f"{platform.machine()}, {platform.python_version()}"}
+    if args.json:
+        print(json.dumps(found, indent=2))
+    else:
+        print("\n".join(f"{key:>28}  {value}" for key, value in found.items()))
+
+
+if __name__ == "__main__":
+    main()
