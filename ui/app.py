@@ -23,6 +23,7 @@ PAGES = {
     "log": st.Page("screens/log.py", title="Log"),
     "paper": st.Page("screens/paper.py", title="Paper"),
     "cases": st.Page("screens/cases.py", title="Cases"),
+    "history": st.Page("screens/history.py", title="History"),
 }
 page = st.navigation(list(PAGES.values()), position="hidden")
 frame.dress()

@@ -16,7 +16,7 @@ from faultnet.cases.store import Store, open_store
 from faultnet.errors import ClashError
 from tests.ui.conftest import UI, a_case
 
-PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases")
+PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history")
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ from functools import lru_cache
 from faultnet.car import Case, Entry
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
+from faultnet.catalogue.sets import IN_USE
 from faultnet.decision import Advice, Costs, advise, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import work_through
@@ -15,15 +16,21 @@ from faultnet.diagnosis.sound import sound_ranges
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "places", "plan", "present",
+    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "places", "plan", "present",
     "ranges", "until",
 ]  # fmt: skip
 
 
 @lru_cache(maxsize=1)
 def catalogue() -> Catalogue:
-    """The shipped prior set."""
-    return load_catalogue()
+    """The prior set in use."""
+    return load_catalogue(IN_USE)
+
+
+def forget() -> None:
+    """Let every kept answer go, after another prior set came into use."""
+    for kept in (catalogue, costs, answer, plan, belief, present, ranges):
+        kept.cache_clear()
 
 
 @dataclass(frozen=True)
@@ -47,7 +54,7 @@ class Shop:
 @lru_cache(maxsize=8)
 def costs(shop: Shop) -> Costs:
     """The prices of this workshop."""
-    return load_costs().with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency)
+    return load_costs(IN_USE).with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency)
 
 
 @lru_cache(maxsize=128)

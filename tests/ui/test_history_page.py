@@ -1,0 +1,75 @@
+"""The page of closed cases: what would change is shown first, accepted only when told to, and taken back exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from faultnet.catalogue import load_catalogue
+from faultnet.catalogue.sets import IN_USE, standing
+from faultnet.history.table import load_history, write_history
+from faultnet.shipped import shipped
+from tests.ui.conftest import UI
+
+
+@pytest.fixture
+def page(workplace: Path) -> Iterator[AppTest]:
+    test = AppTest.from_file(str(UI / "app.py"), default_timeout=300).run()
+    test.switch_page("screens/history.py").run()
+    assert not test.exception
+    yield test
+    from workbench import answers
+
+    answers.forget()  # the next test has prior sets of its own
+
+
+@pytest.fixture
+def few(tmp_path: Path) -> bytes:
+    """The first hundred cases of the shipped history."""
+    whole = load_history(shipped("cases") / "history" / "hot_region.csv.gz")
+    write_history(whole.cases[:100], tmp_path / "few.csv.gz")
+    return (tmp_path / "few.csv.gz").read_bytes()
+
+
+def said(test: AppTest) -> str:
+    return "\n".join(element.proto.body for element in test.get("html"))
+
+
+def tuned(test: AppTest, data: bytes) -> AppTest:
+    test.file_uploader(key="history_file").upload("few.csv.gz", data, "application/gzip")
+    test.selectbox(key="folds").select(0)
+    test.button(key="tune").click().run()
+    assert not test.exception
+    return test
+
+
+def test_a_history_is_shown_accepted_and_taken_back(page: AppTest, few: bytes) -> None:
+    before = load_catalogue(IN_USE)
+    tuned(page, few)
+    assert standing() == ()
+    page.text_input(key="set_name").set_value("hot_town")
+    page.button(key="accept").click().run()
+    assert not page.exception
+    assert "hot_town@1 is in use from now on." in said(page)
+    assert load_catalogue(IN_USE).name == "hot_town"
+    page.button(key="take_back").click().run()
+    assert "hot_town@1 was taken back" in said(page)
+    assert load_catalogue(IN_USE).fingerprint == before.fingerprint
+
+
+def test_what_was_looked_at_can_be_dropped(page: AppTest, few: bytes) -> None:
+    tuned(page, few)
+    page.button(key="drop").click().run()
+    assert standing() == ()
+    assert "Nothing was changed" in said(page)
+
+
+def test_a_file_that_is_no_history_is_said_in_words(page: AppTest) -> None:
+    tuned(page, b"case,battery_rating\n1,60\n")
+    assert "1 rows of the history cannot be used" in said(page)
+    [bad] = [frame.value for frame in page.dataframe if "expected" in frame.value]
+    assert list(bad["row"]) == [2]
+    assert list(bad["column"]) == ["battery_rating"]

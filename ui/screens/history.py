@@ -1,0 +1,111 @@
+"""Closed cases tune the prior set: choose a history, look at what would change, keep it or take it back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+from workbench import frame, state
+from workbench.answers import forget
+
+from faultnet.catalogue import load_catalogue
+from faultnet.history.table import History, HistoryFileError, load_history
+from faultnet.history.tuned import GROUPINGS, Options, Tuned
+from faultnet.history.tuning import tune
+from faultnet.history.versions import accept, take_back, usable_name, versions
+from faultnet.report.tuning import tuning_page
+from faultnet.shipped import shipped
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A tuning that was worked out and waits for a decision."""
+
+    tuned: Tuned
+    history: History
+    from_set: str
+    page: str
+
+
+def show() -> None:
+    """Draw the page."""
+    st.html("<header class='fn-head'><h1>What closed cases say about the numbers</h1></header>")
+    _said()
+    frame.title("Prior sets")
+    _sets()
+    frame.title("Tune on a history")
+    _choose()
+    looked = state.recall("looked")
+    if looked is not None:
+        _decide(looked)
+
+
+def _said() -> None:
+    said = state.recall("history_said")
+    if said:
+        st.html(f"<p class='fn-said' role='status'>{said}</p>")
+        state.remember("history_said", None)
+
+
+def _sets() -> None:
+    found = versions()
+    rows = [{"set": v.label, "state": v.state, "date": v.date, "what it is": v.title} for v in found]
+    st.dataframe(rows, hide_index=True, width="stretch")
+    accepted = any(v.state == "in use" and v.label != "standard" for v in found)
+    if accepted and st.button("Take the last one back", key="take_back"):
+        name, version = take_back()
+        _changed(f"{name}@{version} was taken back. Nothing was deleted.")
+
+
+def _choose() -> None:
+    frame.note("Closed cases as CSV or Parquet, one row a reading. Without a file: the invented history.")
+    given = st.file_uploader("History", type=["csv", "gz", "parquet"], key="history_file")
+    with st.form("tuning", border=False):
+        from_set = st.selectbox("Begin with", [v.label for v in versions()], key="from_set")
+        groups = st.multiselect("Groups of cars by", GROUPINGS, default=list(GROUPINGS), key="groups")
+        strength = st.select_slider("Weight of the old counts", (0.1, 0.3, 1.0, 3.0, 10.0), value=1.0, key="strength")
+        half_life = st.selectbox("A case counts half after", ("never", "1 year", "2 years", "5 years"), key="half_life")
+        folds = st.selectbox("Parts for scores on cases not learnt from", (5, 2, 0), key="folds")
+        good = st.checkbox("Leave out cases with rows that cannot be used", key="keep_good")
+        pressed = st.form_submit_button("Work it out", type="primary", key="tune")
+    if not pressed:
+        return
+    years = None if half_life == "never" else float(str(half_life).split()[0])
+    options = Options(strength, years, groups=tuple(groups), folds=folds)
+    source = given.getvalue() if given is not None else shipped("cases") / "history" / "hot_region.csv.gz"
+    known = load_catalogue(str(from_set))
+    try:
+        history = load_history(source, known, keep_good=good)
+    except HistoryFileError as error:
+        frame.show_error(error)
+        st.dataframe([vars(row) for row in error.bad], hide_index=True, width="stretch")
+        return
+    with st.spinner("Tuning: about a minute for 5,000 cases"):
+        tuned = tune(history.cases, known, options)
+    state.remember("looked", Looked(tuned, history, str(from_set), tuning_page(tuned, known, history.name)))
+
+
+def _decide(looked: Looked) -> None:
+    if looked.history.bad:
+        frame.note(f"{len(looked.history.bad)} rows could not be used; their cases were left out.")
+    st.iframe(looked.page, height=700, alt="What tuning would change")
+    st.download_button("Keep the report as a file", looked.page, file_name="tuning.html", mime="text/html",
+                       on_click="ignore")  # fmt: skip
+    name = st.text_input("Name of the new set", value="my_shop", key="set_name", autocomplete="off")
+    keep, drop = st.columns(2)
+    if keep.button("Accept: use it from now on", key="accept", type="primary", width="stretch"):
+        version = accept(looked.tuned, looked.from_set, usable_name(name.strip()), looked.history.name,
+                         looked.history.sha256)  # fmt: skip
+        _changed(f"{name.strip()}@{version} is in use from now on.")
+    if drop.button("Drop it", key="drop", width="stretch"):
+        _changed("Dropped. Nothing was changed.")
+
+
+def _changed(words: str) -> None:
+    forget()
+    state.remember("looked", None)
+    state.remember("history_said", words)
+    st.rerun()
+
+
+show()
