@@ -2,7 +2,7 @@
 
 A network is built for one car under one visit's conditions in half a second, and a history of many cars would need
 thousands. Once a history has more than :data:`MOST_SETTINGS` of them, ratings, sizes, temperatures and hours standing
-are rounded to bands. What that costs is measured in DEVELOPERS.md; base rates still follow the battery's true age and
+are rounded to bands. Base rates still follow the battery's true age and
 the climate, and faults that come and go the true conditions.
 """
 

@@ -105,6 +105,17 @@ def test_base_rates_agree_with_pgmpy() -> None:
     np.testing.assert_allclose(new / new.sum(), table.get_values().ravel(), rtol=1e-6)
 
 
+def test_an_answer_is_shared_out_by_how_likely_each_cause_makes_it() -> None:
+    """Two causes are there and either may have spoken: worked by hand, 10 answers go 8 to 2, and 6 go 1 to 5."""
+    table = SymptomTable("t", "average", (1.0, 1.0), {("a", "x"): (8.0, 2.0), ("b", "y"): (2.0, 10.0)}, {})
+    rows = np.array([[0.5, 0.5], [0.8, 0.2], [0.2, 1.0]])
+    form = symptoms.SymptomForm(
+        table, ("no", "yes"), ("otherwise", "a:x", "b:y"), np.ones((3, 2)), ((1, 2),), np.zeros(1, dtype=np.intp)
+    )
+    shared = symptoms.row_counts(form, rows, np.array([[10.0, 6.0]]))
+    np.testing.assert_allclose(shared, [[0.0, 0.0], [8.0, 1.0], [2.0, 5.0]])
+
+
 def test_cars_that_stayed_away_are_made_good() -> None:
     """Closed form: with b = 0 all cars seen are faulty, and the share that is sound is what the prior says it is."""
     old, b = (0.8, 0.2), 0.25
