@@ -39,6 +39,8 @@ class Chunk:
         By age of the case [-].
     truth : int array, shape (cases,)
         Hypothesis that was confirmed; -1 where the causes are missing.
+    complete : bool array, shape (cases,)
+        Whether everything that was read was kept for all hypotheses; else only what bears on the confirmed one.
     offset : array, shape (cases,)
         Logarithm of what the likelihoods were divided by.
     visit_case, visit_when : int array, shape (visits,)
@@ -61,6 +63,7 @@ class Chunk:
     cell: Index
     weight: NDArray[np.float64]
     truth: Index
+    complete: NDArray[np.bool_]
     offset: NDArray[np.float64]
     visit_case: Index
     visit_when: Index

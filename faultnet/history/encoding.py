@@ -218,7 +218,8 @@ class _Draft:
             offset[case] += tops[key]
         return Chunk(
             np.arange(first, first + n), np.array(self.cell, dtype=np.intp), weights,
-            np.array(self.truth, dtype=np.intp), offset, _column([v[0] for v in used]), _column([v[3] for v in used]),
+            np.array(self.truth, dtype=np.intp), np.array(keep, dtype=np.bool_), offset,
+            _column([v[0] for v in used]), _column([v[3] for v in used]),
             likelihood, whole, narrow, _column([a for a, _ in self.answers]), _column([k for _, k in self.answers]),
             _column([a for a, _ in self.fixed]), _column([k for _, k in self.fixed]), factors,
             tuple(self.whens), tuple(self.keys),

@@ -37,12 +37,10 @@ def beliefs(chunk: Chunk, frame: Frame, numbers: Numbers, cases: Sequence[int], 
 
 def scored(chunk: Chunk, fold: int, folds: int) -> list[int]:
     """Cases of a fold whose cause is confirmed and whose likelihoods were kept for all hypotheses."""
-    kept = np.ones(len(chunk), dtype=bool)
-    kept[chunk.visit_case[chunk.whole == UNKNOWN]] = False
     seen = np.zeros(len(chunk), dtype=bool)
     seen[chunk.visit_case] = True
     seen[chunk.answer_case] = True
-    chosen = kept & seen & (chunk.truth != UNKNOWN) & (chunk.number % folds == fold)
+    chosen = chunk.complete & seen & (chunk.truth != UNKNOWN) & (chunk.number % folds == fold)
     return np.flatnonzero(chosen).tolist()
 
 

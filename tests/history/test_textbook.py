@@ -47,7 +47,8 @@ def two_coins() -> tuple[Chunk, Frame]:
     said = [[0] * h + [1] * (TOSSES - h) for h in HEADS]
     n, empty = len(HEADS), np.zeros(0, dtype=np.intp)
     chunk = Chunk(
-        np.arange(n), np.zeros(n, dtype=np.intp), np.ones(n), np.full(n, -1), np.zeros(n), empty, empty,
+        np.arange(n), np.zeros(n, dtype=np.intp), np.ones(n), np.full(n, -1), np.ones(n, dtype=bool), np.zeros(n),
+        empty, empty,
         np.zeros((0, 2), dtype=np.float32), empty, np.zeros((0, 1)), np.repeat(np.arange(n), TOSSES),
         np.concatenate(said), empty, empty, np.zeros((0, 2), dtype=np.float32), (),
         (Answer("toss", (1.0, 0.0), 0.5), Answer("toss", (0.0, 1.0), 0.5)),

@@ -16,10 +16,12 @@ from faultnet.engine.batch import log_likelihoods
 from faultnet.engine.hypotheses import enumerate_hypotheses
 from faultnet.history import on_rates, rates, symptoms
 from faultnet.history.bands import settings_of
+from faultnet.history.chunk import Chunk, fetched
 from faultnet.history.encoding import Encoder, encoded
 from faultnet.history.expectation import Counts, Pass
 from faultnet.history.maximisation import climbed
 from faultnet.history.scale import on_cluster, on_processes, pass_over, serially
+from faultnet.history.scores import scored
 from faultnet.history.space import Space, space_for
 from faultnet.history.tuned import HistoryError, Options
 from faultnet.history.tuning import Ready, prepared, tune
@@ -153,6 +155,18 @@ def same(one: Counts, two: Counts) -> bool:
         and one.on.keys() == two.on.keys()
         and all(np.array_equal(one.on[k], two.on[k]) for k in one.on)
     )
+
+
+def test_only_cases_with_all_their_readings_are_scored(tmp_path: Path) -> None:
+    """A confirmed case whose readings were not kept would be scored on its symptoms alone."""
+    few = prepared(drawn(), catalogue(), OPTIONS, tmp_path, [1.0] * len(drawn()), most_scored=20)
+    chunks = [fetched(p) for p in few.chunks]
+    chosen = [(c, i) for c in chunks if isinstance(c, Chunk) for f in range(2) for i in scored(c, f, 2)]
+    assert 10 <= len(chosen) <= 20
+    for chunk, i in chosen:
+        assert drawn()[int(chunk.number[i])].outcome is not None
+        assert (chunk.whole[chunk.visit_case == i] >= 0).all()
+        assert (chunk.visit_case == i).any()
 
 
 def test_processes_count_the_same(ready: Ready) -> None:
