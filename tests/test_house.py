@@ -150,6 +150,10 @@ def test_every_command_is_documented() -> None:
     for command in app.registered_commands:
         assert command.callback is not None
         assert f"| `faultnet {command.callback.__name__}" in text
+    for group in app.registered_groups:
+        assert group.typer_instance is not None
+        for command in group.typer_instance.registered_commands:
+            assert f"`{group.name} {command.name}" in text or f"`faultnet {group.name} {command.name}" in text
 
 
 def test_every_data_column_is_documented() -> None:

@@ -88,6 +88,10 @@ class Reopened(Form):
     """Payload of `reopened`, which needs nothing."""
 
 
+class Marked(Form):
+    """Payload of `deleted` and `brought_back`, which need nothing."""
+
+
 def apply(case: Case | None, kind: str, payload: Mapping[str, Any]) -> Case:
     """Give the case after an event.
 
@@ -144,7 +148,7 @@ def _refuse_if_closed(case: Case, kind: str) -> None:
     StoreError
         If the event does not fit.
     """
-    if case.outcome is not None and kind != "reopened":
+    if case.outcome is not None and kind not in ("reopened", "deleted", "brought_back"):
         raise StoreError("the case is closed", got=kind, to_do="reopen it first")
     if case.outcome is None and kind == "reopened":
         raise StoreError("the case is open already", got=kind)
@@ -232,6 +236,10 @@ def _reopened(case: Case, event: Reopened) -> Case:
     return replace(case, outcome=None)
 
 
+def _marked(case: Case, event: Marked) -> Case:
+    return case
+
+
 def _created(case: Case, event: Created) -> Case:
     return event.case.build()
 
@@ -246,4 +254,6 @@ _EFFECTS: dict[str, tuple[type[Form], Callable[[Case, Any], Case]]] = {
     "conditions_changed": (ConditionsChanged, _conditions_changed),
     "closed": (Closed, _closed),
     "reopened": (Reopened, _reopened),
+    "deleted": (Marked, _marked),
+    "brought_back": (Marked, _marked),
 }

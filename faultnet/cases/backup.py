@@ -17,7 +17,7 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from faultnet.cases.events import StoredEvent, replay
+from faultnet.cases.events import StoredEvent, is_deleted, replay
 from faultnet.cases.rows import event_of, insert_case, insert_event
 from faultnet.cases.summary import columns_of
 from faultnet.cases.tables import EVENTS
@@ -211,7 +211,7 @@ def _take_in(connection: Connection, events: tuple[StoredEvent, ...], source: Pa
             expected=next(str(a) for a, b in zip(here, events, strict=False) if a != b),
             to_do="restore into an empty store; nothing was changed",
         )
-    columns = columns_of(replay(events), events[0].at)
+    columns = columns_of(replay(events), events[0].at, deleted=is_deleted(events))
     if not here:
         insert_case(connection, events[0], columns)
     for event in events[max(common, 1) :]:

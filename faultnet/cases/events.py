@@ -31,6 +31,8 @@ EventKind = Literal[
     "conditions_changed",
     "closed",
     "reopened",
+    "deleted",
+    "brought_back",
     "undone",
     "redone",
 ]
@@ -160,6 +162,22 @@ def close_case(outcome: CaseOutcome) -> Event:
 def reopen_case() -> Event:
     """Open a closed case again."""
     return Event("reopened")
+
+
+def delete_case() -> Event:
+    """Mark a case as deleted: it is listed no more, nothing of it is lost, and it can be brought back."""
+    return Event("deleted")
+
+
+def bring_back() -> Event:
+    """Bring a deleted case back."""
+    return Event("brought_back")
+
+
+def is_deleted(events: Sequence[StoredEvent]) -> bool:
+    """Say whether a case is marked as deleted, undoing allowed for."""
+    marks = [event.kind for event in standing(events)[0] if event.kind in ("deleted", "brought_back")]
+    return bool(marks) and marks[-1] == "deleted"
 
 
 def standing(events: Sequence[StoredEvent]) -> tuple[list[StoredEvent], list[StoredEvent]]:

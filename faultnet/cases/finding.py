@@ -10,7 +10,13 @@ from faultnet.cases.tables import CASES
 
 
 def find(
-    text: str, since: str | None, until: str | None, cause: str | None, car: str | None, closed: bool | None
+    text: str,
+    since: str | None,
+    until: str | None,
+    cause: str | None,
+    car: str | None,
+    closed: bool | None,
+    deleted: bool = False,
 ) -> Select[Any]:
     """Write the query for :meth:`faultnet.cases.store.Store.list_cases`, with the same parameters.
 
@@ -32,4 +38,5 @@ def find(
         wanted.append(func.lower(CASES.c.car).contains(car.lower(), autoescape=True))
     if closed is not None:
         wanted.append(CASES.c.closed == int(closed))
+    wanted.append(CASES.c.deleted == int(deleted))
     return select(CASES).where(*wanted).order_by(CASES.c.changed_at.desc(), CASES.c.case_id)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from faultnet.car import Case
 from faultnet.cases import events as happenings
-from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, replay, standing
+from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, is_deleted, replay, standing
 from faultnet.cases.summary import CaseSummary, columns_of, summary_of
 from faultnet.cases.tree import checked_tree
 from faultnet.errors import StoreError
@@ -175,6 +175,24 @@ class Store:
 
         with self._writing() as connection:
             before = read_events_to_change(connection, case_id, expected_sequence)
+            _refuse_if_deleted(before, event)
+            return self._add(connection, before, event)
+
+    def delete(self, case_id: str, expected_sequence: int | None = None) -> int:
+        """Mark a case as deleted: listed no more, but kept whole; the same result and errors as :meth:`append`."""
+        return self._mark(case_id, happenings.delete_case(), expected_sequence)
+
+    def bring_back(self, case_id: str, expected_sequence: int | None = None) -> int:
+        """Bring a deleted case back; the same result and errors as :meth:`append`."""
+        return self._mark(case_id, happenings.bring_back(), expected_sequence)
+
+    def _mark(self, case_id: str, event: Event, expected_sequence: int | None) -> int:
+        """Write an event on top of what the writer has seen, or of whatever there is."""
+        from faultnet.cases.rows import read_events_to_change
+
+        with self._writing() as connection:
+            before = read_events_to_change(connection, case_id, expected_sequence)
+            _refuse_if_deleted(before, event)
             return self._add(connection, before, event)
 
     def current(self, case_id: str) -> Case:
@@ -262,6 +280,7 @@ class Store:
         cause: str | None = None,
         car: str | None = None,
         closed: bool | None = None,
+        deleted: bool = False,
         limit: int = 1000,
     ) -> tuple[CaseSummary, ...]:
         """List cases, the one changed last first.
@@ -277,6 +296,8 @@ class Store:
         car : str, optional
             Part of what the car is called.
         closed : bool, optional
+        deleted : bool
+            List the deleted cases instead of the others.
         limit : int
             At most so many.
 
@@ -291,7 +312,7 @@ class Store:
         """
         from faultnet.cases.finding import find
 
-        query = find(text, since, until, cause, car, closed).limit(limit)
+        query = find(text, since, until, cause, car, closed, deleted).limit(limit)
         with self._reading() as connection:
             return tuple(summary_of(row) for row in connection.execute(query))
 
@@ -328,8 +349,24 @@ class Store:
         from faultnet.cases.rows import insert_event
 
         stored = self._stored(before[0].case_id, len(before) + 1, event)
-        insert_event(connection, stored, columns_of(replay([*before, stored]), before[0].at))
+        events = [*before, stored]
+        insert_event(connection, stored, columns_of(replay(events), before[0].at, deleted=is_deleted(events)))
         return stored.sequence
+
+
+def _refuse_if_deleted(before: tuple[StoredEvent, ...], event: Event) -> None:
+    """Refuse to change a deleted case, or to bring back one that is not.
+
+    Raises
+    ------
+    StoreError
+        If the event does not fit.
+    """
+    where = f"case {before[0].case_id}"
+    if is_deleted(before) and event.kind != "brought_back":
+        raise StoreError("the case is deleted", where=where, got=event.kind, to_do="bring it back first")
+    if not is_deleted(before) and event.kind == "brought_back":
+        raise StoreError("the case is not deleted", where=where)
 
 
 def _new_id() -> str:

@@ -40,13 +40,14 @@ class CaseSummary:
     closed: bool
 
 
-def columns_of(case: Case, created_at: str) -> dict[str, Any]:
+def columns_of(case: Case, created_at: str, *, deleted: bool = False) -> dict[str, Any]:
     """Work out the searched columns of a case.
 
     Parameters
     ----------
     case : Case
     created_at : str
+    deleted : bool
 
     Returns
     -------
@@ -69,6 +70,7 @@ def columns_of(case: Case, created_at: str) -> dict[str, Any]:
         "complaint": case.complaint,
         "closed": int(case.outcome is not None),
         "causes": "".join(f" {component}:{mode}" for component, mode in causes) + " ",
+        "deleted": int(deleted),
         "words": " ".join(_words_of(case)).casefold(),
     }
 

@@ -29,6 +29,7 @@ CASES = Table(
     Column("closed", Integer, nullable=False),
     Column("causes", Text, nullable=False),
     Column("words", Text, nullable=False),
+    Column("deleted", Integer, nullable=False),
 )
 EVENTS = Table(
     "events",
@@ -59,8 +60,13 @@ def _version_1(connection: Connection) -> None:
         connection.execute(text(statement))
 
 
+def _version_2(connection: Connection) -> None:
+    """Let cases be marked as deleted; none is yet."""
+    connection.execute(text("ALTER TABLE cases ADD COLUMN deleted INTEGER NOT NULL DEFAULT 0"))
+
+
 # The step at place n leads from version n to n + 1. A step that was released is never changed: add one.
-MIGRATIONS: list[Callable[[Connection], None]] = [_version_1]
+MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2]
 
 
 def migrate(connection: Connection) -> None:

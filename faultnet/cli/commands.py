@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import typer
 
 from faultnet import __version__
+from faultnet.cli.groups import cases_app, priors_app
+from faultnet.cli.options import JsonOption
+from faultnet.cli.options import show as _show
 
 app = typer.Typer(
     add_completion=False,
@@ -20,7 +22,6 @@ app = typer.Typer(
 )
 
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, demo:NAME, or - for standard input.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON.")]
 ToolsOption = Annotated[
     list[str] | None, typer.Option("--tools", help="Tools at hand, commas between them; 'none' for bare hands.")
 ]
@@ -29,13 +30,6 @@ CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
 PriorsOption = Annotated[
     str, typer.Option("--priors", help="Prior set: the one in_use, a name, name@version, or a folder.")
 ]
-priors_app = typer.Typer(no_args_is_help=True, help="List, compare, use and take back prior sets.")
-
-
-def _show(answer: str | dict[str, Any]) -> None:
-    """Print an answer: text as it is, anything else as JSON."""
-    text = answer if isinstance(answer, str) else json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False)
-    typer.echo(text.rstrip("\n"))
 
 
 def _version(wanted: bool) -> None:
@@ -341,49 +335,8 @@ def tune(
     _show(tuned_sheet(found, known, given.name, len(given.bad)) + f"\n\n{end}\n")
 
 
-@priors_app.command("list")
-def list_priors(as_json: JsonOption = False) -> None:
-    """List prior sets and say which is in use."""
-    from faultnet.cli.tuned import versions_answer, versions_sheet
-    from faultnet.history.versions import versions
-
-    _show((versions_answer if as_json else versions_sheet)(versions()))
-
-
-@priors_app.command("compare")
-def compare_priors(
-    first: Annotated[str, typer.Argument(help="Prior set, as for --priors.")],
-    second: Annotated[str, typer.Argument(help="Prior set, as for --priors.")] = "in_use",
-    as_json: JsonOption = False,
-) -> None:
-    """Show every number that differs between two prior sets."""
-    from faultnet.cli.tuned import differences_answer, differences_sheet
-    from faultnet.history.versions import compare
-
-    _show((differences_answer if as_json else differences_sheet)(first, second, compare(first, second)))
-
-
-@priors_app.command("take-back")
-def take_priors_back() -> None:
-    """Take the last acceptance back: what was in use before is in use again; nothing is deleted."""
-    from faultnet.catalogue.sets import IN_USE, set_folder
-    from faultnet.cli.inputs import read_catalogue
-    from faultnet.history.versions import take_back
-
-    name, version = take_back()
-    now = read_catalogue(str(set_folder(IN_USE)))
-    _show(f"{name}@{version} was taken back; in use now: {now.name} {now.version}.")
-
-
-@priors_app.command("use")
-def use_priors(name: Annotated[str, typer.Argument(metavar="NAME@VERSION", help="A version kept earlier.")]) -> None:
-    """Use a version again that was kept earlier."""
-    from faultnet.history.versions import use
-
-    _show("In use now: {}@{}.".format(*use(name)))
-
-
 app.add_typer(priors_app, name="priors")
+app.add_typer(cases_app, name="cases")
 
 
 @app.command()

@@ -434,3 +434,14 @@ def test_words_of_users_cannot_become_markup(app: Callable[..., AppTest], store:
         shown = html(app(case_id, page))
         assert "<img src=x" not in shown
         assert "<script>alert" not in shown
+
+
+def test_a_case_is_deleted_and_brought_back_on_the_page_of_cases(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "cases")
+    test.button(key="delete_case").click().run()
+    assert not test.exception
+    assert store.list_cases() == ()
+    test.button(key=f"back_{case_id}").click().run()
+    assert not test.exception
+    assert [line.case_id for line in store.list_cases()] == [case_id]

@@ -20,6 +20,22 @@ def show() -> None:
         frame.title("Give the open case out")
         st.download_button("Case file (JSON)", case_to_json(opened.case), file_name=f"{opened.case_id}.json",
                            mime="application/json", on_click="ignore")  # fmt: skip
+        frame.title("Delete the open case")
+        frame.note("It is listed no more, but kept whole: it can be brought back below.")
+        st.button("Delete this case", key="delete_case", on_click=state.delete_case)
+    _deleted()
+
+
+def _deleted() -> None:
+    found = state.store().list_cases(deleted=True, limit=20)
+    if not found:
+        return
+    frame.title("Deleted cases")
+    for line in found:
+        name = line.name or line.car or line.case_id
+        if st.button(f"Bring back {name}", key=f"back_{line.case_id}"):
+            state.store().bring_back(line.case_id)
+            st.rerun()
 
 
 show()

@@ -109,7 +109,8 @@ def event_words(event: StoredEvent) -> str:
                    "redone": "a change was brought back", "visit_added": "a visit was added",
                    "car_changed": "the car was changed", "conditions_changed": "the conditions were changed",
                    "closed": "the case was closed", "reopened": "the case was opened again",
-                   "case_created": "the case was begun"}  # fmt: skip
+                   "case_created": "the case was begun",
+                   "deleted": "the case was deleted", "brought_back": "the case was brought back"}  # fmt: skip
     return plain_kinds[event.kind] + by
 
 

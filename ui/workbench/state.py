@@ -178,6 +178,13 @@ def append(event: Event, words: str) -> bool:
     return _written(words, event, lambda: store().append(named, event, seen))
 
 
+def delete_case() -> None:
+    """Mark the open case as deleted, and open none."""
+    named, seen = st.session_state["seen"]
+    if _written("Deleted", None, lambda: store().delete(named, seen)):
+        forget_case()
+
+
 def undo() -> bool:
     """Take the last change back."""
     named, seen = st.session_state["seen"]

@@ -1,0 +1,92 @@
+"""Groups of commands: `faultnet priors ...` and `faultnet cases ...`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from faultnet.cli.options import JsonOption, show
+
+priors_app = typer.Typer(no_args_is_help=True, help="List, compare, use and take back prior sets.")
+cases_app = typer.Typer(no_args_is_help=True, help="List kept cases, delete one, bring one back.")
+StoreOption = Annotated[str | None, typer.Option("--store", help="File or address of the store.")]
+CaseId = Annotated[str, typer.Argument(metavar="ID", help="As `faultnet cases list` shows it.")]
+
+
+@priors_app.command("list")
+def list_priors(as_json: JsonOption = False) -> None:
+    """List prior sets and say which is in use."""
+    from faultnet.cli.tuned import versions_answer, versions_sheet
+    from faultnet.history.versions import versions
+
+    show((versions_answer if as_json else versions_sheet)(versions()))
+
+
+@priors_app.command("compare")
+def compare_priors(
+    first: Annotated[str, typer.Argument(help="Prior set, as for --priors.")],
+    second: Annotated[str, typer.Argument(help="Prior set, as for --priors.")] = "in_use",
+    as_json: JsonOption = False,
+) -> None:
+    """Show every number that differs between two prior sets."""
+    from faultnet.cli.tuned import differences_answer, differences_sheet
+    from faultnet.history.versions import compare
+
+    show((differences_answer if as_json else differences_sheet)(first, second, compare(first, second)))
+
+
+@priors_app.command("take-back")
+def take_priors_back() -> None:
+    """Take the last acceptance back: what was in use before is in use again; nothing is deleted."""
+    from faultnet.catalogue.sets import IN_USE, set_folder
+    from faultnet.cli.inputs import read_catalogue
+    from faultnet.history.versions import take_back
+
+    name, version = take_back()
+    now = read_catalogue(str(set_folder(IN_USE)))
+    show(f"{name}@{version} was taken back; in use now: {now.name} {now.version}.")
+
+
+@priors_app.command("use")
+def use_priors(name: Annotated[str, typer.Argument(metavar="NAME@VERSION", help="A version kept earlier.")]) -> None:
+    """Use a version again that was kept earlier."""
+    from faultnet.history.versions import use
+
+    show("In use now: {}@{}.".format(*use(name)))
+
+
+@cases_app.command("list")
+def list_cases(
+    text: Annotated[str, typer.Argument(help="Words that must all occur.")] = "",
+    deleted: Annotated[bool, typer.Option("--deleted", help="List the deleted ones.")] = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the cases of the store, the one changed last first."""
+    from faultnet.cases.store import open_store
+    from faultnet.cli.kept import cases_answer, cases_sheet
+
+    with open_store(store) as opened:
+        found = opened.list_cases(text, deleted=deleted)
+    show((cases_answer if as_json else cases_sheet)(found))
+
+
+@cases_app.command("delete")
+def delete_case(case_id: CaseId, store: StoreOption = None) -> None:
+    """Mark a case as deleted: listed no more, nothing lost."""
+    from faultnet.cases.store import open_store
+
+    with open_store(store) as opened:
+        opened.delete(case_id)
+    show(f"{case_id} is deleted; `faultnet cases bring-back {case_id}` brings it back.")
+
+
+@cases_app.command("bring-back")
+def bring_case_back(case_id: CaseId, store: StoreOption = None) -> None:
+    """Bring a deleted case back."""
+    from faultnet.cases.store import open_store
+
+    with open_store(store) as opened:
+        opened.bring_back(case_id)
+    show(f"{case_id} is back.")
