@@ -25,7 +25,20 @@ from faultnet.shipped import shipped
 HEAVY = ("numpy", "pydantic", "pandas", "rich", "networkx", "pgmpy", "scipy", "sqlalchemy", "streamlit")
 TOO_HEAVY_FOR_AN_ANSWER = ("pandas", "pgmpy", "scipy", "sqlalchemy", "streamlit", "matplotlib")
 CAR = {"battery": {"rating": 600}}
-COMMANDS = ("diagnose", "plan", "sheet", "tools", "validate", "catalogue", "log", "export", "trial", "tune", "schema", "serve")
+COMMANDS = (
+    "diagnose",
+    "plan",
+    "sheet",
+    "tools",
+    "validate",
+    "catalogue",
+    "log",
+    "export",
+    "trial",
+    "tune",
+    "schema",
+    "serve",
+)
 
 
 class Ran:

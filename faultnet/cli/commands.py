@@ -108,7 +108,7 @@ def sheet(
     temperatures: Annotated[Literal["degC", "degF"], typer.Option(help="Unit of temperatures.")] = "degC",
     tools: ToolsOption = None,
     hourly_rate: RateOption = None,
-    priors: PriorsOption = "standard",
+    priors: PriorsOption = "in_use",
 ) -> None:
     """Write a sheet to print: cautions, readings beside a sound car, verdict; or boxes to fill in; or the plan."""
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools, write_bytes
@@ -294,6 +294,9 @@ def trial(
     if svg is not None:
         write_text(svg, draw_reliability({name: row["reliability"] for name, row in answer["policies"].items()}))
     _show(answer if as_json else trial_sheet(answer))
+
+
+@app.command()
 def tune(
     history: Annotated[str, typer.Argument(metavar="HISTORY", help="Closed cases as .csv, .csv.gz or .parquet.")],
     to: Annotated[str, typer.Option("--to", help="Name of the new prior set.")],

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.engine.rows import Index, IndexArray, distinct_rows
-from faultnet.network.build import COMING_AND_GOING
-from faultnet.network.modes import NOW_LEAK
+from faultnet.network.modes import COMING_AND_GOING, NOW_LEAK
 from faultnet.network.structure import Array, Network, Node, normalised
 
 Fault = tuple[str, str]

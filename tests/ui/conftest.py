@@ -50,37 +50,6 @@ def served(built: Path) -> Iterator[Served]:
     """The real server on a free port, as the launcher starts it."""
     with serving(built) as found:
         yield found
-    folder = tmp_path_factory.mktemp("served")
-    module = serve_module()
-    port = module.free_port()
-    environment = {
-        **os.environ,
-        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
-        "FAULTNET_STORE": str(folder / "cases.sqlite"),
-        "FAULTNET_SETTINGS": str(folder / "settings.json"),
-        "FAULTNET_CACHE": str(built),
-        "FAULTNET_PRIORS": str(folder / "priors"),
-    }
-    environment.pop("FAULTNET_PASSPHRASE", None)
-    with (folder / "log.txt").open("w") as log:
-        process = subprocess.Popen(module.command(port, share=False), env=environment, stdout=log, stderr=log)
-        try:
-            _wait_for(f"http://127.0.0.1:{port}/_stcore/health", process, folder / "log.txt")
-            yield Served(f"http://127.0.0.1:{port}", environment["FAULTNET_STORE"], environment["FAULTNET_SETTINGS"])
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
-
-
-def _wait_for(address: str, process: subprocess.Popen[bytes], log: Path) -> None:
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and process.poll() is None:
-        try:
-            with urllib.request.urlopen(address, timeout=2):
-                return
-        except OSError:
-            time.sleep(0.1)
-    pytest.fail(f"the server did not start:\n{log.read_text()}")
 
 
 @pytest.fixture(scope="session")

@@ -98,6 +98,7 @@ def serving(built: Path | None = None) -> Iterator[Served]:
         "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
         "FAULTNET_STORE": str(folder / "cases.sqlite"),
         "FAULTNET_SETTINGS": str(folder / "settings.json"),
+        "FAULTNET_PRIORS": str(folder / "priors"),
         **({"FAULTNET_CACHE": str(built)} if built is not None else {}),
     }
     environment.pop("FAULTNET_PASSPHRASE", None)
