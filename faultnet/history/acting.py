@@ -27,15 +27,17 @@ ANSWER = "answer_"
 
 
 def unhinged(network: Network) -> Network:
-    """A visit's network in which what acts now is given, without symptoms and readings.
+    """A visit's network in which what acts now is given, without readings and lasting symptoms.
 
     Notes
     -----
-    Averaged over the chances of being on, it is the network it was made from; the leak of the nodes is kept.
+    Averaged over the chances of being on, it is the network it was made from; the leak of the nodes is kept. Symptoms
+    of today hang on what acts and stay; their tables are not tuned.
     """
     nodes: dict[str, Node] = {}
     for node in network.nodes.values():
-        if node.layer == "reading" or node.name.startswith(ANSWER):
+        today = any(p.endswith("_now") for p in node.parents)
+        if node.layer == "reading" or (node.name.startswith(ANSWER) and not today):
             continue
         if node.name.endswith("_now"):
             root = node.name.removesuffix("_now") + "_acting"

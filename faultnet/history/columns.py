@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from faultnet.car import BatteryKind, ChargeControl, Climate, Fuel, NotMeasured, Outcome, RatingStandard
+from faultnet.car import BatteryKind, Bound, ChargeControl, Climate, Fuel, NotMeasured, Outcome, RatingStandard
 
 Kind = Literal["text", "id", "number", "whole", "yes_no", "choice", "date", "causes", "unit"]
 Level = Literal["case", "visit", "entry"]
@@ -105,6 +105,7 @@ COLUMNS: tuple[Column, ...] = (
     _choice("not_measured", "entry", NotMeasured, "why nothing was read"),
     Column("instrument", "entry", "id", "-", "instrument; the ordinary one of the test when empty"),
     _yes_no("roughly", "entry", "whether the reading was jumping about"),
+    _choice("bound", "entry", Bound, "above when the meter showed over its limit, which `value` gives"),
     Column("unit", "entry", "unit", "-", "unit it was typed in; `value` stays in the base unit", default=""),
     _text("entered", "entry", "the characters typed"),
     _number("interval", "entry", "s", "sampling interval of the log it was taken from", 1e-9, 60.0),

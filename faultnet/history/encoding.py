@@ -177,7 +177,8 @@ class _Draft:
         seen: list[Evidence] = []
         asked: dict[str, list[Evidence]] = {}
         for k, reading in enumerate(readings):
-            symptom = catalogue.test(reading.test).quantity == "table"
+            table = catalogue.symptoms.get(reading.test)
+            symptom = table is not None and not table.today
             where = self.encoder.network(setting) if symptom else network
             found = evidence_of(where, catalogue, reading, module_offset(catalogue, readings[: k + 1]))
             if found is None:

@@ -35,7 +35,9 @@ def comparisons(cases: Iterable[Case], weights: Iterable[float], catalogue: Cata
     for case, weight in zip(cases, weights, strict=True):
         for visit in case.visits:
             for entry in visit.entries:
-                if isinstance(entry, Reading) and entry.test == COMPARISON_TEST and entry.value is not None:
+                if isinstance(entry, Reading) and entry.test == COMPARISON_TEST and entry.bound is None:
+                    if entry.value is None:
+                        continue
                     instrument = instrument_of(catalogue, catalogue.test(entry.test), entry)
                     spread = reading_spread(instrument, entry.value, roughly=entry.roughly)
                     found.append(Compared(entry.value, spread**2, weight))

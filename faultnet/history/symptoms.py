@@ -80,10 +80,11 @@ class SymptomForm:
 
 
 def symptom_forms(catalogue: Catalogue, space: Space, strength: float) -> dict[str, SymptomForm]:
-    """Lay out the symptom tables on a space, by test."""
+    """Lay out the lasting symptom tables on a space, by test; those of today are not tuned."""
     return {
         name: _form(table, tuple(c for c, _ in catalogue.test(name).choices), space, strength)
         for name, table in catalogue.symptoms.items()
+        if not table.today
     }
 
 
