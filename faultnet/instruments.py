@@ -118,12 +118,12 @@ def number_likelihood(
     likelihood : array, shape (bins,)
         Mean density over each bin [1/unit].
     broad : float
-        Density under a flat distribution over the whole range [1/unit].
+        Density with every bin alike, :func:`broad_shares` [1/unit].
 
     Notes
     -----
     Within a bin the true value is taken as evenly spread; the density is the normal error integrated over the bin.
-    Readings beyond the last edges count as just inside them.
+    Readings beyond the last edges count as just inside them. A slip can put the reading anywhere in the range.
 
     Examples
     --------
@@ -139,9 +139,24 @@ def number_likelihood(
     bounds = np.asarray(edges)
     cumulative = np.array([0.5 * (1.0 + erf((b - at) / spread / sqrt(2.0))) for b in bounds])
     density = np.diff(cumulative) / np.diff(bounds)
-    broad = 1.0 / (edges[-1] - edges[0])
-    slip = instrument.slip
-    return (1.0 - slip) * density + slip * broad, broad
+    slip = instrument.slip / (edges[-1] - edges[0])
+    within = min(int(np.searchsorted(bounds, at, side="right")) - 1, len(edges) - 2)
+    broad = float(broad_shares(edges)[within] / np.diff(bounds)[within])
+    return (1.0 - instrument.slip) * density + slip, broad
+
+
+def broad_shares(edges: tuple[float, ...]) -> Array:
+    """Shares of the bins under a fault the model does not know [-], shape (bins,): every bin alike.
+
+    The bins are narrow where cars differ, so a voltage drop that nothing explains is as likely to be a tenth of a volt
+    as several; spread evenly over the volts, nearly all of it would lie where only an open joint can take it.
+
+    Examples
+    --------
+    >>> broad_shares((0.0, 0.1, 0.5, 12.0)).round(2)
+    array([0.33, 0.33, 0.33])
+    """
+    return np.full(len(edges) - 1, 1.0 / (len(edges) - 1))
 
 
 def above_likelihood(
@@ -170,7 +185,7 @@ def above_likelihood(
     likelihood : array, shape (bins,)
         Mean over each bin of the chance to be shown above the limit [-].
     broad : float
-        The same under a flat distribution over the whole range [-].
+        The same with every bin alike, :func:`broad_shares` [-].
 
     Notes
     -----
@@ -183,7 +198,7 @@ def above_likelihood(
     >>> meter = load_catalogue().instrument("multimeter_millivolts")
     >>> likelihood, broad = above_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
     >>> [round(float(x), 2) for x in likelihood], round(broad, 2)
-    ([0.01, 0.01, 0.99], 0.5)
+    ([0.01, 0.01, 0.99], 0.33)
     """
     shift = offset or Offset()
     spread = sqrt(reading_spread(instrument, limit, roughly=roughly) ** 2 + shift.spread**2)
@@ -191,8 +206,9 @@ def above_likelihood(
     bounds = np.asarray(edges)
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     tail = np.array([[0.5 * (1.0 + erf((x - at) / spread / sqrt(2.0))) for x in row] for row in points]).mean(axis=1)
-    broad = (edges[-1] - at) / (edges[-1] - edges[0])
-    return (1.0 - instrument.slip) * tail + instrument.slip * broad, broad
+    broad = float(broad_shares(edges) @ np.clip((bounds[1:] - at) / np.diff(bounds), 0.0, 1.0))
+    slip = instrument.slip * (edges[-1] - at) / (edges[-1] - edges[0])
+    return (1.0 - instrument.slip) * tail + slip, broad
 
 
 def choice_likelihood(
@@ -243,7 +259,7 @@ def outcome_table(
     table : array, shape (bins, classes)
         Rows sum to one [-].
     broad : array, shape (classes,)
-        Shares of the classes under a flat distribution [-].
+        Shares of the classes with every bin alike, :func:`broad_shares` [-].
     class_edges : tuple of float, length classes + 1
     """
     bounds = np.asarray(edges)
@@ -252,7 +268,8 @@ def outcome_table(
     cuts = bounds[keep]
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     offset = place_offset(instrument)
-    broad = np.diff(cuts) / (cuts[-1] - cuts[0])
+    broad = np.add.reduceat(broad_shares(edges), keep[:-1])
+    flat = np.diff(cuts) / (cuts[-1] - cuts[0])
     table = np.zeros((len(points), len(keep) - 1))
     for i, row in enumerate(points):
         for point in row:
@@ -260,4 +277,4 @@ def outcome_table(
             inner = [0.5 * (1.0 + erf((c - point - offset.mean) / spread / sqrt(2.0))) for c in cuts[1:-1]]
             table[i] += np.diff([0.0, *inner, 1.0])
     table /= points.shape[1]
-    return (1.0 - instrument.slip) * table + instrument.slip * broad, broad, tuple(float(c) for c in cuts)
+    return (1.0 - instrument.slip) * table + instrument.slip * flat, broad, tuple(float(c) for c in cuts)

@@ -12,7 +12,7 @@ from faultnet.catalogue.tables import csv_rows
 from faultnet.errors import PriorsError
 
 COLUMNS = ("kind", "name", "value", "unit", "source", "mark", "note")
-KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof")
+KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,8 @@ class Costs:
         What has to be opened to get at a component.
     proof : dict of component to test id
         The test that proves a repair.
+    in_vain : dict of component to float
+        What a part fitted in vain costs in trust, beyond part and labour [money]; nothing for components left out.
     currency : str
         Label of the money.
     """
@@ -53,6 +55,7 @@ class Costs:
     access: Mapping[str, float]
     behind: Mapping[str, str]
     proof: Mapping[str, str]
+    in_vain: Mapping[str, float]
     currency: str = ""
 
     def with_shop(
@@ -136,6 +139,7 @@ def _read(path: Path) -> Costs:
         access=numbers["access"],
         behind=found["behind"],
         proof=found["proof"],
+        in_vain=numbers["in_vain"],
     )
 
 
@@ -153,5 +157,7 @@ def _check_complete(path: Path, numbers: dict[str, dict[str, float]], words: dic
             raise PriorsError("a cost is missing", where=path.name, expected=f"rows {kind} for {sorted(missing)}")
     if missing := set(numbers["part"]) - set(words["proof"]):
         raise PriorsError("a proof is missing", where=path.name, expected=f"rows proof for {sorted(missing)}")
+    if unknown := set(numbers["in_vain"]) - set(numbers["part"]):
+        raise PriorsError("unknown component", where=path.name, got=", ".join(sorted(unknown)))
     if unknown := set(words["behind"].values()) - set(numbers["access"]):
         raise PriorsError("unknown access", where=path.name, got=", ".join(sorted(unknown)))

@@ -4,8 +4,9 @@ For one fault and independent costs, mending in the order of probability over co
 Rommelse 1995). With several faults the same order is replayed on every hypothesis: the bill runs until the last of
 its faults is mended. At some point it is cheaper to stop fitting parts and to start over with fresh tests, for a flat
 price; where, is found for each belief. Repairs behind the same cover share the work of opening it (cost clusters,
-Ottosen and Jensen 2010), and giving the car back although a fault is left costs a call-back. The way a car is used
-counts as something to mend only where no part is at fault beside it.
+Ottosen and Jensen 2010), giving the car back although a fault is left costs a call-back, and a part fitted in vain
+costs trust beyond its price. The way a car is used counts as something to mend only where no part is at fault beside
+it.
 
 References
 ----------
@@ -47,6 +48,8 @@ class Repairs:
         Whether a repair mends something in a hypothesis; giving back is right where nothing is at fault.
     call_back, start_over : float
         [money].
+    in_vain : array, shape (repairs,), optional
+        What mending a component that is not at fault costs beyond the repair itself [money]; nothing when left out.
     """
 
     names: tuple[str, ...]
@@ -56,6 +59,7 @@ class Repairs:
     at_fault: NDArray[np.bool_]
     call_back: float
     start_over: float = float("inf")
+    in_vain: Array | None = None
 
 
 def repairs_for(
@@ -94,6 +98,7 @@ def repairs_for(
         np.hstack([at_fault, nothing]),
         costs.call_back,
         costs.start_over,
+        np.array([*(costs.in_vain.get(c, 0.0) for c in components), 0.0]),
     )
 
 
@@ -109,10 +114,14 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     Notes
     -----
     Step by step: the cost of a repair falls once its cover is off, so the quotient is formed anew after each choice.
-    Giving the car back costs the call-back that is to be expected of it.
+    Giving the car back costs the call-back that is to be expected of it. What a part costs when fitted in vain counts
+    in full: with single faults, swapping two neighbours of an order changes its cost by p_j (c_i + v_i) -
+    p_i (c_j + v_j).
     """
     chance = (weights @ repairs.at_fault) / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     risk = np.zeros_like(chance)
+    if repairs.in_vain is not None:
+        risk += repairs.in_vain
     if GIVE_BACK in repairs.names:
         risk[:, -1] = repairs.call_back * (1.0 - chance[:, -1])
     rows = np.arange(len(weights))
@@ -170,7 +179,7 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     """Expected cost when the order is broken off for a fresh start where that is cheapest, shape (beliefs,)."""
     bill = running_bill(repairs, order)
     position, last = _last_needed(repairs, order)
-    cost = np.take_along_axis(bill, last, axis=1) + _call_backs(repairs, position, last)
+    cost = _whole(repairs, order, bill, position, last)
     share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     steps = order.shape[1]
     mended_at = np.zeros((len(order), steps))
@@ -182,16 +191,22 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     whole = paid[:, -1]
     if not np.isfinite(repairs.start_over):
         return whole
-    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over)
+    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + _in_vain_so_far(repairs, order, share, last)
     return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), repairs.start_over))
 
 
 def replayed(repairs: Repairs, order: NDArray[np.intp]) -> Array:
     """Cost of a whole order on every hypothesis until its last fault is mended, shape (beliefs, hypotheses)."""
     position, last = _last_needed(repairs, order)
-    return np.asarray(
-        np.take_along_axis(running_bill(repairs, order), last, axis=1) + _call_backs(repairs, position, last)
-    )
+    return _whole(repairs, order, running_bill(repairs, order), position, last)
+
+
+def _whole(
+    repairs: Repairs, order: NDArray[np.intp], bill: Array, position: NDArray[np.intp], last: NDArray[np.intp]
+) -> Array:
+    """The bill until the last fault is mended, with call-backs and parts in vain, shape (beliefs, hypotheses)."""
+    spent = np.take_along_axis(bill, last, axis=1)
+    return np.asarray(spent + _call_backs(repairs, position, last) + _in_vain(repairs, order, last))
 
 
 def _last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -210,3 +225,26 @@ def _call_backs(repairs: Repairs, position: NDArray[np.intp], last: NDArray[np.i
         return np.zeros(last.shape)
     given = position[:, repairs.names.index(GIVE_BACK)][:, None]
     return np.where(given < last, repairs.call_back, 0.0)
+
+
+def _in_vain(repairs: Repairs, order: NDArray[np.intp], last: NDArray[np.intp]) -> Array:
+    """What the parts fitted in vain cost until the last fault is mended, shape (beliefs, hypotheses)."""
+    if repairs.in_vain is None:
+        return np.zeros(last.shape)
+    all_in_vain = np.cumsum(repairs.in_vain[order], axis=1)
+    return np.asarray(np.take_along_axis(all_in_vain, last, axis=1) - repairs.at_fault @ repairs.in_vain)
+
+
+def _in_vain_so_far(repairs: Repairs, order: NDArray[np.intp], share: Array, last: NDArray[np.intp]) -> Array:
+    """The part of that cost that falls on cars not mended yet, expected after each step of an order."""
+    if repairs.in_vain is None:
+        return np.zeros(order.shape)
+    justified = (share @ repairs.at_fault) * repairs.in_vain
+    of_mended = np.zeros(order.shape)
+    mended = np.zeros(order.shape)
+    rows = np.repeat(np.arange(len(order)), last.shape[1])
+    np.add.at(of_mended, (rows, last.ravel()), (share * (repairs.at_fault @ repairs.in_vain)).ravel())
+    np.add.at(mended, (rows, last.ravel()), share.ravel())
+    left = 1.0 - np.cumsum(mended, axis=1)
+    justified_left = np.cumsum(np.take_along_axis(justified, order, axis=1) - of_mended, axis=1)
+    return np.asarray(left * np.cumsum(repairs.in_vain[order], axis=1) - justified_left)

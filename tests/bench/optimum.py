@@ -145,6 +145,7 @@ def drawn_problem(rng: np.random.Generator) -> Position:
         np.hstack([at_fault, nothing]),
         costs.call_back,
         costs.start_over,
+        np.array([*(costs.in_vain.get(n, 0.0) for n in names), 0.0]),
     )
     chances = {f"test_{k}": _noisy(rng) for k in range(TESTS)}
     price = {t: costs.money(float(rng.uniform(2.0, 20.0))) for t in chances}
@@ -193,7 +194,7 @@ def cut(position: Position, tests: list[str]) -> Position:
     whole = position.repairs
     repairs = Repairs(
         tuple(whole.names[k] for k in kept), whole.cost[kept], whole.access_cost, whole.access[kept], at_fault[:, kept],
-        whole.call_back, whole.start_over,
+        whole.call_back, whole.start_over, None if whole.in_vain is None else whole.in_vain[kept],
     )  # fmt: skip
     shares = [position.belief[rows] / position.belief[rows].sum() for rows in chosen]
     chances = {

@@ -11,31 +11,61 @@ from faultnet.decision.costs import load_costs
 from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for, replayed
 
 
-def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf")):
+def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf"), in_vain=None):
     names = tuple(f"r{i}" for i in range(len(cost)))
     access = [-1] * len(cost) if access is None else access
     return Repairs(
         names, np.array(cost, float), np.array(access_cost, float), np.array(access, dtype=np.intp),
-        np.array(at_fault, bool), call_back, start_over,
+        np.array(at_fault, bool), call_back, start_over, in_vain,
     )  # fmt: skip
 
 
-def by_hand(repairs, belief, order):
-    """Replay one order on every hypothesis, in the plainest possible way."""
+def by_hand(repairs, belief, order, stop=None):
+    """Replay one order on every hypothesis, in the plainest possible way; start over after `stop` repairs."""
     total = 0.0
+    in_vain = np.zeros(len(repairs.cost)) if repairs.in_vain is None else repairs.in_vain
     for faults, share in zip(repairs.at_fault, belief, strict=True):
         left, bill, opened = set(np.flatnonzero(faults)), 0.0, set()
-        for step in order:
+        for done, step in enumerate(order):
             if not left and step != order[0]:
+                break
+            if done == stop:
+                bill += repairs.start_over
                 break
             access = repairs.access[step]
             bill += repairs.cost[step]
             if access >= 0 and access not in opened:
                 bill += repairs.access_cost[access]
                 opened.add(access)
+            bill += 0.0 if step in left else in_vain[step]
             left.discard(step)
         total += share * bill
     return total
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_a_part_fitted_in_vain_costs_more_and_the_best_order_counts_it(seed):
+    """Single faults: brute force over all orders agrees with probability over cost and price of a part in vain."""
+    rng = np.random.default_rng(300 + seed)
+    size = 5
+    repairs = plain(rng.uniform(5, 200, size), np.eye(size), in_vain=rng.uniform(0, 300, size))
+    belief = rng.dirichlet(np.ones(size))
+    best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
+    assert float(expected_cost(repairs, belief[None])[0]) == pytest.approx(best, rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_starting_over_counts_the_parts_fitted_in_vain_until_then(seed):
+    rng = np.random.default_rng(400 + seed)
+    size, hypotheses = 5, 12
+    at_fault = rng.random((hypotheses, size)) < 0.35
+    at_fault[~at_fault.any(axis=1), 0] = True
+    vain = rng.uniform(0, 100, size)
+    repairs = plain(rng.uniform(5, 60, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0], 0.0, 120.0, vain)
+    belief = rng.dirichlet(np.ones(hypotheses))
+    order = rng.permutation(size)
+    best = min(by_hand(repairs, belief, order, stop) for stop in (*range(size), None))
+    assert float(expected_cost(repairs, belief[None], order[None])[0]) == pytest.approx(best)
 
 
 @pytest.mark.parametrize("seed", range(25))
