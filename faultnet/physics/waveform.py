@@ -74,6 +74,8 @@ def waveform(
     climbing = (sustained - first_dip) * np.clip((time - fall - hold) / rise, 0.0, 1.0)
     swing = ripple * np.sin(2.0 * np.pi * ripple_frequency * np.maximum(time - begin, 0.0))
     volts: Quantity = falling + climbing + swing
+    if np.ndim(lasting) == 0 and np.isinf(lasting):
+        return volts
     back = np.clip((time - lasting) / recovery, 0.0, 1.0)
     return volts + ((rest if recovered is None else recovered) - volts) * back
 

@@ -57,9 +57,9 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "two volts missing at all times",
     ),
     ("battery", "broken_link"): (
-        ("rest_voltage", "lamps_while_cranking", "recorded_sustained", "recorded_sustained", "positive_joint_drop",
-         "two_load_resistance"),
-        "good at rest, collapses at its own posts under the least load",
+        ("how_it_turns_over", "two_load_resistance", "crank_minimum", "rest_voltage", "jump_start",
+         "half_rating_load"),
+        "good at rest, collapses at its own posts under the least load, starts with another battery",
     ),
     ("battery", "dried_out"): (
         ("acid_level", "case_condition", "rest_voltage", "hold_after_charge", "half_rating_load", "half_rating_load"),
@@ -71,9 +71,9 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "a sound battery with a smaller figure on its label",
     ),
     ("positive_joint", "slack"): (
-        ("positive_joint_moves", "positive_joint_drop", "positive_joint_drop", "wiggle_while_cranking", ANOTHER_DAY,
-         "positive_joint_drop", ANOTHER_DAY, "positive_joint_drop"),
-        "moves by hand, answers to the hand, drops volts one day and not another",
+        ("how_it_turns_over", "positive_joint_drop", "positive_joint_drop", ANOTHER_DAY, "positive_joint_drop",
+         ANOTHER_DAY, "positive_joint_drop", ANOTHER_DAY, "positive_joint_drop"),
+        "will not turn well, drops volts one day and not another",
     ),
     ("positive_joint", "corroded"): (
         ("positive_joint_look", "positive_joint_moves", "positive_joint_drop", "positive_joint_drop", ANOTHER_DAY,
@@ -81,19 +81,18 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "powder, firm, drops volts on every day",
     ),
     ("negative_joint", "slack"): (
-        ("negative_joint_moves", "negative_joint_drop", "negative_joint_drop", "wiggle_while_cranking", ANOTHER_DAY,
-         "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop"),
-        "as the positive one",
+        ("rest_voltage", "how_it_turns_over", "negative_joint_drop", "negative_joint_drop", ANOTHER_DAY,
+         "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop"),
+        "as the positive one, with a battery that is not flat",
     ),
     ("negative_joint", "corroded"): (
-        ("negative_joint_look", "negative_joint_moves", "negative_joint_drop", "negative_joint_drop", ANOTHER_DAY,
-         "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop"),
-        "as the positive one",
+        ("how_it_turns_over", "lamps_while_cranking", "negative_joint_drop", "negative_joint_drop", ANOTHER_DAY,
+         "negative_joint_drop", "negative_joint_drop"),
+        "turns badly, lamps sag at the clamps, drops volts on every day",
     ),
     ("starter_cable", "high_resistance"): (
-        ("starter_cable_drop", "starter_cable_drop", "warm_after_cranking", "crank_current", "recorded_sustained",
-         "positive_joint_drop"),
-        "the drop lies between clamp and solenoid",
+        ("crank_current", "starter_cable_drop", "starter_cable_drop"),
+        "the drop lies between clamp and solenoid, and the current is what is left",
     ),
     ("ground_path", "high_resistance"): (
         ("ground_path_drop", "ground_path_drop", "jumper_ground", "ground_strap_look", ANOTHER_DAY,
@@ -101,9 +100,9 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "the drop lies between clamp and engine, every day",
     ),
     ("ground_path", "breaks_contact"): (
-        ("ground_path_drop", "ground_path_drop", "ground_strap_look", "wiggle_while_cranking", ANOTHER_DAY,
+        ("how_it_turns_over", "ground_path_drop", "ground_path_drop", ANOTHER_DAY, "ground_path_drop", ANOTHER_DAY,
          "ground_path_drop", ANOTHER_DAY, "ground_path_drop"),
-        "the same, but not every day",
+        "the drop lies between clamp and engine, but not every day",
     ),
     ("solenoid", "worn_contacts"): (
         ("solenoid_drop", "solenoid_drop", "starter_noise", "tap_starter", "control_terminal_voltage",
@@ -149,13 +148,12 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "stall current, locked by hand",
     ),
     ("engine_running", "no_fire"): (
-        ("fires_when_cranked", "spark_and_fuel", "cranking_speed", "crank_current", "rest_voltage",
-         "recorded_sustained"),
-        "cranks well and something it needs to run is missing",
+        ("spark_and_fuel", "fires_when_cranked"),
+        "turns over and does not fire, and something it needs to run is missing",
     ),
     ("alternator", "worn_brushes"): (
-        ("alternator_current", "excitation", "belt_look", "charge_cable_drop", ANOTHER_DAY, "alternator_current",
-         ANOTHER_DAY, "alternator_current"),
+        ("charge_unloaded_voltage", "alternator_current", "excitation", ANOTHER_DAY, "alternator_current",
+         ANOTHER_DAY, "alternator_current", ANOTHER_DAY, "alternator_current"),
         "rotor circuit open at the brushes, better another day",
     ),
     ("alternator", "no_output"): (
@@ -187,9 +185,8 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "glazed or slack, squeals, low current",
     ),
     ("belt", "lost"): (
-        ("belt_look", "charge_lamp", "charge_unloaded_voltage", "alternator_current", "alternator_current",
-         "lights_at_idle"),
-        "it is not there",
+        ("belt_look", "charge_cable_drop", "belt_look"),
+        "it is not there, seen twice, and no current flows in the cable",
     ),
     ("charge_cable", "high_resistance"): (
         ("charge_cable_drop", "charge_cable_drop", ANOTHER_DAY, "charge_cable_drop", "charge_loaded_voltage",
@@ -234,8 +231,8 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "weeks of standing, flat after them, restarts later by itself",
     ),
     ("use", "left_on"): (
-        ("left_something_on", "flat_how_often", "rest_voltage", "jump_start", "standing_habit", "journeys"),
-        "something was on, flat once, restarts later by itself",
+        ("standing_habit", "flat_how_often", "rest_voltage", "left_something_on"),
+        "something was on, flat once, not standing for weeks",
     ),
     ("unlisted", "present"): (
         ("rest_voltage", "crank_minimum", "positive_side_drop", "ground_side_drop", "key_off_current",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
 
 from faultnet.catalogue.types import SymptomTable
-from faultnet.network.symptoms import combined
+from faultnet.network.symptoms import all_combined, combined
 from tests.engine import demo
 
 WORST = SymptomTable(
@@ -60,3 +62,14 @@ def test_a_cause_milder_than_the_leak_takes_nothing_away() -> None:
     mild = SymptomTable("t", "worst", (8.0, 1.0, 1.0), {("a", "x"): (99.0, 1.0, 0.0), ("b", "y"): (5.0, 0.0, 5.0)}, {})
     np.testing.assert_allclose(combined(mild, [("a", "x")]), [0.8, 0.1, 0.1])
     np.testing.assert_allclose(combined(mild, [("a", "x"), ("b", "y")]), [0.5, 0.0, 0.5], atol=1e-15)
+
+
+@pytest.mark.parametrize("test", sorted(demo.catalogue().symptoms))
+def test_all_combinations_at_once_are_those_one_by_one(test: str) -> None:
+    catalogue = demo.catalogue()
+    table = catalogue.symptoms[test]
+    modes = [tuple(m.id for m in catalogue.component(c).modes) for c in table.components()]
+    found = all_combined(table, table.components(), modes)
+    for index in product(*(range(len(m)) for m in modes)):
+        present = [(c, m[i]) for c, m, i in zip(table.components(), modes, index, strict=True)]
+        np.testing.assert_allclose(found[(slice(None), *index)], combined(table, present), rtol=0, atol=2e-9)

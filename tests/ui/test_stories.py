@@ -154,9 +154,7 @@ def test_a_meter_over_its_limit(screen: Screen, served: Served, kind: str) -> No
     wait_for_words(page, "Stored: Voltage drop, negative post to clamp: over 2.00 V")
     (entry,) = served.current(case_id).visits[0].entries
     assert (entry.value, entry.bound) == (2.0, "above")
-    # alone, such a reading leaves 'something not listed' first; the joint comes next
-    second = page.inner_text(".fn-causes li:nth-child(2) .name")
-    assert second.startswith("Negative terminal joint")
+    assert first_cause(page).startswith("Negative terminal joint")
 
 
 def test_a_well_founded_repair_is_named_on_the_first_screen(screen: Screen, served: Served) -> None:
