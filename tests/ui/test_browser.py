@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -72,6 +73,30 @@ def test_no_page_scrolls_sideways_and_everything_can_be_touched(
     assert small == []
     tiny = page.evaluate(TINY)
     assert tiny == []
+
+
+@pytest.mark.parametrize("width", [360, 390])
+def test_the_links_of_a_phone_stand_side_by_side_and_the_page_on_history_is_one_more_press_away(
+    screen: Callable[..., Any], served: Served, width: int
+) -> None:
+    page = opened(screen("phone", viewport={"width": width, "height": 844}), served, served.keep(a_case()))
+    bar = page.locator(".st-key-links a:visible")
+    boxes = [link.bounding_box() for link in bar.all()]
+    assert bar.all_inner_texts() == ["Test", "Why", "Entries", "Car", "Log", "Paper", "Cases"]
+    assert all(box["height"] >= 44 and box["width"] >= 44 for box in boxes)
+    assert boxes[0]["x"] >= 0
+    assert boxes[-1]["x"] + boxes[-1]["width"] <= width
+    assert all(a["x"] + a["width"] <= b["x"] + 0.5 for a, b in pairwise(boxes))
+    assert page.evaluate("[...document.querySelectorAll('.st-key-links a p')].every(e => e.scrollWidth <= e.clientWidth)")
+    page.get_by_role("link", name="Cases", exact=True).click()
+    page.get_by_role("link", name="History: tune the numbers on closed cases").click()
+    wait_for_words(page, "What closed cases say about the numbers")
+
+
+def test_a_desktop_has_the_page_on_history_in_its_bar(screen: Callable[..., Any], served: Served) -> None:
+    page = opened(screen("desk"), served, served.keep(a_case()))
+    page.locator(".st-key-links").get_by_role("link", name="History", exact=True).click()
+    wait_for_words(page, "What closed cases say about the numbers")
 
 
 def test_a_reload_keeps_the_case(screen: Callable[..., Any], served: Served) -> None:

@@ -23,6 +23,9 @@ def show() -> None:
         frame.title("Delete the open case")
         frame.note("It is listed no more, but kept whole: it can be brought back below.")
         st.button("Delete this case", key="delete_case", on_click=state.delete_case)
+    frame.title("Learn from closed cases")
+    with st.container(key="to_history"):
+        st.page_link("screens/history.py", label="History: tune the numbers on closed cases")
     _deleted()
 
 
