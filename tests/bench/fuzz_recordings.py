@@ -1,6 +1,7 @@
 """Mutate recordings of every format and read them: either a trace or an error a user can act on, within 2 s.
 
-Run `python tests/bench/fuzz_recordings.py --files 100000`; `--json` prints the counts.
+Run `python tests/bench/fuzz_recordings.py --files 100000 --keep FILE`; `--json` prints the counts. A run that was
+stopped goes on from the parts in FILE.
 """
 
 from __future__ import annotations
@@ -9,9 +10,12 @@ import argparse
 import gzip
 import json
 import resource
+import signal
 import time
 import traceback
 from collections import Counter
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +26,8 @@ from faultnet.recordings.simulation import simulate_log
 from faultnet.recordings.trace import Trace
 
 LIMIT = 2.0  # [s] of processor time, so that a busy machine does not count
+HANG = 20.0  # [s] of processor time after which a file is given up
+PART = 1000  # files
 MEMORY = 400  # [MB] that a whole run may add
 TOKENS = (
     b"nan",
@@ -154,8 +160,39 @@ def _peak() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def run(files: int, seed: int) -> dict[str, object]:
+class TooLong(BaseException):
+    """A file that is still being read after `HANG` seconds of processor time."""
+
+
+def _stop(*_: object) -> None:
+    raise TooLong
+
+
+def spoiled_file(rng: np.random.Generator, name: str, content: bytes) -> bytes:
+    """Spoil a file; of a packed one, every second time what is packed."""
+    if name == "gzip" and rng.random() < 0.5:
+        return gzip.compress(mutated(rng, gzip.decompress(content)), mtime=0)
+    return mutated(rng, content)
+
+
+def read_one(content: bytes, chosen: dict[str, object]) -> tuple[str, str]:
+    """Read and draw a file: what became of it, and the fault if there was one."""
+    signal.setitimer(signal.ITIMER_VIRTUAL, HANG)
+    try:
+        trace = read_recording(content, **chosen)  # type: ignore[arg-type]
+        draw_trace(trace, find_events(trace))
+        return "read", ""
+    except FaultnetError as error:
+        return "refused", "" if str(error) else "an error without words"
+    except BaseException:
+        return "failed", traceback.format_exc()
+    finally:
+        signal.setitimer(signal.ITIMER_VIRTUAL, 0)
+
+
+def run(files: int, seed: int) -> dict[str, Any]:
     """Read that many mutated files; count results, faults and slow ones."""
+    signal.signal(signal.SIGVTALRM, _stop)
     rng = np.random.default_rng(seed)
     sound = seeds(seed)
     names = list(sound)
@@ -165,44 +202,68 @@ def run(files: int, seed: int) -> dict[str, object]:
     slowest, before = 0.0, _peak()
     for k in range(files):
         name = names[k % len(names)]
-        content, chosen = mutated(rng, sound[name]), options(rng)
+        content, chosen = spoiled_file(rng, name, sound[name]), options(rng)
         begin = time.process_time()
-        try:
-            trace = read_recording(content, **chosen)  # type: ignore[arg-type]
-            draw_trace(trace, find_events(trace))
-            counts["read"] += 1
-            by_kind[name] += 1
-        except FaultnetError as error:
-            counts["refused"] += 1
-            if not str(error):
-                faults.append(f"{k} {name} {chosen}: an error without words")
-        except BaseException:
-            faults.append(f"{k} {name} {chosen}:\n{traceback.format_exc()}")
+        outcome, fault = read_one(content, chosen)
         taken = time.process_time() - begin
         slowest = max(slowest, taken)
+        counts[outcome] += 1
+        by_kind[name] += outcome == "read"
         if taken > LIMIT:
-            faults.append(f"{k} {name} {chosen}: took {taken:.1f} s")
+            fault += f" took {taken:.1f} s"
+        if fault:
+            faults.append(f"seed {seed}, file {k}, {name} {chosen}: {fault}")
     peak = _peak()
     if peak - before > MEMORY:
-        faults.append(f"memory grew from {before:.0f} to {peak:.0f} MB")
+        faults.append(f"seed {seed}: memory grew from {before:.0f} to {peak:.0f} MB")
     return {
         "files": files,
         **counts,
-        "read_by_kind": dict(by_kind),
+        "read_by_kind": {name: by_kind[name] for name in names},
         "faults": faults,
         "slowest_s": round(slowest, 3),
         "peak_MB": round(peak),
     }
 
 
+def run_in_parts(files: int, seed: int, keep: Path | None) -> dict[str, Any]:
+    """Read files in parts of `PART`, each with a seed of its own; parts that stand in `keep` are not read again."""
+    kept = [json.loads(line) for line in keep.read_text().splitlines()] if keep and keep.exists() else []
+    parts = {part["seed"]: part for part in kept if part["files"] == PART}
+    wanted = [seed * 1_000_000 + k for k in range(-(-files // PART))]
+    for of_part in wanted:
+        if of_part in parts:
+            continue
+        parts[of_part] = {"seed": of_part} | run(PART, of_part)
+        if keep:
+            with keep.open("a", encoding="utf-8") as book:
+                book.write(json.dumps(parts[of_part]) + "\n")
+    return summed([parts[of_part] for of_part in wanted])
+
+
+def summed(parts: list[dict[str, Any]]) -> dict[str, Any]:
+    """Sum the counts of parts; of time and memory the worst."""
+    by_kind: Counter[str] = Counter()
+    for part in parts:
+        by_kind.update(part["read_by_kind"])
+    return {
+        **{name: sum(part.get(name, 0) for part in parts) for name in ("files", "read", "refused", "failed")},
+        "read_by_kind": dict(by_kind),
+        "faults": [fault for part in parts for fault in part["faults"]],
+        "slowest_s": max(part["slowest_s"] for part in parts),
+        "peak_MB": max(part["peak_MB"] for part in parts),
+    }
+
+
 def main() -> None:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--files", type=int, default=2000)
+    parser.add_argument("--files", type=int, default=2000, help=f"rounded up to parts of {PART}")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="a file of finished parts, from which a stopped run goes on")
     parser.add_argument("--json", action="store_true")
     chosen = parser.parse_args()
-    result = run(chosen.files, chosen.seed)
+    result = run_in_parts(chosen.files, chosen.seed, chosen.keep)
     print(json.dumps(result) if chosen.json else result)
 
 
