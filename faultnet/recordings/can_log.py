@@ -163,7 +163,7 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
     [(1.5, 2024, b'\\x04AB18')]
     """
     count, opener = 0, _opener(kind)
-    _check_objects_of(source, kind, name_of(source))
+    complete = kind != "blf" or _complete(source, name_of(source))
     with heard("can") as said, PlainStream(source, notes) as plain:
         try:
             for message in _reader(opener, plain, kind, name_of(source)):
@@ -171,9 +171,11 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
                 yield float(message.timestamp), int(message.arbitration_id), bytes(message.data)
         except FaultnetError:
             raise
-        except Exception as error:  # a damaged log makes python-can raise anything, from ValueError to zlib.error
-            what = f"the CAN log is damaged after {count} frames ({type(error).__name__})"
-            notes.append(f"{what}; the rest was not read")
+        except Exception:  # a damaged log makes python-can raise anything, from ValueError to zlib.error
+            notes.append(f"the CAN log is damaged after {count} frames; the rest was not read")
+        else:
+            if not complete:
+                notes.append(f"the CAN log ends early, in the middle of an object, after {count} frames")
     if said:
         notes.append(f"{len(said)} entries of the CAN log could not be read; first: {said[0]}")
 
@@ -193,27 +195,25 @@ def _reader(opener: Any, plain: PlainStream, kind: str, name: str) -> Iterable[A
     try:
         return opener(whole if kind == "blf" else io.TextIOWrapper(whole, "utf-8", "replace"))  # type: ignore[no-any-return]
     except Exception as error:  # see library_frames
-        raise _unreadable(name, error) from error
+        raise _unreadable(name) from error
 
 
-def _unreadable(name: str, error: Exception) -> RecordingError:
+def _unreadable(name: str) -> RecordingError:
     """Say that a CAN log cannot be read."""
-    return RecordingError("the CAN log cannot be read", where=name, got=type(error).__name__)
+    return RecordingError("the CAN log cannot be read", where=name, got="damaged or cut-off content")
 
 
-def _check_objects_of(source: Source, kind: str, name: str) -> None:
-    """Refuse a BLF log that python-can would not come to an end with."""
-    if kind != "blf":
-        return
+def _complete(source: Source, name: str) -> bool:
+    """Refuse a BLF log that python-can would not come to an end with; say whether its last object is whole."""
     try:
         with PlainStream(source, []) as plain:
-            _check_objects(io.BufferedReader(plain, PORTION))
+            return _check_objects(io.BufferedReader(plain, PORTION))
     except (ValueError, zlib.error) as error:
-        raise _unreadable(name, error) from error
+        raise _unreadable(name) from error
 
 
-def _check_objects(stream: BinaryIO) -> None:
-    """Refuse a BLF log in which an object has no length: python-can would read it for ever.
+def _check_objects(stream: BinaryIO) -> bool:
+    """Refuse a BLF log in which an object has no length: python-can would read it for ever. Say whether it is whole.
 
     Each object begins with "LOBJ", two lengths of headers, its own length and its type, 16 bytes in all; type 10 is
     a container of further objects, packed or not. An object may go on in the next container.
@@ -223,12 +223,15 @@ def _check_objects(stream: BinaryIO) -> None:
     while (start := stream.read(16))[:4] == b"LOBJ" and len(start) == 16:
         length = _length_of(start)
         body = stream.read(length - 16)
+        if len(body) < length - 16:
+            return False
         stream.read(length % 4)
         if int.from_bytes(start[12:16], "little") == 10:
             packed = body[16:]
             method = int.from_bytes(body[:2], "little")
             rest += zlib.decompressobj().decompress(packed, LARGEST_OBJECT) if method == 2 else packed
             rest = _walked(rest)
+    return not start
 
 
 def _length_of(head: bytes) -> int:

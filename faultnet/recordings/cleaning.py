@@ -16,6 +16,9 @@ from faultnet.recordings.trace import Array
 LATE = 64
 """Samples a late one may be behind and still be put back in order; a longer way back is a restarted clock."""
 
+LONGEST_STAND = 1_000_000
+"""Samples with one time stamp that are still spread: 10 s of the fastest sampling (derived)."""
+
 POSSIBLE = (-40.0, 110.0)
 """Volts outside this are no voltage of a 12 V system, load dump included: ISO 16750-2 load dump, 101 V at most
 (from memory), with margin (estimate)."""
@@ -63,6 +66,8 @@ class Cleaner:
         time, volts = self._in_order(self._restarted(time), volts)
         keep = _hold_from(time)
         self.held = (time[keep:], volts[keep:])
+        if self.held[0].size > LONGEST_STAND + LATE:
+            raise self._standing(self.held[0].size)
         return self._apart(time[:keep], volts[:keep], float(time[keep]))
 
     def finish(self) -> tuple[Array, Array]:
@@ -136,8 +141,19 @@ class Cleaner:
             time, volts = time[~same], volts[~same]
             first = np.flatnonzero(np.diff(time, prepend=-np.inf) > 0)
             length = np.diff(first, append=time.size)
+        if first.size == 1 and time.size > 1 and following is None and not self.step:
+            raise self._standing(time.size)
         self.spread += int(time.size - first.size)
         return _spread(time, first, length, following, self.step), volts
+
+    def _standing(self, samples: int) -> RecordingError:
+        """Say that the time does not move."""
+        return RecordingError(
+            "the time stands still",
+            where=self.name,
+            got=f"{samples} samples with the same time stamp",
+            to_do="give the option time_column, or interval if the rows are equally spaced",
+        )
 
 
 def counted(number: int, what: str) -> str:

@@ -156,7 +156,11 @@ def _chosen(layout: Layout, wanted: str | int | None, option: str, name: str) ->
 def _unclear(what: str, layout: Layout, option: str, name: str, got: str | None = None) -> RecordingError:
     """Build the question a user has to answer."""
     listed = ", ".join(f"{i + 1} {label or '(no name)'}" for i, label in enumerate(layout.names[:20]))
-    return RecordingError(what, where=name, got=got, expected=f"one of: {listed}", to_do=f"give the option {option}")
+    to_do = f"give the option {option}"
+    if layout.separator == "," and layout.width == 2 * layout.above:
+        got = f"rows of {layout.width} cells under a line of {layout.above}"
+        to_do = "if the comma parts decimals as well as columns, export it with another separator; else " + to_do
+    return RecordingError(what, where=name, got=got, expected=f"one of: {listed}", to_do=to_do)
 
 
 def _time_column(layout: Layout, name: str) -> int:
@@ -175,15 +179,22 @@ def _time_column(layout: Layout, name: str) -> int:
 
 def _volts_column(layout: Layout, time: int, name: str) -> int:
     """Find the one column that is volts by its name or unit."""
-    others = [i for i in range(layout.width) if i != time and "number" in _kinds(layout, i)]
-    by_unit = [i for i in others if layout_unit(layout, i) in VOLT_UNITS]
-    by_name = [i for i in others if _is_volts_name(layout.names[i]) and layout_unit(layout, i) not in TIME_UNITS]
-    found = sorted({*by_unit, *by_name})
+    others = [i for i in range(layout.width) if i != time]
+    filled = [i for i in others if "number" in _kinds(layout, i)]
+    empty = [i for i in others if _kinds(layout, i) == {"missing"}]
+    found = _called_volts(layout, filled) or _called_volts(layout, empty)
     if len(found) == 1:
         return found[0]
     raise _unclear(
         "several columns may be volts" if found else "no column is called volts", layout, "volts_column", name
     )
+
+
+def _called_volts(layout: Layout, columns: Sequence[int]) -> list[int]:
+    """Pick the columns that are volts by unit or name."""
+    by_unit = [i for i in columns if layout_unit(layout, i) in VOLT_UNITS]
+    by_name = [i for i in columns if _is_volts_name(layout.names[i]) and layout_unit(layout, i) not in TIME_UNITS]
+    return sorted({*by_unit, *by_name})
 
 
 def _kinds(layout: Layout, column: int) -> set[CellKind]:
@@ -285,7 +296,7 @@ def _volts_scale(layout: Layout, column: int, unit: str | None, name: str) -> tu
     raise RecordingError(
         "the unit of the volts is not known",
         where=f"{name}, column {column + 1} {layout.names[column]}".rstrip(),
-        got=unit or f"a median of {middle:g} without a unit",
+        got=unit or ("no number in the first rows" if middle != middle else f"a median of {middle:g} without a unit"),
         expected="V or mV",
         to_do="give the option volts_unit, or another volts_column",
     )

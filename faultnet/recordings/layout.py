@@ -39,6 +39,8 @@ class Layout:
         The first rows of data, cut into cells.
     quoted : bool
         Whether cells stand in quotation marks.
+    above : int
+        Number of cells in the line above the first rows [-].
 
     Examples
     --------
@@ -54,6 +56,7 @@ class Layout:
     units: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     quoted: bool = False
+    above: int = 0
 
     @property
     def width(self) -> int:
@@ -177,16 +180,17 @@ def _longest_run(lines: Sequence[str], separator: str, decimal: str) -> tuple[in
         return None
     length, start = best
     rows = tuple(table[start : start + min(length, 200)])
+    above = len(table[start - 1]) if start else 0
     first, names, units = _header(table[:start], len(rows[0]), decimal)
     clean = sum(1 if kind_of(cell, decimal) != "text" else -1 for cell in rows[0])
-    return length, clean, Layout(separator, decimal, first, names, units, rows, quoted)
+    return length, clean, Layout(separator, decimal, first, names, units, rows, quoted, above)
 
 
 def _shape(cells: tuple[str, ...], decimal: str) -> tuple[bool, ...] | None:
     """Say which cells of a row that can be data are text; None for any other line."""
     kinds = [kind_of(cell, decimal) for cell in cells]
-    values = sum(kind not in ("text", "missing") for kind in kinds)
-    return tuple(kind == "text" for kind in kinds) if "number" in kinds and 2 * values >= len(cells) else None
+    texts, values = kinds.count("text"), sum(kind not in ("text", "missing") for kind in kinds)
+    return tuple(kind == "text" for kind in kinds) if "number" in kinds and values >= texts else None
 
 
 def _header(above: Sequence[tuple[str, ...]], width: int, decimal: str) -> tuple[int, tuple[str, ...], tuple[str, ...]]:

@@ -17,7 +17,7 @@ from faultnet.errors import MissingExtraError, RecordingError
 from faultnet.recordings.cells import VOLT_UNITS
 from faultnet.recordings.columns import words_in
 from faultnet.recordings.foreign import heard
-from faultnet.recordings.sources import Source, name_of, open_source, read_blocks
+from faultnet.recordings.sources import Source, name_of, open_source, read_blocks, read_head
 from faultnet.recordings.trace import Array
 
 RECORDS = 1_000_000
@@ -146,7 +146,7 @@ def _opened(source: Source, notes: list[str], name: str) -> Iterator[Any]:
                 mdf = MDF(content)
         except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
             _close_half_open(error)
-            raise _damaged(name, error) from error
+            raise _damaged(name, read_head(source, 16)) from error
         try:
             yield mdf
         finally:
@@ -180,12 +180,13 @@ def _close_half_open(error: Exception) -> None:
                 half_open.close()
 
 
-def _damaged(name: str, error: Exception) -> RecordingError:
-    """Say that a measurement file is damaged."""
+def _damaged(name: str, head: bytes = b"") -> RecordingError:
+    """Say that a measurement file is damaged, and the version that its first bytes claim."""
+    version = "".join(char for char in head[8:16].decode("ascii", "ignore") if char.isdigit() or char == ".")
     return RecordingError(
         "the measurement file cannot be read",
         where=name,
-        got=type(error).__name__,
+        got=f"version {version}, damaged, cut off or of a kind not known here" if version else "damaged content",
         expected="ASAM MDF 4",
         to_do="export it again, or as CSV",
     )
@@ -239,7 +240,7 @@ def _samples(mdf: Any, channel: MdfChannel, scale: float, name: str) -> Iterator
             time = np.asarray(signal.timestamps, dtype=np.float64)
             volts = np.asarray(signal.samples, dtype=np.float64) * scale
         except Exception as error:  # see _opened
-            raise _damaged(name, error) from error
+            raise _damaged(name) from error
         if time.size == 0 or time.size != volts.size:
             return
         yield time, volts

@@ -14,7 +14,7 @@ from faultnet.recordings.mdf import mdf_channels, read_mdf
 from faultnet.recordings.reduction import CAPACITY, Reducer
 from faultnet.recordings.sources import Source, name_of, read_head
 from faultnet.recordings.text import read_text, text_columns
-from faultnet.recordings.trace import Array, Trace
+from faultnet.recordings.trace import Array, Trace, doubts
 
 Format = Literal["csv", "mdf", "candump", "asc", "blf", "trc", "can_csv"]
 
@@ -179,11 +179,12 @@ def format_of(source: Source, wanted: str | None = None) -> Format:
         (b"LOGG", "blf"),
         (b";$FILEVERSION", "trc"),
         (b"timestamp,arbitration_id", "can_csv"),
-        (b"date ", "asc"),
     )
     for mark, kind in starts:
         if head.startswith(mark):
             return kind
+    if head.startswith(b"date ") and b"\nbase " in head:
+        return "asc"
     lines = [line for line in head.split(b"\n")[:5] if line.strip()]
     dumped = [line.lstrip().startswith(b"(") and (b"#" in line or b"[" in line) for line in lines]
     return "candump" if dumped and any(dumped) else "csv"
@@ -254,7 +255,7 @@ class Collector:
         self._reducer.add(*self._cleaner.finish())
         time, volts = self._reducer.result()
         rising = np.diff(time, prepend=-np.inf) > 0
-        told = [*notes, *self._cleaner.notes(), *self._reducer.notes()]
+        told = [*notes, *self._cleaner.notes(), *self._reducer.notes(), *doubts(volts)]
         if not rising.all():
             told.append(f"{rising.size - int(rising.sum())} sample(s) closer in time than can be told apart left out")
         time = time[rising]

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from faultnet.errors import RecordingError
-from faultnet.recordings.cells import MISSING, without_suffix
+from faultnet.recordings.cells import MISSING, TIME_UNITS, VOLT_UNITS, suffix_of, without_suffix
 from faultnet.recordings.cleaning import counted
 from faultnet.recordings.clocks import Clock
 from faultnet.recordings.columns import Columns, choose_columns
@@ -33,6 +33,8 @@ class TextCount:
         Rows left out because they have another number of cells than the rest.
     damaged : int
         Characters that belong to no text.
+    own_units : int
+        Numbers with a unit behind them that is not the one taken for their column.
 
     Examples
     --------
@@ -42,12 +44,14 @@ class TextCount:
 
     rows: int = 0
     damaged: int = 0
+    own_units: int = 0
 
     def notes(self) -> list[str]:
         """Say the counts in sentences."""
         told = (
             (self.rows, "row", "with another number of cells than the rest left out"),
             (self.damaged, "damaged character", "in the text"),
+            (self.own_units, "number", "in another unit than the first of the column, read by the unit behind"),
         )
         return [f"{counted(count, noun)} {what}" for count, noun, what in told if count]
 
@@ -265,23 +269,27 @@ def _parse_rows(text: str, layout: Layout, columns: Columns, count: TextCount) -
     needed = max(columns.time, columns.volts, columns.date) + 1
     fitting = [cells + ("",) * (needed - len(cells)) for cells in rows if 0 < len(cells) <= layout.width]
     count.rows += sum(1 for cells in rows if cells) - len(fitting)
-    volts = _numbers([cells[columns.volts] for cells in fitting], layout.decimal) * columns.volts_scale
+    volts = _numbers([c[columns.volts] for c in fitting], layout.decimal, columns.volts_scale, VOLT_UNITS, count)
     if columns.time < 0:
         return volts, volts
     stamps = [cells[columns.time] for cells in fitting]
     if columns.kind == "number":
-        return _numbers(stamps, layout.decimal) * columns.time_scale, volts
+        return _numbers(stamps, layout.decimal, columns.time_scale, TIME_UNITS, count), volts
     if columns.date >= 0:
         stamps = [f"{cells[columns.date]} {cell}" for cells, cell in zip(fitting, stamps, strict=True)]
     return stamps, volts
 
 
-def _numbers(cells: list[str], decimal: str) -> Array:
-    """Turn cells into numbers, NaN where they are none."""
+def _numbers(cells: list[str], decimal: str, scale: float, units: dict[str, float], count: TextCount) -> Array:
+    """Turn cells into seconds or volts, NaN where they are none; a unit behind a number wins over its column's."""
     import pandas as pd
 
     bare = [without_suffix(cell) for cell in cells]
     if decimal == ",":
         bare = [cell.replace(".", "?").replace(",", ".") for cell in bare]
     values = pd.to_numeric(pd.Series(bare, dtype=object), errors="coerce")
-    return np.asarray(values, dtype=np.float64)
+    behind = [suffix_of(cell) for cell in cells]
+    scales = np.array([units.get(unit, np.nan) if unit else scale for unit in behind], dtype=np.float64)
+    count.own_units += int((np.isfinite(scales) & (scales != scale)).sum())
+    found: Array = np.asarray(values, dtype=np.float64) * scales
+    return found

@@ -116,3 +116,27 @@ def decimate(trace: Trace, points: int) -> tuple[Array, Array, Array]:
     first = np.flatnonzero(np.diff(index, prepend=-1))
     middle = trace.time[0] + (index[first] + 0.5) * width
     return middle, np.minimum.reduceat(trace.volts, first), np.maximum.reduceat(trace.volts, first)
+
+
+def doubts(volts: Array) -> list[str]:
+    """Say in sentences why volts may not be those of a 12 V system; nothing is changed.
+
+    Parameters
+    ----------
+    volts : array, shape (n,)
+        The samples [V].
+
+    Returns
+    -------
+    list of str
+        Empty where the median lies between 0 and 18 V.
+
+    Examples
+    --------
+    >>> doubts(np.array([-12.6, -12.5, -12.6]))
+    ['the median is -12.6 V, as with leads swapped; the volts were left as they are']
+    """
+    middle = float(np.median(volts)) if volts.size else 0.0
+    if middle < 0.0:
+        return [f"the median is {middle:.3g} V, as with leads swapped; the volts were left as they are"]
+    return [f"the median is {middle:.3g} V, too much for a 12 V system"] if middle > 18.0 else []

@@ -60,6 +60,11 @@ TOKENS += (
     b".",
 )
 
+NEEDED: dict[str, dict[str, object]] = {
+    "nameless": {"time_column": 1, "volts_column": 2, "time_unit": "s", "volts_unit": "V"}
+}
+"""Options without which a sound recording of the kind is refused."""
+
 
 def seeds(seed: int) -> dict[str, bytes]:
     """Make one sound recording of each kind."""
@@ -133,10 +138,10 @@ def _spoiled(rng: np.random.Generator, content: bytes) -> bytes:
     return content[:at] + noise + content[at:]
 
 
-def options(rng: np.random.Generator) -> dict[str, object]:
-    """Draw options, mostly none."""
+def options(rng: np.random.Generator, name: str) -> dict[str, object]:
+    """Draw options, mostly only those that the kind of recording needs."""
     if rng.random() < 0.7:
-        return {}
+        return NEEDED.get(name, {})
     drawn: dict[str, object] = {}
     pool = {
         "time_column": ["1", "time", 2, "nothing"],
@@ -202,7 +207,7 @@ def run(files: int, seed: int) -> dict[str, Any]:
     slowest, before = 0.0, _peak()
     for k in range(files):
         name = names[k % len(names)]
-        content, chosen = spoiled_file(rng, name, sound[name]), options(rng)
+        content, chosen = spoiled_file(rng, name, sound[name]), options(rng, name)
         begin = time.process_time()
         outcome, fault = read_one(content, chosen)
         taken = time.process_time() - begin

@@ -9,12 +9,17 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
+import platform
 import time
 from dataclasses import asdict, dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
+import scipy
 
+from faultnet import __version__
 from faultnet.recordings import Start, Trace, find_events, lowest_uncertainty
 from faultnet.recordings.simulation import SimulatedLog, TrueStart, simulate_log
 
@@ -138,15 +143,26 @@ def table(scores: dict[float, Score]) -> str:
     return "\n".join(lines)
 
 
+def machine() -> str:
+    """Say what worked, with which versions and how busy it was."""
+    load = f", load average {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
+    return (
+        f"faultnet {__version__}, {date.today()}, {platform.machine()}, {os.cpu_count()} processors{load}, "
+        f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}"
+    )
+
+
 HEAD = """# Detection of starts on invented recordings
 
-Written by `python tests/bench/recordings.py --write` ({traces} recordings, seed {seed}). Noise of 5 to 50 mV; good,
-failed and tried starts; lamps, glow plugs, drop-outs, wild samples and gaps between them; no recording comes from a
-real car, and the drawn starts are the ones from which the prior of the bounds was derived. A start counts as found if
-a detected one overlaps it. Below 50 samples a second "failed" and "tried" count as one outcome, because a turning
-engine cannot be told from a standing one there. "Minimum within 90 %": the true lowest voltage lies inside the stated
-90 % bounds; "below it": it lies under them. `coverage_90`: the same for {pairs} starts that a scope (10 kHz) and an
-adapter (5 Hz) saw, the adapter's bounds; `coverage_90_scope`: the scope's.
+Written by `python tests/bench/recordings.py --write` ({traces} recordings, seed {seed}).
+{machine}.
+
+Noise of 5 to 50 mV; good, failed and tried starts; lamps, glow plugs, drop-outs, wild samples and gaps between them; no
+recording comes from a real car, and the drawn starts are the ones from which the prior of the bounds was derived. A
+start counts as found if a detected one overlaps it. Below 50 samples a second "failed" and "tried" count as one
+outcome, because a turning engine cannot be told from a standing one there. "Minimum within 90 %": the true lowest
+voltage lies inside the stated 90 % bounds; "below it": it lies under them. `coverage_90`: the same for {pairs} starts
+that a scope (10 kHz) and an adapter (5 Hz) saw, the adapter's bounds; `coverage_90_scope`: the scope's.
 
 """
 
@@ -163,7 +179,7 @@ def main() -> None:
     options = parser.parse_args()
     scores = run(options.traces, options.seed, options.verbose)
     sums = json.dumps(summed(scores) | pairs(options.pairs, options.seed))
-    page = HEAD.format(**vars(options)) + f"{table(scores)}\n\n```json\n{sums}\n```\n"
+    page = HEAD.format(**vars(options), machine=machine()) + f"{table(scores)}\n\n```json\n{sums}\n```\n"
     if options.write:
         Path(__file__).with_suffix(".md").write_text(page, encoding="utf-8")
     print(sums if options.json else page)

@@ -59,6 +59,15 @@ def test_long_identifiers_are_answers_too() -> None:
     assert decode_voltage(0x18DAF110, bytes.fromhex("0441423138")) == 12.6
 
 
+@pytest.mark.parametrize("missing", [8, 50, 100])
+def test_a_blf_log_that_was_cut_off_says_so(missing: int) -> None:
+    """python-can reads what is there and says nothing."""
+    content = can_library_bytes({0x7E8: trace()}, "blf")
+    read = read_recording(content[:-missing])
+    assert any("ends early" in repair for repair in read.repairs)
+    assert read_recording(content).repairs == ()
+
+
 @pytest.mark.parametrize("kind", ["asc", "blf", "trc", "can_csv"])
 def test_round_trip_through_python_can(kind: str) -> None:
     """Written by python-can, found by content, read back to the millivolt."""

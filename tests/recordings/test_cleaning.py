@@ -78,6 +78,17 @@ def test_a_time_that_runs_both_ways_is_refused() -> None:
         cleaned(rng.uniform(0, 1, 2000).tolist())
 
 
+def test_a_time_that_stands_still_is_an_error_and_not_held_for_ever() -> None:
+    cleaner = Cleaner("test")
+    cleaner.add(np.zeros(100), np.full(100, 12.6))
+    with pytest.raises(RecordingError, match="stands still"):
+        cleaner.finish()
+    cleaner = Cleaner("test")
+    cleaner.add(np.array([0.0, 1.0]), np.full(2, 12.6))
+    with pytest.raises(RecordingError, match="stands still"):
+        cleaner.add(np.full(1_200_000, 2.0), np.full(1_200_000, 12.6))
+
+
 samples = st.lists(
     st.tuples(
         st.one_of(st.floats(allow_nan=True, allow_infinity=True), st.floats(0, 100), st.integers(0, 9).map(float)),
@@ -96,9 +107,10 @@ def test_any_samples_give_a_sound_trace_or_an_error_and_every_one_is_accounted_f
     cleaner = Cleaner("test")
     try:
         parts = [cleaner.add(time[i : i + block], volts[i : i + block]) for i in range(0, time.size, block)]
+        parts.append(cleaner.finish())
     except RecordingError:
         return
-    kept = sum(part[0].size for part in [*parts, cleaner.finish()])
+    kept = sum(part[0].size for part in parts)
     assert kept + cleaner.lost + cleaner.impossible + cleaner.repeated == time.size
 
 

@@ -107,3 +107,8 @@ def test_a_file_too_large_for_memory_is_read_from_the_disk_and_leaves_nothing_th
     with pytest.raises(RecordingError):
         read_recording(content[: len(content) // 2])
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_damaged_file_is_named_with_its_version_and_in_words() -> None:
+    with pytest.raises(RecordingError, match=r"version 3\.30, damaged, cut off or of a kind not known here"):
+        read_recording(b"MDF     3.30    " + bytes(200))

@@ -63,6 +63,50 @@ def test_a_volts_unit_that_was_inferred_is_said() -> None:
     assert trace.repairs == ("the volts carry no unit; mV is the only one that fits their median, 12600",)
 
 
+def test_each_number_is_read_in_the_unit_behind_it() -> None:
+    trace = read_recording(b"time s;reading\n0;12.6 V\n0.5;980 mV\n1000 ms;12.5 V\n1.5;3 s\n2;12.4\n")
+    assert trace.time.tolist() == pytest.approx([0.0, 0.5, 1.0, 2.0])
+    assert trace.volts.tolist() == pytest.approx([12.6, 0.98, 12.5, 12.4])
+    assert trace.repairs == (
+        "2 numbers in another unit than the first of the column, read by the unit behind",
+        "1 sample without a usable number left out",
+    )
+
+
+def test_a_column_that_begins_without_numbers_is_still_the_volts() -> None:
+    begin = "".join(f"{0.1 * k:.1f};OL\n" for k in range(500))
+    trace = read_recording(f"time s;volts V\n{begin}50.0;12.6\n50.1;12.5\n".encode())
+    assert trace.volts.tolist() == [12.6, 12.5]
+    assert trace.repairs == ("500 samples without a usable number left out",)
+    with pytest.raises(RecordingError, match=r"no number in the first rows.*volts_unit"):
+        read_recording(f"time s;battery\n{begin}50.0;12.6\n".encode())
+
+
+def test_columns_behind_empty_ones_are_read_when_named() -> None:
+    head = "Record Length,200,,0.0,12.6\nInterval,1E-1,,0.1,12.5\nScale,2.0,,0.2,12.6\n"
+    rest = "".join(f",,,{0.1 * k:.1f},12.5\n" for k in range(3, 100))
+    trace = read_recording((head + rest).encode(), time_column=4, volts_column=5, time_unit="s", volts_unit="V")
+    assert trace.time.size == 100
+    assert trace.volts[:3].tolist() == [12.6, 12.5, 12.6]
+
+
+def test_commas_that_part_decimals_and_columns_are_named_as_the_likely_cause() -> None:
+    with pytest.raises(RecordingError, match=r"rows of 4 cells under a line of 2.*another separator"):
+        read_recording(b"time s,volts\n0,0,12,6\n0,5,12,5\n1,0,12,6\n")
+
+
+def test_a_text_whose_first_word_is_date_is_no_can_log() -> None:
+    trace = read_recording(b"date time,volts\n2026-11-25 10:00:00,12.6\n2026-11-25 10:00:01,12.5\n")
+    assert trace.volts.tolist() == [12.6, 12.5]
+
+
+@pytest.mark.parametrize("sign, said", [("-", "leads swapped"), ("2", "too much for a 12 V system")])
+def test_volts_that_are_not_of_a_12_v_system_are_doubted_and_left_alone(sign: str, said: str) -> None:
+    trace = read_recording(f"time s;volts V\n0;{sign}5.1\n1;{sign}5.2\n2;{sign}5.2\n".encode())
+    assert trace.volts.tolist() == [float(f"{sign}5.1"), float(f"{sign}5.2"), float(f"{sign}5.2")]
+    assert said in trace.repairs[0]
+
+
 UNCLEAR = {
     "time unit": (b"time;volts\n0;12.6\n0.1;12.5\n", "time_unit"),
     "no names": (b"0;12.6\n0.1;12.5\n", "time_column"),
