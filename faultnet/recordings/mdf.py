@@ -23,6 +23,10 @@ from faultnet.recordings.trace import Array
 RECORDS = 1_000_000
 """Samples read at a time [-]."""
 
+LARGEST_RECORD = 1024 * 1024
+"""Most bytes of one record, all channels of a group: asammdf makes room for whole records by what the file claims, and
+a damaged file may claim gigabytes (estimate: a hundred thousand channels)."""
+
 IN_MEMORY = 64 * 1024 * 1024
 """Largest measurement file held in memory; a larger one is unpacked into a temporary file [bytes]."""
 
@@ -232,7 +236,9 @@ def _scale(channel: MdfChannel, unit: str | None, name: str) -> float:
 
 def _samples(mdf: Any, channel: MdfChannel, scale: float, name: str) -> Iterator[tuple[Array, Array]]:
     """Read a channel piece by piece."""
-    offset = 0
+    group, offset = mdf.groups[channel.group].channel_group, 0
+    if group.samples_byte_nr + group.invalidation_bytes_nr > LARGEST_RECORD:
+        raise _damaged(name)
     while True:
         try:
             with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):

@@ -6,6 +6,7 @@ import builtins
 import contextlib
 import gzip
 import tempfile
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
@@ -112,3 +113,18 @@ def test_a_file_too_large_for_memory_is_read_from_the_disk_and_leaves_nothing_th
 def test_a_damaged_file_is_named_with_its_version_and_in_words() -> None:
     with pytest.raises(RecordingError, match=r"version 3\.30, damaged, cut off or of a kind not known here"):
         read_recording(b"MDF     3.30    " + bytes(200))
+
+
+def test_a_record_of_a_claimed_gigabyte_is_refused_before_room_is_made_for_it() -> None:
+    """Bytes 96 to 100 of a channel group's block are the length of its records (ASAM MDF 4.1, from memory)."""
+    trace = Trace(np.arange(20) * 0.1, np.full(20, 12.6), "seed")
+    content = bytearray(mdf_of({"U_battery": (trace, "V")}))
+    place = content.rindex(b"##CG") + 96
+    assert content[place : place + 4] == (16).to_bytes(4, "little")
+    content[place : place + 4] = (2**30).to_bytes(4, "little")
+    tracemalloc.start()
+    with pytest.raises(RecordingError, match="damaged"):
+        read_recording(bytes(content))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 100e6
