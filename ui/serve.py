@@ -15,6 +15,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
+PATIENCE = 10.0
 WORDS = tuple(
     """
     anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember
@@ -88,9 +89,18 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
     try:
         return process.wait()
     except KeyboardInterrupt:
-        process.terminate()
-        process.wait(timeout=10)
+        _end(process)
         return 0
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """Ask the server to end, and end it if it does not: it must not be left behind."""
+    process.terminate()
+    try:
+        process.wait(timeout=PATIENCE)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
 
 
 def trouble(case: str | None, port: int) -> str | None:

@@ -73,10 +73,18 @@ def _write(path: Path, network: Network) -> None:
 
 
 def _forget_old(folder: Path) -> None:
-    newest_first = sorted(folder.glob("*.bin"), key=lambda p: p.stat().st_mtime, reverse=True)
+    newest_first = sorted(folder.glob("*.bin"), key=_changed, reverse=True)
     for path in newest_first[KEPT:]:
         for other in (path, path.with_suffix(".json"), path.with_suffix(".sound.json")):
             other.unlink(missing_ok=True)
+
+
+def _changed(path: Path) -> float:
+    """When a file was changed; long ago, if another process has just removed it."""
+    try:
+        return path.stat().st_mtime
+    except OSError:
+        return 0.0
 
 
 def _read(path: Path) -> Network | None:

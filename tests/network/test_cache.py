@@ -131,6 +131,16 @@ def test_only_the_newest_are_kept(folder: Path, monkeypatch: pytest.MonkeyPatch)
     assert len(list(folder.glob("*.json"))) == 2
 
 
+def test_a_file_that_another_process_has_just_removed_is_no_trouble(
+    folder: Path, built: list[Setting], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A link to nowhere is listed, and gone when it is looked at."""
+    folder.mkdir()
+    (folder / "gone.bin").symlink_to(folder / "nowhere")
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(list(folder.glob("*.json"))) == 1
+
+
 def test_the_key_follows_what_the_tables_hang_on_and_nothing_else() -> None:
     plain = demo.setting()
     older = Setting(replace(demo.CAR, battery=Battery(600.0, age=6.0)), demo.MILD, demo.catalogue())

@@ -129,6 +129,17 @@ def test_the_server_ends_with_its_launcher(workplace: Path) -> None:
         launcher.kill()
 
 
+def test_a_server_deaf_to_being_told_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    module = serve_module()
+    monkeypatch.setattr(module, "PATIENCE", 0.2)
+    program = "import signal; signal.signal(15, signal.SIG_IGN); print(flush=True); signal.pause()"
+    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE) as deaf:
+        assert deaf.stdout is not None
+        deaf.stdout.readline()
+        module._end(deaf)
+        assert deaf.returncode == -9
+
+
 def answers(port: int, *, wanted: bool) -> bool:
     """Whether the port comes to be answered, or not answered, within some time."""
     for _ in range(300):
