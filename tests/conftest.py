@@ -1,7 +1,8 @@
-"""Folders of its own, nothing kept in memory from file to file, and long files first, for a suite in two processes.
+"""Folders of its own, little kept in memory, and long files first, for a suite in two processes.
 
-Run with ``-n 2 --dist loadfile --no-loadscope-reorder`` every file goes to one process whole, in the order given here,
-so that what a file builds is built once and no process is left with a long file at the end.
+With ``-n 2 --dist loadgroup --no-loadscope-reorder`` every file goes to one process whole, in the order given here:
+what a file builds is built once, and no process is left with a long file at the end. The files that drive a browser
+make up one group: one server and one browser for all of them, which are not slowed down by a second pair.
 """
 
 from __future__ import annotations
@@ -15,12 +16,25 @@ import pytest
 from faultnet.diagnosis import models
 
 TESTS = Path(__file__).parent
+CARS_IN_MEMORY = 4
 LONG = (
-    "history/test_tuning.py",
-    "engine/test_random_networks.py",
     "ui/test_browser.py",
-    "engine/test_car_agreement.py",
+    "ui/test_stories.py",
+    "ui/test_access.py",
+    "history/test_tuning.py",
+    "trials/test_trial.py",
     "history/test_whole_way.py",
+    "engine/test_car_agreement.py",
+    "test_demo_cases.py",
+    "ui/test_app.py",
+    "trials/test_calibration.py",
+    "test_cli.py",
+    "decision/test_advice.py",
+    "recordings/test_uncertainty.py",
+    "recordings/test_events.py",
+    "ui/test_history_page.py",
+    "report/test_pdf.py",
+    "diagnosis/test_course.py",
 )
 
 
@@ -30,18 +44,24 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FAULTNET_CACHE", str(folder))
         patch.setenv("FAULTNET_PRIORS", str(folder / "priors"))
+        patch.setattr(models, "KEPT", CARS_IN_MEMORY)
         yield folder
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Long files first, the others as they were found."""
+    """Long files first, the others as they were found, each with the group that it runs in."""
     place = {TESTS / name: number for number, name in enumerate(LONG)}
     items.sort(key=lambda item: place.get(item.path, len(LONG)))
+    browsing = {item.path for item in items if item.get_closest_marker("browser")}
+    for item in items:
+        group = "browser" if item.path in browsing else item.path.relative_to(TESTS.parent).as_posix()
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
-    """Give back the memory of a file: two dozen cars worked through take more than many a machine has, twice."""
+    """Give back the memory of a file: a car worked through takes some 0.6 GB."""
     if nextitem is None or nextitem.path != item.path:
         models._models.clear()
         if isinstance(module := getattr(item, "module", None), ModuleType):

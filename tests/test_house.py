@@ -16,6 +16,7 @@ import pytest
 
 import faultnet
 from faultnet.cli.commands import app
+from tests.conftest import LONG
 
 TOP = Path(__file__).parents[1]
 PACKAGE = TOP / "faultnet"
@@ -78,6 +79,11 @@ def in_repository() -> list[Path]:
             if path.name != ".git" and not any(fnmatch.fnmatch(path.name, pattern) for pattern in patterns):
                 (folders if path.is_dir() else found).append(path)
     return found
+
+
+def test_the_files_that_are_run_first_are_there() -> None:
+    assert len(set(LONG)) == len(LONG)
+    assert [name for name in LONG if not (TOP / "tests" / name).is_file()] == []
 
 
 def test_every_module_has_its_place_in_the_order() -> None:

@@ -84,13 +84,18 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
     else:
         environment.pop("FAULTNET_PASSPHRASE", None)
         print(f"faultnet: open http://127.0.0.1:{port} in a browser; stop with Ctrl+C", flush=True)
-    signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))  # the server must not be left behind
+    signal.signal(signal.SIGTERM, _stop)  # the server must not be left behind
     process = subprocess.Popen(command(port, share=share, open_browser=open_browser), env=environment)
     try:
         return process.wait()
     except KeyboardInterrupt:
         _end(process)
         return 0
+
+
+def _stop(*_: object) -> None:
+    """As Ctrl+C; where a script starts the launcher in the background, an interrupt itself would be ignored."""
+    raise KeyboardInterrupt
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

@@ -1,8 +1,8 @@
 """The whole way on the shipped history: tuned, read, accepted, the verdict moves as it should, taken back exactly.
 
 The first thousand cases are taken, and all five thousand with ``FAULTNET_LONG_TESTS=1``. In a thousand, regulators that
-fail four times as often as told stand out: the 95 % interval begins above the old rate, by a factor of 1.2. A fault that
-is twice as frequent would not be seen, nor would what goes wrong only when history fills more than two chunks.
+fail four times as often as told stand out: the 95 % interval begins above the old rate, by a factor of 1.2. A fault
+that is twice as frequent would hardly stand out, nor would be seen what goes wrong only beyond two chunks of cases.
 """
 
 from __future__ import annotations

@@ -112,10 +112,12 @@ def test_a_form_names_the_field_that_is_wrong() -> None:
 # --- the launcher -----------------------------------------------------------------------------------------------------
 
 
-def test_the_server_ends_with_its_launcher(workplace: Path) -> None:
-    """A launcher that is told to stop takes the server with it."""
+@pytest.mark.parametrize("interrupts", ["default_int_handler", "SIG_IGN"])
+def test_the_server_ends_with_its_launcher(workplace: Path, interrupts: str) -> None:
+    """A launcher that is told to stop takes the server with it, also where a shell had it ignore Ctrl+C."""
     port = serve_module().free_port()
     call = (
+        f"import signal; signal.signal(signal.SIGINT, signal.{interrupts}); "
         "import importlib.util as u; s = u.spec_from_file_location('serve', sys.argv[1]); m = u.module_from_spec(s); "
         "s.loader.exec_module(m); sys.exit(m.launch(None, int(sys.argv[2]), False, False))"
     )
