@@ -11,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.sets import IN_USE, standing
 from faultnet.history.table import load_history, write_history
+from faultnet.history.versions import take_back
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI
 
@@ -34,6 +35,15 @@ def few(tmp_path: Path) -> bytes:
     return (tmp_path / "few.csv.gz").read_bytes()
 
 
+def kept_catalogue(test: AppTest) -> str:
+    """Which prior set the pages use after another run."""
+    from workbench import answers
+
+    test.run()
+    assert not test.exception
+    return answers.catalogue().name
+
+
 def said(test: AppTest) -> str:
     return "\n".join(element.proto.body for element in test.get("html"))
 
@@ -55,6 +65,7 @@ def test_a_history_is_shown_accepted_and_taken_back(page: AppTest, few: bytes) -
     assert not page.exception
     assert "hot_town@1 is in use from now on." in said(page)
     assert load_catalogue(IN_USE).name == "hot_town"
+    assert kept_catalogue(page) == "hot_town"
     page.button(key="take_back").click().run()
     assert "hot_town@1 was taken back" in said(page)
     assert load_catalogue(IN_USE).fingerprint == before.fingerprint
@@ -73,3 +84,12 @@ def test_a_file_that_is_no_history_is_said_in_words(page: AppTest) -> None:
     [bad] = [frame.value for frame in page.dataframe if "expected" in frame.value]
     assert list(bad["row"]) == [2]
     assert list(bad["column"]) == ["battery_rating"]
+
+
+def test_a_set_taken_back_by_the_command_line_is_noticed(page: AppTest, few: bytes) -> None:
+    tuned(page, few)
+    page.text_input(key="set_name").set_value("hot_town")
+    page.button(key="accept").click().run()
+    assert kept_catalogue(page) == "hot_town"
+    take_back()
+    assert kept_catalogue(page) == "standard"

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 from faultnet.car import Case, Entry
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.sets import IN_USE
+from faultnet.catalogue.sets import IN_USE, set_folder
 from faultnet.decision import Advice, Costs, advise, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import work_through
@@ -16,8 +17,8 @@ from faultnet.diagnosis.sound import sound_ranges
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "places", "plan", "present",
-    "ranges", "until",
+    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
+    "present", "ranges", "until",
 ]  # fmt: skip
 
 
@@ -31,6 +32,17 @@ def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
     for kept in (catalogue, costs, answer, plan, belief, present, ranges):
         kept.cache_clear()
+
+
+_followed: list[Path] = []
+
+
+def keep_up() -> None:
+    """Let every kept answer go if another prior set came into use since, be it by a command or in another session."""
+    folder = set_folder(IN_USE)
+    if _followed != [folder]:
+        forget()
+        _followed[:] = [folder]
 
 
 @dataclass(frozen=True)
