@@ -14,6 +14,9 @@ from faultnet.recordings.trace import Array, Trace, decimate
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 12.0, 34.0, 40.0
 """Margins of the plot [px]."""
 
+LABELS = 46.0
+"""Height kept free above the line for three rows of labels [px]."""
+
 COLOURS = {"start": "#b35900", "charging": "#1b7a5a", "drop_out": "#9b1c5a"}
 """Own colours, told apart by their labels as well."""
 
@@ -87,6 +90,9 @@ class _Scale:
         self.begin, self.end = float(trace.time[0]), float(trace.time[-1])
         margin = max(0.08 * float(high.max() - low.min()), 0.2)
         self.least, self.most = float(low.min()) - margin, float(high.max()) + margin
+        plot = height - TOP - BOTTOM
+        head = min(LABELS, 0.3 * plot)
+        self.most += (self.most - self.least) * head / (plot - head)
 
     def shows(self, event: Event) -> bool:
         """Whether an event lies in the part that is drawn."""

@@ -207,8 +207,18 @@ def test_the_picture_shows_the_dip_at_its_height() -> None:
     path = next(node for node in parsed(draw_trace(trace)).iter() if node.get("stroke-linejoin"))
     heights = [float(point.split(" ")[1].rstrip("Z")) for point in str(path.get("d"))[1:].split("L")]
     margin = 0.08 * (14.2 - 9.0)
-    bottom = 34.0 + (14.2 + margin - 9.0) / (14.2 - 9.0 + 2 * margin) * (320 - 34 - 40)
+    bottom = 34.0 + 46.0 + (14.2 + margin - 9.0) / (14.2 - 9.0 + 2 * margin) * (320 - 34 - 46 - 40)
     assert max(heights) == pytest.approx(bottom, abs=0.06)
+
+
+def test_labels_of_events_stand_above_the_line() -> None:
+    trace = good_start()
+    drawn = parsed(draw_trace(trace, find_events(trace)))
+    path = next(node for node in drawn.iter() if node.get("stroke-linejoin"))
+    top = min(float(point.split(" ")[1].rstrip("Z")) for point in str(path.get("d"))[1:].split("L"))
+    labels = [node for node in drawn.iter() if node.get("font-size") == "11"]
+    assert len(labels) >= 2
+    assert all(float(str(node.get("y"))) < top for node in labels)
 
 
 def test_a_single_low_sample_among_a_million_is_drawn() -> None:
@@ -217,7 +227,7 @@ def test_a_single_low_sample_among_a_million_is_drawn() -> None:
     svg = draw_trace(Trace(np.arange(1_000_000) * 1e-4, volts, "spikes"))
     path = next(node for node in parsed(svg).iter() if node.get("stroke-linejoin"))
     heights = [float(point.split(" ")[1].rstrip("Z")) for point in str(path.get("d"))[1:].split("L")]
-    per_volt = (320 - 34 - 40) / (7.0 * 1.16)
+    per_volt = (320 - 34 - 46 - 40) / (7.0 * 1.16)
     assert max(heights) - min(heights) == pytest.approx(7.0 * per_volt, abs=0.2)
 
 
