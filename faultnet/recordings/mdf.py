@@ -17,6 +17,7 @@ from faultnet.errors import MissingExtraError, RecordingError
 from faultnet.recordings.cells import VOLT_UNITS
 from faultnet.recordings.columns import words_in
 from faultnet.recordings.foreign import heard
+from faultnet.recordings.mdf_links import refuse_endless
 from faultnet.recordings.sources import Source, name_of, open_source, read_blocks, read_head
 from faultnet.recordings.trace import Array
 
@@ -146,6 +147,8 @@ def _opened(source: Source, notes: list[str], name: str) -> Iterator[Any]:
     with tempfile.TemporaryDirectory(prefix="faultnet-") as folder:
         content = _readable(source, notes, Path(folder) / "unpacked.mf4")
         try:
+            with _stream_of(content) as stream:
+                refuse_endless(stream)
             with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
                 mdf = MDF(content)
         except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
@@ -173,6 +176,11 @@ def _readable(source: Source, notes: list[str], spare: Path) -> io.BytesIO | Pat
         if not isinstance(kept, io.BytesIO):
             kept.close()
     return kept if isinstance(kept, io.BytesIO) else spare
+
+
+def _stream_of(content: io.BytesIO | Path) -> contextlib.AbstractContextManager[BinaryIO]:
+    """Open what :func:`_readable` gave; bytes in memory stay open."""
+    return open(content, "rb") if isinstance(content, Path) else contextlib.nullcontext(content)
 
 
 def _close_half_open(error: Exception) -> None:

@@ -128,3 +128,14 @@ def test_a_record_of_a_claimed_gigabyte_is_refused_before_room_is_made_for_it() 
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert most < 100e6
+
+
+@pytest.mark.parametrize("kind", [b"##CG", b"##CN", b"##DG", b"##FH"])
+def test_blocks_that_lead_in_a_circle_are_refused(kind: bytes) -> None:
+    """Bytes 24 to 32 of a block link to the next of its list (ASAM MDF 4.1, from memory); asammdf follows them on."""
+    trace = Trace(np.arange(20) * 0.1, np.full(20, 12.6), "seed")
+    content = bytearray(mdf_of({"U_battery": (trace, "V")}))
+    place = content.index(kind)
+    content[place + 24 : place + 32] = place.to_bytes(8, "little")
+    with pytest.raises(RecordingError, match=r"version 4\.\d+, damaged"):
+        read_recording(bytes(content))
