@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
@@ -25,7 +25,7 @@ from faultnet.trials.roster import Draw, drawn_car, place_of
 from faultnet.trials.spreads import world_named
 from faultnet.trials.table import Row, table
 
-TOGETHER = 8  # cars of one task
+TOGETHER = 4  # cars of one task
 
 
 @dataclass(frozen=True)
@@ -125,31 +125,35 @@ def shop_of(plan: Plan) -> Shop:
     return Shop(catalogue, load_costs(plan.priors, folder), plan.tools)
 
 
-def _tasks(plan: Plan, done: dict[tuple[str, int], CarResult]) -> list[Task]:
-    """What is left to do, place by place."""
+def _tasks(plan: Plan, done: dict[tuple[str, int], CarResult]) -> list[list[Task]]:
+    """What is left to do: the same cars under every policy side by side, so that one process builds their networks."""
     by_place = sorted(range(plan.cars), key=lambda number: (place_of(plan.seed, number), number))
-    tasks = []
+    groups = []
     for start in range(0, plan.cars, TOGETHER):
-        for policy in plan.policies:
-            left = tuple(n for n in by_place[start : start + TOGETHER] if (policy, n) not in done)
-            if left:
-                tasks.append(Task(plan, policy, left))
-    return tasks
+        cars = by_place[start : start + TOGETHER]
+        left = {policy: tuple(n for n in cars if (policy, n) not in done) for policy in plan.policies}
+        groups.append([Task(plan, policy, numbers) for policy, numbers in left.items() if numbers])
+    return [group for group in groups if group]
 
 
-def _worked(tasks: Sequence[Task], workers: int) -> Iterator[tuple[Task, list[CarResult]]]:
-    if workers <= 1 or len(tasks) <= 1:
-        for task in tasks:
+def _worked(groups: Sequence[Sequence[Task]], workers: int) -> Iterator[tuple[Task, list[CarResult]]]:
+    if workers <= 1 or len(groups) <= 1:
+        for task in (task for group in groups for task in group):
             yield task, work_on(task)
         return
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before a new process imports numpy: small products only
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        running: dict[Future[list[CarResult]], Task] = {pool.submit(work_on, task): task for task in tasks}
+        running = {pool.submit(work_on_all, group): group for group in groups}
         try:
             for future in as_completed(running):
-                yield running[future], future.result()
+                yield from zip(running[future], future.result(), strict=True)
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
+
+
+def work_on_all(tasks: Sequence[Task]) -> list[list[CarResult]]:
+    """Deal with several tasks, one after the other."""
+    return [work_on(task) for task in tasks]
 
 
 def work_on(task: Task) -> list[CarResult]:
