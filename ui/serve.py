@@ -16,6 +16,8 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 PATIENCE = 10.0
+# Large tables go back to the system as soon as nobody needs them; without this a server never shrinks again.
+MEMORY = {"MALLOC_MMAP_THRESHOLD_": str(1 << 20), "MALLOC_TRIM_THRESHOLD_": str(8 << 20)}
 WORDS = tuple(
     """
     anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember
@@ -75,7 +77,7 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
         print(problem, file=sys.stderr)
         return 2
     port = port or free_port()
-    environment = dict(os.environ)
+    environment = {**MEMORY, **os.environ}
     if case is not None:
         environment["FAULTNET_OPEN_CASE"] = str(Path(case).resolve())
     if share:

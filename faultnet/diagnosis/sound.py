@@ -11,6 +11,7 @@ from faultnet.cache import cache_folder, keep_file
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.models import Model
 from faultnet.engine.belief import TINY
+from faultnet.engine.visit import compile_visit
 from faultnet.network.cache import setting_key
 from faultnet.network.structure import Array, Network
 
@@ -55,8 +56,8 @@ def _from_file(model: Model, tests: tuple[str, ...]) -> tuple[tuple[str, tuple[f
 
 def _worked_out(model: Model, tests: tuple[str, ...]) -> tuple[tuple[str, tuple[float, float]], ...]:
     sound = np.flatnonzero(~model.space.modes.any(axis=1))
-    compiled = model.compiled.subset(sound)
-    network = compiled.network
+    network, space = model.compiled.network, model.space
+    compiled = compile_visit(network, space.components, space.modes[sound])  # takes no room afterwards
     asked = {t: network.nodes[f"reading_{t}"].parents[0] for t in tests}
     found = compiled.predict([], {t: _whole(network, q) for t, q in asked.items()})
     return tuple((t, percentiles(network.nodes[asked[t]].edges, found[t][0])) for t in tests)

@@ -44,6 +44,15 @@ class Bound:
     _numbers: dict[Hashable, int] = field(default_factory=dict, repr=False)
     _serial: Iterator[int] = field(default_factory=count, repr=False)
 
+    def size(self) -> int:
+        """What was laid out for questions takes [bytes]."""
+        return 8 * (self.constants.weight + self.columns.weight)
+
+    def rest(self) -> None:
+        """Drop what was laid out for questions; it is laid out again when one is asked."""
+        for kept in (self.constants, self.columns, self.recipes):
+            kept.clear()
+
     def number(self, key: Hashable) -> int:
         """A number for a product, the same whenever it is asked for."""
         found = self._numbers.get(key)

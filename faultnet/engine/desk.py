@@ -19,6 +19,7 @@ from faultnet.engine.contraction import COMBINATION, Tensor
 from faultnet.engine.recipe import Named
 from faultnet.engine.rows import Index
 from faultnet.engine.sheet import Sheet
+from faultnet.engine.shelf import Shelf
 from faultnet.network.structure import Array
 
 MISSING = -1
@@ -60,7 +61,7 @@ class Desk:
     bound: Bound
     weights: tuple[Tensor, ...]
     charge_states: Index | None = None
-    _common: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
+    _common: Shelf = field(default_factory=Shelf, repr=False)
     _sites: dict[Hashable, Answers] = field(default_factory=dict, repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
@@ -69,6 +70,10 @@ class Desk:
         if self.charge_states is None or charge_states is None:
             return self.charge_states is None
         return bool(np.isin(charge_states, self.charge_states).all())
+
+    def size(self) -> int:
+        """What its answers take [bytes]."""
+        return sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
 
     def answers(self, sites: Sequence[Named], rows: NDArray[np.integer], charge_states: Index | None) -> list[Array]:
         """What the tests of each site would show.
@@ -91,6 +96,8 @@ class Desk:
             sheets: dict[bytes, Sheet] = {}
             for site in sites:
                 self._complete(site, wanted, sheets)
+            if sheets:
+                self._common.tidied()
             kept = [self._sites[s.key] for s in sites]
             found = [k.values[k.place[rows]] for k in kept]
         if charge_states is None or self.charge_states is charge_states:

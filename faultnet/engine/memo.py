@@ -60,5 +60,10 @@ class Memo(Generic[Value]):
         with self._lock:
             return list(self._kept.values())
 
+    @property
+    def weight(self) -> int:
+        """What all results kept weigh together."""
+        return self._weight
+
     def _weight_of(self, value: Value) -> int:
         return 1 if self._weigh is None else self._weigh(value)

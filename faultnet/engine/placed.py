@@ -80,6 +80,16 @@ class Placed:
             found = self._places[components] = _packed(self.bound.rows.part(components).which)[self.which]
         return found
 
+    def size(self) -> int:
+        """What was worked out for questions takes [bytes]."""
+        return self.bound.size() + sum(desk.size() for desks in self.desks.values() for desk in desks)
+
+    def rest(self) -> None:
+        """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
+        self.bound.rest()
+        self.answers.clear()
+        self.desks.clear()
+
     def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
         """Weights of evidence on the hidden nodes, and the logarithm of what was divided out of them."""
         together, pooled_scale = pooled(evidence)
@@ -157,9 +167,13 @@ class Placements:
             found = self._made.setdefault(k, placed(self.clusters[k], self.components, self.modes))
         return found
 
+    def made(self) -> list[Placed]:
+        """The clusters bound so far."""
+        return list(self._made.values())
+
     def forget(self) -> None:
         """Drop what was worked out for readings."""
-        for place in list(self._made.values()):
+        for place in self.made():
             place.messages.clear()
             place.answers.clear()
             place.desks.clear()
@@ -168,7 +182,7 @@ class Placements:
         """The same with another table for one hidden node; the other clusters keep what they have worked out."""
         touched = {k for k, c in enumerate(self.clusters) if changed in c.hidden}
         clusters = tuple(replace(c, network=network) if k in touched else c for k, c in enumerate(self.clusters))
-        made = {k: p for k, p in self._made.items() if k not in touched}
+        made = {k: p for k, p in dict(self._made).items() if k not in touched}
         return Placements(clusters, self.components, self.modes, made)
 
     def by_cluster(self, evidence: Sequence[Evidence]) -> dict[int, tuple[Evidence, ...]]:

@@ -1,6 +1,6 @@
 """Products worked out for some of the joint modes under one set of readings.
 
-What hangs on few joint modes (those of the battery, say) is worked out for all of them, and kept for as long as the
+What hangs on few joint modes (those of the battery, say) is worked out for all of them, and kept on a shelf while the
 readings stay. The rest is worked out for the joint modes asked about only. All tests asked on one sheet share every
 product that does not hang on the test itself.
 """
@@ -16,6 +16,7 @@ from faultnet.engine.contraction import Tensor, finished, product
 from faultnet.engine.preparing import recipe_for, recipe_of
 from faultnet.engine.recipe import KEEP, Named, Recipe, Step
 from faultnet.engine.rows import Index, RowSets
+from faultnet.engine.shelf import Shelf
 
 
 @dataclass(frozen=True)
@@ -38,14 +39,14 @@ class Sheet:
         The cluster's own, or some of them.
     charge_states : int array, optional
         Some states of charge; all when left out.
-    common : dict
+    common : Shelf
         Products under the same readings that hang on few joint modes; sheets may share it.
     """
 
     bound: Bound
     rows: RowSets
     charge_states: Index | None = None
-    common: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
+    common: Shelf = field(default_factory=Shelf, repr=False)
     own: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
 
     def worked_out(self, weights: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
@@ -72,24 +73,29 @@ class Sheet:
         return self._followed(recipe_of(self.bound, axes), ())
 
     def _followed(self, recipe: Recipe, weights: Sequence[Tensor]) -> Tensor:
-        work = [_Table(number, tensor, 2) for number, tensor in recipe.constants]
-        work += [_Table(number, tensor, 2) for number, tensor in zip(recipe.weights, weights, strict=True)]
-        for step in recipe.steps:
-            work.append(self._product(work[step.left], work[step.right], step))
-        return finished(self._at(work[-1], 0), KEEP)
+        given = [_Table(number, tensor, 2) for number, tensor in recipe.constants]
+        given += [_Table(number, tensor, 2) for number, tensor in zip(recipe.weights, weights, strict=True)]
+        last = len(given) + len(recipe.steps) - 1
+        return finished(self._at(self._table(last, given, recipe.steps), 0), KEEP)
 
-    def _product(self, left: _Table, right: _Table, step: Step) -> _Table:
+    def _table(self, place: int, given: Sequence[_Table], steps: Sequence[Step]) -> _Table:
+        """The table at a place of a recipe; of what stands on the shelf, nothing it was made of is made anew."""
+        if place < len(given):
+            return given[place]
+        step = steps[place - len(given)]
         reach = 1 if step.common else 0
-        kept, key = self.common if step.common else self.own, (step.number, reach)
+        kept, key = self.common.tables if step.common else self.own, (step.number, reach)
         found = kept.get(key)
         if found is None:
-            rows = self.bound.rows if step.common else self.rows
-            found = kept[key] = product(self._at(left, reach), self._at(right, reach), step.needed, rows)
+            left, right = (self._at(self._table(p, given, steps), reach) for p in (step.left, step.right))
+            found = kept[key] = product(left, right, step.needed, self.bound.rows if step.common else self.rows)
         return _Table(step.number, found, reach)
 
     def _at(self, table: _Table, reach: int) -> Tensor:
         """A table cut to the states of charge, and to the joint modes too where only these are wanted."""
         tensor, states = table.tensor, self.charge_states
+        if table.reach > reach == 0:
+            self.common.lasting.add((table.number, 1))
         if table.reach == 2 and states is not None and CHARGE in tensor.axes:
             tensor = self._charge_cut(table.number, tensor, states)
         if table.reach > 0 == reach and tensor.components and self.rows is not self.bound.rows:
@@ -97,9 +103,9 @@ class Sheet:
         return tensor
 
     def _charge_cut(self, number: int, tensor: Tensor, states: Index) -> Tensor:
-        found = self.common.get((number, 1))
+        found = self.common.tables.get((number, 1))
         if found is None:
-            found = self.common[number, 1] = tensor.taken(states, CHARGE)
+            found = self.common.tables[number, 1] = tensor.taken(states, CHARGE)
         return found
 
     def _rows_cut(self, number: int, tensor: Tensor) -> Tensor:

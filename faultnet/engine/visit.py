@@ -133,6 +133,21 @@ class VisitModel:
         for variant in self.variants.values():
             variant.forget()
 
+    def size(self) -> int:
+        """What was worked out so far takes, here and in the same visit after acts [bytes]; see :meth:`rest`."""
+        models = [self, *self.variants.values()]
+        places = {id(p): p for m in models for p in m.view.placements.made()}
+        stages = sum(weight.nbytes for m in models for weight, _ in m.stages.values())
+        return stages + sum(p.size() for p in places.values())
+
+    def rest(self) -> None:
+        """Drop all that takes room, as for a visit that is not the one being worked on; answers stay the same."""
+        for model in (self, *self.variants.values()):
+            model.stages.clear()
+            for place in model.view.placements.made():
+                place.rest()
+        self.variants.clear()
+
     def with_node(self, node: Node) -> VisitModel:
         """The same visit with one hidden node's table replaced; kept for the next time."""
 

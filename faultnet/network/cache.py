@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import mmap
+from contextlib import suppress
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
@@ -34,6 +36,7 @@ def network_for(setting: Setting) -> Network:
 
         network = build_network(setting)
         _write(path, network)
+        network = _read(path) or network  # mapped from the file, its pages are shared and need not stay in memory
     return network
 
 
@@ -87,12 +90,19 @@ def _changed(path: Path) -> float:
         return 0.0
 
 
+def _let_go(flat: np.memmap[tuple[int], np.dtype[np.float64]]) -> None:
+    """Give the pages of a file back that were only read for their sum; what is used later comes in again by itself."""
+    with suppress(AttributeError, OSError):  # a system without such advice keeps them
+        flat._mmap.madvise(mmap.MADV_DONTNEED)  # type: ignore[attr-defined]  # numpy names no other way to its map
+
+
 def _read(path: Path) -> Network | None:
     try:
         kept = json.loads(path.with_suffix(".json").read_bytes())
         flat = np.memmap(path, dtype=np.float64, mode="r")
         if kept["sums"] != [crc32(flat.data), crc32(kept["nodes"].encode())]:
             return None
+        _let_go(flat)
         nodes = {}
         for d in json.loads(kept["nodes"]):
             shape = tuple(d["shape"])

@@ -4,11 +4,13 @@
 each on a case of its own, and sends a reading on every one at the same moment, several rounds. Two times run from
 sending it, measured inside the page: until the new causes stand there, and until the whole page is drawn anew. The
 browser works on the same cores as the server: what is measured is both together. Every case has a car of its own, and
-so a network of its own; with `same` all cases have the same car, which leaves what a session itself costs.
+so a network of its own; with `same` all cases have the same car, which leaves what a session itself costs. Processor
+time of the server and of the browser for an entry stands beside: it hangs less on who else uses the machine.
 """
 
 from __future__ import annotations
 
+import os
 import statistics
 import sys
 from pathlib import Path
@@ -29,7 +31,7 @@ WATCH = """words => {
   const begun = performance.now();
   const app = () => document.querySelector('[data-test-script-state]')?.dataset.testScriptState;
   const watch = new MutationObserver(() => {
-    if (!document.querySelector('.fn-said')?.innerText.includes(words)) return;
+    if (!document.querySelector('.fn-said')?.textContent.includes(words)) return;
     window.fnTook ??= performance.now() - begun;
     if (app() === 'notRunning') { window.fnWhole = performance.now() - begun; watch.disconnect(); }
   });
@@ -42,6 +44,26 @@ def memory(process: int) -> float:
     """Resident memory of a process [MB]."""
     line = next(x for x in Path(f"/proc/{process}/status").read_text().splitlines() if x.startswith("VmRSS"))
     return int(line.split()[1]) / 1024
+
+
+def worked_for(process: int) -> float:
+    """Processor time of a process so far [s]."""
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def browser_processes(server: int) -> list[int]:
+    """This process and all below it but the server: the driver and the browser it started."""
+    parents = {}
+    for entry in Path("/proc").glob("[0-9]*"):
+        try:
+            parents[int(entry.name)] = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
+        except OSError:
+            continue
+    found = {os.getpid()}
+    while more := {p for p, above in parents.items() if above in found and p != server} - found:
+        found |= more
+    return sorted(found)
 
 
 def begun(browser: Any, served: Served, number: int, *, same: bool) -> Any:
@@ -62,11 +84,9 @@ def typed(page: Any, text: str) -> None:
 def one_round(pages: list[Any], text: str) -> list[tuple[float, float]]:
     """Send the reading on every page at once; seconds until each shows the new causes, and the whole new picture."""
     for page in pages:
-        typed(page, text)
-    for page in pages:
         page.evaluate(WATCH, f"Stored: Rest voltage at the posts: {float(text):.2f} V")
     for page in pages:
-        page.wait_for_function("() => window.fnWhole !== null", timeout=60_000)
+        page.wait_for_function("() => window.fnWhole !== null", timeout=60_000, polling=100)
     return [(page.evaluate("window.fnTook") / 1000, page.evaluate("window.fnWhole") / 1000) for page in pages]
 
 
@@ -81,6 +101,24 @@ def told(name: str, found: list[tuple[float, float]]) -> None:
         )
 
 
+def measured(name: str, served: Served, pages: list[Any]) -> None:
+    """Send every value on every page, and print times and processor time for an entry."""
+    rounds = []
+    server = browser = 0.0
+    for text in VALUES:
+        for page in pages:
+            typed(page, text)
+        ours = browser_processes(served.process)
+        before = worked_for(served.process), sum(map(worked_for, ours))
+        rounds += one_round(pages, text)
+        server += worked_for(served.process) - before[0]
+        browser += sum(map(worked_for, ours)) - before[1]
+    told(name, rounds)
+    entries = len(rounds)
+    print(f"    processor time for an entry: server {server / entries:.2f} s, browser {browser / entries:.2f} s; "
+          f"load average {os.getloadavg()[0]:.1f}", flush=True)  # fmt: skip
+
+
 def run(sessions: int, *, same: bool) -> None:
     """Measure one page alone, then all together."""
     from playwright.sync_api import sync_playwright
@@ -88,11 +126,11 @@ def run(sessions: int, *, same: bool) -> None:
     with serving() as served, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium(), args=CHROMIUM_FLAGS)
         pages = [begun(browser, served, 0, same=same)]
-        told("one session", [t for text in VALUES for t in one_round(pages, text)])
+        measured("one session", served, pages)
         first = memory(served.process)
         pages += [begun(browser, served, number, same=same) for number in range(1, sessions)]
         opened_all = memory(served.process)
-        told(f"{sessions} at once", [t for text in VALUES for t in one_round(pages, text)])
+        measured(f"{sessions} at once", served, pages)
         after = memory(served.process)
         browser.close()
     print(f"memory: {first:.0f} MB with one session, {opened_all:.0f} MB with {sessions}, {after:.0f} MB after;")

@@ -94,6 +94,7 @@ def serving(built: Path | None = None) -> Iterator[Served]:
     module = serve_module()
     port = module.free_port()
     environment = {
+        **module.MEMORY,
         **os.environ,
         "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
         "FAULTNET_STORE": str(folder / "cases.sqlite"),

@@ -1,0 +1,52 @@
+"""Models and desks give up what takes room, and answer the same as before."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.catalogue import load_catalogue
+from faultnet.diagnosis import diagnose, models
+from faultnet.engine import shelf
+from faultnet.engine.contraction import Tensor
+from faultnet.engine.shelf import Shelf
+
+
+def a_case(temperature: float) -> Case:
+    readings = (Reading("rest_voltage", value=12.3), Reading("crank_minimum", value=8.9))
+    return Case(Car(Battery(600.0)), (Visit(readings, conditions=Conditions(air_temperature=temperature)),))
+
+
+def test_a_model_at_rest_takes_little_and_answers_the_same() -> None:
+    catalogue = load_catalogue()
+    case = a_case(15.0)
+    before = diagnose(case, catalogue)
+    model = models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled
+    awake = model.size()
+    model.rest()
+    assert awake > 10 << 20
+    assert model.size() < awake / 100
+    assert diagnose(case, catalogue) == before
+
+
+def test_models_used_longest_ago_rest_when_there_is_no_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    catalogue = load_catalogue()
+    monkeypatch.setattr(models, "ROOM", 1)
+    compiled = []
+    for case in (a_case(15.0), a_case(0.0)):
+        diagnose(case, catalogue)
+        compiled.append(models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled)
+        assert compiled[-1].size() > 10 << 20
+    assert compiled[0].size() < 1 << 20
+
+
+def test_a_shelf_keeps_what_work_begins_with_and_only_while_there_is_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    table = Tensor(np.zeros(1000), ("x",))
+    old, new = (Shelf({(1, 1): table, (2, 1): table}, {(2, 1)}) for _ in range(2))
+    old.tidied()
+    assert list(old.tables) == [(2, 1)]
+    monkeypatch.setattr(shelf, "ROOM", new.size() - 1)
+    new.tidied()
+    assert list(new.tables) == [(2, 1)]
+    assert old.tables == {}
