@@ -17,7 +17,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 PATIENCE = 10.0
 # Large tables go back to the system as soon as nobody needs them; without this a server never shrinks again.
-MEMORY = {"MALLOC_MMAP_THRESHOLD_": str(1 << 20), "MALLOC_TRIM_THRESHOLD_": str(8 << 20)}
+MEMORY = {"MALLOC_ARENA_MAX": "2", "MALLOC_MMAP_THRESHOLD_": str(1 << 20), "MALLOC_TRIM_THRESHOLD_": str(8 << 20)}
 WORDS = tuple(
     """
     anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember
