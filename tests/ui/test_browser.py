@@ -81,6 +81,7 @@ def test_the_links_of_a_phone_stand_side_by_side_and_the_page_on_history_is_one_
 ) -> None:
     page = opened(screen("phone", viewport={"width": width, "height": 844}), served, served.keep(a_case()))
     bar = page.locator(".st-key-links a:visible")
+    bar.get_by_text("Cases", exact=True).wait_for()  # the links are drawn last
     boxes = [link.bounding_box() for link in bar.all()]
     assert bar.all_inner_texts() == ["Test", "Why", "Entries", "Car", "Log", "Paper", "Cases"]
     assert all(box["height"] >= 44 and box["width"] >= 44 for box in boxes)
