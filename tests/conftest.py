@@ -1,8 +1,8 @@
 """Folders of its own, little kept in memory, and long files first, for a suite in two processes.
 
-With ``-n 2 --dist loadgroup --no-loadscope-reorder`` every file goes to one process whole, in the order given here:
+With ``-n 2 --dist loadfile --no-loadscope-reorder`` every file goes to one process whole, in the order given here:
 what a file builds is built once, and no process is left with a long file at the end. The files that drive a browser
-make up one group: one server and one browser for all of them, which are not slowed down by a second pair.
+go to one process together: one server and one browser for all of them, which are not slowed down by a second pair.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -17,10 +18,9 @@ from faultnet.diagnosis import models
 
 TESTS = Path(__file__).parent
 CARS_IN_MEMORY = 4
+BROWSING = ("ui/test_browser.py", "ui/test_stories.py", "ui/test_access.py")
 LONG = (
-    "ui/test_browser.py",
-    "ui/test_stories.py",
-    "ui/test_access.py",
+    *BROWSING,
     "history/test_tuning.py",
     "trials/test_trial.py",
     "history/test_whole_way.py",
@@ -48,15 +48,25 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         yield folder
 
 
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Long files first, the others as they were found, each with the group that it runs in."""
+    """Long files first, the others as they were found."""
     place = {TESTS / name: number for number, name in enumerate(LONG)}
     items.sort(key=lambda item: place.get(item.path, len(LONG)))
-    browsing = {item.path for item in items if item.get_closest_marker("browser")}
-    for item in items:
-        group = "browser" if item.path in browsing else item.path.relative_to(TESTS.parent).as_posix()
-        item.add_marker(pytest.mark.xdist_group(group))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Files whole, as ``--dist loadfile`` does it, and those that drive a browser together."""
+    if config.getoption("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class Files(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.split("::")[0]
+            return "browser" if file.removeprefix("tests/") in BROWSING else file
+
+    return Files(config, log)
 
 
 @pytest.hookimpl(trylast=True)

@@ -16,7 +16,7 @@ import pytest
 
 import faultnet
 from faultnet.cli.commands import app
-from tests.conftest import LONG
+from tests.conftest import BROWSING, LONG
 
 TOP = Path(__file__).parents[1]
 PACKAGE = TOP / "faultnet"
@@ -84,6 +84,12 @@ def in_repository() -> list[Path]:
 def test_the_files_that_are_run_first_are_there() -> None:
     assert len(set(LONG)) == len(LONG)
     assert [name for name in LONG if not (TOP / "tests" / name).is_file()] == []
+
+
+def test_the_files_that_drive_a_browser_go_to_one_process() -> None:
+    files = {path.relative_to(TOP / "tests").as_posix(): path for path in (TOP / "tests" / "ui").glob("test_*.py")}
+    marked = {name for name, path in files.items() if "mark.browser" in path.read_text(encoding="utf-8")}
+    assert marked == set(BROWSING)
 
 
 def test_every_module_has_its_place_in_the_order() -> None:
