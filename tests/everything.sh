@@ -11,7 +11,7 @@ bash tests/set_up.sh all,test
 .venv/bin/ruff format --check .
 .venv/bin/mypy
 
-# Large arrays come and go all the time. By default each is asked of the system anew, page by page, which took a quarter
+# Large arrays come and go all the time. By default each is asked of the system anew, page by page, which took a fifth
 # of the suite's processor time; so what is given back is kept for the next one (GNU C library; others ignore this).
 export MALLOC_MMAP_THRESHOLD_=1073741824 MALLOC_TRIM_THRESHOLD_=4294967296 MALLOC_TOP_PAD_=67108864
 export OPENBLAS_NUM_THREADS=1
