@@ -45,9 +45,9 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     state.close_stores()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def served(built: Path) -> Iterator[Served]:
-    """The real server on a free port, as the launcher starts it."""
+    """The real server on a free port, as the launcher starts it; anew for each file, as its memory grows with cars."""
     with serving(built) as found:
         yield found
 
