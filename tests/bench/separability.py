@@ -266,6 +266,7 @@ LIMITS: dict[tuple[str, str], str] = {
     ("belt", "slips"): "belts look worn on sound cars, too, and half the output still carries few loads",
     ("use", "short_trips"): "shows by what the driver says alone, and one in seven other drivers says the same",
     ("use", "long_standing"): "as short trips",
+    ("use", "left_on"): "leaves a flat battery and nothing else; what the driver remembers decides",
 }
 
 
