@@ -21,7 +21,7 @@ from faultnet.diagnosis import models
 
 TESTS = Path(__file__).parent
 CARS_IN_MEMORY = 4
-BROWSING = ("ui/test_browser.py", "ui/test_stories.py", "ui/test_access.py")
+BROWSING = ("ui/test_browser.py", "ui/test_stories.py", "ui/test_access.py", "ui/test_log_page.py")
 LONG = (
     *BROWSING,
     "history/test_tuning.py",

@@ -361,9 +361,10 @@ def test_log_as_text_fits_80_columns(run: Any) -> None:
 
 
 def test_log_draws_what_it_found(run: Any, tmp_path: Path) -> None:
-    picture = tmp_path / "trace.svg"
-    assert run("log", SCOPE, "--svg", str(picture)).status == 0
+    picture, pixels = tmp_path / "trace.svg", tmp_path / "trace.png"
+    assert run("log", SCOPE, "--svg", str(picture), "--png", str(pixels)).status == 0
     assert ElementTree.parse(picture).getroot().tag.endswith("svg")
+    assert pixels.read_bytes()[1:4] == b"PNG"
 
 
 def test_log_asks_for_a_column_and_takes_the_answer(run: Any) -> None:

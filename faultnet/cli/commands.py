@@ -188,6 +188,7 @@ def log(
     file: Annotated[str, typer.Argument(metavar="FILE", help="Recorded voltage log, or - for standard input.")],
     as_json: JsonOption = False,
     svg: Annotated[Path | None, typer.Option(help="File to draw the trace to, with what was found marked.")] = None,
+    png: Annotated[Path | None, typer.Option(help="The same picture as PNG; needs the extra png.")] = None,
     time_column: Annotated[str | None, typer.Option(help="Name of the column with the times, or its number.")] = None,
     volts_column: Annotated[str | None, typer.Option(help="Name of the column with the volts, or its number.")] = None,
     time_unit: Annotated[str | None, typer.Option(help="s, ms, us, min, h, day_first, month_first, h:m, m:s.")] = None,
@@ -206,9 +207,9 @@ def log(
     ] = "idle",
 ) -> None:
     """Find starts, charging and drop-outs in a recorded voltage log."""
-    from faultnet.cli.inputs import read_source, write_text
+    from faultnet.cli.inputs import read_source, write_bytes, write_text
     from faultnet.cli.logs import log_answer, log_sheet
-    from faultnet.recordings import draw_trace, find_events, read_recording, readings_from
+    from faultnet.recordings import draw_trace, find_events, picture_png, read_recording, readings_from
 
     trace = read_recording(
         read_source(file),
@@ -226,6 +227,8 @@ def log(
     readings = readings_from(events, place, window=window, posts_at_rest=posts_at_rest, engine=engine)
     if svg is not None:
         write_text(svg, draw_trace(trace, events))
+    if png is not None:
+        write_bytes(png, picture_png(draw_trace(trace, events)))
     _show((log_answer if as_json else log_sheet)(trace, events, readings, window))
 
 

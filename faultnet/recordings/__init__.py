@@ -14,7 +14,7 @@ The flow, and the modules in its order:
 * :func:`lowest_uncertainty` (:mod:`~faultnet.recordings.uncertainty`) says what the sampling may have missed,
   :func:`readings_from` (:mod:`~faultnet.recordings.readings`) offers readings in the terms of the catalogue
   (:mod:`~faultnet.recordings.entries`), :func:`draw_trace`
-  (:mod:`~faultnet.recordings.picture`) draws;
+  (:mod:`~faultnet.recordings.picture`) draws, :func:`picture_png` (:mod:`~faultnet.recordings.png`) renders that;
 * :mod:`~faultnet.recordings.simulation` makes up recordings with known truth, and
   :mod:`~faultnet.recordings.generate` writes the example files.
 
@@ -31,6 +31,7 @@ from faultnet.recordings.entries import entry_of, not_offered
 from faultnet.recordings.events import Charging, Decline, DropOut, Event, Rest, Start
 from faultnet.recordings.finding import find_events
 from faultnet.recordings.picture import draw_trace
+from faultnet.recordings.png import picture_png
 from faultnet.recordings.reading import FORMATS, format_of, list_channels, read_recording
 from faultnet.recordings.readings import readings_from
 from faultnet.recordings.trace import Trace, decimate
@@ -54,6 +55,7 @@ __all__ = [
     "list_channels",
     "lowest_uncertainty",
     "not_offered",
+    "picture_png",
     "read_recording",
     "readings_from",
 ]
