@@ -20,7 +20,7 @@ import pytest
 from faultnet.diagnosis import models
 
 TESTS = Path(__file__).parent
-CARS_IN_MEMORY = 4
+CARS_IN_MEMORY = 2
 BROWSING = ("ui/test_browser.py", "ui/test_stories.py", "ui/test_access.py", "ui/test_log_page.py")
 LONG = (
     *BROWSING,
@@ -74,7 +74,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
 @pytest.hookimpl(trylast=True)
 def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
-    """Give back the memory of a file: a car worked through takes some 0.6 GB."""
+    """Give back the memory of a file: a car worked through takes a gigabyte and more."""
     if nextitem is None or nextitem.path != item.path:
         models._models.clear()
         if isinstance(module := getattr(item, "module", None), ModuleType):
