@@ -118,7 +118,7 @@ def number_likelihood(
     likelihood : array, shape (bins,)
         Mean density over each bin [1/unit].
     broad : float
-        Density with every bin alike, :func:`broad_shares` [1/unit].
+        Density by :func:`broad_shares` [1/unit].
 
     Notes
     -----
@@ -146,17 +146,21 @@ def number_likelihood(
 
 
 def broad_shares(edges: tuple[float, ...]) -> Array:
-    """Shares of the bins under a fault the model does not know [-], shape (bins,): every bin alike.
+    """Shares of the bins under a fault the model does not know [-], shape (bins,).
 
-    The bins are narrow where cars differ, so a voltage drop that nothing explains is as likely to be a tenth of a volt
-    as several; spread evenly over the volts, nearly all of it would lie where only an open joint can take it.
+    A level is as likely at every volt. What is counted from nought and has its finest bins there (a drop, a ripple, a
+    current) has no size of its own, so every bin is alike: spread evenly over the volts, nearly all of a drop would lie
+    where only an open joint can take it, and one high reading would speak for "not listed" before the joint.
 
     Examples
     --------
-    >>> broad_shares((0.0, 0.1, 0.5, 12.0)).round(2)
-    array([0.33, 0.33, 0.33])
+    >>> broad_shares((0.0, 0.1, 0.5, 12.0)).round(2), broad_shares((8.0, 10.0, 12.0, 12.5)).round(2)
+    (array([0.33, 0.33, 0.33]), array([0.44, 0.44, 0.11]))
     """
-    return np.full(len(edges) - 1, 1.0 / (len(edges) - 1))
+    widths = np.diff(np.asarray(edges))
+    from_nought = edges[0] <= 0.0 and widths[:2].min() <= 1.01 * widths.min()
+    shares = np.ones(len(widths)) if from_nought else widths
+    return np.asarray(shares / shares.sum())
 
 
 def above_likelihood(
@@ -185,7 +189,7 @@ def above_likelihood(
     likelihood : array, shape (bins,)
         Mean over each bin of the chance to be shown above the limit [-].
     broad : float
-        The same with every bin alike, :func:`broad_shares` [-].
+        The same by :func:`broad_shares` [-].
 
     Notes
     -----
@@ -259,7 +263,7 @@ def outcome_table(
     table : array, shape (bins, classes)
         Rows sum to one [-].
     broad : array, shape (classes,)
-        Shares of the classes with every bin alike, :func:`broad_shares` [-].
+        Shares of the classes by :func:`broad_shares` [-].
     class_edges : tuple of float, length classes + 1
     """
     bounds = np.asarray(edges)

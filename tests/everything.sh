@@ -16,4 +16,4 @@ bash tests/set_up.sh all,test
 export MALLOC_MMAP_THRESHOLD_=1073741824 MALLOC_TRIM_THRESHOLD_=4294967296 MALLOC_TOP_PAD_=67108864
 export OPENBLAS_NUM_THREADS=1
 
-.venv/bin/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
+.venv/bin/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder --max-worker-restart=0

@@ -81,9 +81,9 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "powder, firm, drops volts on every day",
     ),
     ("negative_joint", "slack"): (
-        ("rest_voltage", "how_it_turns_over", "negative_joint_drop", "negative_joint_drop", ANOTHER_DAY,
-         "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop"),
-        "as the positive one, with a battery that is not flat",
+        ("how_it_turns_over", "negative_joint_drop", "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop",
+         ANOTHER_DAY, "negative_joint_drop", ANOTHER_DAY, "negative_joint_drop"),
+        "as the positive one",
     ),
     ("negative_joint", "corroded"): (
         ("how_it_turns_over", "lamps_while_cranking", "negative_joint_drop", "negative_joint_drop", ANOTHER_DAY,
