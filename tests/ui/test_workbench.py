@@ -5,7 +5,6 @@ from __future__ import annotations
 import doctest
 import importlib
 import pkgutil
-import re
 import socket
 import subprocess
 import sys
@@ -189,34 +188,6 @@ def test_sharing_tells_the_address_the_passphrase_and_what_it_means() -> None:
     assert "not encrypted" in text
     assert len(words.split()) == 4
     assert len(set(module.WORDS)) == len(module.WORDS) >= 80
-
-
-def contrast(first: str, second: str) -> float:
-    """Contrast of two colours by WCAG 2.1, 1.4.3 [-]."""
-
-    def luminance(colour: str) -> float:
-        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
-        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-    dark, light = sorted((luminance(first), luminance(second)))
-    return (light + 0.05) / (dark + 0.05)
-
-
-def test_contrast_matches_the_definition() -> None:
-    # WCAG 2.1: black on white is 21 to 1; #767676 on white is the well-known grey that just passes 4.5 (from memory)
-    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
-    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)
-
-
-@pytest.mark.parametrize("night", [False, True])
-@pytest.mark.parametrize("ink", ["ink", "soft"])
-@pytest.mark.parametrize("paper", ["sheet", "care", "wrong", "good", "ghost"])
-def test_words_stand_out_from_their_ground(ink: str, paper: str, night: bool) -> None:
-    style = (UI / "workbench" / "look.css").read_text(encoding="utf-8")
-    named = dict(re.findall(r"--([a-z-]+): light-dark\((#[0-9a-f]{6}, #[0-9a-f]{6})\)", style))
-    first, second = (named[name].split(", ")[int(night)] for name in (ink, paper))
-    assert contrast(first, second) >= (7.0 if ink == "ink" else 4.5)
 
 
 def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_is() -> None:
