@@ -21,7 +21,13 @@ from faultnet.diagnosis import models
 
 TESTS = Path(__file__).parent
 CARS_IN_MEMORY = 2
-BROWSING = ("ui/test_browser.py", "ui/test_stories.py", "ui/test_access.py", "ui/test_log_page.py")
+BROWSING = (
+    "ui/test_browser.py",
+    "ui/test_stories.py",
+    "ui/test_access.py",
+    "ui/test_log_page.py",
+    "ui/test_keyboard.py",
+)
 LONG = (
     *BROWSING,
     "history/test_tuning.py",
