@@ -225,10 +225,11 @@ def log(
     )
     events = find_events(trace, cylinders=cylinders)
     readings = readings_from(events, place, window=window, posts_at_rest=posts_at_rest, engine=engine)
+    picture = draw_trace(trace, events) if svg or png else ""
     if svg is not None:
-        write_text(svg, draw_trace(trace, events))
+        write_text(svg, picture)
     if png is not None:
-        write_bytes(png, picture_png(draw_trace(trace, events)))
+        write_bytes(png, picture_png(picture))
     _show((log_answer if as_json else log_sheet)(trace, events, readings, window))
 
 

@@ -48,8 +48,8 @@ class Repairs:
         Whether a repair mends something in a hypothesis; giving back is right where nothing is at fault.
     call_back, start_over : float
         [money].
-    in_vain : array, shape (repairs,), optional
-        What mending a component that is not at fault costs beyond the repair itself [money]; nothing when left out.
+    in_vain : array, shape (repairs,), or float
+        What mending a component that is not at fault costs beyond the repair itself [money].
     """
 
     names: tuple[str, ...]
@@ -59,7 +59,7 @@ class Repairs:
     at_fault: NDArray[np.bool_]
     call_back: float
     start_over: float = float("inf")
-    in_vain: Array | None = None
+    in_vain: Array | float = 0.0
 
 
 def repairs_for(
@@ -119,9 +119,7 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     p_i (c_j + v_j).
     """
     chance = (weights @ repairs.at_fault) / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
-    risk = np.zeros_like(chance)
-    if repairs.in_vain is not None:
-        risk += repairs.in_vain
+    risk = np.zeros_like(chance) + repairs.in_vain
     if GIVE_BACK in repairs.names:
         risk[:, -1] = repairs.call_back * (1.0 - chance[:, -1])
     rows = np.arange(len(weights))
@@ -141,8 +139,8 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
 
 
 def running_bill(repairs: Repairs, order: NDArray[np.intp]) -> Array:
-    """Money spent after each step of an order, shape as `order`."""
-    cost = repairs.cost[order]
+    """Money spent after each step of an order, as if every part were fitted in vain, shape as `order`."""
+    cost = (repairs.cost + repairs.in_vain)[order]
     for access, price in enumerate(repairs.access_cost):
         here = repairs.access[order] == access
         first = here & (np.cumsum(here, axis=1) == 1)
@@ -179,7 +177,7 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     """Expected cost when the order is broken off for a fresh start where that is cheapest, shape (beliefs,)."""
     bill = running_bill(repairs, order)
     position, last = _last_needed(repairs, order)
-    cost = _whole(repairs, order, bill, position, last)
+    cost = np.take_along_axis(bill, last, axis=1) + _call_backs(repairs, position, last)
     share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     steps = order.shape[1]
     mended_at = np.zeros((len(order), steps))
@@ -187,26 +185,21 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     rows = np.repeat(np.arange(len(order)), last.shape[1])
     np.add.at(mended_at, (rows, last.ravel()), share.ravel())
     np.add.at(paid_at, (rows, last.ravel()), (share * cost).ravel())
-    mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at, axis=1)
+    not_in_vain = np.take_along_axis((share @ repairs.at_fault) * repairs.in_vain, order, axis=1)
+    mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at - not_in_vain, axis=1)
     whole = paid[:, -1]
     if not np.isfinite(repairs.start_over):
         return whole
-    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + _in_vain_so_far(repairs, order, share, last)
+    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over)
     return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), repairs.start_over))
 
 
 def replayed(repairs: Repairs, order: NDArray[np.intp]) -> Array:
     """Cost of a whole order on every hypothesis until its last fault is mended, shape (beliefs, hypotheses)."""
     position, last = _last_needed(repairs, order)
-    return _whole(repairs, order, running_bill(repairs, order), position, last)
-
-
-def _whole(
-    repairs: Repairs, order: NDArray[np.intp], bill: Array, position: NDArray[np.intp], last: NDArray[np.intp]
-) -> Array:
-    """The bill until the last fault is mended, with call-backs and parts in vain, shape (beliefs, hypotheses)."""
-    spent = np.take_along_axis(bill, last, axis=1)
-    return np.asarray(spent + _call_backs(repairs, position, last) + _in_vain(repairs, order, last))
+    spent = np.take_along_axis(running_bill(repairs, order), last, axis=1)
+    not_in_vain = (repairs.at_fault * repairs.in_vain).sum(axis=1)
+    return np.asarray(spent + _call_backs(repairs, position, last) - not_in_vain)
 
 
 def _last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -225,26 +218,3 @@ def _call_backs(repairs: Repairs, position: NDArray[np.intp], last: NDArray[np.i
         return np.zeros(last.shape)
     given = position[:, repairs.names.index(GIVE_BACK)][:, None]
     return np.where(given < last, repairs.call_back, 0.0)
-
-
-def _in_vain(repairs: Repairs, order: NDArray[np.intp], last: NDArray[np.intp]) -> Array:
-    """What the parts fitted in vain cost until the last fault is mended, shape (beliefs, hypotheses)."""
-    if repairs.in_vain is None:
-        return np.zeros(last.shape)
-    all_in_vain = np.cumsum(repairs.in_vain[order], axis=1)
-    return np.asarray(np.take_along_axis(all_in_vain, last, axis=1) - repairs.at_fault @ repairs.in_vain)
-
-
-def _in_vain_so_far(repairs: Repairs, order: NDArray[np.intp], share: Array, last: NDArray[np.intp]) -> Array:
-    """The part of that cost that falls on cars not mended yet, expected after each step of an order."""
-    if repairs.in_vain is None:
-        return np.zeros(order.shape)
-    justified = (share @ repairs.at_fault) * repairs.in_vain
-    of_mended = np.zeros(order.shape)
-    mended = np.zeros(order.shape)
-    rows = np.repeat(np.arange(len(order)), last.shape[1])
-    np.add.at(of_mended, (rows, last.ravel()), (share * (repairs.at_fault @ repairs.in_vain)).ravel())
-    np.add.at(mended, (rows, last.ravel()), share.ravel())
-    left = 1.0 - np.cumsum(mended, axis=1)
-    justified_left = np.cumsum(np.take_along_axis(justified, order, axis=1) - of_mended, axis=1)
-    return np.asarray(left * np.cumsum(repairs.in_vain[order], axis=1) - justified_left)

@@ -34,6 +34,11 @@ def all_combined(table: SymptomTable, components: Sequence[str], modes: Sequence
     modes : sequence of tuple of str
         Of each component.
 
+    Notes
+    -----
+    "worst": a leaky noisy maximum. With F the cumulative distribution over choices from most normal to most abnormal,
+    F = F_otherwise * prod_i (F_i / F_otherwise), each ratio cut at one.
+
     Examples
     --------
     >>> table = SymptomTable("t", "worst", (9.0, 1.0), {("a", "x"): (1.0, 1.0)}, {})
@@ -79,28 +84,10 @@ def combined(table: SymptomTable, present: list[tuple[str, str]]) -> Array:
     -------
     array, shape (choices,)
 
-    Notes
-    -----
-    "worst": a leaky noisy maximum. With F the cumulative distribution over choices from most normal to most abnormal,
-    F = F_otherwise * prod_i (F_i / F_otherwise), each ratio cut at one.
-
     Examples
     --------
     >>> table = SymptomTable("t", "worst", (9.0, 1.0), {("a", "x"): (1.0, 1.0), ("b", "y"): (1.0, 1.0)}, {})
     >>> combined(table, [("a", "x"), ("b", "sound")])
     array([0.5, 0.5])
     """
-    rows = [np.asarray(table.rows[p]) for p in present if p in table.rows]
-    leak = np.asarray(table.otherwise, dtype=np.float64)
-    leak = np.asarray(leak / leak.sum(), dtype=np.float64)
-    if not rows:
-        return leak
-    shares = [r / r.sum() for r in rows]
-    if table.combine == "average":
-        return np.asarray(np.mean(shares, axis=0), dtype=np.float64)
-    floor = np.maximum(np.cumsum(leak), 1e-9)
-    below = floor.copy()
-    for share in shares:
-        below = below * np.minimum(np.cumsum(share) / floor, 1.0)
-    below[-1] = 1.0
-    return np.asarray(np.diff(below, prepend=0.0))
+    return all_combined(table, [c for c, _ in present], [(m,) for _, m in present]).reshape(-1)

@@ -194,7 +194,7 @@ def cut(position: Position, tests: list[str]) -> Position:
     whole = position.repairs
     repairs = Repairs(
         tuple(whole.names[k] for k in kept), whole.cost[kept], whole.access_cost, whole.access[kept], at_fault[:, kept],
-        whole.call_back, whole.start_over, None if whole.in_vain is None else whole.in_vain[kept],
+        whole.call_back, whole.start_over, np.broadcast_to(whole.in_vain, whole.cost.shape)[kept],
     )  # fmt: skip
     shares = [position.belief[rows] / position.belief[rows].sum() for rows in chosen]
     chances = {

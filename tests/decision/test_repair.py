@@ -11,7 +11,7 @@ from faultnet.decision.costs import load_costs
 from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for, replayed
 
 
-def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf"), in_vain=None):
+def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf"), in_vain=0.0):
     names = tuple(f"r{i}" for i in range(len(cost)))
     access = [-1] * len(cost) if access is None else access
     return Repairs(
@@ -20,10 +20,17 @@ def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over
     )  # fmt: skip
 
 
+def some_faults(rng, hypotheses, size):
+    """Faults drawn at random, at least one in each hypothesis."""
+    at_fault = rng.random((hypotheses, size)) < 0.35
+    at_fault[~at_fault.any(axis=1), 0] = True
+    return at_fault
+
+
 def by_hand(repairs, belief, order, stop=None):
     """Replay one order on every hypothesis, in the plainest possible way; start over after `stop` repairs."""
     total = 0.0
-    in_vain = np.zeros(len(repairs.cost)) if repairs.in_vain is None else repairs.in_vain
+    in_vain = np.broadcast_to(repairs.in_vain, len(repairs.cost))
     for faults, share in zip(repairs.at_fault, belief, strict=True):
         left, bill, opened = set(np.flatnonzero(faults)), 0.0, set()
         for done, step in enumerate(order):
@@ -58,8 +65,7 @@ def test_a_part_fitted_in_vain_costs_more_and_the_best_order_counts_it(seed):
 def test_starting_over_counts_the_parts_fitted_in_vain_until_then(seed):
     rng = np.random.default_rng(400 + seed)
     size, hypotheses = 5, 12
-    at_fault = rng.random((hypotheses, size)) < 0.35
-    at_fault[~at_fault.any(axis=1), 0] = True
+    at_fault = some_faults(rng, hypotheses, size)
     vain = rng.uniform(0, 100, size)
     repairs = plain(rng.uniform(5, 60, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0], 0.0, 120.0, vain)
     belief = rng.dirichlet(np.ones(hypotheses))
@@ -86,8 +92,7 @@ def test_a_single_fault_with_independent_costs_is_mended_best_by_probability_ove
 def test_replaying_an_order_agrees_with_doing_it_by_hand(seed):
     rng = np.random.default_rng(100 + seed)
     size, hypotheses = 5, 12
-    at_fault = rng.random((hypotheses, size)) < 0.35
-    at_fault[~at_fault.any(axis=1), 0] = True
+    at_fault = some_faults(rng, hypotheses, size)
     repairs = plain(rng.uniform(5, 100, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0])
     belief = rng.dirichlet(np.ones(hypotheses))
     order = rng.permutation(size)

@@ -31,6 +31,11 @@ def choose(page: Any, label: str) -> None:
     box.click()
     box.type(label)
     page.get_by_role("option", name=label).first.click()
+    on_the_card(page, label)
+
+
+def on_the_card(page: Any, label: str) -> None:
+    """Wait until a test is on the card."""
     page.wait_for_function("(x) => document.querySelector('.fn-test h2')?.innerText === x", arg=label)
     settled(page)
 
@@ -73,6 +78,11 @@ def arrow_to(page: Any, box: str, option: str) -> None:
     field.scroll_into_view_if_needed()
     page.wait_for_timeout(200)
     field.focus()
+    arrow_down_to(page, box, option)
+
+
+def arrow_down_to(page: Any, box: str, option: str) -> None:
+    """Go to an option of the list that has the focus."""
     for _ in range(60):
         page.keyboard.press("ArrowDown")
         page.wait_for_timeout(30)
@@ -102,6 +112,11 @@ def begin(page: Any, served: Served, complaint: str) -> str:
     page.get_by_label("Air (°C)").fill("12")
     page.get_by_label("Standing (h)").fill("10")
     page.get_by_role("button", name="Begin", exact=True).click()
+    return case_begun(page)
+
+
+def case_begun(page: Any) -> str:
+    """Wait until a case is begun, and give its id."""
     page.wait_for_selector(".fn-test")
     settled(page)
     return str(page.url).split("case=")[1].split("&")[0]

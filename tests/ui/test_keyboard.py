@@ -9,7 +9,7 @@ import pytest
 
 from faultnet.car import Act
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import opened, settled, wait_for_words
+from tests.ui.hands import arrow_down_to, case_begun, on_the_card, opened, settled, wait_for_words
 
 pytestmark = pytest.mark.browser
 MOST_STOPS = 150
@@ -57,15 +57,9 @@ def press(page: Any, name: str, key: str = "Enter", move: str = "Tab") -> None:
 def pick(page: Any, box: str, option: str) -> None:
     """Go to a list and take an option with the arrows and Enter."""
     tab_to(page, box)
-    for _ in range(60):
-        page.keyboard.press("ArrowDown")
-        page.wait_for_timeout(30)
-        chosen = page.query_selector("[role=option][data-focused=true]")
-        if chosen is not None and chosen.inner_text().strip() == option:
-            page.keyboard.press("Enter")
-            settled(page)
-            return
-    raise AssertionError(f"the arrows never reach {option!r} in {box!r}")
+    arrow_down_to(page, box, option)
+    page.keyboard.press("Enter")
+    settled(page)
 
 
 def search(page: Any, label: str) -> None:
@@ -75,8 +69,7 @@ def search(page: Any, label: str) -> None:
     page.locator("[role=option]").first.wait_for()
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
-    page.wait_for_function("(x) => document.querySelector('.fn-test h2')?.innerText === x", arg=label)
-    settled(page)
+    on_the_card(page, label)
 
 
 def begin(page: Any, served: Served, complaint: str) -> str:
@@ -88,9 +81,7 @@ def begin(page: Any, served: Served, complaint: str) -> str:
     pick(page, "Rated by", "EN (Europe)")
     type_into(page, "Air (°C)", "12")
     press(page, "Begin", "Space")
-    page.wait_for_selector(".fn-test")
-    settled(page)
-    return str(page.url).split("case=")[1].split("&")[0]
+    return case_begun(page)
 
 
 def read(page: Any, label: str, text: str) -> None:
