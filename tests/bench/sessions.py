@@ -36,7 +36,7 @@ WATCH = """words => {
     if (app() === 'notRunning') { window.fnWhole = performance.now() - begun; watch.disconnect(); }
   });
   watch.observe(document.body, {childList: true, subtree: true, characterData: true, attributes: true});
-  document.querySelector('.st-key-enter button').click();
+  document.querySelector('[class*="st-key-enter_"] button').click();
 }"""
 
 

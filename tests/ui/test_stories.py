@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -13,6 +14,7 @@ from faultnet.cases.file import load_case
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import (
+    FIELD,
     arrow_to,
     begin,
     choose,
@@ -103,6 +105,47 @@ def test_readings_from_a_recorded_log(screen: Screen, served: Served, kind: str)
     (entry,) = served.current(case_id).visits[0].entries
     assert entry.test == "recorded_lowest"
     assert entry.interval is not None
+
+
+def test_two_quick_taps_are_one(screen: Screen, served: Served) -> None:
+    """With gloves on a finger bounces: the second tap comes before the page has changed."""
+    case_id = served.keep(a_case())
+    page = opened(screen("phone"), served, case_id)
+    for pause in (0, 60, 120):
+        before = len(served.current(case_id).visits[0].entries)
+        choose(page, "Rest voltage at the posts")
+        page.click(FIELD)
+        page.keyboard.type("12.4")
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(pause)
+        page.keyboard.press("Enter")
+        wait_for_words(page, "Stored: Rest voltage at the posts")
+        choose(page, "How does it turn over?")
+        answer = page.get_by_role("button", name=re.compile("^2 ·"))
+        answer.scroll_into_view_if_needed()
+        box = answer.bounding_box()
+        place = (box["x"] + 20, box["y"] + 10)
+        page.mouse.click(*place)
+        page.wait_for_timeout(pause)
+        page.mouse.click(*place)
+        wait_for_words(page, "Stored: How does it turn over?")
+        page.wait_for_timeout(500)
+        settled(page)
+        stored = [entry.test for entry in served.current(case_id).visits[0].entries]
+        assert stored[before:] == ["rest_voltage", "how_it_turns_over"], pause
+
+
+def test_a_choice_and_a_press_right_after_it_belong_together(screen: Screen, served: Served) -> None:
+    """The press may be on its way before the page was drawn anew for the choice."""
+    case_id = served.keep(a_case())
+    page = opened(screen("desk"), served, case_id, "log")
+    page.set_input_files("input[type=file]", shipped("cases") / "recordings" / "logger_decimal_comma.txt")
+    page.wait_for_selector(".fn-picture img:visible")
+    settled(page)
+    page.get_by_text("Lowest voltage in a recorded start").first.click()
+    page.get_by_role("button", name="Take the ticked ones").click()
+    wait_for_words(page, "Stored from the recording")
+    assert [entry.test for entry in served.current(case_id).visits[0].entries] == ["recorded_lowest"]
 
 
 @BOTH

@@ -32,7 +32,7 @@ def show() -> None:
             st.html(causes.bars(now, _before(opened.case), catalogue()) + causes.mended(was, now, catalogue()))
             _last_done(opened)
         advice = answer(opened.case, state.shop())
-        found = card.proposal(advice.diagnosis, catalogue(), state.recall("chosen_test"), ranges(opened.case))
+        found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
         with beliefs:
             _warnings(advice, opened.case)
         with st.container(key="now"):

@@ -78,13 +78,22 @@ def _correct(opened: state.Opened) -> None:
             st.radio("Answer", list(labels), format_func=labels.__getitem__, key="corrected_choice", index=None)
         else:
             st.text_input(f"Right reading ({test.unit})", key="corrected", autocomplete="off")
-        st.button("Correct it", key="correct", type="primary", on_click=_corrected, args=(place,))
-    st.button("Take it out", key="remove", on_click=_removed, args=(place,))
+        st.button("Correct it", key="correct", type="primary", on_click=_corrected,
+                  args=(done, state.drawn()))  # fmt: skip
+    st.button("Take it out", key="remove", on_click=_removed, args=(done, state.drawn()))
 
 
-def _corrected(place: Place) -> None:
+def _to_correct(done: tuple[Place, ...], drawn: int) -> Place | None:
+    """The entry as it is chosen at the press; the page may not have been drawn anew since the choice."""
+    chosen = state.recall("to_correct")
+    return None if chosen is None or state.pressed_again(drawn) else done[chosen]
+
+
+def _corrected(done: tuple[Place, ...], drawn: int) -> None:
+    place = _to_correct(done, drawn)
+    if place is None or not isinstance(place.entry, Reading):
+        return
     old = place.entry
-    assert isinstance(old, Reading)
     test = catalogue().test(old.test)
     try:
         if test.kind == "choice":
@@ -106,7 +115,10 @@ def _corrected(place: Place) -> None:
         state.remember("corrected", "")
 
 
-def _removed(place: Place) -> None:
+def _removed(done: tuple[Place, ...], drawn: int) -> None:
+    place = _to_correct(done, drawn)
+    if place is None:
+        return
     words = f"Taken out: {entry_words(catalogue(), place.entry)}"
     if state.append(events.remove_entry(place.visit, place.position), words):
         state.remember("to_correct", None)

@@ -188,45 +188,56 @@ def _offer(found: tuple[Event, ...], rows: list[dict[str, Any]], opened: state.O
     names = event_names(found, rows)
     listed = list(dict.fromkeys(names.values()))
     chosen = st.multiselect("Take from", listed, default=chosen_first(listed), key=f"log_events_{len(listed)}")
-    taken: list[str | None] = [None] * len(rows)
+    offered: list[int] = []
     for place, name in names.items():
         if name in chosen:
             st.html(f"<p class='fn-label'>{plain(name)}</p>")
             for k, row in enumerate(rows):
                 if (row["begin"], row["end"]) == place:
-                    taken[k] = _row(k, row)
+                    offered.append(k)
+                    _row(k, row)
     if opened is None:
         frame.note("Open a case to take readings into it.")
     elif opened.case.outcome is None:
         st.button("Take the ticked ones as readings", key="take", type="primary", on_click=_take,
-                  args=(rows, taken, len(opened.case.visits) - 1))  # fmt: skip
+                  args=(rows, offered, len(opened.case.visits) - 1, state.drawn()))  # fmt: skip
 
 
-def _row(number: int, row: dict[str, Any]) -> str | None:
-    """One offered reading; gives the test it is to be taken as, None when it is not ticked."""
+def _row(number: int, row: dict[str, Any]) -> None:
+    """One offered reading, to be ticked; where it may be one of several, with the choice."""
     tests = row["may_be"]
     label = catalogue().test(tests[0]).label if len(tests) == 1 else "Voltage with the engine running"
     ticked = st.checkbox(f"{label}: **{value_words(row['value'], row['unit'])}**", key=f"take_{number}")
     st.html(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
-    if not ticked:
+    if ticked and len(tests) > 1:
+        labels = {t: catalogue().test(t).label for t in tests}
+        st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"take_as_{number}",
+                     placeholder="Choose what the car was doing")  # fmt: skip
+
+
+def _taken_as(number: int, row: dict[str, Any]) -> str | None:
+    """The test an offered reading is to be taken as, None when it is not ticked or not settled."""
+    if not state.recall(f"take_{number}"):
         return None
-    if len(tests) == 1:
-        return str(tests[0])
-    labels = {t: catalogue().test(t).label for t in tests}
-    return st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"take_as_{number}",
-                        placeholder="Choose what the car was doing")  # fmt: skip
+    tests = row["may_be"]
+    return str(tests[0]) if len(tests) == 1 else state.recall(f"take_as_{number}")
 
 
-def _take(rows: list[dict[str, Any]], taken: list[str | None], visit: int) -> None:
+def _take(rows: list[dict[str, Any]], offered: list[int], visit: int, drawn: int) -> None:
+    """Store what is ticked at the press; the page may not have been drawn anew since the last tick."""
+    if state.pressed_again(drawn):
+        return
     count = 0
-    for row, test in zip(rows, taken, strict=True):
-        if test is not None and state.add_entry(visit, entry_of(row, test), "Stored from the recording"):
+    for number in offered:
+        test = _taken_as(number, rows[number])
+        if test is not None and state.add_entry(visit, entry_of(rows[number], test), "Stored from the recording"):
             count += 1
     if not count:
         state.set_trouble(
             RecordingError("no reading was ticked", to_do="tick at least one; say what a charging voltage was")
         )
-    for number in range(len(rows)):
+        return
+    for number in offered:
         state.remember(f"take_{number}", False)
 
 

@@ -63,6 +63,29 @@ class Pending:
     error: ConcurrentEdit
 
 
+@dataclass
+class _Seen:
+    """What this session knows of the open case; changed in place.
+
+    A run of a page is broken off when the next press arrives, at whatever next touches the session, even between a
+    write to the disk and the note of it: so the note is made in an object fetched beforehand.
+    """
+
+    case_id: str | None = None
+    events: int = 0
+    said: tuple[str | None, int, str] | None = None
+    pending: Pending | None = None
+    trouble: FaultnetError | None = None
+    chosen_test: str | None = None
+
+
+def _seen() -> _Seen:
+    if "seen" not in st.session_state:
+        st.session_state["seen"] = _Seen()
+    found: _Seen = st.session_state["seen"]
+    return found
+
+
 def store() -> Store:
     """The store of cases, shared by all sessions on the same kind of device."""
     from faultnet.cases.database import default_place
@@ -113,7 +136,8 @@ def opened() -> Opened | None:
         forget_case()
         raise
     done, undone = standing(history)
-    st.session_state["seen"] = (named, len(history))
+    seen = _seen()
+    seen.case_id, seen.events = named, len(history)
     return Opened(named, replay(history), history, len(done) > 1, bool(undone))
 
 
@@ -121,8 +145,7 @@ def open_case(named: str) -> None:
     """Open a case of the store."""
     st.session_state["case_id"] = named
     st.query_params["case"] = named
-    for key in ("chosen_test", "said", "trouble", "pending"):
-        st.session_state.pop(key, None)
+    st.session_state["seen"] = _Seen()
 
 
 def forget_case() -> None:
@@ -160,6 +183,22 @@ def _case_to_start_on() -> str | None:
     return _case_from_file(path, Path(path).stat().st_mtime if Path(path).exists() else 0.0, default_place())
 
 
+def drawn() -> int:
+    """How much of the case's history the picture on the screen shows, to be handed to what a press on it does."""
+    return _seen().events
+
+
+def pressed_again(shown: int) -> bool:
+    """Whether a press came from a picture that an earlier press has already outdated: the second of two quick taps.
+
+    Parameters
+    ----------
+    shown : int
+        What `drawn` gave when the pressed button was put on the page.
+    """
+    return shown != drawn()
+
+
 def append(event: Event, words: str) -> bool:
     """Write a change of the open case, on top of what this session has seen.
 
@@ -174,100 +213,101 @@ def append(event: Event, words: str) -> bool:
     bool
         Whether it is on the disk. If not, the next picture says why, and the change is kept to be tried again.
     """
-    named, seen = st.session_state["seen"]
-    return _written(words, event, lambda: store().append(named, event, seen))
+    return _written(words, event, lambda kept, named, seen: kept.append(named, event, seen))
 
 
 def delete_case() -> None:
     """Mark the open case as deleted, and open none."""
-    named, seen = st.session_state["seen"]
-    if _written("Deleted", None, lambda: store().delete(named, seen)):
+    if _written("Deleted", None, Store.delete):
         forget_case()
 
 
 def undo() -> bool:
     """Take the last change back."""
-    named, seen = st.session_state["seen"]
-    return _written("Taken back", None, lambda: store().undo(named, seen))
+    return _written("Taken back", None, Store.undo)
 
 
 def redo() -> bool:
     """Bring back what was taken back last."""
-    named, seen = st.session_state["seen"]
-    return _written("Brought back", None, lambda: store().redo(named, seen))
+    return _written("Brought back", None, Store.redo)
 
 
-def _written(words: str, event: Event | None, write: Callable[[], int]) -> bool:
-    session = st.session_state
-    session.pop("trouble", None)
+def _written(words: str, event: Event | None, write: Callable[[Store, str, int], int]) -> bool:
+    seen, kept = _seen(), store()
+    seen.trouble = None
     try:
-        session["seen"] = (session["seen"][0], write())
+        assert seen.case_id is not None
+        seen.events = write(kept, seen.case_id, seen.events)
     except ConcurrentEdit as error:
         if event is None:
-            session["trouble"] = error
+            seen.trouble = error
         else:
-            session["pending"] = Pending(words, event, error)
+            seen.pending = Pending(words, event, error)
         return False
     except FaultnetError as error:
-        session["trouble"] = error
+        seen.trouble = error
         return False
-    session["said"] = (*session["seen"], words)
-    session.pop("pending", None)
+    seen.said = (seen.case_id, seen.events, words)
+    seen.pending = None
+    if event is not None and event.kind == "entry_added":
+        seen.chosen_test = None
     return True
 
 
 def pending() -> Pending | None:
     """A change that waits for a decision."""
-    found: Pending | None = st.session_state.get("pending")
-    return found
+    return _seen().pending
 
 
 def store_pending() -> None:
     """Write the waiting change after all."""
     waiting = pending()
     if waiting is not None:
-        st.session_state.pop("pending")
+        _seen().pending = None
         append(waiting.event, waiting.words)
 
 
 def drop_pending() -> None:
     """Give the waiting change up."""
-    st.session_state.pop("pending", None)
+    _seen().pending = None
 
 
 def add_entry(visit: int, entry: Entry, words: str) -> bool:
     """Write an entry; afterwards the best test is proposed again."""
-    if append(events.add_entry(visit, entry), words):
-        st.session_state.pop("chosen_test", None)
-        return True
-    return False
+    return append(events.add_entry(visit, entry), words)
+
+
+def chosen_test() -> str | None:
+    """The test the user put on the card, until something is entered; None for the best one."""
+    return _seen().chosen_test
+
+
+def choose_test(test: str) -> None:
+    """Put a test on the card."""
+    _seen().chosen_test = test
 
 
 def trouble() -> FaultnetError | None:
     """What went wrong with the last thing done, until the next one."""
-    found: FaultnetError | None = st.session_state.get("trouble")
-    return found
+    return _seen().trouble
 
 
 def set_trouble(error: FaultnetError | None) -> None:
     """Remember what went wrong, for the next picture."""
-    if error is None:
-        st.session_state.pop("trouble", None)
-    else:
-        st.session_state["trouble"] = error
+    _seen().trouble = error
 
 
 def said() -> str | None:
     """What this session did last, in words, until something else happens to the case."""
-    found = st.session_state.get("said")
-    return str(found[2]) if found and found[:2] == st.session_state.get("seen") else None
+    seen = _seen()
+    return seen.said[2] if seen.said and seen.said[:2] == (seen.case_id, seen.events) else None
 
 
 def on_page(title: str) -> None:
     """Note which page is shown; what went wrong on another one is over."""
     if st.session_state.get("page") != title:
         st.session_state["page"] = title
-        st.session_state.pop("trouble", None)
+        _seen().trouble = None
 
 
 def recall(key: str, default: Any = None) -> Any:

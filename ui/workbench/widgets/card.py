@@ -168,7 +168,9 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = Fals
         with st.form("entry_form", border=False):
             with st.container(horizontal=True, vertical_alignment="center", key="entry_row"):
                 st.text_input("Reading", key="entry", label_visibility="collapsed", autocomplete="off")
-                st.form_submit_button("Enter", key="enter", type="primary", on_click=_typed, args=(found, case))
+                # A button of its own for each picture: what a second tap sends is not taken for the next test's.
+                st.form_submit_button("Enter", key=f"enter_{state.drawn()}", type="primary", on_click=_typed,
+                                      args=(found, case, state.drawn()))  # fmt: skip
             _how_taken(found, catalogue)
         st.html(instructions(found, catalogue))
         _could_not(found, case)
@@ -179,7 +181,7 @@ def _answers(found: Proposal, case: Case) -> None:
     with st.container(key="answers"):
         for number, (choice, label) in enumerate(found.test.choices, start=1):
             st.button(f"{number} · {label}", key=f"answer_{found.test.id}_{choice}", width="stretch",
-                      on_click=_pressed, args=(found, case, choice))  # fmt: skip
+                      on_click=_pressed, args=(found, case, choice, state.drawn()))  # fmt: skip
         if found.test.kind == "choice":
             st.checkbox("Not sure of the answer", key=f"roughly_{found.test.id}")
 
@@ -202,7 +204,7 @@ def _could_not(found: Proposal, case: Case) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="could_not"):
         st.html("<p class='fn-label'>No reading?</p>", width="content")
         for reason, label in NOT_MEASURED.items():
-            st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason))
+            st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason, state.drawn()))
 
 
 def _wrong_entry(found: Proposal, case: Case) -> None:
@@ -215,16 +217,17 @@ def _wrong_entry(found: Proposal, case: Case) -> None:
         frame.show_error(error)
         meant = entering.meant_instead(error) if isinstance(error, entering.EntryError) else None
         if meant is not None and found.test.kind == "number":
-            st.button(f"Store {meant}", key="meant", on_click=_stored, args=(found, case, meant), type="primary")
+            st.button(f"Store {meant}", key="meant", type="primary", on_click=_stored,
+                      args=(found, case, meant, state.drawn()))  # fmt: skip
 
 
-def _typed(found: Proposal, case: Case) -> None:
+def _typed(found: Proposal, case: Case, drawn: int) -> None:
     text = state.recall("entry", "")
     if text.strip():
-        _stored(found, case, text)
+        _stored(found, case, text, drawn)
 
 
-def _stored(found: Proposal, case: Case, text: str) -> None:
+def _stored(found: Proposal, case: Case, text: str, drawn: int) -> None:
     test = found.test
     instrument = state.recall(f"instrument_{test.id}")
     try:
@@ -236,24 +239,25 @@ def _stored(found: Proposal, case: Case, text: str) -> None:
         return
     if instrument is not None:
         state.remember("last_instruments", {**state.recall("last_instruments", {}), test.id: instrument})
-    _written(entry, case)
+    _written(entry, case, drawn)
 
 
-def _pressed(found: Proposal, case: Case, choice: str) -> None:
+def _pressed(found: Proposal, case: Case, choice: str, drawn: int) -> None:
     roughly = bool(state.recall(f"roughly_{found.test.id}"))
-    _written(entering.chosen_reading(found.test, choice, roughly=roughly), case)
+    _written(entering.chosen_reading(found.test, choice, roughly=roughly), case, drawn)
 
 
-def _given_up(found: Proposal, case: Case, reason: str) -> None:
-    _written(entering.not_measured(found.test, reason), case)  # type: ignore[arg-type]  # keys of NOT_MEASURED
+def _given_up(found: Proposal, case: Case, reason: str, drawn: int) -> None:
+    _written(entering.not_measured(found.test, reason), case, drawn)  # type: ignore[arg-type]  # keys of NOT_MEASURED
 
 
-def _written(entry: Reading, case: Case) -> None:
+def _written(entry: Reading, case: Case, drawn: int) -> None:
     """Write the entry; the field is emptied whether it was stored or waits, for the waiting one is shown above."""
     from workbench.answers import catalogue
 
-    state.set_trouble(None)
-    state.add_entry(len(case.visits) - 1, entry, f"Stored: {entry_words(catalogue(), entry)}")
+    if not state.pressed_again(drawn):
+        state.set_trouble(None)
+        state.add_entry(len(case.visits) - 1, entry, f"Stored: {entry_words(catalogue(), entry)}")
     state.remember("entry", "")
 
 

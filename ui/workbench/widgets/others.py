@@ -30,7 +30,7 @@ def show(diagnosis: Diagnosis, catalogue: Catalogue, now: str | None) -> None:
 
 def _choose(test: str) -> None:
     state.set_trouble(None)
-    state.remember("chosen_test", test)
+    state.choose_test(test)
 
 
 def _searched() -> None:

@@ -34,7 +34,8 @@ def show(case: Case, catalogue: Catalogue, suggested: tuple[str, str] | None = N
     spec = catalogue.act(chosen)
     st.html(how(spec, catalogue))
     _details(spec, catalogue, suggested)
-    st.button("Store this work", key="store_act", type="primary", on_click=_store, args=(spec, case, catalogue))
+    st.button("Store this work", key="store_act", type="primary", on_click=_store,
+              args=(case, catalogue, state.drawn()))  # fmt: skip
 
 
 def how(spec: ActSpec, catalogue: Catalogue) -> str:
@@ -63,7 +64,12 @@ def _details(spec: ActSpec, catalogue: Catalogue, suggested: tuple[str, str] | N
     st.text_input("Note", key="act_note", autocomplete="off")
 
 
-def _store(spec: ActSpec, case: Case, catalogue: Catalogue) -> None:
+def _store(case: Case, catalogue: Catalogue, drawn: int) -> None:
+    """Store the work as it is chosen at the press; the page may not have been drawn anew since the choice."""
+    chosen = state.recall("act")
+    if chosen is None or state.pressed_again(drawn):
+        return
+    spec = catalogue.act(chosen)
     try:
         entry = _act(spec)
         from faultnet.diagnosis.acts import check_act
