@@ -22,6 +22,7 @@ KEPT_CONSTANTS = 1 << 21
 KEPT_COLUMNS = 1 << 20
 KEPT_RECIPES = 256
 LEADING_SHARE = 0.65
+SAME = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +95,7 @@ class Bound:
         """
         node = self.cluster.network.nodes[quantity]
         cases = (OUTCOME,) if likelihood.ndim == 2 else ()
-        return self._laid_out(_pulled(node, likelihood), (*cases, *node.axes[1:]))
+        return self._laid_out(*_that_matter(_pulled(node, likelihood), (*cases, *node.axes[1:])))
 
     def outcomes(self, questions: tuple[tuple[str, Array], ...], free: bool = True) -> Named:
         """Chance of each outcome of some tests given the parents of their quantities, which are the same for all.
@@ -142,6 +143,21 @@ class Bound:
 
 def _entries(tensor: Tensor) -> int:
     return tensor.values.size
+
+
+def _that_matter(values: Array, axes: tuple[str, ...]) -> tuple[Array, tuple[str, ...]]:
+    """A table without the axes along which all its entries are the same to the last places.
+
+    An engine that turns tells nothing of where the loop's resistance lies, one that clicks does.
+    """
+    same = tuple(k for k in range(values.ndim) if axes[k] != OUTCOME and _constant(values, k))
+    first = tuple(0 if k in same else slice(None) for k in range(values.ndim))
+    return values[first], tuple(a for k, a in enumerate(axes) if k not in same)
+
+
+def _constant(values: Array, axis: int) -> bool:
+    spread = values.max(axis=axis) - values.min(axis=axis)
+    return bool((spread <= SAME * values.max(axis=axis)).all())
 
 
 def _pulled(node: Node, weights: Array) -> Array:

@@ -146,32 +146,35 @@ def _worth_grouping(left: Tensor, right: Tensor, needed: frozenset[str], rows: R
     groups = rows.count(right.components)
     block = right.values.size // groups
     wide = rows.count(left.components | right.components)
-    return layout.batch == 0 and layout.inner > 0 and groups <= MOST_GROUPS and block * wide > LEAST_TO_GROUP
+    return layout.inner > 0 and groups <= MOST_GROUPS and block * wide > LEAST_TO_GROUP
 
 
 def _by_groups(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets) -> Tensor:
-    """Product of tensors that share no kept axis, one row of `right` after the other."""
+    """Product of tensors, one row of `right` after the other: its rows need not be repeated for those of both."""
     both = left.components | right.components
     order, ends = rows.groups(both, right.components)
     picked = left.taken(order if left.components == both else rows.index(both, left.components)[order])
     layout = _layout(_without_rows(left.axes), _without_rows(right.axes), needed)
-    first = _rows_first(_summed(picked, needed.union(right.axes)), layout.left_order)
-    second = _rows_first(_summed(right, needed.union(left.axes)), layout.right_order)
-    shape = first.shape[1 : 1 + layout.rows] + second.shape[1 + layout.inner :]
-    inner = prod(second.shape[1 : 1 + layout.inner])
-    one, two = first.reshape(len(first), -1, inner), second.reshape(len(second), inner, -1)
-    made = np.empty((len(one), one.shape[1], two.shape[2]))
+    first = _with_rows_at(layout.batch, _summed(picked, needed.union(right.axes)), layout.left_order)
+    second = _with_rows_at(0, _summed(right, needed.union(left.axes)), layout.right_order)
+    batch, shared = first.shape[: layout.batch], layout.batch + layout.inner
+    shape = (*batch, len(order), *first.shape[layout.batch + 1 : layout.batch + 1 + layout.rows])
+    inner, columns = prod(second.shape[layout.batch + 1 : shared + 1]), second.shape[shared + 1 :]
+    one = first.reshape(prod(batch), len(order), -1, inner)
+    two = second.reshape(len(second), prod(batch), inner, -1)
+    joined = np.empty((*one.shape[:3], two.shape[3]))
     for g, (a, b) in enumerate(pairwise(ends)):
-        np.matmul(one[a:b].reshape(-1, inner), two[g], out=made[a:b].reshape(-1, two.shape[2]))
-    joined = np.empty_like(made)
-    joined[order] = made
-    return Tensor(joined.reshape(len(made), *shape), (COMBINATION, *layout.axes), both)
+        group = one[:, a:b].reshape(len(one), -1, inner)
+        joined[:, order[a:b]] = np.matmul(group, two[g]).reshape(len(one), b - a, *joined.shape[2:])
+    axes = (*layout.axes[: layout.batch], COMBINATION, *layout.axes[layout.batch :])
+    return Tensor(joined.reshape(*shape, *columns), axes, both)
 
 
-def _rows_first(tensor: Tensor, order: tuple[int, ...]) -> Array:
-    """The values with the joint modes first and the other axes in this order of theirs."""
-    place = tensor.axes.index(COMBINATION)
-    return tensor.values.transpose(place, *(i + (i >= place) for i in order))
+def _with_rows_at(place: int, tensor: Tensor, order: tuple[int, ...]) -> Array:
+    """The values with the joint modes at a place among the other axes, which are put in this order of theirs."""
+    now = tensor.axes.index(COMBINATION)
+    others = [i + (i >= now) for i in order]
+    return tensor.values.transpose(*others[:place], now, *others[place:])
 
 
 def _without_rows(axes: tuple[str, ...]) -> tuple[str, ...]:

@@ -158,10 +158,11 @@ class Search:
         inner = first & second & ~result
         batch = first & second & result
         cost: float = 2.0 ** self.size(first | second) + _moving(self.size(result))
-        cost += BATCH_WEIGHT * float(2.0 ** self.size(batch)) if inner else 0.0
         modes = (first | second) & self.components
         wide, narrow = sorted((first, second), key=lambda t: -self.size(t & self.components))
-        grouped = inner and not batch & ~self.components and self.size(narrow & self.components) <= log2(MOST_GROUPS)
+        grouped = inner and self.size(narrow & self.components) <= log2(MOST_GROUPS)
+        matrices = batch & ~self.components | narrow & self.components if grouped else batch
+        cost += BATCH_WEIGHT * float(2.0 ** self.size(matrices)) if inner else 0.0
         sides = (wide | modes if wide & self.components else wide, narrow)
         if not grouped and narrow & self.components:
             sides = (sides[0], narrow | modes)

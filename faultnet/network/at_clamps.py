@@ -3,50 +3,104 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.network import bins
+from faultnet.network.modes import acting
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
 from faultnet.network.setting import Setting
 from faultnet.network.starting import (
     EARLY_SHARE,
-    NOT_TURNED,
+    FULL_VOLTS,
+    GRID,
+    NOT_MOVED,
     OHMIC_SHARE,
-    PULL_VOLTS,
-    TURNING,
+    StartSamples,
     above,
+    needed_volts,
     seen_minimum,
+    windings,
 )
-from faultnet.network.structure import Node, normalised
+from faultnet.network.structure import Array, Node, normalised
+from faultnet.physics import cranking
 
 ORDINARY_LOOP = 2.2e-3  # [ohm] cable, contacts and ground of a sound car together (derived from effects.csv)
 HIGHEST_PEAK = 4.8  # [-] peak over sustained current of a sound start; derived from the loop's equations
 BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
+SILENT = (0.0, 0.0, 0.03, 0.02, 0.95)  # heard where the contacts do not close; estimate
+IN_CELL = 0.55  # [-] where within its bin a part of the loop lies, for a table over many cells
+LEVELS = (
+    *(f"closed_{s}" for s in bins.CLOSED_VOLTS.states),
+    *(f"open_{s}" for s in bins.OPEN_VOLTS.states),
+)  # of volts held, with the solenoid's contacts closed and open
 
 
-def behaviour_node(setting: Setting) -> Node:
+def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
     """What one hears: from how the engine turns, and whether the volts left at the solenoid hold it in.
 
     Notes
     -----
     The windings are fed from the cable clamps and through the ground path. A solenoid that closes and is then left
     with less than it needs to hold lets go and pulls again: rapid clicking. One that does not close is silent, as is
-    one on a battery too flat to close it.
+    one on a battery too flat to close it. Where the engine moves, the contacts are closed and held, wherever the
+    loop's resistance lies: "normal" and "slow" tell nothing of that.
     """
-    share = even_points(64, 5)
-    emf, source, current = within([bins.SOURCE_EMF, bins.CLAMP_SOURCE, bins.CRANK_CURRENT], share)
-    ground = setting.drawn("ground_path", "resistance", share[3])
-    left = emf - np.minimum(current, emf / source) * source
-    left = left[..., None, :] - np.minimum(current[..., None, :] * ground, 0.9 * left[..., None, :])
-    lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * standard_normal(share[4])
-    needs = setting.effect("solenoid", "sound", "pull_in_voltage")
-    dead = (emf[..., None, :] < needs.centre + 1.0 + needs.spread * standard_normal(share[4])).mean(axis=-1)
-    clicks = (1.0 - dead) * (left < lets_go).mean(axis=-1)
-    table = np.zeros((len(BEHAVIOURS), len(TURNING), *clicks.shape))
-    table[0, 0] = table[1, 1] = 1.0
-    table[2, 2], table[3, 2], table[4, 2] = 1.0 - clicks - dead, clicks, dead
-    table[:, 3] = np.array([0.0, 0.0, 0.03, 0.02, 0.95]).reshape(5, 1, 1, 1, 1)
-    parents = ("turning", "source_emf", "clamp_resistance", "crank_current_level", "ground_path_now")
-    return Node("crank_behaviour", "quantity", BEHAVIOURS, parents, normalised(np.clip(table, 0.0, 1.0), 4e-3))
+    moving = samples.speed > 0.0
+    turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
+    brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
+    unlike = standard_normal(even_points(samples.needed.size, 2)[1])
+    lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
+    silent = np.array(SILENT)[:, None, None, None, None]
+    loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
+    tables = []
+    for part in bins.JOINTS.at(np.full((len(bins.JOINTS), 1), IN_CELL))[:, 0]:
+        before = np.minimum(part, loop)[:, None, None]
+        reaching = samples.emf * samples.coil / (samples.coil + OHMIC_SHARE * samples.source + before)
+        closed = samples.moved & ((reaching >= samples.needed) | moving)
+        left = samples.sustained - np.minimum(samples.current * before, 0.9 * samples.sustained)
+        stands = (1.0 - turns) * closed
+        clicks = stands * (left < lets_go)
+        heard = [turns * brisk * closed, turns * (1.0 - brisk) * closed, stands - clicks, clicks]
+        table = np.stack([h.mean(axis=-1) for h in (*heard, np.zeros_like(turns))])
+        tables.append(table + silent * (1.0 - closed.mean(axis=-1)))
+    table = normalised(np.clip(np.stack(tables, axis=-1), 0.0, 1.0), 4e-3)
+    return Node("crank_behaviour", "quantity", BEHAVIOURS, (*GRID, "before_solenoid"), table)
+
+
+def post_level_node(samples: StartSamples) -> Node:
+    """Volts held at the posts while the key is at start, with the contacts closed or open."""
+    closed, opened = (s.index(samples.sustained) for s in (bins.CLOSED_VOLTS, bins.OPEN_VOLTS))
+    states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
+    table = normalised(_weighed(states, np.ones_like(samples.moved), len(LEVELS)), 1e-5)
+    return Node("post_level", "parameter", LEVELS, GRID, table)
+
+
+def clamp_level_node(setting: Setting) -> Node:
+    """The same at the cable clamps: less what the joints lose.
+
+    Notes
+    -----
+    The current is that of a motor with an ordinary load behind the whole loop, on the volts of the posts.
+    """
+    share = even_points(128, 5)
+    posts, closed = _levels(share[0])
+    posts, closed = posts[:, None, None], closed[:, None, None, None]
+    loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
+    loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
+    joints = np.minimum(joints, loop)
+    load = np.exp(0.25 * standard_normal(share[3]))
+    feed = _feed(setting, posts - setting.spread("brush_drop_mean"), load, setting.motor_resistance + loop)
+    both = windings(setting, share[4])
+    volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
+    states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
+    table = normalised(_weighed(states, np.ones(states.shape, dtype=np.bool_), len(LEVELS)), 1e-5)
+    return Node("clamp_level", "parameter", LEVELS, ("post_level", "loop", "joints"), table)
+
+
+def _levels(share: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Volts within each state of the level, shape (states, samples), and whether the contacts are closed, (states,)."""
+    volts = np.concatenate([bins.CLOSED_VOLTS.at(share), bins.OPEN_VOLTS.at(share)])
+    return volts, np.arange(len(volts)) < len(bins.CLOSED_VOLTS)
 
 
 def clamp_minimum_node(setting: Setting, name: str, window: float | None, interval: float | None) -> Node:
@@ -54,42 +108,55 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
 
     Notes
     -----
-    The peak current is that of the rotor at rest through the battery's ohmic part and an ordinary rest of the loop, at
-    least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad. A control
-    module may freeze while cranking, and then shows the volts at rest.
+    What is lost between cells and clamps and how hard the engine is to turn give the current, for an ordinary rest of
+    the loop, and that the resistance behind the loss. The peak current is that of the rotor at rest through the ohmic
+    part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
+    A control module may freeze while cranking, and then shows the volts at rest.
     """
     share = even_points(64, 6)
-    emf, source, current = within([bins.SOURCE_EMF, bins.CLAMP_SOURCE, bins.CRANK_CURRENT], share)
-    feed = np.minimum(current, emf / source)
-    held = emf - feed * source
+    levels, closed = _levels(share[1])
+    emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
+        within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
+    levels, closed = levels[None, :, None, :], closed[None, :, None, None]
+    held = np.minimum(levels, emf)
     rest = (setting.motor_resistance + ORDINARY_LOOP) * np.exp(0.15 * standard_normal(share[3]))
     brush = setting.spread("brush_drop_mean")
+    feed = _feed(setting, held - brush, load, rest)
+    source = (emf - held) / np.maximum(feed, 1.0)
     at_once = OHMIC_SHARE / EARLY_SHARE * source
     surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
-    surge = np.where(current < NOT_TURNED, feed, surge)
     dip = np.maximum(emf - surge * at_once, 0.0)
-    shape = np.broadcast_shapes(emf.shape, source.shape, current.shape)
+    shape = np.broadcast_shapes(emf.shape, levels.shape, load.shape)
     at_rest, low, kept, ripple, phase = (
         np.broadcast_to(a, shape) for a in (emf, dip, held, 0.12 * (emf - held), share[4])
     )
-    seen = seen_minimum(at_rest, low, kept, ripple, phase, window, interval)
+    seen = np.where(closed, seen_minimum(at_rest, low, kept, ripple, phase, window, interval), kept)
     freeze = setting.spread("module_freeze")
     table = (1.0 - freeze) * counted(seen, bins.CRANK_VOLTS) + freeze * counted(at_rest, bins.CRANK_VOLTS)
     table = blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    parents = ("source_emf", "clamp_resistance", "crank_current_level")
+    parents = ("source_emf", "clamp_level", "turning_load")
     return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)
+
+
+def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
+    """Sustained current of a motor behind an ordinary loop, from the volts that drive it and the load [A]."""
+    needed = setting.nominal_current * load
+    fall = needed * rest
+    stay = cranking.BREAK_AWAY
+    turning = np.maximum((driving - stay * fall) / (cranking.NOMINAL_BACK_EMF + (1.0 - stay) * fall), 0.0)
+    return np.minimum(needed * (stay + (1.0 - stay) * turning), np.maximum(driving, 0.0) / rest)
 
 
 def lamps_node(setting: Setting) -> Node:
     """What the lamps do while cranking: they are fed from the clamps and draw a few amperes of their own."""
-    share = even_points(32, 3)
-    emf, source, current = within([bins.SOURCE_EMF, bins.CLAMP_SOURCE, bins.CRANK_CURRENT], share)
-    volts = emf - np.minimum(current + setting.spread("lamp_current"), emf / source) * source
-    bright = above(volts, setting.spread("lamp_dim_voltage"), setting.spread("lamp_dim_width"))
-    out = 1.0 - above(volts, setting.spread("lamp_out_voltage"), setting.spread("lamp_out_width"))
-    table = normalised(np.stack([bright, (1.0 - bright) * (1.0 - out), out]).mean(axis=-1), 0.02)
-    parents = ("source_emf", "clamp_resistance", "crank_current_level")
-    return Node("clamp_lamps", "quantity", ("stay_bright", "dim", "go_out"), parents, table)
+    share = even_points(128, 2)
+    levels, _ = _levels(share[0])
+    source = EARLY_SHARE * setting.source_resistance * bins.SOURCE_FACTOR.at(share[1])
+    volts = np.maximum(levels[:, None] - setting.spread("lamp_current") * source, 0.0)
+    bright = above(volts, setting.spread("lamp_dim_voltage"), setting.spread("lamp_dim_width")).mean(axis=-1)
+    out = 1.0 - above(volts, setting.spread("lamp_out_voltage"), setting.spread("lamp_out_width")).mean(axis=-1)
+    table = normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), 0.02)
+    return Node("clamp_lamps", "quantity", ("stay_bright", "dim", "go_out"), ("clamp_level", "source_factor"), table)
 
 
 def control_voltage_node(setting: Setting) -> Node:
@@ -98,19 +165,28 @@ def control_voltage_node(setting: Setting) -> Node:
     Notes
     -----
     The control circuit is fed from the positive clamp, so the drop of battery and joints under the motor's current is
-    in it; the windings draw what they need through the switch, relay and wire.
+    in it; the windings draw what they need through the switch, relay and wire: both until the contacts close, then the
+    holding one. A circuit that may be bad or not at this visit is taken as bad where it feeds too little and the
+    contacts are open, and as good enough where they are closed.
     """
-    share = even_points(64, 6)
-    emf, source, current = within([bins.SOURCE_EMF, bins.CLAMP_SOURCE, bins.CRANK_CURRENT], share)
-    control = setting.drawn("start_control", "control_resistance", share[3]).reshape(-1, 1, 1, 1, share.shape[1])
-    unlike = np.exp(-setting.spread("coil_current_spread") * standard_normal(share[4]))
-    both = PULL_VOLTS / setting.spread("coil_current_pull") * unlike
-    supply = np.where(
-        (current < NOT_TURNED) & (source > 0.25 * both), emf * both / (both + source), emf - current * source
-    )
-    coil = np.where(current < NOT_TURNED, current, setting.spread("coil_current_hold"))
-    poor = supply * both / (both + control)
-    volts = np.where(control > both, poor, np.maximum(supply - coil * control, poor))
-    table = blurred(counted(np.clip(volts, 0.0, 13.1), bins.CONTROL_VOLTS), bins.CONTROL_VOLTS, 0.1)
-    parents = ("start_control_now", "source_emf", "clamp_resistance", "crank_current_level")
+    share = even_points(512, 5)
+    levels, closed = _levels(share[0])
+    control = acting(setting, "start_control", "control_resistance", share[1], share[4])[:, None, :]
+    both = windings(setting, share[2])
+    fits = (FULL_VOLTS * both / (both + control) >= needed_volts(setting, share[3])) == closed[:, None]
+    fits |= ~fits.any(axis=-1, keepdims=True)
+    through_both = levels * both / (both + control)
+    held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
+    volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
+    table = normalised(_weighed(bins.CONTROL_VOLTS.index(volts), fits, len(bins.CONTROL_VOLTS)), 1e-4)
+    table = blurred(table, bins.CONTROL_VOLTS, 0.1)
+    parents = ("start_control", "clamp_level")
     return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)
+
+
+def _weighed(states: NDArray[np.intp], counts: NDArray[np.bool_], card: int) -> Array:
+    """Share of those samples of each cell that count in each state, shape (states, ...)."""
+    cells, weights = states.reshape(-1, states.shape[-1]), counts.reshape(-1, counts.shape[-1])
+    flat = cells + card * np.arange(len(cells))[:, None]
+    found = np.bincount(flat.ravel(), weights.ravel(), minlength=len(cells) * card).reshape(len(cells), card)
+    return np.asarray((found / weights.sum(axis=1, keepdims=True)).T.reshape(card, *states.shape[:-1]))

@@ -97,7 +97,8 @@ POSITIVE_PATH = Bins(_mohm(0.0, 0.9, 1.3, 1.8, 2.6, 4.5, 8.0, 16.0, 40.0, 1000.0
 NEGATIVE_PATH = Bins(_mohm(0.0, 0.3, 0.6, 1.2, 2.5, 6.0, 14.0, 35.0, 100.0, 1000.0), "ohm", logarithmic=True)
 LOOP = Bins(_mohm(0.0, 1.5, 2.2, 3.2, 5.0, 8.5, 16.0, 35.0, 90.0, 300.0, 20000.0), "ohm", logarithmic=True)
 JOINTS = Bins(_mohm(0.0, 0.8, 3.0, 10.0, 25.0, 2000.0), "ohm", logarithmic=True)
-CLAMP_SOURCE = Bins(_mohm(2.0, 4.0, 5.5, 7.5, 10.0, 14.0, 20.0, 35.0, 80.0, 2000.0), "ohm", logarithmic=True)
+CLOSED_VOLTS = Bins((0.0, 3.0, 5.0, 6.5, 7.5, 8.5, 9.25, 9.75, 10.25, 10.75, 11.25, 12.0, 13.3), "V")
+OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 10.0, 11.5, 12.2, 12.6, 13.3), "V")
 TURNING_LOAD = Bins((0.6, 0.85, 1.15, 1.5, 2.1, 3.5, 60.0), "-", logarithmic=True, top_from=12.0)
 CRANK_CURRENT = Bins(
     (0.0, 8.0, 25.0, 50.0, 80.0, 110.0, 135.0, 165.0, 200.0, 240.0, 300.0, 400.0, 550.0, 750.0, 1300.0), "A"

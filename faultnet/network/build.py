@@ -46,7 +46,7 @@ def build_network(setting: Setting) -> Network:
         *starting.part_nodes(setting),
         *starting.path_nodes(),
         starting.joints_node(setting),
-        starting.clamp_node(setting),
+        starting.before_solenoid_node(setting),
         *_quantities(setting),
     ]
     known = {n.name: n for n in nodes}
@@ -77,8 +77,9 @@ def _quantities(setting: Setting) -> list[Node]:
         *source.parked_quantities(setting),
         source.module_offset_node(setting),
         *starting.grid_quantities(setting, samples),
-        starting.turning_node(setting, samples),
-        at_clamps.behaviour_node(setting),
+        at_clamps.post_level_node(samples),
+        at_clamps.clamp_level_node(setting),
+        at_clamps.behaviour_node(setting, samples),
         *minima.values(),
         at_clamps.lamps_node(setting),
         starting.crank_current_quantity(setting),

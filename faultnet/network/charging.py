@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.network import bins
+from faultnet.network.modes import acting
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
 from faultnet.network.setting import Setting
 from faultnet.network.source import deep_loss, flat_factor
@@ -208,14 +209,14 @@ def _ground_drop_node(setting: Setting) -> Node:
     Notes
     -----
     The whole current crosses the engine's strap; only what goes into the battery, some amperes, crosses its negative
-    joint.
+    joint. A fault that comes and goes may be off while the engine runs although it was on at the start.
     """
-    share = even_points(384, 4)
+    share = even_points(384, 6)
     current = bins.ALTERNATOR_AMPERES.at(share[0])
-    strap = setting.drawn("ground_path", "resistance", share[1])[:, None, None]
-    joint = setting.drawn("negative_joint", "resistance", share[2])[None, :, None]
+    strap = acting(setting, "ground_path", "resistance", share[1], share[4])[:, None, None]
+    joint = acting(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
     into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
     table = blurred(counted(drop, bins.DROP), bins.DROP, 0.003)
-    parents = ("ground_path_now", "negative_joint_now", "alternator_level")
+    parents = ("ground_path", "negative_joint", "alternator_level")
     return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)

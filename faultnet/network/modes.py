@@ -72,6 +72,12 @@ def on_chances(setting: Setting, component: str) -> Array:
     return np.array(chances)
 
 
+def acting(setting: Setting, component: str, parameter: str, share: Array, luck: Array) -> Array:
+    """Values of a parameter at this visit for every mode, a fault that is off being sound: shape (modes, samples)."""
+    values = setting.drawn(component, parameter, share)
+    return np.where(luck[None] < on_chances(setting, component)[:, None], values, values[:1])
+
+
 def now_node(setting: Setting, component: str) -> Node:
     """State node: the mode the component acts in at this visit; a fault that is off acts as sound."""
     modes = setting.modes(component)

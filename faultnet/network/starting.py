@@ -10,10 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.network import bins
 from faultnet.network.bins import Bins
-from faultnet.network.modes import on_chances
+from faultnet.network.modes import acting
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Array, Node, normalised
@@ -66,46 +67,44 @@ def _cable_node(setting: Setting) -> Node:
 
 
 def _contact_node(setting: Setting) -> Node:
-    """Main contacts of the solenoid; they stay open when it is not fed, or so poorly that it cannot pull them in."""
+    """Main contacts of the solenoid; they stay open when it is not fed, or when its own winding is too weak.
+
+    What a flat battery, an open link or a broken ground does to a sound winding is decided in the circuit itself.
+    """
     closed = counted(setting.drawn("solenoid", "contact_resistance", even_points(512, 1)[0]), bins.CONTACT)
-    no_command, starved = _pull_in_failures(setting)
+    fed = 1.0 - _not_fed(setting)
     weak = np.zeros(len(setting.modes("solenoid")))
     weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
-    held_back = 1.0 - (1.0 - weak[:, None, None, None]) * (1.0 - starved)
-    fed = (1.0 - no_command)[None, :, None, None]
-    pulls = fed * (1.0 - held_back)
     table = np.concatenate(
-        [closed[:, :, None, None, None] * pulls, (fed * held_back)[None], np.broadcast_to(1.0 - fed, pulls.shape)[None]]
+        [
+            closed[:, :, None] * (fed * (1.0 - weak[:, None])),
+            (fed * weak[:, None])[None],
+            np.broadcast_to(1.0 - fed, (len(weak), len(fed)))[None],
+        ]
     )
     return Node(
-        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
-        ("solenoid_now", "start_control_now", "ground_path_now", "battery_link_now"),
+        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED), ("solenoid_now", "start_control_now"),
         normalised(table, 1e-5), bins.CONTACT.edges,
     )  # fmt: skip
 
 
-def _pull_in_failures(setting: Setting) -> tuple[Array, Array]:
-    """Chances that the solenoid is not fed, by control mode, and that it is starved, by ground mode and link.
-
-    Notes
-    -----
-    The windings are in series with the control circuit, the ground path and the link between the battery's cells, and
-    pull in when enough of the battery's volts is left for them.
-    """
-    share = even_points(1024, 5)
-    pull = setting.spread("coil_current_pull") * np.exp(
-        setting.spread("coil_current_spread") * standard_normal(share[0])
-    )
-    coil = PULL_VOLTS / pull
-    needed = setting.drawn("solenoid", "pull_in_voltage", share[1])[0]
+def _not_fed(setting: Setting) -> Array:
+    """Chance that too little of the battery's volts reaches the windings through the control circuit, by its mode."""
+    share = even_points(1024, 3)
+    coil, needed = windings(setting, share[0]), needed_volts(setting, share[1])
     control = setting.drawn("start_control", "control_resistance", share[2])
-    ground = setting.drawn("ground_path", "resistance", share[3])[:, None]
-    broken = setting.modes("battery").index("broken_link")
-    link = setting.drawn("battery", "link_resistance", share[4])[[0, broken]][None]
-    left = FULL_VOLTS * coil / (coil + control)
-    no_command = (left < needed).mean(axis=-1)
-    starved = (FULL_VOLTS * coil / (coil + control[0] + ground + link) < needed).mean(axis=-1)
-    return no_command, starved
+    return np.asarray((FULL_VOLTS * coil / (coil + control) < needed).mean(axis=-1))
+
+
+def windings(setting: Setting, share: Array) -> Array:
+    """Both windings of the solenoid together [ohm], of the shape of `share`."""
+    unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
+    return np.asarray(PULL_VOLTS / (setting.spread("coil_current_pull") * unlike))
+
+
+def needed_volts(setting: Setting, share: Array) -> Array:
+    """Volts at which a sound solenoid closes its contacts [V], of the shape of `share`."""
+    return np.asarray(setting.drawn("solenoid", "pull_in_voltage", share)[0])
 
 
 def _load_node(setting: Setting) -> Node:
@@ -161,59 +160,57 @@ def _opened(table: Array, axis: int) -> Array:
 
 
 def joints_node(setting: Setting) -> Node:
-    """The part of the loop's resistance that lies in the two joints, given how they are and what the loop has in all.
+    """The part of the loop's resistance that lies in the two joints: lamps and modules hang behind them."""
+    return _share_of_loop(setting, "joints", ("positive_joint", "negative_joint"))
 
-    Lamps and modules hang behind the joints. What is bad elsewhere at the same time is taken as sound here, which
-    only matters when a joint and another part of the loop are bad together.
+
+def before_solenoid_node(setting: Setting) -> Node:
+    """The part of the loop's resistance that lies between the posts and the solenoid's windings: joints and ground."""
+    return _share_of_loop(setting, "before_solenoid", ("positive_joint", "negative_joint", "ground_path"))
+
+
+def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
+    """What some parts have of the loop's resistance, given how they are and what the loop has in all.
+
+    Notes
+    -----
+    What is bad elsewhere at the same time is taken as sound here, which only matters when one of these parts and
+    another part of the loop are bad together.
     """
-    share = even_points(2048, 8)
-    positive = _acting_resistance(setting, "positive_joint", share[0], share[1])
-    negative = _acting_resistance(setting, "negative_joint", share[2], share[3])
-    elsewhere = _sound_elsewhere(setting, share[4:])
-    joints = positive[:, None] + negative[None]
-    which = bins.LOOP.index(joints + elsewhere)
-    table = np.zeros((len(bins.JOINTS), len(positive), len(negative), len(bins.LOOP) + len(NOT_MOVED)))
+    share = even_points(2048, 2 * len(among) + 4)
+    cards = [len(setting.modes(c)) for c in among]
+    together: Array = np.zeros((*(1 for _ in among), share.shape[1]))
+    for k, component in enumerate(among):
+        shape = [1] * len(among) + [share.shape[1]]
+        shape[k] = cards[k]
+        together = together + acting(setting, component, "resistance", share[2 * k], share[2 * k + 1]).reshape(shape)
+    which = bins.LOOP.index(together + _sound_elsewhere(setting, share[2 * len(among) :], among))
+    table = np.zeros((len(bins.JOINTS), *cards, len(bins.LOOP) + len(NOT_MOVED)))
     for k in range(len(bins.LOOP)):
-        within_loop = np.clip(joints, 0.0, bins.LOOP.edges[k + 1])
-        found = bins.JOINTS.index(within_loop)
+        found = bins.JOINTS.index(np.clip(together, 0.0, bins.LOOP.edges[k + 1]))
         for b in range(len(bins.JOINTS)):
-            table[b, :, :, k] = ((which == k) & (found == b)).mean(axis=-1)
-        _fill_unseen(table[:, :, :, k], k)
-    table[:, :, :, -len(NOT_MOVED) :] = counted(joints, bins.JOINTS)[..., None]
-    parents = ("positive_joint", "negative_joint", "loop")
-    return Node("joints", "parameter", bins.JOINTS.states, parents, normalised(table, 1e-4), bins.JOINTS.edges)
+            table[b, ..., k] = ((which == k) & (found == b)).mean(axis=-1)
+        _fill_unseen(table[..., k], k)
+    table[..., -len(NOT_MOVED) :] = counted(together, bins.JOINTS)[..., None]
+    return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
 
 
-def _acting_resistance(setting: Setting, component: str, share: Array, luck: Array) -> Array:
-    """Resistance at this visit for every mode, a fault that is off being sound: shape (modes, samples)."""
-    values = setting.drawn(component, "resistance", share)
-    return np.where(luck[None] < on_chances(setting, component)[:, None], values, values[:1])
-
-
-def _sound_elsewhere(setting: Setting, share: Array) -> Array:
+def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
     """Resistance of the sound rest of the loop [ohm], shape (samples,)."""
     area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
     cable = conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air)
     parts = (("ground_path", "resistance"), ("solenoid", "contact_resistance"), ("starter_motor", "brush_resistance"))
-    return np.asarray(cable + sum(setting.drawn(c, p, share[k])[0] for k, (c, p) in enumerate(parts)))
+    rest = [setting.drawn(c, p, share[k])[0] for k, (c, p) in enumerate(parts) if c not in among]
+    return np.asarray(cable + sum(rest))
 
 
 def _fill_unseen(table: Array, loop_bin: int) -> None:
-    """Where no sample fell: a bad joint takes what the loop has, sound ones have next to nothing."""
+    """Where no sample fell: bad parts take what the loop has, sound ones have next to nothing."""
     low, high = bins.LOOP.edges[loop_bin], bins.LOOP.edges[loop_bin + 1]
-    for p in range(table.shape[1]):
-        for n in range(table.shape[2]):
-            if table[:, p, n].sum() == 0.0:
-                likely = 0.0 if p == n == 0 else 0.5 * (max(low, 0.25 * high) + min(high, 1.0))
-                table[int(bins.JOINTS.index(np.array(likely))), p, n] = 1.0
-
-
-def clamp_node(setting: Setting) -> Node:
-    """Resistance between the cells and the cable clamps in the first second: battery and both joints."""
-    factor, joints = within([bins.SOURCE_FACTOR, bins.JOINTS], even_points(64, 2))
-    table = counted(EARLY_SHARE * factor * setting.source_resistance + joints, bins.CLAMP_SOURCE, 1e-5)
-    parents = ("source_factor", "joints")
-    return Node("clamp_resistance", "parameter", bins.CLAMP_SOURCE.states, parents, table, bins.CLAMP_SOURCE.edges)
+    for modes in np.ndindex(table.shape[1:]):
+        if table[(slice(None), *modes)].sum() == 0.0:
+            likely = 0.5 * (max(low, 0.25 * high) + min(high, 1.0)) if any(modes) else 0.0
+            table[(int(bins.JOINTS.index(np.array(likely))), *modes)] = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,6 +218,7 @@ class StartSamples:
     """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples)."""
 
     emf: Array
+    source: Array
     current: Array
     sustained: Array
     speed: Array
@@ -228,12 +226,20 @@ class StartSamples:
     stall_current: Array
     ripple: Array
     phase: Array
-    moved: Array
+    coil: Array
+    needed: Array
+    moved: NDArray[np.bool_]
 
 
 def start_samples(setting: Setting) -> StartSamples:
-    """Solve the starting circuit at even points within every cell of the grid."""
-    share = even_points(CELL_SAMPLES, 8)
+    """Solve the starting circuit at even points within every cell of the grid.
+
+    Notes
+    -----
+    The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
+    link between its cells included; where they do not, the windings are all that draws current.
+    """
+    share = even_points(CELL_SAMPLES, 9)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     source = factor * setting.source_resistance
@@ -250,7 +256,8 @@ def start_samples(setting: Setting) -> StartSamples:
         brush_drop=setting.spread("brush_drop_mean"),
     )
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
-    moved = np.ones(shape, dtype=bool)
+    both, needed = windings(setting, share[6]), needed_volts(setting, share[8])
+    moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
     coil = _coil_current(setting, emf, EARLY_SHARE * source, share[6], share[7])
     ripple = np.broadcast_to(cranking.compression_ripple(start.current, source, setting.car.cylinders), shape)
@@ -261,6 +268,7 @@ def start_samples(setting: Setting) -> StartSamples:
     current = np.where(moved, start.current + setting.spread("coil_current_hold"), coil)
     return StartSamples(
         emf=full(emf),
+        source=full(source),
         current=full(current),
         sustained=np.where(moved, start.post_voltage, emf - coil * EARLY_SHARE * source),
         speed=full(start.speed),
@@ -268,6 +276,8 @@ def start_samples(setting: Setting) -> StartSamples:
         stall_current=full(start.stall_current),
         ripple=ripple,
         phase=full(share[5]),
+        coil=both,
+        needed=needed,
         moved=moved,
     )
 
@@ -309,19 +319,6 @@ def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
         Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
         Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
     ]
-
-
-TURNING = ("brisk", "slow", "stands", "still")
-
-
-def turning_node(setting: Setting, samples: StartSamples) -> Node:
-    """How the engine turns: briskly, slowly, not with the contacts closed, not with them open."""
-    turns = above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
-    brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
-    closed = samples.moved.astype(float)
-    weights = np.stack([turns * brisk, turns * (1.0 - brisk), 1.0 - turns]) * closed
-    weights = np.concatenate([weights, (1.0 - closed)[None]])
-    return Node("turning", "parameter", TURNING, GRID, normalised(weights.mean(axis=-1), 1e-4))
 
 
 def above(value: Array, middle: float, width: float) -> Array:
