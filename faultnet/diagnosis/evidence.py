@@ -19,7 +19,7 @@ from faultnet.instruments import (
     place_offset,
 )
 from faultnet.network.build import quantity_of
-from faultnet.network.structure import Network
+from faultnet.network.structure import Array, Network
 
 COMPARISON_TEST = "module_offset_at_rest"
 AWAY = ("module", "socket")
@@ -47,12 +47,18 @@ def evidence_of(
     if test.kind == "choice":
         assert reading.state is not None
         likelihood, broad = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
-        return Evidence(node.name, likelihood, broad)
+        return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, broad))
     assert reading.value is not None
     shift = _offset_for(test, instrument, offset)
     law = number_likelihood if reading.bound is None else above_likelihood
     likelihood, broad = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
-    return Evidence(node.name, likelihood, broad)
+    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, broad))
+
+
+def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, broad: float) -> float:
+    """Likelihood of a reading under a fault the model does not know: spoilt, or that of a sound car."""
+    spoilt = catalogue.spread("unlisted_mixture")
+    return float(spoilt * broad + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 
 def _offset_for(test: Test, instrument: Instrument, offset: Offset | None) -> Offset:

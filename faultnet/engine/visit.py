@@ -152,7 +152,7 @@ class VisitModel:
         """The same visit with one hidden node's table replaced; kept for the next time."""
 
         def make() -> VisitModel:
-            network = Network({**self.network.nodes, node.name: node})
+            network = replace(self.network, nodes={**self.network.nodes, node.name: node})
             view = replace(self.view, placements=self.view.placements.with_node(network, node.name))
             return VisitModel(network, self.components, view, self.charge_prior)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -11,7 +12,8 @@ from faultnet.errors import PriorsError
 from faultnet.instruments import outcome_table
 from faultnet.network import at_clamps, charging, modes, source, starting, symptoms, under_load
 from faultnet.network.setting import Setting
-from faultnet.network.structure import Network, Node, normalised
+from faultnet.network.sound import sound_shares
+from faultnet.network.structure import Array, Network, Node, normalised
 
 MINIMA = ("crank_minimum", "clamp_minimum")
 RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
@@ -54,10 +56,11 @@ def build_network(setting: Setting) -> Network:
         if test.quantity == "table":
             node = symptoms.symptom_node(setting, test)
             known[node.name] = node
+    sound = sound_shares(known)
     for test in setting.catalogue.tests:
-        reading = reading_node(setting, test, known)
+        reading = reading_node(setting, test, known, sound)
         known[reading.name] = reading
-    network = Network(known)
+    network = Network(known, sound)
     network.check()
     return network
 
@@ -152,8 +155,11 @@ def quantity_of(test: Test, instrument: Instrument, interval: float | None = Non
     return test.quantity
 
 
-def reading_node(setting: Setting, test: Test, known: dict[str, Node]) -> Node:
-    """What the ordinary instrument of a test would show, in classes, with a fault the model does not know as parent."""
+def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Mapping[str, Array]) -> Node:
+    """What the ordinary instrument of a test would show, in classes, with a fault the model does not know as parent.
+
+    Such a fault spoils some readings, which then may show anything; the others are those of a sound car.
+    """
     instrument = setting.catalogue.instrument(test.instruments[0])
     name = quantity_of(test, instrument)
     if name not in known:
@@ -171,5 +177,7 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node]) -> Node:
         card = quantity.card
         table = (1.0 - instrument.slip) * np.eye(card) + instrument.slip / card
         broad, edges, states = np.full(card, 1.0 / card), (), quantity.states
+    spoilt = setting.spread("unlisted_mixture")
+    broad = spoilt * broad + (1.0 - spoilt) * (sound[name] @ table)
     both = np.stack([table.T, np.repeat(broad[:, None], table.shape[0], axis=1)], axis=2)
     return Node(f"reading_{test.id}", "reading", states, (name, "unlisted"), normalised(both, 1e-7), edges)

@@ -24,7 +24,7 @@ from faultnet.network.setting import Setting
 from faultnet.network.structure import Network, Node
 
 KEPT = 24
-FORMAT = 2
+FORMAT = 3
 
 
 def network_for(setting: Setting) -> Network:
@@ -51,7 +51,8 @@ def setting_key(setting: Setting) -> str:
 @lru_cache(maxsize=1)
 def _code_hash() -> str:
     here = Path(__file__).parent
-    return _folder_hash(here, ("*.py",)) + _folder_hash(here.parent / "physics", ("*.py",))
+    parts = (here, "*.py"), (here.parent / "physics", "*.py"), (here.parent, "instruments.py")
+    return "".join(_folder_hash(folder, (pattern,)) for folder, pattern in parts)
 
 
 def _folder_hash(folder: Path, patterns: tuple[str, ...]) -> str:
@@ -69,7 +70,8 @@ def _write(path: Path, network: Network) -> None:
         described[-1] |= {"shape": node.table.shape, "offset": offset}
         offset += node.table.size
     data = np.concatenate([n.table.ravel() for n in network.nodes.values()]).tobytes()
-    nodes = json.dumps(described)
+    sound = {name: shares.tolist() for name, shares in network.sound.items()}
+    nodes = json.dumps({"nodes": described, "sound": sound})
     kept = {"nodes": nodes, "sums": [crc32(data), crc32(nodes.encode())]}
     if keep_file(path, data) and keep_file(path.with_suffix(".json"), json.dumps(kept).encode()):
         _forget_old(path.parent)
@@ -78,7 +80,7 @@ def _write(path: Path, network: Network) -> None:
 def _forget_old(folder: Path) -> None:
     newest_first = sorted(folder.glob("*.bin"), key=_changed, reverse=True)
     for path in newest_first[KEPT:]:
-        for other in (path, path.with_suffix(".json"), path.with_suffix(".sound.json")):
+        for other in (path, path.with_suffix(".json")):
             other.unlink(missing_ok=True)
 
 
@@ -104,11 +106,12 @@ def _read(path: Path) -> Network | None:
             return None
         _let_go(flat)
         nodes = {}
-        for d in json.loads(kept["nodes"]):
+        told = json.loads(kept["nodes"])
+        for d in told["nodes"]:
             shape = tuple(d["shape"])
             table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
             states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
             nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
-        return Network(nodes)
+        return Network(nodes, {name: np.array(shares) for name, shares in told["sound"].items()})
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -58,6 +58,12 @@ class Node:
 class Network:
     """All nodes of one car under one visit's conditions, parents before children.
 
+    Parameters
+    ----------
+    nodes : mapping of name to Node
+    sound : mapping of quantity to array, shape (states,)
+        What each quantity is on a sound car [-]; empty where that is not known.
+
     Examples
     --------
     >>> import numpy as np
@@ -66,6 +72,7 @@ class Network:
     """
 
     nodes: Mapping[str, Node]
+    sound: Mapping[str, Array] = field(default_factory=dict, repr=False, compare=False)
 
     def of_layer(self, layer: Layer) -> tuple[Node, ...]:
         """Nodes of one layer, in order."""

@@ -103,7 +103,8 @@ def measure(
         )
     if is_recorder(instrument) and test.quantity in SEEN_THROUGH:
         interval = interval or RECORDER_INTERVAL
-    disturbed = vehicle.modes["unlisted"] != "absent" and rng.random() < vehicle.world.unlisted_share
+    spoilt = vehicle.world.unlisted_share * vehicle.spread("unlisted_mixture")
+    disturbed = vehicle.modes["unlisted"] != "absent" and rng.random() < spoilt
     slip = instrument.slip if vehicle.world.slip is None else vehicle.world.slip
     wrong = disturbed or rng.random() < slip
     if test.kind == "choice":

@@ -40,7 +40,7 @@ class World:
     slip : float, optional
         Chance of a wrong spot, range or word [-]; that of each instrument when left out.
     unlisted_share : float
-        Chance that a fault the model does not know disturbs a reading [-]; the model takes it as 1.
+        Share of the readings a fault the model does not know spoils, relative to what the model takes it to be [-].
     """
 
     name: str
