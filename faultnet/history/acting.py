@@ -9,7 +9,7 @@ A fault that is off mostly acts as a sound part does, so most ways share a row o
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
@@ -45,7 +45,7 @@ def unhinged(network: Network) -> Network:
             table = normalised(np.eye(node.card), NOW_LEAK)
             node = Node(node.name, node.layer, node.states, (root,), table)
         nodes[node.name] = node
-    return Network(nodes)
+    return replace(network, nodes=nodes)
 
 
 @dataclass(frozen=True, eq=False)

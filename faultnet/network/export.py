@@ -217,7 +217,7 @@ def ancestral(network: Network, names: Collection[str]) -> Network:
         if name not in wanted:
             wanted.add(name)
             pending += network.nodes[name].parents
-    return Network({name: node for name, node in network.nodes.items() if name in wanted})
+    return replace(network, nodes={name: node for name, node in network.nodes.items() if name in wanted})
 
 
 def with_seen(network: Network, seen: Sequence[Seen]) -> Network:
@@ -245,7 +245,7 @@ def with_seen(network: Network, seen: Sequence[Seen]) -> Network:
     for number, reading in enumerate(seen, start=1):
         node = _seen_node(network, f"seen_{number}", reading)
         nodes[node.name] = node
-    return Network(nodes)
+    return replace(network, nodes=nodes)
 
 
 def _seen_node(network: Network, name: str, reading: Seen) -> Node:
@@ -286,7 +286,7 @@ def with_brought_in(network: Network, when_sound: float) -> Network:
     above = () if before is None else (before.name,)
     table = np.array([[1.0, when_sound], [0.0, 1.0 - when_sound]])
     nodes[BROUGHT_IN] = Node(BROUGHT_IN, "reading", YES_NO, above, table if above else table[:, 1])
-    return Network(nodes)
+    return replace(network, nodes=nodes)
 
 
 def _fault_node(name: str, before: Node | None, component: Node) -> Node:

@@ -60,7 +60,7 @@ def evidence(readings: Sequence[Reading], conditions: Conditions = MILD) -> tupl
 def reduced(whole: Network, keep: Collection[str] = FEW) -> Network:
     """The network of a car of which it is known that all but a few components are sound."""
     gone = set(whole.components) - set(keep)
-    return Network({n: fixed_sound(node, gone) for n, node in whole.nodes.items() if n not in gone})
+    return replace(whole, nodes={n: fixed_sound(node, gone) for n, node in whole.nodes.items() if n not in gone})
 
 
 def asked(whole: Network, seen: Sequence[Evidence], also: Collection[str] = ()) -> Network:

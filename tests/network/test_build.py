@@ -176,7 +176,7 @@ def test_a_window_longer_than_the_interval_rules() -> None:
 def test_a_quantity_nothing_computes_is_named() -> None:
     test = demo.catalogue().test("rest_voltage")
     with pytest.raises(PriorsError, match="rest_voltage") as caught:
-        reading_node(demo.setting(), test, {})
+        reading_node(demo.setting(), test, {}, {})
     assert caught.value.where == "tests.toml, test rest_voltage"
     assert caught.value.to_do is not None
 

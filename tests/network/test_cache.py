@@ -42,6 +42,9 @@ def assert_equal(found: Network, expected: Network) -> None:
     for name, node in expected.nodes.items():
         assert found.nodes[name] == node
         np.testing.assert_array_equal(found.nodes[name].table, node.table)
+    assert set(found.sound) == set(expected.sound)
+    for name, shares in expected.sound.items():
+        np.testing.assert_array_equal(found.sound[name], shares)
 
 
 def test_a_network_read_back_is_the_one_built(folder: Path, built: list[Setting]) -> None:
