@@ -32,7 +32,11 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A store, settings and cache of its own, for a test that runs the pages in this process."""
+    """A store, settings and cache of its own, for a test that runs the pages in this process.
+
+    A page run here leaves itself behind as the main module, which a process that a later test spawns would run again.
+    """
+    main = sys.modules["__main__"]
     monkeypatch.setenv("FAULTNET_STORE", str(tmp_path / "cases.sqlite"))
     monkeypatch.setenv("FAULTNET_SETTINGS", str(tmp_path / "settings.json"))
     monkeypatch.setenv("FAULTNET_CACHE", str(built))
@@ -40,6 +44,7 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
     monkeypatch.delenv("FAULTNET_OPEN_CASE", raising=False)
     yield tmp_path
+    sys.modules["__main__"] = main
     from workbench import state
 
     state.close_stores()
