@@ -18,6 +18,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis import acts
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
+from faultnet.diagnosis.remembered import Memory, Standing, log_again, remembering
 from faultnet.engine.hypotheses import Hypotheses, IndexArray
 from faultnet.engine.visit import Evidence, VisitModel
 from faultnet.network import source
@@ -42,6 +43,10 @@ class Present:
         Effects of the acts of this visit, in order.
     modes : int array, shape (hypotheses, components)
         Modes of all components by now, repairs taken into account.
+    memory : mapping of quantity to Remembered
+        Of earlier stages and visits.
+    visit, charges : int
+        Which visit it is, and how often the charge or the surface charge was changed in it.
     """
 
     model: VisitModel
@@ -49,6 +54,13 @@ class Present:
     carried: Array = field(repr=False)
     acts_done: tuple[str, ...]
     modes: IndexArray = field(repr=False)
+    memory: Memory = field(repr=False)
+    visit: int
+    charges: int
+
+    def standing(self) -> Standing:
+        """Where this stands, for what is remembered."""
+        return Standing(self.model, self.modes, self.carried, self.visit, self.charges)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,8 +146,9 @@ def _one_way(
     modes = space.modes
     done = 0
     present = None
-    for model, visit in zip(models, visits, strict=True):
-        walk = _Walk(model, catalogue, space, modes, took[done:])
+    memory: Memory = {}
+    for number, (model, visit) in enumerate(zip(models, visits, strict=True)):
+        walk = _Walk(model, catalogue, space, modes, took[done:], memory, number)
         for entry in visit.entries:
             if isinstance(entry, Act):
                 walk.act(entry)
@@ -143,6 +156,7 @@ def _one_way(
                 walk.reading(entry)
         total = total + walk.log_likelihood()
         modes = walk.modes
+        memory = walk.remembered()
         done += walk.mended
         present = walk.present()
     assert present is not None
@@ -163,8 +177,9 @@ def after_preparing(
     space : Hypotheses
     preparing : sequence of Act
     """
-    walk = _Walk(model, catalogue, space, present.modes, ())
+    walk = _Walk(model, catalogue, space, present.modes, (), present.memory, present.visit)
     walk.model, walk.carried, walk.evidence = present.model, present.carried, list(present.evidence)
+    walk.charges = present.charges
     for act in preparing:
         walk.act(act)
     return walk.present()
@@ -174,8 +189,9 @@ class _Walk:
     """One visit worked through entry by entry; the only mutable thing here, and it never leaves this module."""
 
     def __init__(
-        self, model: Model, catalogue: Catalogue, space: Hypotheses, modes: IndexArray, took: tuple[bool, ...]
-    ) -> None:
+        self, model: Model, catalogue: Catalogue, space: Hypotheses, modes: IndexArray, took: tuple[bool, ...],
+        memory: Memory, visit: int,
+    ) -> None:  # fmt: skip
         self.setting, self.catalogue, self.space, self.took = model.setting, catalogue, space, took
         self.model = model.compiled if modes is space.modes else model.compiled.entered(modes)
         self.modes = modes
@@ -185,6 +201,7 @@ class _Walk:
         self.readings: list[Reading] = []
         self.effects: list[str] = []
         self.mended = 0
+        self.memory, self.visit, self.charges = memory, visit, 0
 
     def reading(self, reading: Reading) -> None:
         self.readings.append(reading)
@@ -214,6 +231,8 @@ class _Walk:
         if not self.evidence:
             return
         weight, scale = self.model.stage(self.evidence)
+        self.log = self.log + log_again(self.memory, self.evidence, self._standing(), self.setting.spread)
+        self.memory = self.remembered()
         self.carried = self.carried * weight
         top = self.carried.sum(axis=1)
         self.log = self.log + scale + np.log(np.maximum(top, 1e-300))
@@ -231,6 +250,7 @@ class _Walk:
         state = acts.SURFACE_AFTER.get(effect)
         if effect == "wait":
             state = "rested"
+        self.charges += state is not None or effect in acts.CHARGING or effect == "drive"
         if state is not None:
             self.model = self.model.with_node(source.surface_node(self.setting, state))
 
@@ -244,6 +264,7 @@ class _Walk:
             self.model = self.model.for_modes(self.modes)
             if mending.component == "battery" and mending.modes == acts.ALL_MODES:
                 self.carried = self.carried.sum(axis=1, keepdims=True) * _nearly_full(self.carried.shape[1])
+                self.charges += 1
         if act.outcome is not None:
             fixed = rows if took else np.zeros(len(rows), dtype=bool)
             chance = acts.outcome_chance(self.setting.spread, self.space, self.modes, fixed, act.outcome)
@@ -268,10 +289,21 @@ class _Walk:
             return np.asarray(self.log + np.log(np.maximum(self.carried.sum(axis=1), 1e-300)))
         weight, scale = self.model.stage(self.evidence)
         total = (self.carried * weight).sum(axis=1)
-        return np.asarray(self.log + scale + np.log(np.maximum(total, 1e-300)))
+        again = log_again(self.memory, self.evidence, self._standing(), self.setting.spread)
+        return np.asarray(self.log + again + scale + np.log(np.maximum(total, 1e-300)))
+
+    def remembered(self) -> Memory:
+        """What is remembered once this stage is over."""
+        return remembering(self.memory, self.evidence, self._standing())
+
+    def _standing(self) -> Standing:
+        return Standing(self.model, self.modes, self.carried, self.visit, self.charges)
 
     def present(self) -> Present:
-        return Present(self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes)
+        return Present(
+            self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes, self.memory, self.visit,
+            self.charges,
+        )  # fmt: skip
 
 
 def _nearly_full(states: int) -> Array:

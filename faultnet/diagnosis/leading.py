@@ -13,8 +13,10 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import preparing_acts
+from faultnet.diagnosis.remembered import Spread, chance_it_stays
 from faultnet.engine.belief import TINY, Belief
 from faultnet.engine.hypotheses import IndexArray
+from faultnet.engine.view import Question
 from faultnet.network.structure import Array
 
 ACTIVE_MASS = 0.998
@@ -105,15 +107,15 @@ def chances_once_prepared(
     by_acts: dict[tuple[Act, ...], list[str]] = {(): []}
     for test, unmet in needs.items():
         by_acts.setdefault(preparing_acts(unmet), []).append(test)
-    whole = leading_chances(present, belief, by_acts.pop(()))
+    whole = leading_chances(present, belief, by_acts.pop(()), catalogue.spread)
     chances = dict(whole.chances)
     for preparing, tests in by_acts.items():
         then = after_preparing(present, model, catalogue, belief.space, preparing)
-        chances |= leading_chances(then, belief, tests).chances
+        chances |= leading_chances(then, belief, tests, catalogue.spread).chances
     return replace(whole, chances={test: chances[test] for test in needs})
 
 
-def leading_chances(present: Present, belief: Belief, tests: Collection[str]) -> Leading:
+def leading_chances(present: Present, belief: Belief, tests: Collection[str], spread: Spread) -> Leading:
     """Chance of each outcome class of some tests for each of the leading hypotheses."""
     chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
     network = present.model.network
@@ -126,7 +128,31 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str]) ->
     model = present.model.focused(chosen, charge)
     chances = model.predict(present.evidence, asked, present.carried[chosen][:, charge])
     shown = {t: _rows_to_one(c) for t, c in chances.items()}
+    shown |= _read_before(present, spread, chosen, charge, {t: asked[t] for t in tests}, shown)
     return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])
+
+
+def _read_before(
+    present: Present,
+    spread: Spread,
+    chosen: NDArray[np.intp],
+    charge: NDArray[np.intp],
+    asked: Mapping[str, Question],
+    shown: Mapping[str, Array],
+) -> dict[str, Array]:
+    """What tests show whose quantity was read in an earlier stage: mostly what they showed then."""
+    standing, now = present.standing(), {e.quantity for e in present.evidence}
+    again = {t: q for t, q in asked.items() if q[0] in present.memory and q[0] not in now}
+    if not again:
+        return {}
+    same = {t: (q, present.memory[q].likelihood[:, None] * table, broad) for t, (q, table, broad) in again.items()}
+    carried = present.carried[chosen][:, charge]
+    found = present.model.focused(chosen, charge).predict(present.evidence, same, carried)
+    mixed = {}
+    for test, (quantity, _, _) in again.items():
+        stays = chance_it_stays(present.memory[quantity], quantity, standing, spread)[chosen, None]
+        mixed[test] = stays * _rows_to_one(found[test]) + (1.0 - stays) * shown[test]
+    return mixed
 
 
 def _to_one(weights: Array) -> Array:

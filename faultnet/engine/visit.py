@@ -25,7 +25,7 @@ from faultnet.network.structure import Array, Network, Node
 
 __all__ = ["Evidence", "VisitModel", "compile_visit", "log_broad"]
 UNLISTED = "unlisted"
-KEPT_STAGES = 3
+KEPT_STAGES = 6
 KEPT_VARIANTS = 3
 Stage = tuple[Array, float]
 

@@ -1,0 +1,118 @@
+"""A value read twice is mostly one value: against the sums written out from the tables of the network."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from faultnet.car import Act, Entry, Reading, Visit
+from faultnet.catalogue.catalogue import Catalogue
+from faultnet.diagnosis.course import course
+from faultnet.diagnosis.evidence import evidence_of
+from faultnet.diagnosis.leading import leading_chances
+from faultnet.diagnosis.models import Model, model_for
+from faultnet.diagnosis.remembered import BETWEEN_VISITS, IN_VISIT
+from faultnet.engine.belief import updated
+from faultnet.network.structure import Array
+from tests.engine import demo
+
+ODD = Reading("key_off_current", value=0.11)
+MENDED = Act("remove_drain", component="drain", outcome="no_change")
+ELSEWHERE = Act("repair_circuit", component="start_control", outcome="no_change")
+
+
+@pytest.fixture(scope="module")
+def model() -> Model:
+    setting = demo.setting()
+    return model_for(setting.car, setting.conditions, demo.catalogue(), 2)
+
+
+def with_spreads(**values: float) -> Catalogue:
+    """The catalogue with other values of some numbers."""
+    tables = demo.catalogue()
+    other = {name: replace(tables.spreads[name], value=value) for name, value in values.items()}
+    return replace(tables, spreads={**tables.spreads, **other})
+
+
+def log_likelihood(model: Model, *visits: tuple[Entry, ...], tables: Catalogue | None = None) -> Array:
+    entered = [Visit(entries, demo.MILD) for entries in visits]
+    return course([model] * len(entered), entered, tables or demo.catalogue(), model.space).log_likelihood
+
+
+def sums(model: Model, mode: int) -> tuple[float, float]:
+    """Likelihood of one odd reading and of two of one value, of a drain in some mode."""
+    node = model.compiled.network.nodes["key_off_current"]
+    assert node.parents[0] == "drain_now"
+    acting = model.compiled.network.nodes["drain_now"].table[:, mode]
+    others = tuple(0 for _ in node.parents[1:])
+    chances = sum(share * node.table[(slice(None), now, *others)] for now, share in enumerate(acting))
+    found = evidence_of(model.compiled.network, demo.catalogue(), ODD)
+    assert found is not None
+    return float(chances @ found.likelihood), float(chances @ found.likelihood**2)
+
+
+def row(model: Model, **modes: str) -> int:
+    """The hypothesis with these faults and no other."""
+    wanted = np.zeros(len(model.space.components), dtype=int)
+    for component, mode in modes.items():
+        wanted[model.space.components.index(component)] = model.compiled.network.nodes[component].states.index(mode)
+    return int(np.flatnonzero((model.space.modes == wanted).all(axis=1))[0])
+
+
+@pytest.mark.parametrize("act", [MENDED, ELSEWHERE])
+def test_a_sound_part_that_reads_oddly_does_so_again(model: Model, act: Act) -> None:
+    """P(r2 | r1) = s P(r1, r2) / P(r1) + (1 - s) P(r2), written out for a car with nothing wrong."""
+    stays = demo.catalogue().spread(IN_VISIT)
+    one, both = sums(model, 0)
+    again = log_likelihood(model, (ODD, act, ODD)) - log_likelihood(model, (ODD, act))
+    expected = np.log(stays * both / one + (1.0 - stays) * one)
+    assert again[row(model)] == pytest.approx(expected, abs=1e-3)  # the repair may have been of a part that was sound
+    assert expected > np.log(one) + 1.0  # so that the test tells it from readings that know nothing of each other
+
+
+def test_a_part_that_was_mended_reads_as_a_sound_one(model: Model) -> None:
+    """Where the repair took, what the bad part read before says nothing of the sound one."""
+    sure = with_spreads(repair_works_replace=1.0 - 1e-9, repair_works_clean=1.0 - 1e-9)
+    drained = row(model, drain="heavy")
+    one, _ = sums(model, 0)
+    found = log_likelihood(model, (ODD, MENDED, ODD), tables=sure) - log_likelihood(model, (ODD, MENDED), tables=sure)
+    assert found[drained] == pytest.approx(np.log(one), abs=0.05)
+
+
+def test_without_a_chance_to_stay_readings_know_nothing_of_each_other(model: Model) -> None:
+    forgetful = with_spreads(value_stays_in_visit=0.0, value_stays_between_visits=0.0)
+    free = Model(replace(model.setting, catalogue=forgetful), model.space, model.compiled)
+    twice, once = log_likelihood(free, (ODD,), (ODD,), tables=forgetful), log_likelihood(free, (ODD,), tables=forgetful)
+    np.testing.assert_allclose(twice, 2.0 * once, rtol=0, atol=1e-9)
+
+
+def test_the_next_visit_remembers_less_and_nothing_of_what_comes_and_goes(model: Model) -> None:
+    twice, once = log_likelihood(model, (ODD,), (ODD,)), log_likelihood(model, (ODD,))
+    again = twice - once
+    one, both = sums(model, 0)
+    stays = demo.catalogue().spread(BETWEEN_VISITS)
+    assert again[row(model)] == pytest.approx(np.log(stays * both / one + (1.0 - stays) * one), abs=1e-9)
+    assert again[row(model, drain="stays_awake")] == pytest.approx(once[row(model, drain="stays_awake")], abs=1e-9)
+
+
+@pytest.mark.parametrize(("tables", "least", "most"), [({}, 0.85, 1.0), ({IN_VISIT: 0.0}, 0.0, 0.1)])
+def test_it_is_expected_to_read_as_before(model: Model, tables: dict[str, float], least: float, most: float) -> None:
+    """Asked again after other work, a test tells little; readings that know nothing of each other would tell much."""
+    spread = with_spreads(**tables).spread
+    found = course([model], [Visit((ODD, ELSEWHERE), demo.MILD)], demo.catalogue(), model.space)
+    belief = updated(model.space, found.log_likelihood)
+    assert belief is not None
+    shown = leading_chances(found.present, belief, ["key_off_current"], spread)
+    sound = shown.chances["key_off_current"][np.flatnonzero(shown.chosen == row(model))[0]]
+    edges = model.compiled.network.nodes["reading_key_off_current"].edges
+    assert least <= sound[np.searchsorted(edges, 0.11) - 1] <= most
+
+
+def test_what_hangs_on_the_charge_is_new_after_a_charge(model: Model) -> None:
+    rest = Reading("rest_voltage", value=12.0)
+    charged = (rest, Act("charge", hours=8.0), rest)
+    forgetful = with_spreads(value_stays_in_visit=0.0)
+    free = Model(replace(model.setting, catalogue=forgetful), model.space, model.compiled)
+    np.testing.assert_array_equal(log_likelihood(model, charged), log_likelihood(free, charged, tables=forgetful))
