@@ -3,7 +3,8 @@
 Within a stage a quantity has one value, and readings of it are pooled. After an act that changes the car the next
 stage draws all values anew; for a quantity that the act did not touch that would count one odd car twice. So a later
 reading is taken as one of the same value with some chance, and of a new one otherwise, wherever all that the quantity
-hangs on is as it was: the modes of its components in a hypothesis, and the battery's charge.
+hangs on is as it was: the modes of its components in a hypothesis, and the battery's charge. Where the value stays, a
+fault that comes and goes is on or off as before; that it may have changed is in the chance that it does not stay.
 """
 
 from __future__ import annotations
@@ -18,7 +19,6 @@ from faultnet.engine.belief import TINY
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.placed import pooled
 from faultnet.engine.visit import Evidence, VisitModel
-from faultnet.network.modes import COMING_AND_GOING
 from faultnet.network.structure import Array, Network
 
 IN_VISIT, BETWEEN_VISITS = "value_stays_in_visit", "value_stays_between_visits"
@@ -112,9 +112,6 @@ def chance_it_stays(before: Remembered, quantity: str, standing: Standing, sprea
         return np.zeros(len(standing.modes))
     columns = [k for k, c in enumerate(components) if c in behind]
     as_it_was = (before.modes[:, columns] == standing.modes[:, columns]).all(axis=1) & ~standing.model.unlisted
-    if another_visit:
-        hidden = [k for k in columns if components[k] in COMING_AND_GOING]
-        as_it_was &= (standing.modes[:, hidden] == 0).all(axis=1)
     return np.asarray(as_it_was * spread(BETWEEN_VISITS if another_visit else IN_VISIT))
 
 

@@ -18,7 +18,7 @@ from faultnet.engine.recipe import OUTCOME, Named, Recipe
 from faultnet.engine.rows import RowSets
 from faultnet.network.structure import Array, Node
 
-KEPT_CONSTANTS = 1 << 21
+KEPT_CONSTANTS = 1 << 22
 KEPT_COLUMNS = 1 << 20
 KEPT_RECIPES = 256
 LEADING_SHARE = 0.65

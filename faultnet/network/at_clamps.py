@@ -166,16 +166,19 @@ def control_voltage_node(setting: Setting) -> Node:
     -----
     The control circuit is fed from the positive clamp, so the drop of battery and joints under the motor's current is
     in it; the windings draw what they need through the switch, relay and wire: both until the contacts close, then the
-    holding one. A circuit that may be bad or not at this visit is taken as bad where it feeds too little and the
-    contacts are open, and as good enough where they are closed.
+    holding one. A weak one may draw any current in between and leave the contacts open. A circuit that may be bad or
+    not at this visit is taken as bad where it feeds too little and the contacts are open, and as good enough where they
+    are closed.
     """
-    share = even_points(512, 5)
+    share = even_points(512, 6)
     levels, closed = _levels(share[0])
-    control = acting(setting, "start_control", "control_resistance", share[1], share[4])[:, None, :]
+    control = acting(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
     both = windings(setting, share[2])
     fits = (FULL_VOLTS * both / (both + control) >= needed_volts(setting, share[3])) == closed[:, None]
     fits |= ~fits.any(axis=-1, keepdims=True)
-    through_both = levels * both / (both + control)
+    share_of_both = (setting.spread("coil_current_hold") / setting.spread("coil_current_pull")) ** share[4] ** 2
+    drawn = both / np.where(closed[:, None], 1.0, share_of_both)
+    through_both = levels * drawn / (drawn + control)
     held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
     volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
     table = normalised(_weighed(bins.CONTROL_VOLTS.index(volts), fits, len(bins.CONTROL_VOLTS)), 1e-4)

@@ -267,6 +267,7 @@ LIMITS: dict[tuple[str, str], str] = {
     ("use", "short_trips"): "shows by what the driver says alone, and one in seven other drivers says the same",
     ("use", "long_standing"): "as short trips",
     ("use", "left_on"): "leaves a flat battery and nothing else; what the driver remembers decides",
+    ("unlisted", "present"): "half of its readings are those of a sound car, and one that fits nothing may be a slip",
 }
 
 
