@@ -20,7 +20,7 @@ from faultnet.network.setting import Setting
 UNCOUNTED = ("use",)
 MAY_DROP = 8e-4
 KEPT = 24
-ROOM = 256 << 20
+ROOM = 128 << 20
 
 
 @dataclass(frozen=True, eq=False)

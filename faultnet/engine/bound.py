@@ -53,6 +53,7 @@ class Bound:
         """Drop what was laid out for questions; it is laid out again when one is asked."""
         for kept in (self.constants, self.columns, self.recipes):
             kept.clear()
+        self.rows.rest()
 
     def number(self, key: Hashable) -> int:
         """A number for a product, the same whenever it is asked for."""

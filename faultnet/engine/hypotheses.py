@@ -45,7 +45,7 @@ class Hypotheses:
         return len(self.prior)
 
     @cached_property
-    def faults(self) -> tuple[NDArray[np.intp], NDArray[np.intp], list[int]]:
+    def faults(self) -> tuple[NDArray[np.int32], NDArray[np.int16], list[int]]:
         """Every fault of every hypothesis, for adding weights up by mode.
 
         Returns
@@ -60,8 +60,8 @@ class Hypotheses:
         cards = self.modes.max(axis=0, initial=0).astype(np.intp) + 1
         starts = np.concatenate([np.zeros(1, dtype=np.intp), np.cumsum(cards, dtype=np.intp)])
         rows, columns = np.nonzero(self.modes)
-        places = (starts[columns] + self.modes[rows, columns]).astype(np.intp)
-        return rows, places, starts.tolist()
+        places = starts[columns] + self.modes[rows, columns]
+        return rows.astype(np.int32), places.astype(np.int16), starts.tolist()
 
 
 def enumerate_hypotheses(

@@ -87,6 +87,7 @@ class Placed:
     def rest(self) -> None:
         """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
         self.bound.rest()
+        self._places.clear()
         self.answers.clear()
         self.desks.clear()
 

@@ -116,6 +116,11 @@ class RowSets:
     def _groups(self) -> dict[tuple[Components, Components], tuple[Index, list[int]]]:
         return {}
 
+    def rest(self) -> None:
+        """Drop the parts found so far; they are found again when one is asked for."""
+        for kept in (self._maps, self._groups, self._parts):
+            kept.clear()
+
     def part(self, components: Components) -> Part:
         """Distinct joint modes of a few of the components."""
         found = self._parts.get(components)

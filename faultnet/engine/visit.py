@@ -147,6 +147,7 @@ class VisitModel:
             for place in model.view.placements.made():
                 place.rest()
         self.variants.clear()
+        self.network.let_go()
 
     def with_node(self, node: Node) -> VisitModel:
         """The same visit with one hidden node's table replaced; kept for the next time."""

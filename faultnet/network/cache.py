@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import mmap
-from contextlib import suppress
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
@@ -92,19 +90,12 @@ def _changed(path: Path) -> float:
         return 0.0
 
 
-def _let_go(flat: np.memmap[tuple[int], np.dtype[np.float64]]) -> None:
-    """Give the pages of a file back that were only read for their sum; what is used later comes in again by itself."""
-    with suppress(AttributeError, OSError):  # a system without such advice keeps them
-        flat._mmap.madvise(mmap.MADV_DONTNEED)  # type: ignore[attr-defined]  # numpy names no other way to its map
-
-
 def _read(path: Path) -> Network | None:
     try:
         kept = json.loads(path.with_suffix(".json").read_bytes())
         flat = np.memmap(path, dtype=np.float64, mode="r")
         if kept["sums"] != [crc32(flat.data), crc32(kept["nodes"].encode())]:
             return None
-        _let_go(flat)
         nodes = {}
         told = json.loads(kept["nodes"])
         for d in told["nodes"]:
@@ -112,6 +103,8 @@ def _read(path: Path) -> Network | None:
             table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
             states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
             nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
-        return Network(nodes, {name: np.array(shares) for name, shares in told["sound"].items()})
+        network = Network(nodes, {name: np.array(shares) for name, shares in told["sound"].items()}, flat)
+        network.let_go()  # everything was only read for its sum so far
+        return network
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -7,7 +7,9 @@ ordinary instrument would show of it, in a few outcome classes, and is what next
 
 from __future__ import annotations
 
+import mmap
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -15,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Mapped = np.memmap[tuple[int], np.dtype[np.float64]]
 Layer = Literal["component", "state", "parameter", "quantity", "reading"]
 
 
@@ -63,6 +66,8 @@ class Network:
     nodes : mapping of name to Node
     sound : mapping of quantity to array, shape (states,)
         What each quantity is on a sound car [-]; empty where that is not known.
+    mapped : memmap, optional
+        The file that the tables are read from, where they are.
 
     Examples
     --------
@@ -73,6 +78,13 @@ class Network:
 
     nodes: Mapping[str, Node]
     sound: Mapping[str, Array] = field(default_factory=dict, repr=False, compare=False)
+    mapped: Mapped | None = field(default=None, repr=False, compare=False)
+
+    def let_go(self) -> None:
+        """Give the pages of the file back that were read; what is used later comes in again by itself."""
+        if self.mapped is not None:
+            with suppress(AttributeError, OSError, ValueError):  # a system without such advice keeps them
+                self.mapped._mmap.madvise(mmap.MADV_DONTNEED)  # type: ignore[attr-defined]  # numpy has no other way
 
     def of_layer(self, layer: Layer) -> tuple[Node, ...]:
         """Nodes of one layer, in order."""
