@@ -142,7 +142,12 @@ def _read_before(
 ) -> dict[str, Array]:
     """What tests show whose quantity was read in an earlier stage: mostly what they showed then."""
     standing, now = present.standing(), {e.quantity for e in present.evidence}
-    again = {t: q for t, q in asked.items() if q[0] in present.memory and q[0] not in now}
+    stays = {
+        q: chance_it_stays(present.memory[q], q, standing, spread)
+        for q in {question[0] for question in asked.values()}
+        if q in present.memory and q not in now
+    }
+    again = {t: q for t, q in asked.items() if q[0] in stays and stays[q[0]].any()}
     if not again:
         return {}
     same = {t: (q, present.memory[q].likelihood[:, None] * table, broad) for t, (q, table, broad) in again.items()}
@@ -150,8 +155,8 @@ def _read_before(
     found = present.model.focused(chosen, charge).predict(present.evidence, same, carried)
     mixed = {}
     for test, (quantity, _, _) in again.items():
-        stays = chance_it_stays(present.memory[quantity], quantity, standing, spread)[chosen, None]
-        mixed[test] = stays * _rows_to_one(found[test]) + (1.0 - stays) * shown[test]
+        share = stays[quantity][chosen, None]
+        mixed[test] = share * _rows_to_one(found[test]) + (1.0 - share) * shown[test]
     return mixed
 
 

@@ -95,8 +95,10 @@ def log_again(memory: Memory, evidence: Sequence[Evidence], standing: Standing, 
     found = np.zeros(len(standing.modes))
     for quantity, likelihood in pooled(evidence)[0].items():
         before = memory.get(quantity)
-        if before is not None:
-            stays = chance_it_stays(before, quantity, standing, spread)
+        if before is None:
+            continue
+        stays = chance_it_stays(before, quantity, standing, spread)
+        if stays.any():
             one, two = (_likelihood(standing, quantity, values) for values in (before.likelihood, likelihood))
             both = _likelihood(standing, quantity, before.likelihood * likelihood)
             found += np.log(stays * both / np.maximum(one * two, TINY) + 1.0 - stays)
