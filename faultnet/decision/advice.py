@@ -23,6 +23,7 @@ WORTH_DOING = 0.0
 CLOSE_RUNNER_UP = 0.25
 TELLS_LITTLE = 0.2
 GIVE_BACK_WORDS = "give the car back as it is"
+UNFOUNDED_WORDS = "mend nothing for now"
 
 
 @dataclass(frozen=True)
@@ -186,11 +187,13 @@ def _decision(
         stop=stop,
         repair=None if give_back else name,
         act=act,
-        label=GIVE_BACK_WORDS if give_back else _repair_words(worked, name, act),
+        label=(UNFOUNDED_WORDS if position.starts_over() else GIVE_BACK_WORDS)
+        if give_back
+        else _repair_words(worked, name, act),
         expected_cost=round(position.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, best, costs),
+        because=_because(stop, best, costs, unfounded=position.starts_over()),
         cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
         currency=costs.currency,
     )
@@ -222,9 +225,11 @@ def proof_of(worked: Worked, costs: Costs, component: str) -> tuple[Test, str]:
     return test, "" if found is None else range_words(*found, test.unit)
 
 
-def _because(stop: bool, best: NextTest | None, costs: Costs) -> str:
+def _because(stop: bool, best: NextTest | None, costs: Costs, *, unfounded: bool) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
+    if stop and unfounded:
+        return "No repair is well founded enough to pay for, and no test left is worth its cost; look again later."
     money = f"{abs(best.saving):.0f} {costs.currency}".rstrip()
     if stop:
         return f"No test left is worth its cost; the best, {best.label}, would lose {money}."

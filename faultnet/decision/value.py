@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.decision.repair import Repairs, expected_cost, order_of_repair
+from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
@@ -42,6 +42,10 @@ class Position:
         """Expected cost of repair without any further test [money]."""
         return float(expected_cost(self.repairs, self.belief[None])[0])
 
+    def starts_over(self) -> bool:
+        """Whether starting over at once is cheaper than any order of repair: none is well founded."""
+        return self.cost_now() >= self.repairs.start_over
+
     def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
         """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""
         weight = self.belief * self.chances[test][:, list(outcomes)].sum(axis=1)
@@ -49,7 +53,13 @@ class Position:
         return chance, Position(weight / max(chance, 1e-300), then, self.price, self.repairs)
 
     def first_repair(self) -> tuple[str, float]:
-        """What would be mended first, and the chance that it is the whole cure [-]."""
+        """What would be mended first, and the chance that it is the whole cure [-].
+
+        Where it is cheaper to start over at once than to mend anything, the car is given back.
+        """
+        if self.starts_over() and GIVE_BACK in self.repairs.names:
+            nothing = self.repairs.at_fault[:, self.repairs.names.index(GIVE_BACK)]
+            return GIVE_BACK, float(self.belief[nothing].sum())
         first = int(order_of_repair(self.repairs, self.belief[None])[0, 0])
         cure = self.repairs.at_fault[:, first] & (self.repairs.at_fault.sum(axis=1) == 1)
         return self.repairs.names[first], float(self.belief[cure].sum())

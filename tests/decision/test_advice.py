@@ -94,6 +94,19 @@ def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():
     assert position.first_repair() == ("a", pytest.approx(0.5))
 
 
+@pytest.mark.parametrize(("start_over", "first", "cure"), [(1000.0, "a", 0.3), (150.0, "give_back", 0.1)])
+def test_nothing_is_bought_where_starting_over_is_cheaper(start_over, first, cure):
+    """Three parts at 100 each, equally likely: in order they cost 100 (0.3 + 2 x 0.3 + 3 x 0.3) and more."""
+    at_fault = np.vstack([np.eye(4, dtype=bool)])
+    repairs = Repairs(
+        ("a", "b", "c", "give_back"), np.array([100.0, 100.0, 100.0, 0.0]), np.array([]), np.full(4, -1), at_fault,
+        call_back=5000.0, start_over=start_over,
+    )  # fmt: skip
+    position = Position(np.array([0.3, 0.3, 0.3, 0.1]), {}, {}, repairs)
+    assert position.starts_over() == (first == "give_back")
+    assert position.first_repair() == (first, pytest.approx(cure))
+
+
 def test_a_dearer_hour_makes_long_tests_worth_less(catalogue, fresh):
     tests, leading = ranked(fresh, None)
     cheap, dear = (load_costs().with_shop(hourly_rate=r) for r in (20.0, 200.0))

@@ -20,7 +20,7 @@ from tests.ui.hands import opened, settled, wait_for_words  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
 
 PICTURES = HERE / "pictures"
-PAGES = {"": "test", "why": "why", "entries": "entries", "car": "car", "log": "log", "paper": "paper", "cases": "cases"}
+PAGES = {"": "test", **{p: p for p in ("why", "entries", "car", "log", "paper", "cases", "history")}}
 SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
 CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
 COLOURS = 48
@@ -37,13 +37,25 @@ def small_png(png: bytes) -> bytes:
     return out.getvalue()
 
 
-def picture_of(page: Any, served: Served, case_id: str, path: str) -> bytes:
-    """Open a page, bring it to a telling state, and take its picture."""
+def pictures_of(page: Any, served: Served, case_id: str, path: str, name: str) -> dict[str, bytes]:
+    """Open a page, bring it to a telling state, and take its picture, or two where it is long."""
     opened(page, served, case_id, path)
+    if path == "history":
+        page.get_by_role("button", name="Work it out").click()
+        page.wait_for_selector("iframe", timeout=300_000)
+        page.locator("iframe").scroll_into_view_if_needed()
     if path == "log":
         page.set_input_files("input[type=file]", shipped("cases") / "recordings" / RECORDING)
         wait_for_words(page, "Found in it")
         page.wait_for_selector(".fn-picture img:visible")
+    taken = {name: _taken(page)}
+    if path == "log":
+        page.evaluate("document.querySelector('.fn-picture').scrollIntoView({block: 'center'})")
+        taken["trace"] = _taken(page)
+    return taken
+
+
+def _taken(page: Any) -> bytes:
     settled(page)
     page.wait_for_timeout(400)
     return small_png(page.screenshot(animations="disabled"))
@@ -64,7 +76,8 @@ def write_all(folder: Path = PICTURES) -> list[Path]:
             page.wait_for_selector(".fn-care")
             settled(page)
             pictures = {"begin": small_png(page.screenshot(animations="disabled"))}
-            pictures |= {name: picture_of(page, served, case_id, path) for path, name in PAGES.items()}
+            for path, name in PAGES.items():
+                pictures |= pictures_of(page, served, case_id, path, name)
             for name, png in pictures.items():
                 written.append(folder / f"{name}_{kind}.png")
                 written[-1].write_bytes(png)
