@@ -3,10 +3,10 @@
 For one fault and independent costs, mending in the order of probability over cost is optimal (Heckerman, Breese and
 Rommelse 1995). With several faults the same order is replayed on every hypothesis: the bill runs until the last of
 its faults is mended. At some point it is cheaper to stop fitting parts and to start over with fresh tests, for a flat
-price; where, is found for each belief. Repairs behind the same cover share the work of opening it (cost clusters,
-Ottosen and Jensen 2010), giving the car back although a fault is left costs a call-back, and a part fitted in vain
-costs trust beyond its price. The way a car is used counts as something to mend only where no part is at fault beside
-it.
+price on top of what has to be mended after all; where, is found for each belief. Repairs behind the same cover share
+the work of opening it (cost clusters, Ottosen and Jensen 2010), giving the car back although a fault is left costs a
+call-back, and a part fitted in vain costs trust beyond its price. The way a car is used counts as something to mend
+only where no part is at fault beside it.
 
 References
 ----------
@@ -190,8 +190,16 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     whole = paid[:, -1]
     if not np.isfinite(repairs.start_over):
         return whole
-    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over)
-    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), repairs.start_over))
+    needed = np.take_along_axis((share @ repairs.at_fault) * repairs.cost, order, axis=1)
+    still_needed = needed.sum(axis=1, keepdims=True) - np.cumsum(needed, axis=1)
+    broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + still_needed
+    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), starting_over(repairs, share)))
+
+
+def starting_over(repairs: Repairs, weights: Array) -> Array:
+    """Expected cost of starting over at once: its own price and the repairs that are needed, shape (beliefs,)."""
+    share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
+    return np.asarray(repairs.start_over + (share @ repairs.at_fault) @ repairs.cost)
 
 
 def replayed(repairs: Repairs, order: NDArray[np.intp]) -> Array:

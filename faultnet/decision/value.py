@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair
+from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
@@ -44,7 +44,7 @@ class Position:
 
     def starts_over(self) -> bool:
         """Whether starting over at once is cheaper than any order of repair: none is well founded."""
-        return self.cost_now() >= self.repairs.start_over
+        return self.cost_now() >= float(starting_over(self.repairs, self.belief[None])[0])
 
     def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
         """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""

@@ -170,7 +170,8 @@ def given_back(job: Job, shop: Shop, rng: np.random.Generator) -> Job:
         return replace(job, done=True)
     job = _spent(job, shop, 0.0, shop.costs.call_back)
     if job.come_backs >= MOST_COME_BACKS or job.looped:
-        return _spent(replace(job, done=True, left_with_fault=True), shop, 0.0, shop.costs.start_over)
+        needed = sum(shop.costs.repair(component) for component, _ in job.vehicle.faults)
+        return _spent(replace(job, done=True, left_with_fault=True), shop, 0.0, shop.costs.start_over + needed)
     vehicle = next_visit(job.vehicle, rng, job.vehicle.conditions)
     job = _entered(job, Act("drive", None, "no_change"))
     visits = (*job.case.visits, Visit((), vehicle.conditions))

@@ -37,7 +37,7 @@ def by_hand(repairs, belief, order, stop=None):
             if not left and step != order[0]:
                 break
             if done == stop:
-                bill += repairs.start_over
+                bill += repairs.start_over + sum(repairs.cost[k] for k in left)
                 break
             access = repairs.access[step]
             bill += repairs.cost[step]
@@ -122,7 +122,7 @@ def test_a_cover_taken_off_is_paid_once():
 def test_starting_over_bounds_the_cost_of_blind_repairs():
     repairs = plain([100.0] * 6, np.eye(6), start_over=150.0)
     cost = float(expected_cost(repairs, np.full((1, 6), 1 / 6))[0])
-    assert cost == pytest.approx(150.0)
+    assert cost == pytest.approx(150.0 + 100.0)
     sure = float(expected_cost(repairs, np.array([[1.0, 0, 0, 0, 0, 0]]))[0])
     assert sure == pytest.approx(100.0)
 
