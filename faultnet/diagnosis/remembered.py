@@ -3,8 +3,8 @@
 Within a stage a quantity has one value, and readings of it are pooled. After an act that changes the car the next
 stage draws all values anew; for a quantity that the act did not touch that would count one odd car twice. So a later
 reading is taken as one of the same value with some chance, and of a new one otherwise, wherever all that the quantity
-hangs on is as it was: the modes of its components in a hypothesis, and the battery's charge. Where the value stays, a
-fault that comes and goes is on or off as before; that it may have changed is in the chance that it does not stay.
+hangs on is as it was: the modes of its components in a hypothesis, and the battery's charge. From one visit to the next
+a fault that comes and goes must also be on both times or off both times.
 """
 
 from __future__ import annotations
@@ -114,7 +114,20 @@ def chance_it_stays(before: Remembered, quantity: str, standing: Standing, sprea
         return np.zeros(len(standing.modes))
     columns = [k for k, c in enumerate(components) if c in behind]
     as_it_was = (before.modes[:, columns] == standing.modes[:, columns]).all(axis=1) & ~standing.model.unlisted
-    return np.asarray(as_it_was * spread(BETWEEN_VISITS if another_visit else IN_VISIT))
+    if not another_visit:
+        return np.asarray(as_it_was * spread(IN_VISIT))
+    return np.asarray(as_it_was * spread(BETWEEN_VISITS) * _acts_alike(network, components, standing.modes, behind))
+
+
+def _acts_alike(network: Network, components: tuple[str, ...], modes: Modes, behind: frozenset[str]) -> Array:
+    """Chance that what comes and goes is on at both of two visits or at neither [-], shape (hypotheses,)."""
+    alike = np.ones(len(modes))
+    for component in behind:
+        now = network.nodes.get(f"{component}_now")
+        if now is not None:
+            on = np.diagonal(now.table)[modes[:, components.index(component)]]
+            alike *= on**2 + (1.0 - on) ** 2
+    return alike
 
 
 def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bool]:
