@@ -1,10 +1,10 @@
 """Write the trial's table into the README from stored results, which one command makes.
 
 ``python tests/bench/trial_table.py`` writes the block between the marks in the README from
-``tests/bench/results/trials.json``. With ``--run`` it first makes that file: ``--cars N --seed S --workers W``, the
-advice against other ways of working in the standard world, against the flow chart in the mismatched one, and, for the
-first ``--criteria`` cars, against other criteria for the next test; ``--resume FOLDER`` keeps each car's result there,
-so that a run that was broken off goes on.
+``tests/bench/results/trials.json``. With ``--run`` it first makes that file: the advice against the flow chart on
+``--cars`` of the standard and ``--mismatched`` of the mismatched world, and against every other policy on the first
+``--all`` of the standard one (0: not), with ``--seed S --workers W``; ``--resume FOLDER`` keeps each car's result
+there, so that a run that was broken off goes on.
 """
 
 from __future__ import annotations
@@ -23,8 +23,7 @@ TOP = Path(__file__).parents[2]
 RESULTS = TOP / "tests" / "bench" / "results" / "trials.json"
 BEGIN, END = "<!-- trial table: begin -->", "<!-- trial table: end -->"
 MAIN = ("expected_cost", "flow_chart")
-CRITERIA = ("expected_cost", "information_per_minute", "class_edges")
-TABLES = (("standard", (*MAIN, "most_likely_first", "random")), ("mismatched", MAIN), ("standard", CRITERIA))
+ALL = (*MAIN, "most_likely_first", "random", "information_per_minute", "class_edges")
 
 
 def block(results: dict[str, Any]) -> str:
@@ -74,17 +73,20 @@ def written(text: str, results: dict[str, Any]) -> str:
     return text[:start] + block(results) + text[stop:]
 
 
-def run(cars: int, criteria: int, seed: int, workers: int, folder: Path | None) -> dict[str, Any]:
+def run(given: argparse.Namespace) -> dict[str, Any]:
     """Run the trials."""
     from faultnet.trials.trial import Plan, run_trial
 
     started, worlds = time.time(), []
-    for world, policies in TABLES:
-        plan = Plan(criteria if policies is CRITERIA else cars, seed, world, policies)
-        keep = None if folder is None else folder / f"{world}.jsonl"
-        worlds.append(trial_answer(plan, run_trial(plan, workers=workers, resume=keep)))
-    minutes = None if folder is not None else round((time.time() - started) / 60.0, 1)
-    machine = f"{platform.machine()}, {os.cpu_count()} cores, {workers} workers, Python {platform.python_version()}"
+    tables = (("standard", MAIN, given.cars), ("mismatched", MAIN, given.mismatched), ("standard", ALL, given.all))
+    for world, policies, cars in (table for table in tables if table[2]):
+        plan = Plan(cars, given.seed, world, policies)
+        keep = None if given.resume is None else given.resume / f"{world}.jsonl"
+        worlds.append(trial_answer(plan, run_trial(plan, workers=given.workers, resume=keep)))
+    minutes = None if given.resume is not None else round((time.time() - started) / 60.0, 1)
+    machine = (
+        f"{platform.machine()}, {os.cpu_count()} cores, {given.workers} workers, Python {platform.python_version()}"
+    )
     return {"machine": machine, "minutes": minutes, "worlds": worlds}
 
 
@@ -93,14 +95,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--run", action="store_true")
     parser.add_argument("--cars", type=int, default=2000)
-    parser.add_argument("--criteria", type=int, default=500, metavar="CARS")
+    parser.add_argument("--mismatched", type=int, default=2000, metavar="CARS")
+    parser.add_argument("--all", type=int, default=500, metavar="CARS")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--resume", type=Path)
     given = parser.parse_args()
     if given.run:
         RESULTS.parent.mkdir(exist_ok=True)
-        results = run(given.cars, given.criteria, given.seed, given.workers, given.resume)
+        results = run(given)
         RESULTS.write_text(json.dumps(results, indent=1) + "\n", encoding="utf-8")
     readme = TOP / "README.md"
     results = json.loads(RESULTS.read_text(encoding="utf-8"))
