@@ -182,18 +182,17 @@ def _decision(
     best = tests[0] if tests else None
     stop = best is None or best.saving <= WORTH_DOING
     give_back = name == GIVE_BACK
+    unfounded = give_back and position.starts_over()
     act = None if give_back else act_for(worked, leading, name)
     return Decision(
         stop=stop,
         repair=None if give_back else name,
         act=act,
-        label=(UNFOUNDED_WORDS if position.starts_over() else GIVE_BACK_WORDS)
-        if give_back
-        else _repair_words(worked, name, act),
+        label=_nothing_words(unfounded) if give_back else _repair_words(worked, name, act),
         expected_cost=round(position.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, best, costs, unfounded=position.starts_over()),
+        because=_because(stop, best, costs, unfounded=unfounded),
         cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
         currency=costs.currency,
     )
@@ -206,6 +205,10 @@ def act_for(worked: Worked, leading: Leading, component: str) -> str:
     weight = np.bincount(leading.modes[:, column], weights=leading.posterior, minlength=modes)
     weight[0] = 0.0
     return worked.catalogue.component(component).modes[int(weight.argmax())].repair
+
+
+def _nothing_words(unfounded: bool) -> str:
+    return UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
 
 
 def _repair_words(worked: Worked, component: str, act: str | None) -> str:

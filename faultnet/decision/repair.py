@@ -185,15 +185,16 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     rows = np.repeat(np.arange(len(order)), last.shape[1])
     np.add.at(mended_at, (rows, last.ravel()), share.ravel())
     np.add.at(paid_at, (rows, last.ravel()), (share * cost).ravel())
-    not_in_vain = np.take_along_axis((share @ repairs.at_fault) * repairs.in_vain, order, axis=1)
+    chance = share @ repairs.at_fault
+    not_in_vain = np.take_along_axis(chance * repairs.in_vain, order, axis=1)
     mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at - not_in_vain, axis=1)
     whole = paid[:, -1]
     if not np.isfinite(repairs.start_over):
         return whole
-    needed = np.take_along_axis((share @ repairs.at_fault) * repairs.cost, order, axis=1)
+    needed = np.take_along_axis(chance * repairs.cost, order, axis=1)
     still_needed = needed.sum(axis=1, keepdims=True) - np.cumsum(needed, axis=1)
     broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + still_needed
-    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), starting_over(repairs, share)))
+    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), starting_over(repairs, weights)))
 
 
 def starting_over(repairs: Repairs, weights: Array) -> Array:

@@ -16,7 +16,6 @@ from faultnet.diagnosis.needs import preparing_acts
 from faultnet.diagnosis.remembered import Spread, chance_it_stays
 from faultnet.engine.belief import TINY, Belief
 from faultnet.engine.hypotheses import IndexArray
-from faultnet.engine.view import Question
 from faultnet.network.structure import Array
 
 ACTIVE_MASS = 0.998
@@ -126,38 +125,26 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str], sp
     posterior = belief.posterior[chosen]
     charge = likely_charge(present, posterior, chosen)
     model = present.model.focused(chosen, charge)
-    chances = model.predict(present.evidence, asked, present.carried[chosen][:, charge])
-    shown = {t: _rows_to_one(c) for t, c in chances.items()}
-    shown |= _read_before(present, spread, chosen, charge, {t: asked[t] for t in tests}, shown)
+    carried = present.carried[chosen][:, charge]
+    shown = {t: _rows_to_one(c) for t, c in model.predict(present.evidence, asked, carried).items()}
+    stays = _values_that_stay(present, {quantity for quantity, _, _ in asked.values()}, spread)
+    again = {
+        t: (q, present.memory[q].likelihood[:, None] * table, broad)
+        for t, (q, table, broad) in asked.items()
+        if q in stays
+    }
+    for test, chances in (model.predict(present.evidence, again, carried) if again else {}).items():
+        share = stays[asked[test][0]][chosen, None]
+        shown[test] = share * _rows_to_one(chances) + (1.0 - share) * shown[test]
     return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])
 
 
-def _read_before(
-    present: Present,
-    spread: Spread,
-    chosen: NDArray[np.intp],
-    charge: NDArray[np.intp],
-    asked: Mapping[str, Question],
-    shown: Mapping[str, Array],
-) -> dict[str, Array]:
-    """What tests show whose quantity was read in an earlier stage: mostly what they showed then."""
-    standing, now = present.standing(), {e.quantity for e in present.evidence}
-    stays = {
-        q: chance_it_stays(present.memory[q], q, standing, spread)
-        for q in {question[0] for question in asked.values()}
-        if q in present.memory and q not in now
-    }
-    again = {t: q for t, q in asked.items() if q[0] in stays and stays[q[0]].any()}
-    if not again:
-        return {}
-    same = {t: (q, present.memory[q].likelihood[:, None] * table, broad) for t, (q, table, broad) in again.items()}
-    carried = present.carried[chosen][:, charge]
-    found = present.model.focused(chosen, charge).predict(present.evidence, same, carried)
-    mixed = {}
-    for test, (quantity, _, _) in again.items():
-        share = stays[quantity][chosen, None]
-        mixed[test] = share * _rows_to_one(found[test]) + (1.0 - share) * shown[test]
-    return mixed
+def _values_that_stay(present: Present, quantities: Collection[str], spread: Spread) -> dict[str, Array]:
+    """For what was read in an earlier stage and not in this one: chance that it reads as then, where there is any."""
+    now = {e.quantity for e in present.evidence}
+    earlier = [q for q in quantities if q in present.memory and q not in now]
+    stays = {q: chance_it_stays(present.memory[q], q, present.standing(), spread) for q in earlier}
+    return {q: chance for q, chance in stays.items() if chance.any()}
 
 
 def _to_one(weights: Array) -> Array:

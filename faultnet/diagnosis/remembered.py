@@ -13,17 +13,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from faultnet.engine.belief import TINY
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.placed import pooled
+from faultnet.engine.rows import IndexArray
 from faultnet.engine.visit import Evidence, VisitModel
 from faultnet.network.structure import Array, Network
 
 IN_VISIT, BETWEEN_VISITS = "value_stays_in_visit", "value_stays_between_visits"
 Spread = Callable[[str], float]
-Modes = NDArray[np.int16]
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +40,7 @@ class Remembered:
     """
 
     likelihood: Array
-    modes: Modes = field(repr=False)
+    modes: IndexArray = field(repr=False)
     visit: int
     charges: int
 
@@ -66,7 +65,7 @@ class Standing:
     """
 
     model: VisitModel
-    modes: Modes = field(repr=False)
+    modes: IndexArray = field(repr=False)
     carried: Array = field(repr=False)
     visit: int
     charges: int
@@ -119,7 +118,7 @@ def chance_it_stays(before: Remembered, quantity: str, standing: Standing, sprea
     return np.asarray(as_it_was * spread(BETWEEN_VISITS) * _acts_alike(network, components, standing.modes, behind))
 
 
-def _acts_alike(network: Network, components: tuple[str, ...], modes: Modes, behind: frozenset[str]) -> Array:
+def _acts_alike(network: Network, components: tuple[str, ...], modes: IndexArray, behind: frozenset[str]) -> Array:
     """Chance that what comes and goes is on at both of two visits or at neither [-], shape (hypotheses,)."""
     alike = np.ones(len(modes))
     for component in behind:

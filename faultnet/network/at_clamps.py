@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from faultnet.network import bins
 from faultnet.network.modes import acting
-from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
+from faultnet.network.sampling import blurred, counted, even_points, standard_normal, tallied, within
 from faultnet.network.setting import Setting
 from faultnet.network.starting import (
     EARLY_SHARE,
@@ -71,7 +71,7 @@ def post_level_node(samples: StartSamples) -> Node:
     """Volts held at the posts while the key is at start, with the contacts closed or open."""
     closed, opened = (s.index(samples.sustained) for s in (bins.CLOSED_VOLTS, bins.OPEN_VOLTS))
     states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
-    table = normalised(_weighed(states, np.ones_like(samples.moved), len(LEVELS)), 1e-5)
+    table = normalised(tallied(states, len(LEVELS)), 1e-5)
     return Node("post_level", "parameter", LEVELS, GRID, table)
 
 
@@ -93,7 +93,7 @@ def clamp_level_node(setting: Setting) -> Node:
     both = windings(setting, share[4])
     volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
     states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
-    table = normalised(_weighed(states, np.ones(states.shape, dtype=np.bool_), len(LEVELS)), 1e-5)
+    table = normalised(tallied(states, len(LEVELS)), 1e-5)
     return Node("clamp_level", "parameter", LEVELS, ("post_level", "loop", "joints"), table)
 
 
@@ -181,15 +181,7 @@ def control_voltage_node(setting: Setting) -> Node:
     through_both = levels * drawn / (drawn + control)
     held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
     volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
-    table = normalised(_weighed(bins.CONTROL_VOLTS.index(volts), fits, len(bins.CONTROL_VOLTS)), 1e-4)
+    table = normalised(tallied(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
     table = blurred(table, bins.CONTROL_VOLTS, 0.1)
     parents = ("start_control", "clamp_level")
     return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)
-
-
-def _weighed(states: NDArray[np.intp], counts: NDArray[np.bool_], card: int) -> Array:
-    """Share of those samples of each cell that count in each state, shape (states, ...)."""
-    cells, weights = states.reshape(-1, states.shape[-1]), counts.reshape(-1, counts.shape[-1])
-    flat = cells + card * np.arange(len(cells))[:, None]
-    found = np.bincount(flat.ravel(), weights.ravel(), minlength=len(cells) * card).reshape(len(cells), card)
-    return np.asarray((found / weights.sum(axis=1, keepdims=True)).T.reshape(card, *states.shape[:-1]))

@@ -14,8 +14,10 @@ from collections.abc import Sequence
 from functools import lru_cache
 from math import erf, sqrt
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.catalogue.types import Effect
 from faultnet.network.bins import Bins
@@ -88,12 +90,35 @@ def counted(values: Array, bins: Bins, leak: float = 1e-4) -> Array:
     -------
     array, shape (bins, ...)
     """
-    shape = values.shape[:-1]
-    index = bins.index(values.reshape(-1, values.shape[-1]))
-    cells = len(index)
-    flat = index + len(bins) * np.arange(cells)[:, None]
-    counts = np.bincount(flat.ravel(), minlength=cells * len(bins)).reshape(cells, len(bins))
-    return normalised(counts.T.reshape(len(bins), *shape).astype(np.float64), leak)
+    return normalised(tallied(bins.index(values), len(bins)), leak)
+
+
+def tallied(states: NDArray[np.intp], card: int, weights: NDArray[Any] | None = None) -> Array:
+    """Number of the samples of each cell that are in each state, or their weight.
+
+    Parameters
+    ----------
+    states : int array, shape (..., samples)
+    card : int
+        Number of states.
+    weights : array, shape of `states`, optional
+
+    Returns
+    -------
+    array, shape (card, ...)
+
+    Examples
+    --------
+    >>> tallied(np.array([[0, 2, 2], [1, 1, 1]]), 3)
+    array([[1., 0.],
+           [0., 3.],
+           [2., 0.]])
+    """
+    flat = states.reshape(-1, states.shape[-1])
+    flat = flat + card * np.arange(len(flat))[:, None]
+    given = None if weights is None else weights.ravel()
+    counts = np.bincount(flat.ravel(), given, minlength=len(flat) * card).reshape(len(flat), card)
+    return counts.T.reshape(card, *states.shape[:-1]).astype(np.float64)
 
 
 def blurred(table: Array, bins: Bins, spread: float | Array) -> Array:

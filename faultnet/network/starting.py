@@ -291,8 +291,8 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     flows without a command.
     """
     pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
-    windings = PULL_VOLTS / (pull * (hold / pull) ** which**2)
-    fed = emf / (windings + source)
+    drawing = PULL_VOLTS / (pull * (hold / pull) ** which**2)
+    fed = emf / (drawing + source)
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
     current[:, :, -1] = 1.5 * leak
