@@ -107,6 +107,19 @@ def test_nothing_is_bought_where_starting_over_is_cheaper(start_over, first, cur
     assert position.first_repair() == (first, pytest.approx(cure))
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_starting_over_is_recognised_to_the_last_place(seed):
+    """For next to nothing it is the cheapest for every belief, however the sums are rounded."""
+    rng = np.random.default_rng(seed)
+    at_fault = rng.random((300, 19)) < 0.1
+    at_fault[:, -1] = ~at_fault[:, :-1].any(axis=1)
+    names = (*(f"part_{k}" for k in range(18)), "give_back")
+    repairs = Repairs(names, rng.uniform(5, 300, 19), np.array([]), np.full(19, -1), at_fault, 180.0, start_over=1.0)
+    position = Position(rng.dirichlet(np.full(300, 0.3)), {}, {}, repairs)
+    assert position.starts_over()
+    assert position.first_repair()[0] == "give_back"
+
+
 def test_a_dearer_hour_makes_long_tests_worth_less(catalogue, fresh):
     tests, leading = ranked(fresh, None)
     cheap, dear = (load_costs().with_shop(hourly_rate=r) for r in (20.0, 200.0))
