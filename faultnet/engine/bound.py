@@ -23,6 +23,8 @@ KEPT_COLUMNS = 1 << 20
 KEPT_RECIPES = 256
 LEADING_SHARE = 0.65
 SAME = 1e-12
+TINY = 1e-300
+Asked = tuple[str, Array, Array | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,29 +100,28 @@ class Bound:
         cases = (OUTCOME,) if likelihood.ndim == 2 else ()
         return self._laid_out(*_that_matter(_pulled(node, likelihood), (*cases, *node.axes[1:])))
 
-    def outcomes(self, questions: tuple[tuple[str, Array], ...], free: bool = True) -> Named:
+    def outcomes(self, questions: tuple[Asked, ...]) -> Named:
         """Chance of each outcome of some tests given the parents of their quantities, which are the same for all.
 
         Parameters
         ----------
-        questions : tuple of (quantity, array of shape (states, outcomes))
-        free : bool
-            Whether the tables are the same whatever is read.
+        questions : tuple of (quantity, array of shape (states, outcomes), array of shape (states,) or None)
+            The last is the likelihood of what was read of the quantity in this stage.
 
         Returns
         -------
         Named
             The outcomes of all tests one after the other along the axis `outcome`; the same question has the same name.
         """
-        key = tuple((quantity, table.shape, table.tobytes()) for quantity, table in questions)
+        free = all(read is None for _, _, read in questions)
         return self.columns.get(
-            (key, free), lambda: Named(("outcomes", next(self._serial)), self._side_by_side(questions), free)
+            asked_key(questions), lambda: Named(("outcomes", next(self._serial)), self._side_by_side(questions), free)
         )
 
-    def _side_by_side(self, questions: tuple[tuple[str, Array], ...]) -> Tensor:
-        nodes = [(self.cluster.network.nodes[quantity], table) for quantity, table in questions]
-        values = np.concatenate([_pulled(node, table.T) for node, table in nodes])
-        return self._laid_out(values, (OUTCOME, *nodes[0][0].axes[1:]))
+    def _side_by_side(self, questions: tuple[Asked, ...]) -> Tensor:
+        nodes = self.cluster.network.nodes
+        values = np.concatenate([_outcomes(nodes[quantity], table, read) for quantity, table, read in questions])
+        return self._laid_out(values, (OUTCOME, *nodes[questions[0][0]].axes[1:]))
 
     def relevant(self, axes: Iterable[str]) -> tuple[Named, ...]:
         """Tables of hidden nodes that are ancestors of the given ones, or are among them; the others sum to one."""
@@ -159,6 +160,25 @@ def _that_matter(values: Array, axes: tuple[str, ...]) -> tuple[Array, tuple[str
 def _constant(values: Array, axis: int) -> bool:
     spread = values.max(axis=axis) - values.min(axis=axis)
     return bool((spread <= SAME * values.max(axis=axis)).all())
+
+
+def asked_key(questions: tuple[Asked, ...]) -> Hashable:
+    """What questions are known by among the tables kept."""
+    return tuple((q, table.shape, table.tobytes(), None if r is None else r.tobytes()) for q, table, r in questions)
+
+
+def _outcomes(node: Node, table: Array, read: Array | None) -> Array:
+    """Chance of each outcome given the parents of a quantity.
+
+    Notes
+    -----
+    Where the quantity was read in this stage, the value behind both readings is one and the same, and its parents have
+    the weight of the first reading already. P(o | parents, r) is the sum over states of P(s | parents) P(r | s) P(o | s),
+    over P(r | parents).
+    """
+    if read is None:
+        return _pulled(node, table.T)
+    return np.asarray(_pulled(node, read * table.T) / np.maximum(_pulled(node, read), TINY))
 
 
 def _pulled(node: Node, weights: Array) -> Array:

@@ -10,7 +10,7 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Bound
+from faultnet.engine.bound import Asked, Bound, asked_key
 from faultnet.engine.clusters import Cluster
 from faultnet.engine.contraction import Tensor
 from faultnet.engine.desk import Desk
@@ -106,15 +106,14 @@ class Placed:
 
         return self.messages.get(evidence_key(evidence), make)
 
-    def answer(self, evidence: tuple[Evidence, ...], questions: tuple[tuple[str, Array], ...]) -> Tensor:
+    def answer(self, evidence: tuple[Evidence, ...], questions: tuple[Asked, ...]) -> Tensor:
         """What tests of one site would show, for all joint modes; kept for the next time."""
 
         def make() -> Tensor:
             sheet = Sheet(self.bound, self.bound.rows)
             return sheet.worked_out(self.weights(evidence)[0], self.bound.outcomes(questions))
 
-        asked = tuple((quantity, table.shape, table.tobytes()) for quantity, table in questions)
-        return self.answers.get((evidence_key(evidence), asked), make)
+        return self.answers.get((evidence_key(evidence), asked_key(questions)), make)
 
     def desk(self, evidence: tuple[Evidence, ...], charge_states: Index | None) -> Desk:
         """Where tests are answered under some evidence for some states of charge; kept for the next time."""

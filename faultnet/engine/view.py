@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from faultnet.engine.bound import Asked
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
 from faultnet.engine.placed import Evidence, Placements, pooled
@@ -17,7 +18,6 @@ from faultnet.network.structure import Array
 
 TINY = 1e-300
 Question = tuple[str, Array, Array]
-Asked = tuple[tuple[str, Array], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,29 +113,26 @@ class Outlook:
         mine = self.evidence.get(k, ())
         nodes = self.view.placements.clusters[k].network.nodes
         read, _ = pooled(mine)
-        groups: dict[str, dict[tuple[str, ...], list[str]]] = {}
+        sites: dict[tuple[str, ...], list[str]] = {}
         for name, (quantity, _, _) in tests.items():
-            sites = groups.setdefault(quantity if quantity in read else "", {})
             sites.setdefault(nodes[quantity].parents, []).append(name)
+        asked = [tuple((tests[n][0], tests[n][1], read.get(tests[n][0])) for n in names) for names in sites.values()]
         found: dict[str, Array] = {}
-        for again, sites in groups.items():
-            others = tuple(e for e in mine if e.quantity != again)
-            asked = [tuple(_asked(tests[n], read.get(again)) for n in names) for names in sites.values()]
-            for names, joint in zip(sites.values(), self._joint(k, others, asked, not again), strict=True):
-                stop = 0
-                for name in names:
-                    first, stop = stop, stop + tests[name][1].shape[1]
-                    found[name] = joint[:, first:stop]
+        for names, joint in zip(sites.values(), self._joint(k, mine, asked), strict=True):
+            stop = 0
+            for name in names:
+                first, stop = stop, stop + tests[name][1].shape[1]
+                found[name] = joint[:, first:stop]
         return found
 
-    def _joint(self, k: int, evidence: tuple[Evidence, ...], asked: Sequence[Asked], free: bool) -> list[Array]:
+    def _joint(self, k: int, evidence: tuple[Evidence, ...], asked: Sequence[tuple[Asked, ...]]) -> list[Array]:
         """For each site, the outcomes of its tests one after the other, shape (hypotheses, outcomes)."""
         place = self.view.placements[k]
         if place.small:
             found = [self._whole(k, place.answer(evidence, questions)) for questions in asked]
         else:
             rows = place.which if self.view.chosen is None else place.which[self.view.chosen]
-            sites = [place.bound.outcomes(questions, free) for questions in asked]
+            sites = [place.bound.outcomes(questions) for questions in asked]
             found = place.desk(evidence, self.view.charge_states).answers(sites, rows, self.view.charge_states)
         if not place.bound.cluster.charged:
             return [values[:, 0] for values in found]
@@ -149,9 +146,3 @@ class Outlook:
         if not message.components:
             return np.repeat(values[None], len(self.view.modes), axis=0)
         return np.asarray(values[self.view.rows_of(k, message.components)])
-
-
-def _asked(test: Question, read: Array | None) -> tuple[str, Array]:
-    """A test as it is asked: where its quantity was read before, the value behind both readings is the same."""
-    quantity, table, _ = test
-    return (quantity, table) if read is None else (quantity, read[:, None] * table)
