@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
-from faultnet.decision.value import Position, Worth, one_step, two_steps
+from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.result import Diagnosis, NextTest
@@ -145,12 +145,25 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None)
     """
     tests, leading = ranked(worked, tools)
     position = position_of(worked, costs, tests, leading)
-    worth = one_step(position)
-    if max((w.saving for w in worth.values()), default=-1.0) <= WORTH_DOING:
-        worth |= two_steps(position, worth)
+    worth = worth_of_tests(position)
     priced = [_priced(t, worth[t.test], worked.catalogue) for t in tests]
     by_saving = tuple(sorted(priced, key=lambda t: (-t.saving, t.test)))
     return Weighed(worked, position, by_saving, _decision(worked, costs, position, by_saving, leading, tools))
+
+
+def worth_of_tests(position: Position) -> dict[str, Worth]:
+    """Worth of every test, as many steps ahead as it takes to see one that is worth doing."""
+    alone = one_step(position)
+    if _is_worth_doing(alone):
+        return alone
+    together = alone | two_steps(position, alone)
+    if _is_worth_doing(together) or not position.starts_over():
+        return together
+    return many_steps(position, alone)
+
+
+def _is_worth_doing(worth: Mapping[str, Worth]) -> bool:
+    return max((w.saving for w in worth.values()), default=-1.0) > WORTH_DOING
 
 
 def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.decision.value import Position
+from faultnet.decision.value import Position, repair_classes
 from faultnet.network.structure import Array
 
 
@@ -47,11 +47,6 @@ def edges_cut(position: Position, test: str) -> float:
     chance = weight.sum(axis=0)
     before = float(_edges(position.belief[:, None], classes)[0])
     return before - float(chance @ _edges(weight, classes))
-
-
-def repair_classes(at_fault: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """Number of the class of each hypothesis: those that need the same repairs share one."""
-    return np.asarray(np.unique(at_fault, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
 
 
 def _edges(weight: Array, classes: NDArray[np.intp]) -> Array:

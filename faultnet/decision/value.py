@@ -3,6 +3,8 @@
 One step ahead, every test is judged by the beliefs its outcomes would leave. Where that sees nothing worth doing, pairs
 of tests are judged together: after the first, the best second one may be taken or the repair begun. Outcomes of two
 tests are taken as independent given the hypothesis there, which overstates a pair of tests that see the same thing.
+Where no repair is well founded and no pair would found one, many small steps have to: a test is then worth the share of
+the doubt that it takes away of what it would be worth to know what has to be mended.
 """
 
 from __future__ import annotations
@@ -11,11 +13,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
+TINY = 1e-300
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,9 +114,10 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
     alone : dict of test id to Worth
         Of :func:`one_step`.
     first, second : int
-        How many tests are tried at each step.
+        How many tests are tried at each step: those that save most alone, and of equals those that tell most.
     """
-    promising = sorted(alone, key=lambda t: -(alone[t].saving + position.price[t]))
+    tells = doubt_taken(position)
+    promising = sorted(alone, key=lambda t: (-round(alone[t].saving + position.price[t], 2), -tells[t], t))
     now = position.cost_now()
     result = {}
     for test in promising[:first]:
@@ -131,6 +136,62 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
             expected += chance * (after.cost_now() - gain)
         result[test] = Worth(now - expected - spent, alone[test].outcomes, best_follower)
     return result
+
+
+def many_steps(position: Position, alone: Mapping[str, Worth]) -> dict[str, Worth]:
+    """Worth of every test as one of many: its share of the doubt, of what it is worth to know what has to be mended.
+
+    Parameters
+    ----------
+    position : Position
+    alone : dict of test id to Worth
+        Of :func:`one_step`.
+    """
+    knowing = worth_of_knowing(position)
+    return {
+        t: Worth(knowing * share - position.price[t], alone[t].outcomes) for t, share in doubt_taken(position).items()
+    }
+
+
+def worth_of_knowing(position: Position) -> float:
+    """What it would save to be told which repairs are needed [money].
+
+    Examples
+    --------
+    >>> two = Repairs(("a", "b"), np.array([10.0, 50.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
+    >>> worth_of_knowing(Position(np.array([0.5, 0.5]), {}, {}, two))
+    5.0
+    """
+    classes = repair_classes(position.repairs.at_fault)
+    found, first = np.unique(classes, return_index=True)
+    told = np.zeros((len(found), len(classes)))
+    told[np.arange(len(found)), first] = 1.0
+    chance = np.bincount(classes, weights=position.belief)
+    return position.cost_now() - float(chance @ expected_cost(position.repairs, told))
+
+
+def doubt_taken(position: Position) -> dict[str, float]:
+    """Share of the doubt about what has to be mended that each test takes away on average [-], by entropy."""
+    classes = repair_classes(position.repairs.at_fault)
+    member = np.eye(int(classes.max()) + 1)[classes]
+    before = float(_doubt((position.belief @ member)[None])[0])
+    result = {}
+    for test, chances in position.chances.items():
+        weight = (position.belief[:, None] * chances).T @ member
+        result[test] = 1.0 - float(_doubt(weight).sum()) / before if before > 0.0 else 0.0
+    return result
+
+
+def _doubt(weight: Array) -> Array:
+    """Entropy of the classes in each row, times the weight of the row [bit]."""
+    total = weight.sum(axis=1, keepdims=True)
+    share = np.maximum(weight / np.maximum(total, TINY), TINY)
+    return np.asarray(-(weight * np.log2(share)).sum(axis=1))
+
+
+def repair_classes(at_fault: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Number of the class of each hypothesis: those that need the same repairs share one."""
+    return np.asarray(np.unique(at_fault, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
 
 
 def cost_to_go(position: Position, depth: int = 3, least: float = 0.02) -> float:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 
 from faultnet.car import Act, Case, Entry, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis.acts import changes_the_car
 
+READ_TWICE = 2
 GAVE_UP = ("cannot_reach", "not_fitted")
 OVER_NIGHT = "wait_over_night"  # a wait that is long enough for surface charge to go
 NEED_MET_BY = {
@@ -37,16 +38,29 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     Notes
     -----
     What the driver alone can answer is asked once in a case: asked again, the answer is the same. What was seen, heard
-    or felt stays so until something is mended; a number may have moved with any act that changes the car.
+    or felt stays so until something is mended; a number may have moved with any act that changes the car, and it may
+    be measured a second time, in case the first was a slip.
     """
     if test.instruments == ("question",) and any(_settles(e, test) for v in case.visits for e in v.entries):
         return False
-    for entry in reversed(case.visits[-1].entries):
+    told = list(_told(test, case.visits[-1], catalogue))
+    if any(reading.not_measured is not None for reading in told):
+        return False
+    return len(told) < (READ_TWICE if test.kind == "number" else 1)
+
+
+def was_read(test: Test, visit: Visit, catalogue: Catalogue) -> bool:
+    """Whether a test stands measured in a visit, nothing having changed the car since."""
+    return any(reading.not_measured is None for reading in _told(test, visit, catalogue))
+
+
+def _told(test: Test, visit: Visit, catalogue: Catalogue) -> Iterator[Reading]:
+    """The entries that settle a test, last first, back to the act that opened it again."""
+    for entry in reversed(visit.entries):
         if isinstance(entry, Act) and _reopens(entry, test, catalogue):
-            return True
+            return
         if isinstance(entry, Reading) and _settles(entry, test):
-            return False
-    return True
+            yield entry
 
 
 def _settles(entry: Entry, test: Test) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
 
@@ -14,7 +15,7 @@ from faultnet.catalogue.types import Test
 from faultnet.diagnosis.course import Course, Present
 from faultnet.diagnosis.leading import SURELY_CHARGED, Leading, chance_charged, chances_once_prepared, leading_by_now
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.needs import has_tools, is_open, minutes_for, unmet_needs
+from faultnet.diagnosis.needs import has_tools, is_open, minutes_for, unmet_needs, was_read
 from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words, value_words
@@ -23,6 +24,7 @@ from faultnet.engine.hypotheses import IndexArray
 from faultnet.network.structure import Array
 
 SKIPPED_FACTOR = 0.25
+ONCE_MORE = "Measured once already; a second reading shows whether the first was a slip."
 
 
 def rank(
@@ -56,9 +58,11 @@ def rank(
     found = []
     for test in open_tests:
         bits = information(leading.posterior, leading.chances[test.id])
-        if any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
+        again = was_read(test, visit, catalogue)
+        if not again and any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
             bits *= SKIPPED_FACTOR
-        found.append(_next_test(test, bits, needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id]))
+        one = _next_test(test, bits, needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id])
+        found.append(replace(one, because=f"{ONCE_MORE} {one.because}") if again else one)
     return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
 
 

@@ -173,8 +173,8 @@ def _outcomes(node: Node, table: Array, read: Array | None) -> Array:
     Notes
     -----
     Where the quantity was read in this stage, the value behind both readings is one and the same, and its parents have
-    the weight of the first reading already. P(o | parents, r) is the sum over states of P(s | parents) P(r | s) P(o | s),
-    over P(r | parents).
+    the weight of the first reading already: P(o | parents, r) is the sum over the quantity's states of
+    P(state | parents) P(r | state) P(o | state), divided by P(r | parents).
     """
     if read is None:
         return _pulled(node, table.T)

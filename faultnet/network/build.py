@@ -10,7 +10,7 @@ import numpy as np
 from faultnet.catalogue.types import Instrument, Test
 from faultnet.errors import PriorsError
 from faultnet.instruments import outcome_table
-from faultnet.network import at_clamps, charging, modes, source, starting, symptoms, under_load
+from faultnet.network import at_clamps, charging, drops, modes, source, starting, symptoms, under_load
 from faultnet.network.setting import Setting
 from faultnet.network.sound import sound_shares
 from faultnet.network.structure import Array, Network, Node, normalised
@@ -74,7 +74,7 @@ def _quantities(setting: Setting) -> list[Node]:
         for name, sampling in _minima(setting).items()
     }
     return [
-        starting.current_node(setting, samples),
+        drops.current_node(samples),
         *charging.charging_nodes(setting),
         *source.rest_quantities(setting),
         *source.parked_quantities(setting),
@@ -85,8 +85,8 @@ def _quantities(setting: Setting) -> list[Node]:
         at_clamps.behaviour_node(setting, samples),
         *minima.values(),
         at_clamps.lamps_node(setting),
-        starting.crank_current_quantity(setting),
-        *starting.drop_nodes(),
+        drops.crank_current_quantity(setting),
+        *drops.drop_nodes(setting),
         at_clamps.control_voltage_node(setting),
         *under_load.load_quantities(setting),
         under_load.sag_node(setting),

@@ -8,13 +8,14 @@ from faultnet.network import bins
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Array, Node, normalised
-from faultnet.physics import battery, drain
+from faultnet.physics import battery
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
 PAST_EMPTY = 0.2
 AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
 CELLS = 6
+TWO_READINGS = 0.012  # [V] by which evening and morning differ where nothing was lost; estimate
 
 
 def supply_node(setting: Setting) -> Node:
@@ -243,28 +244,39 @@ def hold_node(setting: Setting) -> Node:
 
 def parked_quantities(setting: Setting) -> list[Node]:
     """Key-off current, and the fall of the rest voltage over a night."""
-    share = even_points(SAMPLES, 4)
-    current = setting.drawn("drain", "current", share[0])
-    leak = setting.drawn("rectifier", "leakage", share[1])
-    total = current[:, None] + leak[None]
-    key_off = counted(total, bins.KEY_OFF)
+    share = even_points(SAMPLES, 2)
+    total = setting.drawn("drain", "current", share[0])[:, None] + setting.drawn("rectifier", "leakage", share[1])[None]
+    return [
+        Node(
+            "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"),
+            counted(total, bins.KEY_OFF), bins.KEY_OFF.edges,
+        ),
+        overnight_node(setting),
+    ]  # fmt: skip
+
+
+def overnight_node(setting: Setting) -> Node:
+    """Fall of the rest voltage over a night; the last of a flat battery's charge goes with far more of its volts."""
+    share = even_points(256, 7)
+    drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
     hours = setting.spread("overnight_hours")
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     fade = own * setting.drawn("battery", "self_discharge_factor", share[3]) * hours / 24.0
-    before = 0.8
-    after = drain.charge_left(before, total[:, :, None], hours, capacity[None, None]) - fade[None, None]
-    fall = battery.open_circuit_voltage(before) - battery.open_circuit_voltage(np.clip(after, 0.0, 1.0))
-    overnight = blurred(counted(np.asarray(fall), bins.OVERNIGHT), bins.OVERNIGHT, 0.012)
-    return [
-        Node(
-            "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"), key_off, bins.KEY_OFF.edges
-        ),
-        Node(
-            "overnight_fall", "quantity", bins.OVERNIGHT.states, ("drain_now", "rectifier", "battery"),
-            overnight, bins.OVERNIGHT.edges,
-        ),
-    ]  # fmt: skip
+    before = bins.CHARGE.at(share[4])
+    lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
+    after = np.maximum(before - lost[:, :, :, None], -PAST_EMPTY)
+    fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
+    table = counted(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
+    parents = ("drain_now", "rectifier", "battery", "charge")
+    return Node("overnight_fall", "quantity", bins.OVERNIGHT.states, parents, table, bins.OVERNIGHT.edges)
+
+
+def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
+    """Rest volts of a sound battery, drained past empty or not [V]."""
+    kind = setting.car.battery.kind
+    volts = battery.open_circuit_voltage(charge, setting.electrolyte, kind)
+    return np.asarray(volts - deep_loss(setting, charge, share))
 
 
 def module_offset_node(setting: Setting) -> Node:

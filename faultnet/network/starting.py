@@ -299,14 +299,6 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     return current
 
 
-def current_node(setting: Setting, samples: StartSamples) -> Node:
-    """Sustained cranking current; the solenoid's own windings where the contacts do not conduct."""
-    table = blurred(
-        counted(samples.current, bins.CRANK_CURRENT), bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0
-    )
-    return Node("crank_current_level", "parameter", bins.CRANK_CURRENT.states, GRID, table, bins.CRANK_CURRENT.edges)
-
-
 def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
     """Quantities of a start as a whole: volts held, inrush and speed."""
     held = blurred(counted(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
@@ -346,41 +338,3 @@ def seen_minimum(
     if interval is not None and interval > (window or 0.0):
         return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
     return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))
-
-
-DROPS = (
-    ("positive_drop", "positive_path", bins.POSITIVE_PATH, True),
-    ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, False),
-    ("starter_cable_drop", "starter_cable_resistance", bins.CABLE, False),
-    ("solenoid_drop", "contact_resistance", bins.CONTACT, True),
-    ("ground_drop", "negative_path", bins.NEGATIVE_PATH, False),
-    ("negative_joint_drop", "negative_joint_resistance", bins.JOINT, False),
-    ("ground_path_drop", "ground_path_resistance", bins.GROUND, False),
-)
-
-
-def drop_nodes() -> list[Node]:
-    """Volts across each part while cranking: its resistance times the current."""
-    return [_drop_node(name, parent, scale, switched) for name, parent, scale, switched in DROPS]
-
-
-def _drop_node(name: str, parent: str, scale: Bins, switched: bool) -> Node:
-    share = even_points(64, 3)
-    resistance, current = within([scale, bins.CRANK_CURRENT], share)
-    whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
-    drop = np.minimum(resistance * current, whole - 0.5)
-    if switched:
-        open_contact = (resistance > 0.035) & (current < 30.0)
-        drop = np.where(open_contact, whole - 0.5, drop)
-        drop = np.concatenate([drop, np.broadcast_to(whole, (len(NOT_MOVED), *drop.shape[1:]))])
-    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.004)
-    return Node(name, "quantity", bins.DROP.states, (parent, "crank_current_level"), table, bins.DROP.edges)
-
-
-def crank_current_quantity(setting: Setting) -> Node:
-    """Steady current in the starter cable."""
-    table = np.repeat(np.eye(len(bins.CRANK_CURRENT))[:, :, None], 1, axis=2)[:, :, 0]
-    return Node(
-        "crank_current", "quantity", bins.CRANK_CURRENT.states, ("crank_current_level",),
-        normalised(table, 1e-3), bins.CRANK_CURRENT.edges,
-    )  # fmt: skip

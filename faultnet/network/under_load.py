@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.network import bins
+from faultnet.network.drops import flowing
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
 from faultnet.network.setting import Setting
 from faultnet.network.source import AT_ONCE
@@ -59,7 +60,8 @@ def sag_node(setting: Setting) -> Node:
     nothing sags.
     """
     share = even_points(96, 4)
-    factor, current = within([bins.SOURCE_FACTOR, bins.CRANK_CURRENT], share)
+    factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
+    current = flowing(setting, share[1], share[3])[None]
     slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, LARGEST_PLATE_FACTOR) * setting.source_resistance
     grown = battery.polarisation_share(DEAD_CRANK) - battery.polarisation_share(1.0)
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]

@@ -115,14 +115,15 @@ def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> float:
 
     Notes
     -----
-    Open contacts stand under the whole battery voltage; everything else then only carries the windings' current.
+    Open contacts stand under what battery and joints leave while the windings draw their current, if they are fed;
+    everything else then carries that current only.
     """
     circuit = solve_circuit(vehicle)
     parts = DROP_PARTS[quantity]
     through = circuit.current + circuit.coil
     volts = sum(getattr(circuit, p) * (circuit.current if p == "contact" else through) for p in parts)
     if "contact" in parts and not circuit.moved:
-        volts = circuit.emf
+        volts += circuit.clamps - through * circuit.ground
     return float(min(volts, circuit.emf)) + vehicle.scattered(rng, 0.004)
 
 

@@ -1,0 +1,87 @@
+"""What flows while the key is at start, and the volts across each part of the loop.
+
+A part that carries the motor's current drops its resistance times that. With the solenoid's contacts open they stand
+under what the battery holds, and the other parts carry the windings' current at most: a flat battery shows its own few
+volts across open contacts, not those of a full one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from faultnet.network import bins
+from faultnet.network.bins import Bins
+from faultnet.network.sampling import blurred, counted, even_points, tallied, within
+from faultnet.network.setting import Setting
+from faultnet.network.starting import FULL_VOLTS, GRID, NO_COMMAND, NOT_MOVED, StartSamples, windings
+from faultnet.network.structure import Array, Node, normalised
+
+MEASURING = "crank_current_level"
+CLOSED = len(bins.CRANK_CURRENT)
+FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
+IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
+LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
+ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
+DROPS = (
+    ("positive_drop", "positive_path", bins.POSITIVE_PATH, True),
+    ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, False),
+    ("starter_cable_drop", "starter_cable_resistance", bins.CABLE, False),
+    ("solenoid_drop", "contact_resistance", bins.CONTACT, True),
+    ("ground_drop", "negative_path", bins.NEGATIVE_PATH, False),
+    ("negative_joint_drop", "negative_joint_resistance", bins.JOINT, False),
+    ("ground_path_drop", "ground_path_resistance", bins.GROUND, False),
+)
+
+
+def current_node(samples: StartSamples) -> Node:
+    """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
+    fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
+    held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
+    held = held + np.where(fed[:, None, None], 0, len(FED))
+    table = tallied(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
+    smooth = blurred(table[:CLOSED], bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
+    return Node(MEASURING, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
+
+
+def flowing(setting: Setting, share: Array, coil: Array) -> Array:
+    """Current in each state of the level [A], shape (levels, samples).
+
+    Parameters
+    ----------
+    setting : Setting
+    share, coil : array, shape (samples,)
+        Points within the bins, and for the windings.
+    """
+    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
+    return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
+
+
+def drop_nodes(setting: Setting) -> list[Node]:
+    """Volts across each part while the key is at start."""
+    return [_drop_node(setting, *drop) for drop in DROPS]
+
+
+def _drop_node(setting: Setting, name: str, part: str, scale: Bins, switched: bool) -> Node:
+    share = even_points(64, 4)
+    resistance, current = within([scale, bins.CRANK_CURRENT], share)
+    whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
+    closed = np.minimum(resistance * current, whole - 0.5)
+    volts = bins.OPEN_VOLTS.at(share[1])[None]
+    fed = volts * resistance / (windings(setting, share[3]) + resistance)
+    opened = np.concatenate([fed, np.zeros_like(fed)], axis=1)
+    if switched:
+        closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
+        opened = np.broadcast_to(np.concatenate([volts, volts], axis=1), opened.shape)
+    drop = np.concatenate([closed, opened], axis=1)
+    if switched:
+        apart = np.concatenate([np.broadcast_to(whole, closed[0].shape), opened[0]])
+        drop = np.concatenate([drop, np.repeat(apart[None], len(NOT_MOVED), axis=0)])
+    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.004)
+    return Node(name, "quantity", bins.DROP.states, (part, MEASURING), table, bins.DROP.edges)
+
+
+def crank_current_quantity(setting: Setting) -> Node:
+    """Steady current in the starter cable."""
+    share = even_points(64, 2)
+    table = counted(flowing(setting, *share), bins.CRANK_CURRENT, 1e-3)
+    return Node("crank_current", "quantity", bins.CRANK_CURRENT.states, (MEASURING,), table, bins.CRANK_CURRENT.edges)
