@@ -244,7 +244,7 @@ class _Walk:
             hours = act.hours if act.hours is not None else self.catalogue.spread("charger_hours")
             moved = source.charge_after_charging(self.setting, hours)
             battery = self.modes[:, self.space.components.index("battery")]
-            self.carried = np.einsum("ahs,hs->ha", moved[:, battery], self.carried)
+            self.carried = _moved(self.carried, battery, moved)
         elif effect == "drive":
             self.carried = self.carried.sum(axis=1, keepdims=True) * self.model.charge_prior
         state = acts.SURFACE_AFTER.get(effect)
@@ -304,6 +304,15 @@ class _Walk:
             self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes, self.memory, self.visit,
             self.charges,
         )  # fmt: skip
+
+
+def _moved(carried: Array, battery: IndexArray, moved: Array) -> Array:
+    """Weight over the state of charge after a charge, battery mode by battery mode, shape (hypotheses, states)."""
+    after = np.empty_like(carried)
+    for mode in range(moved.shape[1]):
+        rows = np.flatnonzero(battery == mode)
+        after[rows] = carried[rows] @ moved[:, mode].T
+    return after
 
 
 def _nearly_full(states: int) -> Array:
