@@ -193,6 +193,7 @@ class _Walk:
         memory: Memory, visit: int,
     ) -> None:  # fmt: skip
         self.setting, self.catalogue, self.space, self.took = model.setting, catalogue, space, took
+        self.charged_for = model.charge_after_charging
         self.model = model.compiled if modes is space.modes else model.compiled.entered(modes)
         self.modes = modes
         self.carried = self.model.charge_prior
@@ -242,7 +243,7 @@ class _Walk:
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
             hours = act.hours if act.hours is not None else self.catalogue.spread("charger_hours")
-            moved = source.charge_after_charging(self.setting, hours)
+            moved = self.charged_for(hours)
             battery = self.modes[:, self.space.components.index("battery")]
             self.carried = _moved(self.carried, battery, moved)
         elif effect == "drive":
@@ -307,12 +308,12 @@ class _Walk:
 
 
 def _moved(carried: Array, battery: IndexArray, moved: Array) -> Array:
-    """Weight over the state of charge after a charge, battery mode by battery mode, shape (hypotheses, states)."""
-    after = np.empty_like(carried)
-    for mode in range(moved.shape[1]):
+    """Weight over the state of charge after a charge, shape (hypotheses, states): most batteries are in mode 0."""
+    after = moved[:, 0] @ carried.T
+    for mode in range(1, moved.shape[1]):
         rows = np.flatnonzero(battery == mode)
-        after[rows] = carried[rows] @ moved[:, mode].T
-    return after
+        after[:, rows] = moved[:, mode] @ carried.T.take(rows, axis=1)
+    return np.asarray(after.T)
 
 
 def _nearly_full(states: int) -> Array:

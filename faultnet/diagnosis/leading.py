@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -158,15 +159,14 @@ def _rows_to_one(weights: Mapping[str, Array]) -> dict[str, Array]:
     if not weights:
         return {}
     sizes = [w.shape[1] for w in weights.values()]
-    starts = np.cumsum([0, *sizes[:-1]])
+    starts = np.cumsum([0, *sizes])
     together = np.concatenate(list(weights.values()), axis=1)
-    total = np.add.reduceat(together, starts, axis=1)
+    total = np.add.reduceat(together, starts[:-1], axis=1)
     if not total.all():
-        nothing = np.repeat(total == 0.0, sizes, axis=1)
-        together = np.where(nothing, 1.0, together)
-        total = np.add.reduceat(together, starts, axis=1)
+        together = np.where(np.repeat(total == 0.0, sizes, axis=1), 1.0, together)
+        total = np.add.reduceat(together, starts[:-1], axis=1)
     together /= np.repeat(total, sizes, axis=1)
-    return dict(zip(weights, np.split(together, starts[1:], axis=1), strict=True))
+    return {t: together[:, a:b] for t, (a, b) in zip(weights, pairwise(starts.tolist()), strict=True)}
 
 
 def charge_shares(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> Array:

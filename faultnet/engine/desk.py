@@ -113,7 +113,7 @@ class Desk:
                 self._common.tidied()
             kept = [self._sites[s.key] for s in sites]
             found = [self._cut(k.values[k.place[wanted]], charge_states) for k in kept]
-        return _over_charge(found, which, before)
+        return over_charge(found, which, before)
 
     def _cut(self, values: Array, charge_states: Index | None) -> Array:
         """Answers for the states of charge answered for, cut to some of them."""
@@ -157,25 +157,38 @@ def _missing(kept: Answers | None, rows: Index) -> Index:
     return rows if kept is None else rows[kept.place[rows] == MISSING]
 
 
-def _over_charge(sites: Sequence[Array], which: Index, before: Array) -> list[Array]:
-    """Answers of joint modes, weighted over the state of charge for each hypothesis, shape (hypotheses, outcomes)."""
+def over_charge(sites: Sequence[Array], which: NDArray[np.integer], before: Array) -> list[Array]:
+    """Answers of joint modes, weighted over the state of charge for each hypothesis.
+
+    Parameters
+    ----------
+    sites : sequence of array, shape (joint modes, charge states or 1, outcomes)
+    which : int array, shape (hypotheses,)
+        Joint mode of each hypothesis.
+    before : array, shape (hypotheses, charge states)
+
+    Returns
+    -------
+    list of array, shape (hypotheses, outcomes)
+    """
     charged = [i for i, values in enumerate(sites) if values.shape[1] > 1]
     found = {i: values[which, 0] for i, values in enumerate(sites) if values.shape[1] == 1}
     if charged:
         together = _by_rows(np.concatenate([sites[i] for i in charged], axis=2), which, before)
-        ends = np.cumsum([sites[i].shape[2] for i in charged])[:-1]
-        found |= dict(zip(charged, np.split(together, ends, axis=1), strict=True))
+        ends = np.cumsum([0, *(sites[i].shape[2] for i in charged)]).tolist()
+        found |= {i: together[:, a:b] for i, (a, b) in zip(charged, pairwise(ends), strict=True)}
     return [found[i] for i in range(len(sites))]
 
 
-def _by_rows(values: Array, which: Index, before: Array) -> Array:
+def _by_rows(values: Array, which: NDArray[np.integer], before: Array) -> Array:
     """One matrix product for each joint mode, with all hypotheses that have it."""
     order = np.argsort(which, kind="stable")
     ends = np.searchsorted(which[order], np.arange(len(values) + 1)).tolist()
     weight = before[order]
     found = np.empty((len(which), values.shape[2]))
     for row, (first, stop) in zip(values, pairwise(ends), strict=True):
-        np.matmul(weight[first:stop], row, out=found[first:stop])
+        if stop > first:
+            np.matmul(weight[first:stop], row, out=found[first:stop])
     result = np.empty_like(found)
     result[order] = found
     return result

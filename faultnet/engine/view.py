@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
+from faultnet.engine.desk import over_charge
 from faultnet.engine.placed import Evidence, Placements, pooled
 from faultnet.engine.rows import Components, Index, IndexArray
 from faultnet.network.structure import Array
@@ -151,16 +152,15 @@ class Outlook:
             rows = place.which if view.chosen is None else place.which[view.chosen]
             expected = None if view.expected is None else np.unique(place.which[view.expected])
             return desk.answers(sites, rows, before, view.charge_states, expected)
-        found = [self._whole(k, place.answer(evidence, questions)) for questions in asked]
-        return [values[:, 0] if values.shape[1] == 1 else np.matmul(before[:, None], values)[:, 0] for values in found]
+        return [self._whole(k, place.answer(evidence, questions), before) for questions in asked]
 
-    def _whole(self, k: int, message: Tensor) -> Array:
-        """A message for all joint modes, for each hypothesis, shape (hypotheses, charge states or 1, outcomes)."""
+    def _whole(self, k: int, message: Tensor, before: Array) -> Array:
+        """A message for all joint modes, for each hypothesis, shape (hypotheses, outcomes)."""
         message = self.view.cut(message)
         values = message.values if CHARGE in message.axes else message.values[..., None, :]
         if not message.components:
-            return np.repeat(values[None], len(self.view.modes), axis=0)
-        return np.asarray(values[self.view.rows_of(k, message.components)])
+            values = values[None]
+        return over_charge([values], self.view.rows_of(k, message.components), before)[0]
 
 
 def _asked(test: Question, read: Array | None) -> tuple[str, Array]:
