@@ -180,11 +180,10 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     cost = np.take_along_axis(bill, last, axis=1) + _call_backs(repairs, position, last)
     share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     steps = order.shape[1]
-    mended_at = np.zeros((len(order), steps))
-    paid_at = np.zeros((len(order), steps))
-    rows = np.repeat(np.arange(len(order)), last.shape[1])
-    np.add.at(mended_at, (rows, last.ravel()), share.ravel())
-    np.add.at(paid_at, (rows, last.ravel()), (share * cost).ravel())
+    place = (last + steps * np.arange(len(order))[:, None]).ravel()
+    mended_at, paid_at = (
+        np.bincount(place, what.ravel(), minlength=order.size).reshape(order.shape) for what in (share, share * cost)
+    )
     chance = share @ repairs.at_fault
     not_in_vain = np.take_along_axis(chance * repairs.in_vain, order, axis=1)
     mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at - not_in_vain, axis=1)
