@@ -123,18 +123,16 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     if GIVE_BACK in repairs.names:
         risk[:, -1] = repairs.call_back * (1.0 - chance[:, -1])
     rows = np.arange(len(weights))
-    opened = np.zeros((len(weights), len(repairs.access_cost) + 1), dtype=bool)
-    opened[:, -1] = True
     access_cost = np.append(repairs.access_cost, 0.0)
-    left = np.ones(chance.shape, dtype=bool)
+    behind = repairs.access == np.arange(-1, len(repairs.access_cost))[:, None]
+    opened = chance / np.maximum(repairs.cost + risk, 1e-9)
+    quotient = chance / np.maximum(repairs.cost + risk + access_cost[repairs.access], 1e-9)
     order = np.empty(chance.shape, dtype=np.intp)
     for step in range(chance.shape[1]):
-        cost = repairs.cost + risk + np.where(opened[:, repairs.access], 0.0, access_cost[repairs.access])
-        quotient = np.where(left, chance / np.maximum(cost, 1e-9), -1.0)
         best = quotient.argmax(axis=1)
         order[:, step] = best
-        left[rows, best] = False
-        opened[rows, repairs.access[best]] = True
+        quotient[rows, best] = opened[rows, best] = -1.0
+        np.copyto(quotient, opened, where=behind[repairs.access[best] + 1])
     return order
 
 
@@ -180,11 +178,10 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     cost = np.take_along_axis(bill, last, axis=1) + _call_backs(repairs, position, last)
     share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     steps = order.shape[1]
-    mended_at = np.zeros((len(order), steps))
-    paid_at = np.zeros((len(order), steps))
-    rows = np.repeat(np.arange(len(order)), last.shape[1])
-    np.add.at(mended_at, (rows, last.ravel()), share.ravel())
-    np.add.at(paid_at, (rows, last.ravel()), (share * cost).ravel())
+    place = (last + steps * np.arange(len(order))[:, None]).ravel()
+    mended_at, paid_at = (
+        np.bincount(place, what.ravel(), minlength=order.size).reshape(order.shape) for what in (share, share * cost)
+    )
     chance = share @ repairs.at_fault
     not_in_vain = np.take_along_axis(chance * repairs.in_vain, order, axis=1)
     mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at - not_in_vain, axis=1)

@@ -193,6 +193,7 @@ class _Walk:
         memory: Memory, visit: int,
     ) -> None:  # fmt: skip
         self.setting, self.catalogue, self.space, self.took = model.setting, catalogue, space, took
+        self.charged_for = model.charge_after_charging
         self.model = model.compiled if modes is space.modes else model.compiled.entered(modes)
         self.modes = modes
         self.carried = self.model.charge_prior
@@ -242,9 +243,9 @@ class _Walk:
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
             hours = act.hours if act.hours is not None else self.catalogue.spread("charger_hours")
-            moved = source.charge_after_charging(self.setting, hours)
+            moved = self.charged_for(hours)
             battery = self.modes[:, self.space.components.index("battery")]
-            self.carried = np.einsum("ahs,hs->ha", moved[:, battery], self.carried)
+            self.carried = _moved(self.carried, battery, moved)
         elif effect == "drive":
             self.carried = self.carried.sum(axis=1, keepdims=True) * self.model.charge_prior
         state = acts.SURFACE_AFTER.get(effect)
@@ -304,6 +305,15 @@ class _Walk:
             self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes, self.memory, self.visit,
             self.charges,
         )  # fmt: skip
+
+
+def _moved(carried: Array, battery: IndexArray, moved: Array) -> Array:
+    """Weight over the state of charge after a charge, shape (hypotheses, states): most batteries are in mode 0."""
+    after = moved[:, 0] @ carried.T
+    for mode in range(1, moved.shape[1]):
+        rows = np.flatnonzero(battery == mode)
+        after[:, rows] = moved[:, mode] @ carried.T.take(rows, axis=1)
+    return np.asarray(after.T)
 
 
 def _nearly_full(states: int) -> Array:

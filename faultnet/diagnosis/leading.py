@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from faultnet.network.structure import Array
 ACTIVE_MASS = 0.998
 CHARGE_MASS = 0.998
 MOST_ACTIVE = 300
+MOST_EXPECTED = 600  # the next reading mostly moves belief to hypotheses among these
 LEAST_WAY = 0.01
 THREE_QUARTERS = 0.75
 SURELY_CHARGED = 0.9
@@ -116,7 +118,8 @@ def chances_once_prepared(
 
 def leading_chances(present: Present, belief: Belief, tests: Collection[str], spread: Spread) -> Leading:
     """Chance of each outcome class of some tests for each of the leading hypotheses."""
-    chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
+    expected = belief.leading(ACTIVE_MASS, MOST_EXPECTED)
+    chosen = expected[:MOST_ACTIVE]
     network = present.model.network
     asked = {}
     for name in tests:
@@ -124,18 +127,18 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str], sp
         asked[name] = (reading.parents[0], reading.table[:, :, 0].T, reading.table[:, 0, 1])
     posterior = belief.posterior[chosen]
     charge = likely_charge(present, posterior, chosen)
-    model = present.model.focused(chosen, charge)
+    model = present.model.focused(chosen, charge, expected)
     carried = present.carried[chosen][:, charge]
-    shown = {t: _rows_to_one(c) for t, c in model.predict(present.evidence, asked, carried).items()}
+    shown = _rows_to_one(model.predict(present.evidence, asked, carried))
     stays = _values_that_stay(present, {quantity for quantity, _, _ in asked.values()}, spread)
     again = {
         t: (q, present.memory[q].likelihood[:, None] * table, broad)
         for t, (q, table, broad) in asked.items()
         if q in stays
     }
-    for test, chances in (model.predict(present.evidence, again, carried) if again else {}).items():
+    for test, chances in _rows_to_one(model.predict(present.evidence, again, carried)).items():
         share = stays[asked[test][0]][chosen, None]
-        shown[test] = share * _rows_to_one(chances) + (1.0 - share) * shown[test]
+        shown[test] = share * chances + (1.0 - share) * shown[test]
     return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])
 
 
@@ -151,10 +154,19 @@ def _to_one(weights: Array) -> Array:
     return np.asarray(weights / weights.sum())
 
 
-def _rows_to_one(weights: Array) -> Array:
-    """Rows that sum to one; a row of nothing becomes even."""
-    total = weights.sum(axis=1, keepdims=True)
-    return np.where(total > 0, weights / np.where(total > 0, total, 1.0), 1.0 / weights.shape[1])
+def _rows_to_one(weights: Mapping[str, Array]) -> dict[str, Array]:
+    """For each test rows that sum to one; a row of nothing becomes even."""
+    if not weights:
+        return {}
+    sizes = [w.shape[1] for w in weights.values()]
+    starts = np.cumsum([0, *sizes])
+    together = np.concatenate(list(weights.values()), axis=1)
+    total = np.add.reduceat(together, starts[:-1], axis=1)
+    if not total.all():
+        together = np.where(np.repeat(total == 0.0, sizes, axis=1), 1.0, together)
+        total = np.add.reduceat(together, starts[:-1], axis=1)
+    together /= np.repeat(total, sizes, axis=1)
+    return {t: together[:, a:b] for t, (a, b) in zip(weights, pairwise(starts.tolist()), strict=True)}
 
 
 def charge_shares(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> Array:

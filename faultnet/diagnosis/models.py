@@ -8,18 +8,22 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from faultnet.car import Car, Conditions
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.engine.hypotheses import Hypotheses, enumerate_hypotheses
+from faultnet.engine.memo import Memo
 from faultnet.engine.visit import VisitModel, compile_visit
+from faultnet.network import source
 from faultnet.network.cache import network_for, setting_key
 from faultnet.network.setting import Setting
+from faultnet.network.structure import Array
 
 UNCOUNTED = ("use",)
 MAY_DROP = 8e-4
 KEPT = 24
+KEPT_CHARGES = 4
 ROOM = 128 << 20
 
 
@@ -30,6 +34,11 @@ class Model:
     setting: Setting
     space: Hypotheses
     compiled: VisitModel
+    _charged: Memo[Array] = field(default_factory=lambda: Memo(KEPT_CHARGES), repr=False)
+
+    def charge_after_charging(self, hours: float) -> Array:
+        """As :func:`faultnet.network.source.charge_after_charging` for this setting; kept for the next time."""
+        return self._charged.get(hours, lambda: source.charge_after_charging(self.setting, hours))
 
 
 _lock = threading.Lock()

@@ -19,7 +19,7 @@ from faultnet.diagnosis.needs import has_tools, is_open, minutes_for, unmet_need
 from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words, value_words
-from faultnet.engine.belief import TINY, Belief, information
+from faultnet.engine.belief import TINY, Belief, informations
 from faultnet.engine.hypotheses import IndexArray
 from faultnet.network.structure import Array
 
@@ -55,9 +55,10 @@ def rank(
     leading = leading_by_now(course, belief, ask)
     ranges = sound_ranges(model, catalogue)
     outcomes = outcomes_of(present, leading, catalogue)
+    told = informations(leading.posterior, leading.chances)
     found = []
     for test in open_tests:
-        bits = information(leading.posterior, leading.chances[test.id])
+        bits = told[test.id]
         again = was_read(test, visit, catalogue)
         if not again and any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
             bits *= SKIPPED_FACTOR

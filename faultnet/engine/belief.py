@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +13,7 @@ from faultnet.engine.hypotheses import Hypotheses
 from faultnet.network.structure import Array
 
 TINY = 1e-300
+Name = TypeVar("Name")
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,12 +93,41 @@ def information(posterior: Array, joint: Array) -> float:
     >>> round(information(np.array([0.5, 0.5]), np.eye(2)), 6)
     1.0
     """
-    chance = joint / np.maximum(joint @ np.ones(joint.shape[1]), TINY)[:, None]
+    chance = joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY)
+    return informations(posterior, {"test": chance})["test"]
+
+
+def informations(posterior: Array, chances: Mapping[Name, Array]) -> dict[Name, float]:
+    """The same for many tests at once.
+
+    Parameters
+    ----------
+    posterior : array, shape (hypotheses,)
+        Sums to one.
+    chances : mapping of name to array, shape (hypotheses, outcomes)
+        For each test the chance of each outcome given the hypothesis; rows sum to one.
+
+    Returns
+    -------
+    dict of name to float
+        Mutual information of each test with the hypotheses, never negative [bit].
+
+    Examples
+    --------
+    >>> found = informations(np.array([0.5, 0.5]), {"tells": np.eye(2), "silent": np.full((2, 4), 0.25)})
+    >>> {name: round(bits, 6) for name, bits in found.items()}
+    {'tells': 1.0, 'silent': 0.0}
+    """
+    if not chances:
+        return {}
+    chance = np.concatenate(list(chances.values()), axis=1)
+    starts = np.cumsum([0, *(c.shape[1] for c in chances.values())])[:-1]
     outcome = posterior @ chance
-    given = np.log2(np.maximum(chance, TINY))
+    given = np.log(np.maximum(chance, TINY))
     given *= chance
-    before = outcome @ np.log2(np.maximum(outcome, TINY))
-    return max(0.0, float((posterior @ given).sum() - before))
+    gained = posterior @ given - outcome * np.log(np.maximum(outcome, TINY))
+    bits = np.maximum(np.add.reduceat(gained, starts), 0.0) / np.log(2.0)
+    return dict(zip(chances, bits.tolist(), strict=True))
 
 
 def grouped_information(posterior: Array, joint: Array, groups: NDArray[np.integer]) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,7 +76,14 @@ class Desk:
         """What its answers take [bytes]."""
         return sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
 
-    def answers(self, sites: Sequence[Named], rows: NDArray[np.integer], charge_states: Index | None) -> list[Array]:
+    def answers(
+        self,
+        sites: Sequence[Named],
+        rows: NDArray[np.integer],
+        before: Array,
+        charge_states: Index | None,
+        expected: NDArray[np.integer] | None = None,
+    ) -> list[Array]:
         """What the tests of each site would show.
 
         Parameters
@@ -84,33 +92,47 @@ class Desk:
             Outcomes of tests, as :meth:`Bound.outcomes` gives them.
         rows : int array, shape (hypotheses,)
             Joint mode of each hypothesis.
+        before : array, shape (hypotheses, charge states)
+            Weight over the state of charge from everything else.
         charge_states : int array, optional
             States of charge asked about; all when left out.
+        expected : int array, optional
+            Joint modes that may be asked about next; worked out along with others that are missing, never alone.
 
         Returns
         -------
-        list of array, shape (hypotheses, charge states or 1, outcomes)
+        list of array, shape (hypotheses, outcomes)
+            Summed over the state of charge.
         """
+        wanted, which = np.unique(rows, return_inverse=True)
         with self._lock:
-            wanted = np.unique(rows)
             sheets: dict[bytes, Sheet] = {}
             for site in sites:
-                self._complete(site, wanted, sheets)
+                self._complete(site, wanted, expected, sheets)
             if sheets:
                 self._common.tidied()
             kept = [self._sites[s.key] for s in sites]
-            found = [k.values[k.place[rows]] for k in kept]
-        if charge_states is None or self.charge_states is charge_states:
-            return found
-        states = charge_states if self.charge_states is None else np.searchsorted(self.charge_states, charge_states)
-        return [v if v.shape[1] == 1 else v[:, states] for v in found]
+            found = [self._cut(k.values[k.place[wanted]], charge_states) for k in kept]
+        return over_charge(found, which, before)
 
-    def _complete(self, site: Named, wanted: Index, sheets: dict[bytes, Sheet]) -> None:
+    def _cut(self, values: Array, charge_states: Index | None) -> Array:
+        """Answers for the states of charge answered for, cut to some of them."""
+        if values.shape[1] == 1 or charge_states is None or charge_states is self.charge_states:
+            return values
+        if self.charge_states is None:
+            return values[:, charge_states]
+        return values[:, np.searchsorted(self.charge_states, charge_states)]
+
+    def _complete(
+        self, site: Named, wanted: Index, expected: NDArray[np.integer] | None, sheets: dict[bytes, Sheet]
+    ) -> None:
         """Work out what one site still lacks, on a sheet shared with the sites that lack the same."""
         kept = self._sites.get(site.key)
-        missing = wanted if kept is None else wanted[kept.place[wanted] == MISSING]
+        missing = _missing(kept, wanted)
         if not len(missing):
             return
+        if expected is not None:
+            missing = _missing(kept, np.union1d(wanted, expected))
         key = missing.tobytes()
         if key not in sheets:
             whole = len(missing) == len(self.bound.rows.table)
@@ -128,3 +150,45 @@ class Desk:
         if COMBINATION not in message.axes:
             return np.broadcast_to(values, (len(sheet.rows.table), *values.shape))
         return values[sheet.rows.part(message.components).which]
+
+
+def _missing(kept: Answers | None, rows: Index) -> Index:
+    """Those of some joint modes that have no answer yet."""
+    return rows if kept is None else rows[kept.place[rows] == MISSING]
+
+
+def over_charge(sites: Sequence[Array], which: NDArray[np.integer], before: Array) -> list[Array]:
+    """Answers of joint modes, weighted over the state of charge for each hypothesis.
+
+    Parameters
+    ----------
+    sites : sequence of array, shape (joint modes, charge states or 1, outcomes)
+    which : int array, shape (hypotheses,)
+        Joint mode of each hypothesis.
+    before : array, shape (hypotheses, charge states)
+
+    Returns
+    -------
+    list of array, shape (hypotheses, outcomes)
+    """
+    charged = [i for i, values in enumerate(sites) if values.shape[1] > 1]
+    found = {i: values[which, 0] for i, values in enumerate(sites) if values.shape[1] == 1}
+    if charged:
+        together = _by_rows(np.concatenate([sites[i] for i in charged], axis=2), which, before)
+        ends = np.cumsum([0, *(sites[i].shape[2] for i in charged)]).tolist()
+        found |= {i: together[:, a:b] for i, (a, b) in zip(charged, pairwise(ends), strict=True)}
+    return [found[i] for i in range(len(sites))]
+
+
+def _by_rows(values: Array, which: NDArray[np.integer], before: Array) -> Array:
+    """One matrix product for each joint mode, with all hypotheses that have it."""
+    order = np.argsort(which, kind="stable")
+    ends = np.searchsorted(which[order], np.arange(len(values) + 1)).tolist()
+    weight = before[order]
+    found = np.empty((len(which), values.shape[2]))
+    for row, (first, stop) in zip(values, pairwise(ends), strict=True):
+        if stop > first:
+            np.matmul(weight[first:stop], row, out=found[first:stop])
+    result = np.empty_like(found)
+    result[order] = found
+    return result

@@ -15,11 +15,13 @@ from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import COMBINATION, Tensor, product
 from faultnet.engine.elimination import FEW_ROWS, LARGEST_PLAIN, LARGEST_ROWED
 from faultnet.engine.planning import plan
-from faultnet.engine.recipe import KEEP, Named, Recipe, Step, places
+from faultnet.engine.recipe import KEEP, OUTCOME, Named, Recipe, Step, places
 from faultnet.engine.rows import Components
 
 NOMINAL_CHARGE = 5
+LARGEST_SHARED = 1 << 13
 WEIGHT = "weight"
+Order = tuple[tuple[int, ...], ...]
 
 
 def recipe_for(bound: Bound, weights: Sequence[Tensor], outcomes: Named | None, *, leading: bool, cut: bool) -> Recipe:
@@ -55,13 +57,67 @@ def recipe_of(bound: Bound, axes: Iterable[str]) -> Recipe:
     return written(bound, named, _order(bound, named, False, False))
 
 
-def _order(bound: Bound, named: Sequence[Named], leading: bool, cut: bool) -> tuple[tuple[int, ...], ...]:
+def _order(bound: Bound, named: Sequence[Named], leading: bool, cut: bool) -> Order:
+    """In which order to multiply tables; what all tests beyond the near axes share comes first, once and for all."""
     sizes = {a: s for n in named for a, s in n.tensor.sizes().items() if a != COMBINATION}
     if cut and CHARGE in sizes:
         sizes[CHARGE] = min(sizes[CHARGE], NOMINAL_CHARGE)
     rounded = tuple(sorted((a, round(2.0 * log2(max(s, 1))) / 2.0) for a, s in sizes.items()))
     counts = bound.counts[LEADING_SHARE if leading else 1.0]
-    return plan(tuple(n.names for n in named), rounded, KEEP, counts, tuple(n.free for n in named))
+
+    def planned(tables: Sequence[tuple[tuple[str, ...], bool]], keep: Iterable[str]) -> Order:
+        return plan(tuple(n for n, _ in tables), rounded, tuple(keep), counts, tuple(f for _, f in tables))
+
+    tables = [(n.names, n.free) for n in named]
+    near = _near(bound, named) if leading else []
+    far = [i for i in range(len(named)) if i not in near]
+    beyond = {a for i in far for a in named[i].names}
+    shared = sorted({a for i in near for a in named[i].tensor.axes} & beyond - set(KEEP))
+    if not near or prod(sizes[a] for a in shared) > LARGEST_SHARED:
+        return planned(tables, KEEP)
+    kept = {*shared, *KEEP, *bound.cluster.components}
+    joined = tuple(sorted({a for i in near for a in named[i].names} & kept)), all(named[i].free for i in near)
+    first = planned([tables[i] for i in near], (*KEEP, *shared))
+    then = planned([*(tables[i] for i in far), joined], KEEP)
+    return one_after_the_other(len(named), near, first, then)
+
+
+def _near(bound: Bound, named: Sequence[Named]) -> list[int]:
+    """Places of the tables with a near axis, one that hangs on the state of charge, if no test here looks at such axes.
+
+    In the starting circuit these are what the battery offers: a test of the cable asks the same of them as a test of
+    the ground side.
+    """
+    charged = {n.key for n in named if n.key in bound.tables and CHARGE in n.tensor.axes}
+    asked = {a for n in named if OUTCOME in n.tensor.axes for a in n.tensor.axes}
+    near = [i for i, n in enumerate(named) if charged.intersection(n.tensor.axes)]
+    components = frozenset[str]().union(*(named[i].tensor.components for i in near))
+    if not asked or charged & asked or _rows(bound, components) > FEW_ROWS or not 1 < len(near) < len(named):
+        return []
+    return near
+
+
+def one_after_the_other(tables: int, near: Sequence[int], first: Order, then: Order) -> Order:
+    """One order out of one for some tables, and one for the others with the product of the first at their end.
+
+    Examples
+    --------
+    >>> one_after_the_other(4, [0, 2], ((0, 1),), ((0, 1), (0, 1)))
+    ((0, 2), (0, 1), (0, 1))
+    """
+    work, made = list(range(tables)), tables
+    found = []
+    group = list(near)
+    for order in (first, then):
+        for step in order:
+            pair = [group[i] for i in step]
+            places = sorted(work.index(i) for i in pair)
+            found.append((places[0], places[1]))
+            group = [*(i for i in group if i not in pair), made]
+            work = [*(i for i in work if i not in pair), made]
+            made += 1
+        group = [*(i for i in work if i not in group), *group]
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -75,7 +131,7 @@ class _Entry:
     tensor: Tensor | None
 
 
-def written(bound: Bound, named: Sequence[Named], order: tuple[tuple[int, ...], ...]) -> Recipe:
+def written(bound: Bound, named: Sequence[Named], order: Order) -> Recipe:
     """Follow an order as far as no reading bears on it, and write down the rest."""
     sizes = {a: s for n in named for a, s in n.tensor.sizes().items() if a != COMBINATION}
     work = [_entry(n) for n in named]

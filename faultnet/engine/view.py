@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from faultnet.engine.bound import Asked
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
+from faultnet.engine.desk import over_charge
 from faultnet.engine.placed import Evidence, Placements, pooled
 from faultnet.engine.rows import Components, Index, IndexArray
 from faultnet.network.structure import Array
@@ -32,11 +33,14 @@ class View:
         The hypotheses looked at; all when left out.
     charge_states : int array, optional
         The states of charge looked at; all when left out.
+    expected : int array, optional
+        Hypotheses that may be looked at next, for which answers are kept ready where that costs little.
     """
 
     placements: Placements
     chosen: Index | None = None
     charge_states: Index | None = None
+    expected: Index | None = None
 
     @cached_property
     def modes(self) -> IndexArray:
@@ -44,13 +48,16 @@ class View:
         modes = self.placements.modes
         return modes if self.chosen is None else modes[self.chosen]
 
-    def focused(self, chosen: Index, charge_states: Index | None = None) -> View:
+    def focused(self, chosen: Index, charge_states: Index | None = None, expected: Index | None = None) -> View:
         """Some of what is looked at."""
-        inner = chosen if self.chosen is None else self.chosen[chosen]
+        inner = self._inner(chosen)
         if charge_states is None:
             return replace(self, chosen=inner)
         states = charge_states if self.charge_states is None else self.charge_states[charge_states]
-        return View(self.placements, inner, states)
+        return View(self.placements, inner, states, None if expected is None else self._inner(expected))
+
+    def _inner(self, rows: Index) -> Index:
+        return rows if self.chosen is None else self.chosen[rows]
 
     def rows_of(self, k: int, components: Components) -> NDArray[np.integer]:
         """Row of each hypothesis in a message of a cluster that hangs on these components."""
@@ -99,8 +106,15 @@ class Outlook:
                 found[k] = self.view.spread(k, message).T
         return found
 
+    @cached_property
+    def _everywhere(self) -> Array:
+        return self._but_for(None)
+
     def elsewhere(self, k: int) -> Array:
         """Weight over the state of charge from everything but one cluster, scaled row by row."""
+        return self._but_for(k) if k in self.likelihoods else self._everywhere
+
+    def _but_for(self, k: int | None) -> Array:
         total = self.start
         for other, rows in self.likelihoods.items():
             if other != k:
@@ -128,21 +142,19 @@ class Outlook:
     def _joint(self, k: int, evidence: tuple[Evidence, ...], asked: Sequence[tuple[Asked, ...]]) -> list[Array]:
         """For each site, the outcomes of its tests one after the other, shape (hypotheses, outcomes)."""
         place = self.view.placements[k]
-        if place.small:
-            found = [self._whole(k, place.answer(evidence, questions)) for questions in asked]
-        else:
-            rows = place.which if self.view.chosen is None else place.which[self.view.chosen]
+        before = self.elsewhere(k)
+        if not place.small:
             sites = [place.bound.outcomes(questions) for questions in asked]
-            found = place.desk(evidence, self.view.charge_states).answers(sites, rows, self.view.charge_states)
-        if not place.bound.cluster.charged:
-            return [values[:, 0] for values in found]
-        before = self.elsewhere(k)[:, None, :]
-        return [values[:, 0] if values.shape[1] == 1 else np.matmul(before, values)[:, 0] for values in found]
+            desk, view = place.desk(evidence, self.view.charge_states), self.view
+            rows = place.which if view.chosen is None else place.which[view.chosen]
+            expected = None if view.expected is None else np.unique(place.which[view.expected])
+            return desk.answers(sites, rows, before, view.charge_states, expected)
+        return [self._whole(k, place.answer(evidence, questions), before) for questions in asked]
 
-    def _whole(self, k: int, message: Tensor) -> Array:
-        """A message for all joint modes, for each hypothesis, shape (hypotheses, charge states or 1, outcomes)."""
+    def _whole(self, k: int, message: Tensor, before: Array) -> Array:
+        """A message for all joint modes, for each hypothesis, shape (hypotheses, outcomes)."""
         message = self.view.cut(message)
         values = message.values if CHARGE in message.axes else message.values[..., None, :]
         if not message.components:
-            return np.repeat(values[None], len(self.view.modes), axis=0)
-        return np.asarray(values[self.view.rows_of(k, message.components)])
+            values = values[None]
+        return over_charge([values], self.view.rows_of(k, message.components), before)[0]

@@ -181,7 +181,7 @@ class VisitModel:
         """The same visit for some of the hypotheses only."""
         return VisitModel(self.network, self.components, self.view.focused(chosen), self.charge_prior[chosen])
 
-    def focused(self, chosen: Index, charge_states: Index) -> VisitModel:
+    def focused(self, chosen: Index, charge_states: Index, expected: Index | None = None) -> VisitModel:
         """The same visit for some hypotheses and some states of charge only.
 
         Parameters
@@ -190,8 +190,10 @@ class VisitModel:
             Rows of the hypotheses that are kept.
         charge_states : int array
             States of charge that are kept; what the others weigh is left out.
+        expected : int array, optional
+            Rows that may be asked about next, for which answers are kept ready where that costs little.
         """
-        view = self.view.focused(chosen, charge_states)
+        view = self.view.focused(chosen, charge_states, expected)
         return VisitModel(self.network, self.components, view, self.charge_prior[chosen][:, charge_states])
 
     def predict(

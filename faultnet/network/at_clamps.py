@@ -126,11 +126,9 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     at_once = OHMIC_SHARE / EARLY_SHARE * source
     surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
-    shape = np.broadcast_shapes(emf.shape, levels.shape, load.shape)
-    at_rest, low, kept, ripple, phase = (
-        np.broadcast_to(a, shape) for a in (emf, dip, held, 0.12 * (emf - held), share[4])
-    )
-    seen = np.where(closed, seen_minimum(at_rest, low, kept, ripple, phase, window, interval), kept)
+    seen = seen_minimum(emf, dip, held, 0.12 * (emf - held), share[4], window, interval)
+    seen = np.where(closed, seen, held)
+    at_rest = np.broadcast_to(emf, seen.shape)
     freeze = setting.spread("module_freeze")
     table = (1.0 - freeze) * counted(seen, bins.CRANK_VOLTS) + freeze * counted(at_rest, bins.CRANK_VOLTS)
     table = blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))

@@ -215,7 +215,10 @@ def _fill_unseen(table: Array, loop_bin: int) -> None:
 
 @dataclass(frozen=True, eq=False)
 class StartSamples:
-    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples)."""
+    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples).
+
+    The phase of the instrument is the same in all cells, shape (samples,).
+    """
 
     emf: Array
     source: Array
@@ -275,7 +278,7 @@ def start_samples(setting: Setting) -> StartSamples:
         first_dip=full(start.first_dip),
         stall_current=full(start.stall_current),
         ripple=ripple,
-        phase=full(share[5]),
+        phase=share[5],
         coil=both,
         needed=needed,
         moved=moved,

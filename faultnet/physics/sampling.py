@@ -7,6 +7,8 @@ over it is the caller's business.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from faultnet.physics.quantity import Quantity
@@ -117,7 +119,8 @@ def sampled_minimum(
     Notes
     -----
     The samples either side of the end of the fall hold the minimum of the dip. Up to sixteen further samples are taken
-    from the ripple; where that many do not reach the end of the start they are dense enough to find its bottom.
+    from the ripple; where that many do not reach the end of the start they are dense enough to find its bottom, and
+    the first two suffice: what follows lies between the second and the sustained level.
 
     Examples
     --------
@@ -132,10 +135,40 @@ def sampled_minimum(
     first = np.floor(fall / interval + phase)
     dense = SAMPLES * np.asarray(interval) < lasting
     lowest = np.where(dense, _bottom(sustained, ripple), rest)
-    for step in range(SAMPLES):
+    climbed = np.asarray(fall + hold + rise)
+    late = []
+    for step in range(2 if dense.all() else SAMPLES):
         time = (first + step - phase) * interval
-        lowest = np.minimum(lowest, np.where(time < lasting, waveform(time, *shape), rest))
+        if np.all(time >= climbed):
+            late.append(time - climbed)
+        else:
+            lowest = np.minimum(lowest, np.where(time < lasting, waveform(time, *shape), rest))
+    if late:
+        swing = _lowest_swing(late, lasting - climbed, rest, sustained, ripple, ripple_frequency)
+        lowest = np.minimum(lowest, swing)
     return lowest[()]
+
+
+def _lowest_swing(
+    late: Sequence[Quantity],
+    on: Quantity,
+    rest: Quantity,
+    sustained: Quantity,
+    ripple: Quantity,
+    ripple_frequency: Quantity,
+) -> Quantity:
+    """Lowest of the samples taken so long after the end of the climb, `rest` once the starter is let go [V].
+
+    The level is the same for all of them, so only the sine has to be looked at sample by sample.
+    """
+    least, most = np.asarray(np.inf), np.asarray(-np.inf)
+    for since in late:
+        swing = np.sin(2.0 * np.pi * ripple_frequency * since)
+        least = np.minimum(least, np.where(since < on, swing, np.inf))
+        most = np.maximum(most, np.where(since < on, swing, -np.inf))
+    seen = np.isfinite(least)
+    least, most = np.where(seen, least, 0.0), np.where(seen, most, 0.0)
+    return np.where(seen, sustained + np.minimum(ripple * least, ripple * most), rest)
 
 
 def _bottom(sustained: Quantity, ripple: Quantity) -> Quantity:

@@ -16,7 +16,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.leading import Leading, leading_chances
 from faultnet.diagnosis.models import Model, model_for
-from faultnet.engine.belief import TINY, Belief, information, updated
+from faultnet.engine.belief import TINY, Belief, informations, updated
 from faultnet.network.structure import Array
 from faultnet.shipped import shipped
 
@@ -93,7 +93,7 @@ def worked(
 
 def joint_bits(found: Worked) -> dict[str, float]:
     """Information of each test about the hypotheses [bit]: what tests are ranked by."""
-    return {t: information(found.leading.posterior, c) for t, c in found.leading.chances.items()}
+    return informations(found.leading.posterior, found.leading.chances)
 
 
 def component_bits(found: Worked) -> dict[str, float]:

@@ -145,3 +145,15 @@ def test_giving_back_a_car_with_a_fault_costs_a_call_back():
 def test_the_use_of_the_car_is_mended_only_where_no_part_is_at_fault():
     repairs = repairs_for(("battery", "use"), np.array([[True, True], [False, True]]), load_costs())
     assert repairs.at_fault.tolist() == [[True, False, False], [False, True, False]]
+
+
+def test_a_cover_that_is_off_is_not_paid_for_again() -> None:
+    """By hand: "b" alone would come last, at 0.3 / 110; once "a" took the cover off it is at 0.3 / 10, before "d"."""
+    costs, access = np.array([10.0, 10.0, 50.0, 60.0]), np.array([0, 0, -1, -1])
+    repairs = Repairs(("a", "b", "c", "d"), costs, np.array([100.0]), access, np.eye(4, dtype=bool), 0.0)
+    belief = np.array([[0.5, 0.3, 0.3, 0.2]])
+    assert order_of_repair(repairs, belief)[0].tolist() == [2, 0, 1, 3]
+    apart = Repairs(
+        ("a", "b", "c", "d"), costs, np.array([100.0, 100.0]), np.array([0, 1, -1, -1]), np.eye(4, dtype=bool), 0.0
+    )
+    assert order_of_repair(apart, belief)[0].tolist() == [2, 0, 3, 1]

@@ -107,6 +107,19 @@ def test_states_of_charge_within_a_choice_of_them() -> None:
     assert_same(part.predict(SEEN, questions()), of_everyone(2, (1, 5)), chosen)
 
 
+def test_hypotheses_expected_next_are_answered_along_with_others() -> None:
+    """They change no answer, and nothing is left to be worked out when they are asked about."""
+    model = fresh()
+    chosen, expected = np.arange(20), np.arange(10, 80, 3)
+    states = np.arange(model.charge_prior.shape[1])
+    assert_same(model.focused(chosen, states, expected).predict(SEEN, questions()), of_everyone(), chosen)
+    ready = model.size()
+    assert_same(model.focused(expected, states).predict(SEEN, questions()), of_everyone(), expected)
+    assert model.size() == ready
+    model.focused(np.arange(80, 120), states).predict(SEEN, questions())
+    assert model.size() > ready
+
+
 def test_other_readings_do_not_mix_with_earlier_ones() -> None:
     model = fresh()
     chosen = np.arange(0, len(model.charge_prior), 5)
