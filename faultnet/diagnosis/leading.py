@@ -129,14 +129,14 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str], sp
     charge = likely_charge(present, posterior, chosen)
     model = present.model.focused(chosen, charge, expected)
     carried = present.carried[chosen][:, charge]
-    shown = _rows_to_one(model.predict(present.evidence, asked, carried))
+    shown = _rows_to_one(model.predict(present.evidence, asked, carried, posterior))
     stays = _values_that_stay(present, {quantity for quantity, _, _ in asked.values()}, spread)
     again = {
         t: (q, present.memory[q].likelihood[:, None] * table, broad)
         for t, (q, table, broad) in asked.items()
         if q in stays
     }
-    for test, chances in _rows_to_one(model.predict(present.evidence, again, carried)).items():
+    for test, chances in _rows_to_one(model.predict(present.evidence, again, carried, posterior)).items():
         share = stays[asked[test][0]][chosen, None]
         shown[test] = share * chances + (1.0 - share) * shown[test]
     return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])

@@ -118,6 +118,13 @@ class Bound:
             asked_key(questions), lambda: Named(("outcomes", next(self._serial)), self._side_by_side(questions), free)
         )
 
+    def states(self, axis: str) -> Named:
+        """The states of a hidden axis, as if they were the outcomes of a test."""
+        card = self.cluster.network.nodes[axis].card
+        return self.columns.get(
+            ("states", axis), lambda: Named(("states", axis), Tensor(np.eye(card), (OUTCOME, axis)), False)
+        )
+
     def _side_by_side(self, questions: tuple[Asked, ...]) -> Tensor:
         nodes = self.cluster.network.nodes
         values = np.concatenate([_outcomes(nodes[quantity], table, read) for quantity, table, read in questions])

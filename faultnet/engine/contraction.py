@@ -10,7 +10,7 @@ these are; two tables that hang on different ones are brought to the joint modes
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -56,6 +56,17 @@ class Tensor:
     def taken(self, index: Index, axis: str = COMBINATION) -> Tensor:
         """Some entries of one axis, by default some joint modes."""
         return Tensor(self.values.take(index, axis=self.axes.index(axis)), self.axes, self.components)
+
+    def within(self, states: Mapping[str, Index]) -> Tensor:
+        """Some entries, in rising order, of some axes; neighbours are not copied."""
+        if not states.keys() & set(self.axes):
+            return self
+        chosen = [states.get(a) for a in self.axes]
+        values = self.values[tuple(slice(None) if c is None else slice(c[0], c[-1] + 1) for c in chosen)]
+        for axis, c in enumerate(chosen):
+            if c is not None and len(c) < values.shape[axis]:
+                values = values.take(c - c[0], axis=axis)
+        return Tensor(values, self.axes, self.components)
 
 
 def contract(tensors: Sequence[Tensor], keep: Sequence[str]) -> Tensor:

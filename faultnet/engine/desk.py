@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from faultnet.engine.bound import Bound
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import COMBINATION, Tensor
+from faultnet.engine.narrowing import States, axes_told_of, carried_on, likely_states, still_held, worth_cutting
 from faultnet.engine.recipe import Named
 from faultnet.engine.rows import Index
 from faultnet.engine.sheet import Sheet
@@ -24,6 +26,7 @@ from faultnet.engine.shelf import Shelf
 from faultnet.network.structure import Array
 
 MISSING = -1
+TINY = 1e-300
 
 
 @dataclass(eq=False)
@@ -57,11 +60,16 @@ class Desk:
         Of the readings.
     charge_states : int array, optional
         States of charge answered for; all when left out.
+    states : mapping of axis to int array, optional
+        Some states of hidden axes, in rising order; the others count as impossible, but for an axis already summed out
+        in what no reading bears on.
     """
 
     bound: Bound
     weights: tuple[Tensor, ...]
     charge_states: Index | None = None
+    states: States = field(default_factory=dict)
+    _narrower: list[Desk] = field(default_factory=list, repr=False)
     _common: Shelf = field(default_factory=Shelf, repr=False)
     _sites: dict[Hashable, Answers] = field(default_factory=dict, repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
@@ -74,7 +82,60 @@ class Desk:
 
     def size(self) -> int:
         """What its answers take [bytes]."""
-        return sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
+        own = sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
+        return own + sum(desk.size() for desk in list(self._narrower))
+
+    @cached_property
+    def _told(self) -> tuple[str, ...]:
+        return axes_told_of(self.weights, self.bound.tables.keys())
+
+    def narrowed(
+        self,
+        sites: Sequence[Named],
+        rows: NDArray[np.integer],
+        before: Array,
+        charge_states: Index | None,
+        expected: NDArray[np.integer] | None,
+        belief: Array,
+    ) -> Desk:
+        """A desk that answers for the likely states of hidden axes only; this one where that does not pay.
+
+        Parameters
+        ----------
+        sites, rows, before, charge_states, expected
+            What is to be asked, as of :meth:`answers`.
+        belief : array, shape (hypotheses,)
+
+        Notes
+        -----
+        The desk made last is taken again as long as its states hold all but little of the belief that there is by now.
+        """
+        if not self._told or self._ready(sites, np.unique(rows)):
+            return self
+        shares = self._shares(self.answers(self._states, rows, before, charge_states, expected), belief)
+        if not worth_cutting(shares):
+            return self
+        together = carried_on(shares, self.bound.tables.values())
+        with self._lock:
+            if not (self._narrower and still_held(together, self._narrower[0].states)):
+                likely = {a: likely_states(s) for a, s in together.items()}
+                self._narrower[:] = [Desk(self.bound, self.weights, self.charge_states, likely)]
+            return self._narrower[0]
+
+    def _ready(self, sites: Sequence[Named], wanted: Index) -> bool:
+        """Whether all answers are there already."""
+        with self._lock:
+            kept = [self._sites.get(s.key) for s in sites]
+            return all(k is not None and not len(_missing(k, wanted)) for k in kept)
+
+    @cached_property
+    def _states(self) -> list[Named]:
+        return [self.bound.states(a) for a in self._told]
+
+    def _shares(self, shown: Sequence[Array], belief: Array) -> dict[str, Array]:
+        """Belief in the states of each axis that a reading tells of."""
+        each = [belief @ (s / np.maximum(s.sum(axis=1, keepdims=True), TINY)) for s in shown]
+        return dict(zip(self._told, each, strict=True))
 
     def answers(
         self,
@@ -137,7 +198,7 @@ class Desk:
         if key not in sheets:
             whole = len(missing) == len(self.bound.rows.table)
             rows = self.bound.rows if whole else self.bound.rows.restricted(missing)
-            sheets[key] = Sheet(self.bound, rows, self.charge_states, self._common)
+            sheets[key] = Sheet(self.bound, rows, self.charge_states, self._common, self.states)
         values = self._laid_out(sheets[key], sheets[key].worked_out(self.weights, site))
         if kept is None:
             place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)

@@ -20,6 +20,7 @@ from faultnet.engine.sheet import Sheet
 from faultnet.network.structure import Array, Network
 
 KEPT_MESSAGES = 32
+KEPT_WEIGHTS = 24
 KEPT_OUTCOMES = 48
 KEPT_DESKS = 3
 MOST_DESKS = 2
@@ -64,6 +65,7 @@ class Placed:
     which: NDArray[np.unsignedinteger]
     messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
     desks: Memo[list[Desk]] = field(default_factory=lambda: Memo(KEPT_DESKS), repr=False)
+    read: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_WEIGHTS), repr=False)
     answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_OUTCOMES), repr=False)
     _places: dict[Components, NDArray[np.unsignedinteger]] = field(default_factory=dict, repr=False)
 
@@ -88,14 +90,18 @@ class Placed:
         """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
         self.bound.rest()
         self._places.clear()
+        self.read.clear()
         self.answers.clear()
         self.desks.clear()
 
     def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
         """Weights of evidence on the hidden nodes, and the logarithm of what was divided out of them."""
         together, pooled_scale = pooled(evidence)
-        tensors, log_scale = merged([self.bound.weight(q, likelihood) for q, likelihood in together.items()])
+        tensors, log_scale = merged([self._weight(q, likelihood) for q, likelihood in together.items()])
         return tensors, log_scale + pooled_scale
+
+    def _weight(self, quantity: str, likelihood: Array) -> Tensor:
+        return self.read.get((quantity, likelihood.tobytes()), lambda: self.bound.weight(quantity, likelihood))
 
     def message(self, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
         """Likelihood of evidence over joint modes and charge, and its log scale; kept for the next time."""
@@ -175,6 +181,7 @@ class Placements:
         """Drop what was worked out for readings."""
         for place in self.made():
             place.messages.clear()
+            place.read.clear()
             place.answers.clear()
             place.desks.clear()
 

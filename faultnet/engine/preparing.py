@@ -19,7 +19,7 @@ from faultnet.engine.recipe import KEEP, OUTCOME, Named, Recipe, Step, places
 from faultnet.engine.rows import Components
 
 NOMINAL_CHARGE = 5
-LARGEST_SHARED = 1 << 13
+LARGEST_SHARED = 1 << 14
 WEIGHT = "weight"
 Order = tuple[tuple[int, ...], ...]
 

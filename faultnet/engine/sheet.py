@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from faultnet.engine.bound import Bound
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor, finished, product
+from faultnet.engine.narrowing import States
 from faultnet.engine.preparing import recipe_for, recipe_of
 from faultnet.engine.recipe import KEEP, Named, Recipe, Step
 from faultnet.engine.rows import Index, RowSets
@@ -21,7 +22,7 @@ from faultnet.engine.shelf import Shelf
 
 @dataclass(frozen=True)
 class _Table:
-    """A table with its number; cut (2) not at all, (1) to the states of charge, (0) to the joint modes too."""
+    """A table with its number; cut (2) not at all, (1) to the states that are kept, (0) to the joint modes too."""
 
     number: int
     tensor: Tensor
@@ -40,13 +41,17 @@ class Sheet:
     charge_states : int array, optional
         Some states of charge; all when left out.
     common : Shelf
-        Products under the same readings that hang on few joint modes; sheets may share it.
+        Products under the same readings and kept states that hang on few joint modes; sheets may share it.
+    states : mapping of axis to int array, optional
+        Some states of hidden axes, in rising order; the others count as impossible, but for an axis already summed out
+        in what no reading bears on.
     """
 
     bound: Bound
     rows: RowSets
     charge_states: Index | None = None
     common: Shelf = field(default_factory=Shelf, repr=False)
+    states: States = field(default_factory=dict)
     own: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
 
     def worked_out(self, weights: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
@@ -92,12 +97,14 @@ class Sheet:
         return _Table(step.number, found, reach)
 
     def _at(self, table: _Table, reach: int) -> Tensor:
-        """A table cut to the states of charge, and to the joint modes too where only these are wanted."""
-        tensor, states = table.tensor, self.charge_states
+        """A table cut to the states that are kept, and to the joint modes too where only these are wanted."""
+        tensor, charge = table.tensor, self.charge_states
         if table.reach > reach == 0:
             self.common.lasting.add((table.number, 1))
-        if table.reach == 2 and states is not None and CHARGE in tensor.axes:
-            tensor = self._charge_cut(table.number, tensor, states)
+        if table.reach == 2:
+            tensor = tensor.within(self.states)
+            if charge is not None and CHARGE in tensor.axes:
+                tensor = self._charge_cut(table.number, tensor, charge)
         if table.reach > 0 == reach and tensor.components and self.rows is not self.bound.rows:
             tensor = self._rows_cut(table.number, tensor)
         return tensor

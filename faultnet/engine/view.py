@@ -90,11 +90,14 @@ class Outlook:
     evidence : dict of cluster to tuple of Evidence
     start : array, shape (hypotheses, charge states)
         Weight over the state of charge when the stage begins.
+    belief : array, shape (hypotheses,), optional
+        Where it is given, hidden states that hold next to none of it are left out.
     """
 
     view: View
     evidence: Mapping[int, tuple[Evidence, ...]]
     start: Array
+    belief: Array | None = None
 
     @cached_property
     def likelihoods(self) -> dict[int, Array]:
@@ -148,6 +151,8 @@ class Outlook:
             desk, view = place.desk(evidence, self.view.charge_states), self.view
             rows = place.which if view.chosen is None else place.which[view.chosen]
             expected = None if view.expected is None else np.unique(place.which[view.expected])
+            if self.belief is not None:
+                desk = desk.narrowed(sites, rows, before, view.charge_states, expected, self.belief)
             return desk.answers(sites, rows, before, view.charge_states, expected)
         return [self._whole(k, place.answer(evidence, questions), before) for questions in asked]
 

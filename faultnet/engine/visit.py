@@ -197,7 +197,11 @@ class VisitModel:
         return VisitModel(self.network, self.components, view, self.charge_prior[chosen][:, charge_states])
 
     def predict(
-        self, evidence: Sequence[Evidence], tests: Mapping[str, Question], carried: Array | None = None
+        self,
+        evidence: Sequence[Evidence],
+        tests: Mapping[str, Question],
+        carried: Array | None = None,
+        belief: Array | None = None,
     ) -> dict[str, Array]:
         """Chance of each outcome of each test given each hypothesis and the evidence, up to a factor for each row.
 
@@ -210,6 +214,8 @@ class VisitModel:
             broad table: shape (outcomes,), the same under a fault the model does not know.
         carried : array, shape (hypotheses, charge states), optional
             Weight over the state of charge at the start of the stage; the prior when left out.
+        belief : array, shape (hypotheses,), optional
+            Where it is given, hidden states that hold all but a sliver of it are all that is looked at.
 
         Returns
         -------
@@ -218,7 +224,7 @@ class VisitModel:
         """
         placements = self.view.placements
         start = self.charge_prior if carried is None else carried
-        outlook = Outlook(self.view, placements.by_cluster(evidence), start)
+        outlook = Outlook(self.view, placements.by_cluster(evidence), start, belief)
         by_cluster: dict[int, dict[str, Question]] = {}
         for name, test in tests.items():
             by_cluster.setdefault(placements.owner[test[0]], {})[name] = test
