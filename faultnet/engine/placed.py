@@ -20,7 +20,7 @@ from faultnet.engine.sheet import Sheet
 from faultnet.network.structure import Array, Network
 
 KEPT_MESSAGES = 32
-KEPT_WEIGHTS = 24
+KEPT_WEIGHTS = 1 << 18
 KEPT_OUTCOMES = 48
 KEPT_DESKS = 3
 MOST_DESKS = 2
@@ -65,7 +65,7 @@ class Placed:
     which: NDArray[np.unsignedinteger]
     messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
     desks: Memo[list[Desk]] = field(default_factory=lambda: Memo(KEPT_DESKS), repr=False)
-    read: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_WEIGHTS), repr=False)
+    read: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_WEIGHTS, lambda t: t.values.size), repr=False)
     answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_OUTCOMES), repr=False)
     _places: dict[Components, NDArray[np.unsignedinteger]] = field(default_factory=dict, repr=False)
 
@@ -84,7 +84,8 @@ class Placed:
 
     def size(self) -> int:
         """What was worked out for questions takes [bytes]."""
-        return self.bound.size() + sum(desk.size() for desks in self.desks.values() for desk in desks)
+        desks = sum(desk.size() for desks in self.desks.values() for desk in desks)
+        return self.bound.size() + desks + 8 * self.read.weight
 
     def rest(self) -> None:
         """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
