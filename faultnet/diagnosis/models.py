@@ -64,6 +64,12 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
     return model
 
 
+def keep_room() -> None:
+    """Let models rest as :data:`ROOM` asks, once work on one of them is done; :func:`model_for` comes before it."""
+    with _lock:
+        _put_to_rest(list(_models.values()))
+
+
 def _put_to_rest(models: list[Model]) -> None:
     """Let the models used longest ago drop what they worked out while all take too much; never the last one."""
     left = ROOM

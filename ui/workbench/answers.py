@@ -1,12 +1,17 @@
-"""The library's answers, kept while the program runs; all of them are frozen, so that sessions may share them."""
+"""The library's answers, kept while the program runs; all of them are frozen, so that sessions may share them.
+
+Cases are worked out one after the other. All at once would take as long in all, each would be done last instead of in
+its turn, and every one would hold what it works with in memory.
+"""
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from faultnet.car import Car, Case, Conditions, Entry
+from faultnet.car import Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.sets import IN_USE, set_folder
@@ -14,7 +19,7 @@ from faultnet.decision import Advice, Costs, load_costs
 from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
-from faultnet.diagnosis.models import model_for
+from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
@@ -37,6 +42,7 @@ def forget() -> None:
 
 
 _followed: list[Path] = []
+_turn = threading.RLock()
 
 
 def keep_up() -> None:
@@ -80,7 +86,11 @@ def worked(case: Case) -> Worked:
     EntryError, ClashError
         As :func:`faultnet.diagnosis.work_through`.
     """
-    return work_through(_bare(case), catalogue())
+    bare = _bare(case)
+    for visit in bare.visits:  # a network that has to be built takes a second, in which others go on
+        model_for(bare.car, visit.conditions, catalogue(), MAX_FAULTS)
+    with _turn:
+        return work_through(bare, catalogue())
 
 
 @lru_cache(maxsize=64)
@@ -92,8 +102,12 @@ def answer(case: Case, shop: Shop) -> Advice:
     EntryError, ClashError
         As :func:`faultnet.decision.advise`.
     """
-    weighed = weigh(worked(case), costs(shop), tools=shop.tools)
-    return Advice(diagnosis_of(weighed.worked, weighed.tests), weighed.decision)
+    done = worked(case)
+    with _turn:
+        weighed = weigh(done, costs(shop), tools=shop.tools)
+        diagnosis = diagnosis_of(weighed.worked, weighed.tests)
+        keep_room()
+    return Advice(diagnosis, weighed.decision)
 
 
 @lru_cache(maxsize=16)
@@ -139,5 +153,16 @@ def places(case: Case) -> tuple[Place, ...]:
 
 
 def _bare(case: Case) -> Case:
-    """The case without its outcome: advice is what the entries say."""
-    return replace(case, outcome=None)
+    """The case without its outcome: advice is what the entries say.
+
+    A test that was skipped is not asked for again at this visit, as if it were out of reach: otherwise whoever cannot
+    do the best test would be asked for it for ever. At the next visit, or by search, it is there again.
+    """
+    *before, today = case.visits or (Visit(),)
+    entries = tuple(_set_aside(e) for e in today.entries)
+    return replace(case, outcome=None, visits=(*before, replace(today, entries=entries)))
+
+
+def _set_aside(entry: Entry) -> Entry:
+    skipped = isinstance(entry, Reading) and entry.not_measured is not None
+    return replace(entry, not_measured="cannot_reach") if skipped else entry
