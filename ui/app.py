@@ -35,4 +35,4 @@ if gate.passed():
     except FaultnetError as error:
         frame.show_error(error)
     frame.links(PAGES, page)
-    memory.settle()
+    memory.tidy()

@@ -187,6 +187,22 @@ def test_what_the_first_page_needs_is_loaded_beforehand(workplace: Path, monkeyp
     running.load()  # the page will say what is wrong with it
 
 
+def test_garbage_is_looked_for_now_and_then(monkeypatch: pytest.MonkeyPatch) -> None:
+    import gc
+
+    from workbench import memory
+
+    done: list[str] = []
+    monkeypatch.setattr(gc, "collect", lambda: done.append("looked"))
+    monkeypatch.setattr(gc, "freeze", lambda: done.append("set apart"))
+    monkeypatch.setattr(memory, "_looked", [])
+    moment = iter((10.0, 11.0, 12.5))
+    monkeypatch.setattr(memory.time, "monotonic", lambda: next(moment))
+    for _ in range(3):
+        memory.tidy()
+    assert done == ["looked", "set apart", "looked"]
+
+
 def test_a_case_is_worked_through_once_for_all_a_page_shows_of_it(workplace: Path) -> None:
     from workbench import answers
 
@@ -232,6 +248,9 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     going_on = Decision(False, "battery", "replace", "Battery: replace the part", 300.0, 0.8, "", "", "", "")
     assert "To mend first: Battery: replace the part" in verdict.headline(going_on, a_case())
     assert verdict.headline(replace(going_on, chance_of_cure=0.4), a_case()) == ""
+    unsure = verdict.headline(replace(going_on, stop=True, chance_of_cure=0.22), a_case())
+    assert "Not sure, but first to try: Battery: replace the part" in unsure
+    assert "Enough tested" not in unsure
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
     assert f"Enough tested: {GIVE_BACK_WORDS}" in verdict.headline(enough, a_case())
     for outcome, cured in (("cured", True), ("no_change", False)):

@@ -1,17 +1,26 @@
-"""Looking for garbage costs little: what the program itself consists of is looked through once and never again."""
+"""Looking for garbage costs little: what the program itself consists of is looked through once and never again.
+
+Streamlit looks through everything for garbage after each run of a page, 70 ms of processor time in which all other
+sessions wait; the launcher switches that off. Python's own search comes too seldom: what ended runs of pages held would
+pile up to several megabytes a session.
+"""
 
 from __future__ import annotations
 
 import gc
-from functools import lru_cache
+import time
+
+EVERY = 2.0  # [s]
+_looked: list[float] = []
 
 
-@lru_cache(maxsize=1)
-def settle() -> None:
-    """Set apart all that is in memory once the first page stands: the libraries and the catalogue, for good.
-
-    Streamlit looks through everything for garbage after each run of a page, 70 ms of processor time in which all other
-    sessions wait. The launcher switches that off; Python still looks by itself, through what came after this.
-    """
+def tidy() -> None:
+    """Look for garbage unless that was done just now; the first time, set apart for good all that is in memory then."""
+    now = time.monotonic()
+    if _looked and now - _looked[-1] < EVERY:
+        return
+    first = not _looked
+    _looked[:] = [now]
     gc.collect()
-    gc.freeze()
+    if first:
+        gc.freeze()
