@@ -205,6 +205,14 @@ def test_what_the_driver_tells_is_entered_when_a_case_begins(app: Callable[..., 
     assert told == (Reading("how_it_turns_over", state="slow"), Reading("standing_habit", state="weeks"))
 
 
+def test_how_it_turns_over_is_asked_at_each_visit(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "entries")
+    test.selectbox(key="visit_how_it_turns_over").set_value("one_clunk")
+    test.button(key="begin_visit").click().run()
+    assert store.current(case_id).visits[1].entries == (Reading("how_it_turns_over", state="one_clunk"),)
+
+
 def test_once_enough_was_tested_what_to_do_stands_above_the_next_test(
     app: Callable[..., AppTest], store: Store
 ) -> None:

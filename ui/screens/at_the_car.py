@@ -108,7 +108,7 @@ def _story(case: Case, advice: Advice) -> None:
 def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
     if case.outcome is not None:
         return
-    frame.title("Other tests")
+    frame.title("Other tests", "other-tests")
     others.show(advice.diagnosis, catalogue(), found.test.id if found else None)
     frame.title("Work done on the car", "work-done")
     work.show(case, catalogue(), verdict.repair_of(advice.decision))

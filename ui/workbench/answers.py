@@ -1,7 +1,8 @@
 """The library's answers, kept while the program runs; all of them are frozen, so that sessions may share them.
 
-Cases are worked out one after the other. All at once would take as long in all, each would be done last instead of in
-its turn, and every one would hold what it works with in memory.
+Cases are worked through one after the other, and so is the advice on them. All at once would take as long in all, each
+would be done last instead of in its turn, and every one would hold what it works with in memory. The two wait apart, as
+likely causes are shown before the advice is ready.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ def forget() -> None:
 
 
 _followed: list[Path] = []
-_turn = threading.RLock()
+_working, _advising = threading.Lock(), threading.Lock()
 
 
 def keep_up() -> None:
@@ -89,7 +90,7 @@ def worked(case: Case) -> Worked:
     bare = _bare(case)
     for visit in bare.visits:  # a network that has to be built takes a second, in which others go on
         model_for(bare.car, visit.conditions, catalogue(), MAX_FAULTS)
-    with _turn:
+    with _working:
         return work_through(bare, catalogue())
 
 
@@ -103,7 +104,7 @@ def answer(case: Case, shop: Shop) -> Advice:
         As :func:`faultnet.decision.advise`.
     """
     done = worked(case)
-    with _turn:
+    with _advising:
         weighed = weigh(done, costs(shop), tools=shop.tools)
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
         keep_room()

@@ -11,7 +11,6 @@ import streamlit as st
 from faultnet.car import Case, Conditions, Reading, Visit
 from faultnet.cases.file import load_case
 from faultnet.cases.summary import CaseSummary
-from faultnet.catalogue.types import Test
 from faultnet.errors import FaultnetError
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
@@ -73,19 +72,10 @@ def _told_by_the_driver() -> tuple[Reading, ...]:
     """
     asked = [t for t in catalogue().tests if t.group == "ask" and t.kind == "choice"]
     first = [t for t in asked if t.id in ASKED_FIRST]
-    answers = [(t, _asked(t)) for t in first]
+    answers = [(t, forms.asked(t, "new")) for t in first]
     with st.expander("More from the driver, as far as known"):
-        answers += [(t, _asked(t)) for t in asked if t not in first]
+        answers += [(t, forms.asked(t, "new")) for t in asked if t not in first]
     return tuple(entering.chosen_reading(t, choice) for t, choice in answers if choice is not None)
-
-
-def _asked(test: Test) -> str | None:
-    labels = dict(test.choices)
-    chosen: str | None = st.selectbox(
-        test.label, list(labels), index=None, format_func=labels.__getitem__, key=f"new_{test.id}",
-        placeholder="not known", filter_mode=None,
-    )  # fmt: skip
-    return chosen
 
 
 def _kept() -> None:

@@ -17,6 +17,7 @@ from workbench import entering, frame, state
 from workbench.words import NOT_MEASURED, minutes, money, plain, tool_words
 
 LEAST_CHANCE = 0.03
+TO_OTHERS = "<p class='fn-jumps'><a href='#other-tests' target='_self'>Measured something else?</a></p>"
 TO_WORK = "<p class='fn-jumps'><a href='#work-done' target='_self'>Done that? Enter it under 'Work done'</a></p>"
 
 
@@ -206,6 +207,7 @@ def _could_not(found: Proposal, case: Case) -> None:
         st.html("<p class='fn-label'>No reading?</p>", width="content")
         for reason, label in NOT_MEASURED.items():
             st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason, state.drawn()))
+        st.html(TO_OTHERS, width="content")
 
 
 def _wrong_entry(found: Proposal, case: Case) -> None:
