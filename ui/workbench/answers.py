@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from faultnet.car import Car, Case, Conditions, Entry, Reading, Visit
+from faultnet.car import Car, Case, Conditions, Entry
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.sets import IN_USE, set_folder
@@ -154,16 +154,5 @@ def places(case: Case) -> tuple[Place, ...]:
 
 
 def _bare(case: Case) -> Case:
-    """The case without its outcome: advice is what the entries say.
-
-    A test that was skipped is not asked for again at this visit, as if it were out of reach: otherwise whoever cannot
-    do the best test would be asked for it for ever. At the next visit, or by search, it is there again.
-    """
-    *before, today = case.visits or (Visit(),)
-    entries = tuple(_set_aside(e) for e in today.entries)
-    return replace(case, outcome=None, visits=(*before, replace(today, entries=entries)))
-
-
-def _set_aside(entry: Entry) -> Entry:
-    skipped = isinstance(entry, Reading) and entry.not_measured is not None
-    return replace(entry, not_measured="cannot_reach") if skipped else entry
+    """The case without its outcome: advice is what the entries say."""
+    return replace(case, outcome=None)
