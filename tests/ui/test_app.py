@@ -217,7 +217,7 @@ def test_once_enough_was_tested_what_to_do_stands_above_the_next_test(
     app: Callable[..., AppTest], store: Store
 ) -> None:
     read = (Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12),
-            Reading("crank_minimum", value=7.4))  # fmt: skip
+            Reading("crank_minimum", value=7.4), Reading("fires_when_cranked", state="fires"))  # fmt: skip
     case = a_case()
     test = app(store.create_case(replace(case, visits=(replace(case.visits[0], entries=read),))))
     said = html(test)
