@@ -10,7 +10,7 @@ if str(HERE) not in sys.path:
     sys.path.insert(0, str(HERE))
 
 import streamlit as st  # noqa: E402 - the folder must be known first
-from workbench import answers, frame, gate, state  # noqa: E402
+from workbench import answers, frame, gate, memory, state  # noqa: E402
 
 from faultnet.errors import FaultnetError  # noqa: E402
 
@@ -35,3 +35,4 @@ if gate.passed():
     except FaultnetError as error:
         frame.show_error(error)
     frame.links(PAGES, page)
+    memory.tidy()

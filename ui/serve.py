@@ -49,9 +49,11 @@ def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
         "browser.serverAddress": address() if share else "127.0.0.1",
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
+        "runner.postScriptGC": "false",  # see workbench/memory.py
+        "runner.magicEnabled": "false",
     }
     flags = [part for name, value in options.items() for part in (f"--{name}", str(value))]
-    return [sys.executable, "-m", "streamlit", "run", str(HERE / "app.py"), *flags]
+    return [sys.executable, str(HERE / "running.py"), "run", str(HERE / "app.py"), *flags]
 
 
 def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.decision.value import Position, repair_classes
+from faultnet.decision.value import Position
 from faultnet.network.structure import Array
 
 
@@ -42,7 +42,7 @@ def edges_cut(position: Position, test: str) -> float:
     >>> edges_cut(position, "look")
     0.5
     """
-    classes = repair_classes(position.repairs.at_fault)
+    classes = position.repairs.classes
     weight = position.belief[:, None] * position.chances[test]
     chance = weight.sum(axis=0)
     before = float(_edges(position.belief[:, None], classes)[0])

@@ -17,7 +17,8 @@ UAI 2010 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,6 +61,21 @@ class Repairs:
     call_back: float
     start_over: float = float("inf")
     in_vain: Array | float = 0.0
+
+    @cached_property
+    def classes(self) -> NDArray[np.intp]:
+        """Class of each hypothesis, shape (hypotheses,): those that need the same repairs share one."""
+        return np.asarray(np.unique(self.at_fault, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
+
+    @cached_property
+    def member(self) -> Array:
+        """Whether a hypothesis is of a class, shape (hypotheses, classes)."""
+        return np.eye(int(self.classes.max()) + 1)[self.classes]
+
+    @cached_property
+    def by_class(self) -> Repairs:
+        """The same repairs for one hypothesis of each class."""
+        return replace(self, at_fault=np.unique(self.at_fault, axis=0))
 
 
 def repairs_for(
@@ -163,6 +179,7 @@ def expected_cost(repairs: Repairs, weights: Array, order: NDArray[np.intp] | No
     >>> expected_cost(two, np.array([[0.5, 0.5]]))
     array([35.])
     """
+    weights, repairs = weights @ repairs.member, repairs.by_class
     order = order_of_repair(repairs, weights) if order is None else order
     result = np.empty(len(weights))
     for start in range(0, len(weights), BATCH):
@@ -191,11 +208,15 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     needed = np.take_along_axis(chance * repairs.cost, order, axis=1)
     still_needed = needed.sum(axis=1, keepdims=True) - np.cumsum(needed, axis=1)
     broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + still_needed
-    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), starting_over(repairs, weights)))
+    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), _starting_over(repairs, weights)))
 
 
 def starting_over(repairs: Repairs, weights: Array) -> Array:
     """Expected cost of starting over at once: its own price and the repairs that are needed, shape (beliefs,)."""
+    return _starting_over(repairs.by_class, weights @ repairs.member)
+
+
+def _starting_over(repairs: Repairs, weights: Array) -> Array:
     share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     return np.asarray(repairs.start_over + (share @ repairs.at_fault) @ repairs.cost)
 

@@ -13,7 +13,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
 from faultnet.network.structure import Array
@@ -118,24 +117,30 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
     """
     tells = doubt_taken(position)
     promising = sorted(alone, key=lambda t: (-round(alone[t].saving + position.price[t], 2), -tells[t], t))
-    now = position.cost_now()
     result = {}
     for test in promising[:first]:
-        followers = {t: position.chances[t] for t in [t for t in promising[: second + 1] if t != test][:second]}
-        spent, best_follower = position.price[test], None
-        expected = 0.0
-        for outcome in range(position.chances[test].shape[1]):
-            chance, after = position.after(test, [outcome], followers)
-            if chance <= LEAST_CHANCE:
-                continue
-            then = one_step(after)
-            follower = max(then, key=lambda t: then[t].saving, default=None)
-            gain = max(0.0, then[follower].saving) if follower else 0.0
-            if gain > 0.0:
-                best_follower = follower
-            expected += chance * (after.cost_now() - gain)
-        result[test] = Worth(now - expected - spent, alone[test].outcomes, best_follower)
+        followers = [t for t in promising[: second + 1] if t != test][:second]
+        result[test] = _with_one_more(position, test, alone[test], followers)
     return result
+
+
+def _with_one_more(position: Position, test: str, alone: Worth, followers: Sequence[str]) -> Worth:
+    """Worth of a test when the best of some others may follow, after each of its outcomes."""
+    if not followers:
+        return alone
+    weight = (position.belief[:, None] * position.chances[test]).T
+    chance = weight.sum(axis=1)
+    mended = chance * expected_cost(position.repairs, weight)
+    then = np.concatenate([position.chances[t] for t in followers], axis=1).T
+    both = (weight[:, None] * then).reshape(-1, weight.shape[1])
+    cost = (both.sum(axis=1) * expected_cost(position.repairs, both)).reshape(len(chance), -1)
+    first = np.cumsum([0, *(position.chances[t].shape[1] for t in followers[:-1])])
+    price = np.array([position.price[t] for t in followers])
+    tested = np.add.reduceat(cost, first, axis=1) + chance[:, None] * price
+    saves = np.where(chance[:, None] > LEAST_CHANCE, mended[:, None] - tested, 0.0).max(axis=1)
+    best = followers[int((mended[:, None] - tested)[int(saves.argmax())].argmax())] if saves.max() > 0.0 else None
+    expected = float((mended - np.maximum(saves, 0.0)).sum())
+    return Worth(position.cost_now() - expected - position.price[test], alone.outcomes, best)
 
 
 def many_steps(position: Position, alone: Mapping[str, Worth]) -> dict[str, Worth]:
@@ -162,18 +167,14 @@ def worth_of_knowing(position: Position) -> float:
     >>> worth_of_knowing(Position(np.array([0.5, 0.5]), {}, {}, two))
     5.0
     """
-    classes = repair_classes(position.repairs.at_fault)
-    found, first = np.unique(classes, return_index=True)
-    told = np.zeros((len(found), len(classes)))
-    told[np.arange(len(found)), first] = 1.0
-    chance = np.bincount(classes, weights=position.belief)
-    return position.cost_now() - float(chance @ expected_cost(position.repairs, told))
+    repairs = position.repairs
+    told = expected_cost(repairs.by_class, np.eye(len(repairs.by_class.at_fault)))
+    return position.cost_now() - float(position.belief @ repairs.member @ told)
 
 
 def doubt_taken(position: Position) -> dict[str, float]:
     """Share of the doubt about what has to be mended that each test takes away on average [-], by entropy."""
-    classes = repair_classes(position.repairs.at_fault)
-    member = np.eye(int(classes.max()) + 1)[classes]
+    member = position.repairs.member
     before = float(_doubt((position.belief @ member)[None])[0])
     result = {}
     for test, chances in position.chances.items():
@@ -187,11 +188,6 @@ def _doubt(weight: Array) -> Array:
     total = weight.sum(axis=1, keepdims=True)
     share = np.maximum(weight / np.maximum(total, TINY), TINY)
     return np.asarray(-(weight * np.log2(share)).sum(axis=1))
-
-
-def repair_classes(at_fault: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """Number of the class of each hypothesis: those that need the same repairs share one."""
-    return np.asarray(np.unique(at_fault, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
 
 
 def cost_to_go(position: Position, depth: int = 3, least: float = 0.02) -> float:

@@ -10,6 +10,8 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from faultnet.car import Car, Conditions
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.engine.hypotheses import Hypotheses, enumerate_hypotheses
@@ -71,6 +73,12 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
     return model
 
 
+def keep_room() -> None:
+    """Let models rest as :data:`ROOM` asks, once work on one of them is done; :func:`model_for` comes before it."""
+    with _lock:
+        _put_to_rest(list(_models.values()))
+
+
 def _put_to_rest(models: list[Model]) -> None:
     """Let the models used longest ago drop what they worked out while all take too much; never the last one."""
     left = ROOM
@@ -82,11 +90,30 @@ def _put_to_rest(models: list[Model]) -> None:
 
 def _compiled(setting: Setting, max_faults: int) -> Model:
     network = network_for(setting)
-    space = enumerate_hypotheses(
-        network,
-        max_faults=max_faults,
-        uncounted=UNCOUNTED,
-        brought_in_when_sound=setting.spread("brought_in_when_sound"),
-        may_drop=MAY_DROP,
+    space = _shared(
+        enumerate_hypotheses(
+            network,
+            max_faults=max_faults,
+            uncounted=UNCOUNTED,
+            brought_in_when_sound=setting.spread("brought_in_when_sound"),
+            may_drop=MAY_DROP,
+        )
     )
     return Model(setting, space, compile_visit(network, space.components, space.modes))
+
+
+def _shared(space: Hypotheses) -> Hypotheses:
+    """The same hypotheses as another car's model has, where all are equal: cars of one climate mostly share them."""
+    with _lock:
+        kept = list(_models.values())
+    return next((m.space for m in kept if _equal(m.space, space)), space)
+
+
+def _equal(one: Hypotheses, other: Hypotheses) -> bool:
+    """Whether two lists of hypotheses are the same to the last place."""
+    return (
+        one.components == other.components
+        and one.dropped == other.dropped
+        and np.array_equal(one.prior, other.prior)
+        and np.array_equal(one.modes, other.modes)
+    )

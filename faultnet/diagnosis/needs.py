@@ -10,7 +10,6 @@ from faultnet.catalogue.types import Test
 from faultnet.diagnosis.acts import changes_the_car
 
 READ_TWICE = 2
-GAVE_UP = ("cannot_reach", "not_fitted")
 OVER_NIGHT = "wait_over_night"  # a wait that is long enough for surface charge to go
 NEED_MET_BY = {
     "battery_charged": ("charge", "desulphate", "drive"),
@@ -39,7 +38,8 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     -----
     What the driver alone can answer is asked once in a case: asked again, the answer is the same. What was seen, heard
     or felt stays so until something is mended; a number may have moved with any act that changes the car, and it may
-    be measured a second time, in case the first was a slip.
+    be measured a second time, in case the first was a slip. What could not be measured is not asked for again until
+    then: whoever cannot do the best test would be asked for it for ever.
     """
     if test.instruments == ("question",) and any(_settles(e, test) for v in case.visits for e in v.entries):
         return False
@@ -64,11 +64,7 @@ def _told(test: Test, visit: Visit, catalogue: Catalogue) -> Iterator[Reading]:
 
 
 def _settles(entry: Entry, test: Test) -> bool:
-    return (
-        isinstance(entry, Reading)
-        and entry.test == test.id
-        and (entry.not_measured is None or entry.not_measured in GAVE_UP)
-    )
+    return isinstance(entry, Reading) and entry.test == test.id
 
 
 def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from faultnet.car import Case, Reading
+from faultnet.car import Case
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis.course import Course, Present
@@ -23,7 +23,6 @@ from faultnet.engine.belief import TINY, Belief, informations
 from faultnet.engine.hypotheses import IndexArray
 from faultnet.network.structure import Array
 
-SKIPPED_FACTOR = 0.25
 ONCE_MORE = "Measured once already; a second reading shows whether the first was a slip."
 
 
@@ -58,11 +57,8 @@ def rank(
     told = informations(leading.posterior, leading.chances)
     found = []
     for test in open_tests:
-        bits = told[test.id]
         again = was_read(test, visit, catalogue)
-        if not again and any(isinstance(e, Reading) and e.test == test.id for e in visit.entries):
-            bits *= SKIPPED_FACTOR
-        one = _next_test(test, bits, needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id])
+        one = _next_test(test, told[test.id], needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id])
         found.append(replace(one, because=f"{ONCE_MORE} {one.because}") if again else one)
     return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
 

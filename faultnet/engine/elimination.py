@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 Size = Callable[[int], float]
 Pair = tuple[int, int]
 
-BEAM = 6
+BEAM = 3
 MEMORY_WEIGHT = 16.0
 BATCH_WEIGHT = 4000.0
 FREE_WEIGHT = 0.02

@@ -58,6 +58,11 @@ class Circuit:
         return float(self.start.current) if self.moved else 0.0
 
     @property
+    def drawn(self) -> float:
+        """Sustained current of motor or windings from the battery [A]."""
+        return self.current if self.moved else self.coil
+
+    @property
     def developed(self) -> float:
         """Resistance of the battery in the first second [ohm]."""
         return self.ohmic + float(battery.polarisation_share(0.0)) * self.polarisation
@@ -65,13 +70,12 @@ class Circuit:
     @property
     def posts(self) -> float:
         """Sustained volts at the posts [V]."""
-        return self.emf - (self.current if self.moved else self.coil) * self.developed
+        return self.emf - self.drawn * self.developed
 
     @property
     def clamps(self) -> float:
         """Sustained volts between the cable clamps [V]."""
-        drawn = self.current if self.moved else self.coil
-        return self.posts - drawn * (self.positive_joint + self.negative_joint)
+        return self.posts - self.drawn * (self.positive_joint + self.negative_joint)
 
     @property
     def loop(self) -> float:

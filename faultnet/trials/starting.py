@@ -63,7 +63,7 @@ def _seen(
 def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float = 0.0) -> float:
     """Volts at the posts while it cranks, after some seconds [V]."""
     circuit = solve_circuit(vehicle, seconds)
-    volts = cranking.sustained_after(circuit.posts, circuit.current, circuit.polarisation, seconds)
+    volts = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
     return float(volts) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
@@ -72,7 +72,7 @@ def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     volts = []
     for seconds in (1.0, LONG_SECONDS):
         circuit = solve_circuit(vehicle, seconds)
-        volts.append(float(cranking.sustained_after(circuit.posts, circuit.current, circuit.polarisation, seconds)))
+        volts.append(float(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)))
     return volts[0] - volts[1] + vehicle.scattered(rng, 0.04)
 
 

@@ -1,18 +1,23 @@
 """How the front end does with many at once: time from an entry to the new picture, and memory of each session.
 
-``python tests/bench/sessions.py [SESSIONS [same]]`` opens that many pages in a real browser on a server of its own,
-each on a case of its own, and sends a reading on every one at the same moment, several rounds. Two times run from
+``python tests/bench/sessions.py [SESSIONS] [same] [think]`` opens that many pages in a real browser on a server of its
+own, each on a case of its own, and sends a reading on every one at the same moment, several rounds. Two times run from
 sending it, measured inside the page: until the new causes stand there, and until the whole page is drawn anew. The
 browser works on the same cores as the server: what is measured is both together. Every case has a car of its own, and
 so a network of its own; with `same` all cases have the same car, which leaves what a session itself costs. Processor
 time of the server and of the browser for an entry stands beside: it hangs less on who else uses the machine.
+
+With `think` nobody waits for the others: on every page the test on the card is answered as on a sound car, then again
+after 10 to 20 seconds drawn at random, as by people who measure something in between.
 """
 
 from __future__ import annotations
 
 import os
+import random
 import statistics
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +30,8 @@ from tests.ui.hands import choose, opened  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, Served, chromium, serving  # noqa: E402
 
 VALUES = ("12.1", "12.5", "12.3", "12.6", "12.2")
-WATCH = """words => {
+THOUGHT, ENTRIES = (10.0, 20.0), 6
+WATCH = """([words, press]) => {
   window.fnTook = null;
   window.fnWhole = null;
   const begun = performance.now();
@@ -36,8 +42,9 @@ WATCH = """words => {
     if (app() === 'notRunning') { window.fnWhole = performance.now() - begun; watch.disconnect(); }
   });
   watch.observe(document.body, {childList: true, subtree: true, characterData: true, attributes: true});
-  document.querySelector('[class*="st-key-enter_"] button').click();
+  document.querySelector(press).click();
 }"""
+ENTER, FIRST_ANSWER = '[class*="st-key-enter_"] button', ".st-key-answers button"
 
 
 def memory(process: int) -> float:
@@ -84,7 +91,7 @@ def typed(page: Any, text: str) -> None:
 def one_round(pages: list[Any], text: str) -> list[tuple[float, float]]:
     """Send the reading on every page at once; seconds until each shows the new causes, and the whole new picture."""
     for page in pages:
-        page.evaluate(WATCH, f"Stored: Rest voltage at the posts: {float(text):.2f} V")
+        page.evaluate(WATCH, [f"Stored: Rest voltage at the posts: {float(text):.2f} V", ENTER])
     for page in pages:
         page.wait_for_function("() => window.fnWhole !== null", timeout=60_000, polling=100)
     return [(page.evaluate("window.fnTook") / 1000, page.evaluate("window.fnWhole") / 1000) for page in pages]
@@ -119,18 +126,67 @@ def measured(name: str, served: Served, pages: list[Any]) -> None:
           f"load average {os.getloadavg()[0]:.1f}", flush=True)  # fmt: skip
 
 
-def run(sessions: int, *, same: bool) -> None:
+def answered(page: Any) -> None:
+    """Answer the test on the card as on a sound car, and watch what the page does."""
+    label = page.inner_text(".fn-test h2")
+    sound = page.query_selector(".fn-test .sound")
+    if page.query_selector(FIRST_ANSWER) is not None:
+        press = FIRST_ANSWER
+    elif sound is not None:
+        page.fill(".st-key-entry input", sound.inner_text().split(" to ")[0].removeprefix("under "))
+        press = ENTER
+    else:
+        press = ".st-key-not_skipped button"
+    page.evaluate(WATCH, [f"Stored: {label}", press])
+
+
+def took(page: Any) -> tuple[float, float] | None:
+    """Seconds until the new causes and the whole picture of what was sent last; None while it is not drawn."""
+    found = page.evaluate("[window.fnTook, window.fnWhole]")
+    return None if found[1] is None else (found[0] / 1000, found[1] / 1000)
+
+
+def thinking(name: str, served: Served, pages: list[Any]) -> None:
+    """Answer tests on every page with time to think in between, and print as :func:`measured` does."""
+    draw = random.Random(1)
+    begun = time.monotonic()
+    due = [begun + draw.uniform(0.0, THOUGHT[1]) for _ in pages]
+    waiting, done = set[int](), [0] * len(pages)
+    rounds: list[tuple[float, float]] = []
+    before = worked_for(served.process), sum(map(worked_for, browser_processes(served.process)))
+    while min(done) < ENTRIES:
+        for k, page in enumerate(pages):
+            if k in waiting and (found := took(page)) is not None:
+                waiting.remove(k)
+                rounds.append(found)
+                done[k] += 1
+                due[k] = time.monotonic() + draw.uniform(*THOUGHT)
+            elif k not in waiting and done[k] < ENTRIES and time.monotonic() >= due[k]:
+                answered(page)
+                waiting.add(k)
+        time.sleep(0.1)
+    spent = time.monotonic() - begun
+    server = worked_for(served.process) - before[0]
+    browser = sum(map(worked_for, browser_processes(served.process))) - before[1]
+    told(name, rounds)
+    print(f"    processor time for an entry: server {server / len(rounds):.2f} s, browser with this script "
+          f"{browser / len(rounds):.2f} s; one entry every {spent / len(rounds):.2f} s; "
+          f"load average {os.getloadavg()[0]:.1f}", flush=True)  # fmt: skip
+
+
+def run(sessions: int, *, same: bool, think: bool) -> None:
     """Measure one page alone, then all together."""
     from playwright.sync_api import sync_playwright
 
     with serving() as served, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium(), args=CHROMIUM_FLAGS)
         pages = [begun(browser, served, 0, same=same)]
-        measured("one session", served, pages)
+        measure = thinking if think else measured
+        measure("one session", served, pages)
         first = memory(served.process)
         pages += [begun(browser, served, number, same=same) for number in range(1, sessions)]
         opened_all = memory(served.process)
-        measured(f"{sessions} at once", served, pages)
+        measure(f"{sessions} at once", served, pages)
         after = memory(served.process)
         browser.close()
     print(f"memory: {first:.0f} MB with one session, {opened_all:.0f} MB with {sessions}, {after:.0f} MB after;")
@@ -139,4 +195,5 @@ def run(sessions: int, *, same: bool) -> None:
 
 
 if __name__ == "__main__":
-    run(int(sys.argv[1]) if len(sys.argv) > 1 else 20, same="same" in sys.argv)
+    numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
+    run(numbers[0] if numbers else 20, same="same" in sys.argv, think="think" in sys.argv)

@@ -12,11 +12,11 @@ from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.cases.file import load_case
 from faultnet.catalogue import load_catalogue
 from faultnet.decision import advise, load_costs
-from faultnet.decision.advice import position_of
+from faultnet.decision.advice import position_of, worth_of_tests
 from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools, worth_over_priors
-from faultnet.decision.value import Position, one_step, two_steps
+from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, worth_of_knowing
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.diagnose import ranked
 from faultnet.errors import PriorsError
@@ -84,6 +84,48 @@ def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead(
     together = two_steps(position, alone)
     assert together["bit"].saving == pytest.approx(50.0 - 2.0)
     assert together["bit"].follow_up == "mask"
+
+
+def masked(bits: int) -> Position:
+    """One of 2 ** bits dear repairs is needed; test k tells the k-th bit of which. The last is: nothing."""
+    count = 2**bits
+    at_fault = np.eye(count, dtype=bool)
+    names = (*(f"part_{k}" for k in range(count - 1)), "give_back")
+    cost, vain = np.full(count, 100.0), np.array([*[180.0] * (count - 1), 0.0])
+    repairs = Repairs(names, cost, np.array([]), np.full(count, -1), at_fault, 180.0, 120.0, vain)
+    bit = {f"bit_{k}": np.eye(2)[(np.arange(count) >> k) & 1] for k in range(bits)}
+    return Position(np.full(count, 1.0 / count), bit, dict.fromkeys(bit, 5.0), repairs)
+
+
+def test_where_nothing_is_founded_and_no_pair_of_tests_tells_many_steps_are_taken():
+    """Four tests for 20 tell sixteen repairs apart, starting over costs 120: one bit of four is worth 120 / 4."""
+    position = masked(4)
+    assert position.starts_over()
+    alone = one_step(position)
+    assert max(w.saving for w in alone.values()) < 0
+    assert max(w.saving for w in two_steps(position, alone).values()) < 0
+    assert worth_of_knowing(position) == pytest.approx(120.0)
+    assert doubt_taken(position) == pytest.approx(dict.fromkeys(position.chances, 0.25))
+    found = worth_of_tests(position)
+    assert [w.saving for w in found.values()] == pytest.approx([120.0 / 4 - 5.0] * 4)
+
+
+def test_where_a_repair_is_founded_tests_that_do_not_pay_are_left_alone():
+    position = masked(4)
+    belief = np.array([0.97, *[0.03 / 15] * 15])
+    founded = Position(belief, position.chances, dict.fromkeys(position.chances, 40.0), position.repairs)
+    assert not founded.starts_over()
+    assert max(w.saving for w in worth_of_tests(founded).values()) < 0
+
+
+def test_a_reading_that_a_dear_repair_hangs_on_is_measured_once_more(catalogue):
+    """A load test at 8.9 V, with 12.6 V at rest and a car that turns over as ever: again before one is bought."""
+    rest, load = Reading("rest_voltage", value=12.6), Reading("half_rating_load", value=8.9)
+    case = Case(Car(Battery(600.0)), (Visit((Reading("how_it_turns_over", state="normal"), rest, load)),))
+    tests = {t.test: t for t in advise(case, catalogue, load_costs()).diagnosis.next_tests}
+    assert tests["half_rating_load"].because.startswith("Measured once already")
+    assert tests["half_rating_load"].saving > 10.0 > tests["rest_voltage"].saving
+    assert not tests["ground_path_drop"].because.startswith("Measured once already")
 
 
 def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():

@@ -103,7 +103,7 @@ def test_needs_are_met_and_undone_by_acts() -> None:
     assert [unmet_needs(load, night, catalogue) for night in nights] == [("surface_charge_gone",), ()]
 
 
-def test_what_the_driver_was_asked_is_asked_once_and_what_was_seen_until_something_is_mended() -> None:
+def test_the_driver_is_asked_once_what_was_seen_stays_until_something_is_mended_and_a_number_is_read_twice() -> None:
     catalogue = load_catalogue()
 
     def is_still_open(test: str, *entries: Entry) -> bool:
@@ -114,5 +114,7 @@ def test_what_the_driver_was_asked_is_asked_once_and_what_was_seen_until_somethi
     assert not is_still_open("journeys", asked, Act("replace", "battery"))
     assert not is_still_open("belt_look", seen, Act("charge"))
     assert is_still_open("belt_look", seen, Act("adjust_belt", "belt"))
-    assert not is_still_open("rest_voltage", rest, Act("disable_fuel"))
-    assert is_still_open("rest_voltage", rest, Act("charge"))
+    assert is_still_open("rest_voltage", rest, Act("disable_fuel"))
+    assert not is_still_open("rest_voltage", rest, Act("disable_fuel"), rest)
+    assert not is_still_open("rest_voltage", Reading("rest_voltage", not_measured="cannot_reach"))
+    assert is_still_open("rest_voltage", rest, rest, Act("charge"))

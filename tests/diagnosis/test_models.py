@@ -41,6 +41,17 @@ def test_models_used_longest_ago_rest_when_there_is_no_room(monkeypatch: pytest.
     assert compiled[0].size() < 1 << 20
 
 
+def test_cars_with_the_same_hypotheses_share_them() -> None:
+    catalogue = load_catalogue()
+    conditions = Conditions(air_temperature=15.0)
+    cars = Car(Battery(600.0)), Car(Battery(520.0)), Car(Battery(600.0), climate="cold")
+    one, other, elsewhere = (models.model_for(car, conditions, catalogue, 4) for car in cars)
+    assert one.space is other.space
+    assert one.compiled is not other.compiled
+    assert elsewhere.space is not one.space
+    assert not np.array_equal(elsewhere.space.prior, one.space.prior)
+
+
 def test_a_shelf_keeps_what_work_begins_with_and_only_while_there_is_room(monkeypatch: pytest.MonkeyPatch) -> None:
     table = Tensor(np.zeros(1000), ("x",))
     old, new = (Shelf({(1, 1): table, (2, 1): table}, {(2, 1)}) for _ in range(2))

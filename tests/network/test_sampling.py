@@ -115,3 +115,14 @@ def test_points_within_a_grid_broadcast_over_its_cells() -> None:
     first, second = within([VOLTS, small], even_points(16, 2))
     assert np.broadcast_shapes(first.shape, second.shape) == (24, 2, 16)
     np.testing.assert_array_equal(small.index(second)[0, 1], 1)
+
+
+@pytest.mark.parametrize("spread", [0.02, 0.25, 1.5])
+def test_blurring_spreads_what_lies_evenly_in_a_bin(spread: float) -> None:
+    """Against scipy: the normal distribution averaged over points within the bin."""
+    bins = Bins((0.0, 0.1, 0.4, 1.0, 3.0), "V")
+    table = blurred(np.eye(4), bins, spread)
+    for k in range(4):
+        within_bin = np.linspace(bins.edges[k], bins.edges[k + 1], 20001)
+        below = [float(stats.norm.cdf(edge, within_bin, spread).mean()) for edge in bins.edges[1:-1]]
+        np.testing.assert_allclose(table[:, k], np.diff([0.0, *below, 1.0]), atol=2e-4)

@@ -280,3 +280,16 @@ def test_what_cannot_be_done_is_said() -> None:
         measure(car, "rest_volts", None, rng)
     with pytest.raises(EntryError, match="does not take that reading"):
         measure(car, "rest_voltage", "hydrometer", rng)
+
+
+def test_open_contacts_stand_under_what_battery_and_joints_leave() -> None:
+    """Kirchhoff by hand: EMF less what the windings' current takes in battery, joints and ground."""
+    rng = np.random.default_rng(0)
+    still = [c for c in cars(40, 41, {"battery": "worn", "use": "left_on"}) if not solve_circuit(c).moved]
+    still += [c for c in cars(20, 42, {"start_control": "open"}) if not solve_circuit(c).moved]
+    assert len(still) > 20
+    for car in still:
+        circuit = solve_circuit(car)
+        before = circuit.developed + circuit.positive_joint + circuit.negative_joint + circuit.ground
+        drop = true_value(car, rng, catalogue().test("solenoid_drop"), catalogue().instrument("multimeter"))
+        assert drop == pytest.approx(circuit.emf - circuit.coil * before, abs=0.02)

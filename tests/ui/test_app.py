@@ -172,6 +172,61 @@ def test_could_not_measure_has_four_meanings(app: Callable[..., AppTest], store:
     assert entries(store, case_id)[0].not_measured == reason
 
 
+def on_the_card(test: AppTest) -> str:
+    return html(test).split("<h2>")[1].split("</h2>")[0]
+
+
+@pytest.mark.parametrize("reason", ["skipped", "unstable"])
+def test_what_was_skipped_is_not_asked_for_again_at_this_visit(
+    app: Callable[..., AppTest], store: Store, reason: str
+) -> None:
+    """Whoever cannot do the best test would be asked for it for ever."""
+    case_id = store.create_case(a_case())
+    test = app(case_id)
+    asked = [on_the_card(test)]
+    for _ in range(3):
+        test.button(key=f"not_{reason}").click().run()
+        asked.append(on_the_card(test))
+    assert len(set(asked)) == 4
+    again = a_case().visits[0]
+    store.append(case_id, events.add_visit(again), 4)
+    assert on_the_card(app(case_id)) == asked[0], "at the next visit it is asked for again"
+
+
+def test_what_the_driver_tells_is_entered_when_a_case_begins(app: Callable[..., AppTest], store: Store) -> None:
+    test = app()
+    test.text_input(key="new_rating").set_value("600")
+    test.selectbox(key="new_standard").set_value("EN")
+    test.selectbox(key="new_how_it_turns_over").set_value("slow")
+    test.selectbox(key="new_standing_habit").set_value("weeks")
+    next(button for button in test.button if button.label == "Begin").click().run()
+    (line,) = store.list_cases()
+    told = store.current(line.case_id).visits[0].entries
+    assert told == (Reading("how_it_turns_over", state="slow"), Reading("standing_habit", state="weeks"))
+
+
+def test_how_it_turns_over_is_asked_at_each_visit(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "entries")
+    test.selectbox(key="visit_how_it_turns_over").set_value("one_clunk")
+    test.button(key="begin_visit").click().run()
+    assert store.current(case_id).visits[1].entries == (Reading("how_it_turns_over", state="one_clunk"),)
+
+
+def test_once_enough_was_tested_what_to_do_stands_above_the_next_test(
+    app: Callable[..., AppTest], store: Store
+) -> None:
+    read = (Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12),
+            Reading("crank_minimum", value=7.4), Reading("fires_when_cranked", state="fires"))  # fmt: skip
+    case = a_case()
+    test = app(store.create_case(replace(case, visits=(replace(case.visits[0], entries=read),))))
+    said = html(test)
+    assert "Enough tested" in said
+    assert said.index("What to do:") < said.index("If you test on")
+    going_on = html(app(store.create_case(a_case())))
+    assert going_on.index("Next test") < going_on.index("Where it stands")
+
+
 def test_undo_and_redo(app: Callable[..., AppTest], store: Store) -> None:
     case_id = store.create_case(a_case())
     test = enter(choose(app(case_id), "rest_voltage"), "12.1")

@@ -101,6 +101,24 @@ def test_a_desktop_has_the_page_on_history_in_its_bar(screen: Callable[..., Any]
     wait_for_words(page, "What closed cases say about the numbers")
 
 
+def test_a_press_far_down_brings_the_new_picture_into_view(screen: Callable[..., Any], served: Served) -> None:
+    page = opened(screen("phone"), served, served.keep(a_case()))
+    page.locator(".st-key-others button").last.scroll_into_view_if_needed()
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollTop") > 500
+    label = page.locator(".st-key-others button strong").last.inner_text()
+    page.locator(".st-key-others button").last.click()
+    page.wait_for_function("(x) => document.querySelector('.fn-test h2')?.innerText === x", arg=label)
+    page.wait_for_function("() => document.querySelector('[data-testid=stMain]').scrollTop === 0")
+
+
+def test_that_nothing_was_read_can_be_said_without_scrolling(screen: Callable[..., Any], served: Served) -> None:
+    page = opened(screen("phone"), served, served.keep(a_case()))
+    choose(page, "Rest voltage at the posts")
+    floor = page.evaluate("document.querySelector('.st-key-links').getBoundingClientRect().top")
+    box = page.get_by_role("button", name="Skip it").bounding_box()
+    assert 0 <= box["y"] < box["y"] + box["height"] <= floor
+
+
 def test_a_reload_keeps_the_case(screen: Callable[..., Any], served: Served) -> None:
     case_id = served.keep(a_case())
     page = opened(screen("phone"), served, case_id)

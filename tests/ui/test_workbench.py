@@ -16,7 +16,9 @@ from pathlib import Path
 import pytest
 
 from faultnet.car import Act, Reading, Visit
+from faultnet.cases.file import load_case
 from faultnet.catalogue import load_catalogue
+from faultnet.decision import advise
 from faultnet.decision.advice import GIVE_BACK_WORDS, Decision
 from faultnet.errors import CarError, EntryError
 from faultnet.shipped import shipped
@@ -154,17 +156,67 @@ def answers(port: int, *, wanted: bool) -> bool:
 @pytest.mark.parametrize("share, listens", [(False, "127.0.0.1"), (True, "0.0.0.0")])
 def test_the_server_listens_here_alone_unless_it_is_shared(share: bool, listens: str) -> None:
     command = serve_module().command(8501, share=share)
-    flags = dict(zip(command[5::2], command[6::2], strict=True))
+    flags = dict(zip(command[4::2], command[5::2], strict=True))
     assert flags["--server.address"] == listens
     assert flags["--browser.gatherUsageStats"] == "false"
     assert flags["--server.headless"] == "true"
-    assert Path(command[4]).is_file()
+    assert flags["--runner.postScriptGC"] == "false"
+    assert Path(command[1]).is_file()
+    assert Path(command[3]).is_file()
 
 
 def test_the_settings_beside_the_pages_say_the_same() -> None:
     settings = tomllib.loads((UI / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     assert settings["browser"]["gatherUsageStats"] is False
     assert settings["client"]["showErrorDetails"] == "none"
+    assert settings["runner"]["postScriptGC"] is False
+
+
+def test_what_the_first_page_needs_is_loaded_beforehand(workplace: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FAULTNET_OPEN_CASE", str(shipped("cases") / "fresh_case.json"))
+    import running
+    from workbench import answers
+
+    answers.forget()
+    running.load()
+    case = load_case(shipped("cases") / "fresh_case.json")
+    assert answers.catalogue.cache_info().misses == 1
+    answers.present(case)
+    assert (answers.present.cache_info().misses, answers.present.cache_info().hits) == (1, 1)
+    monkeypatch.setenv("FAULTNET_OPEN_CASE", str(workplace / "none.json"))
+    running.load()  # the page will say what is wrong with it
+
+
+def test_garbage_is_looked_for_now_and_then(monkeypatch: pytest.MonkeyPatch) -> None:
+    import gc
+
+    from workbench import memory
+
+    done: list[str] = []
+    monkeypatch.setattr(gc, "collect", lambda: done.append("looked"))
+    monkeypatch.setattr(gc, "freeze", lambda: done.append("set apart"))
+    monkeypatch.setattr(memory, "_looked", [])
+    moment = iter((10.0, 11.0, 12.5))
+    monkeypatch.setattr(memory.time, "monotonic", lambda: next(moment))
+    for _ in range(3):
+        memory.tidy()
+    assert done == ["looked", "set apart", "looked"]
+
+
+def test_a_case_is_worked_through_once_for_all_a_page_shows_of_it(workplace: Path) -> None:
+    from workbench import answers
+
+    case = a_case()
+    answers.forget()
+    for ask in (answers.present, answers.belief):
+        ask(case)
+    answers.answer(case, answers.Shop(frozenset()))
+    assert answers.worked.cache_info().misses == 1
+    told = advise(case, answers.catalogue(), answers.costs(answers.Shop(frozenset())), tools=frozenset())
+    assert answers.answer(case, answers.Shop(frozenset())) == told
+    one = answers.ranges(case)
+    read = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.4),))
+    assert answers.ranges(replace(case, visits=(read,))) is one
 
 
 def test_what_stands_in_the_way_of_starting_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -196,6 +248,9 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     going_on = Decision(False, "battery", "replace", "Battery: replace the part", 300.0, 0.8, "", "", "", "")
     assert "To mend first: Battery: replace the part" in verdict.headline(going_on, a_case())
     assert verdict.headline(replace(going_on, chance_of_cure=0.4), a_case()) == ""
+    unsure = verdict.headline(replace(going_on, stop=True, chance_of_cure=0.22), a_case())
+    assert "Not sure, but first to try: Battery: replace the part" in unsure
+    assert "Enough tested" not in unsure
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
     assert f"Enough tested: {GIVE_BACK_WORDS}" in verdict.headline(enough, a_case())
     for outcome, cured in (("cured", True), ("no_change", False)):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, present, ranges, until
@@ -35,10 +37,11 @@ def show() -> None:
         found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
         with beliefs:
             _warnings(advice, opened.case)
-        with st.container(key="now"):
-            _now(opened.case, found, stop=advice.decision.stop)
-        with st.container(key="story"):
-            _story(opened.case, advice)
+        parts = {"now": partial(_now, opened.case, found, stop=advice.decision.stop),
+                 "story": partial(_story, opened.case, advice)}  # fmt: skip
+        for name in ("story", "now") if advice.decision.stop else ("now", "story"):
+            with st.container(key=name):
+                parts[name]()
         with st.container(key="rest"):
             _rest(opened.case, advice, found)
     st.html(verdict.general_cautions(catalogue()))
@@ -89,24 +92,25 @@ def _last_done(opened: state.Opened) -> None:
 
 def _story(case: Case, advice: Advice) -> None:
     diagnosis = advice.diagnosis
-    frame.title("Where it stands")
-    st.html(verdict.told(advice, case, catalogue()) if case.outcome is None else f"<p>{plain(diagnosis.summary)}</p>")
+    verdict_words = f"<p>{plain(diagnosis.summary)}</p>"
+    if case.outcome is None:
+        verdict_words = verdict.told(advice, case, catalogue())
+    parts = [frame.title_html("Where it stands", verdict.STANDS), verdict_words]
     told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
-        frame.title("Why")
-        st.html("".join(why.reasons(diagnosis, c, most=4) for c in told))
+        parts += [frame.title_html("Why"), *(why.reasons(diagnosis, c, most=4) for c in told)]
     found = strips_of(case, diagnosis, catalogue())
     if found:
-        frame.title("Readings beside a sound car")
-        st.html("".join(pictures.strip(s) for s in found))
+        parts += [frame.title_html("Readings beside a sound car"), *(pictures.strip(s) for s in found)]
+    st.html("".join(parts))  # one element, as the browser's work grows with their number
 
 
 def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
     if case.outcome is not None:
         return
-    frame.title("Other tests")
+    frame.title("Other tests", "other-tests")
     others.show(advice.diagnosis, catalogue(), found.test.id if found else None)
-    frame.title("Work done on the car")
+    frame.title("Work done on the car", "work-done")
     work.show(case, catalogue(), verdict.repair_of(advice.decision))
 
 

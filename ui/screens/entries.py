@@ -16,6 +16,8 @@ from faultnet.diagnosis.wording import entry_words
 from faultnet.errors import FaultnetError
 from faultnet.report.words import conditions_words
 
+ASKED_TODAY = "how_it_turns_over"
+
 
 def show() -> None:
     """Draw the page."""
@@ -129,7 +131,8 @@ def _new_visit() -> None:
     frame.note("When the car is seen again on another day or in another condition.")
     with st.form("new_visit", border=False):
         problem: FaultnetError | None = None
-        conditions = Conditions()
+        test, conditions = catalogue().test(ASKED_TODAY), Conditions()
+        shown = forms.asked(test, "visit")
         try:
             conditions = forms.condition_fields("visit", Conditions(), state.settings().temperature)
         except FaultnetError as error:
@@ -141,7 +144,8 @@ def _new_visit() -> None:
     if problem is not None:
         frame.show_error(problem)
         return
-    visit = Visit(conditions=conditions, date=date.today().isoformat(), note=note.strip())
+    told = () if shown is None else (entering.chosen_reading(test, shown),)
+    visit = Visit(told, conditions=conditions, date=date.today().isoformat(), note=note.strip())
     state.append(events.add_visit(visit), "A new visit was begun")
     st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
 

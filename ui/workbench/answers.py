@@ -1,18 +1,26 @@
-"""The library's answers, kept while the program runs; all of them are frozen, so that sessions may share them."""
+"""The library's answers, kept while the program runs; all of them are frozen, so that sessions may share them.
+
+Cases are worked through one after the other, and so is the advice on them. All at once would take as long in all, each
+would be done last instead of in its turn, and every one would hold what it works with in memory. The two wait apart, as
+likely causes are shown before the advice is ready.
+"""
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from faultnet.car import Case, Entry
+from faultnet.car import Car, Case, Conditions, Entry
 from faultnet.catalogue import load_catalogue
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.sets import IN_USE, set_folder
-from faultnet.decision import Advice, Costs, advise, load_costs
+from faultnet.decision import Advice, Costs, load_costs
+from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
-from faultnet.diagnosis.diagnose import work_through
+from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
+from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
@@ -30,11 +38,12 @@ def catalogue() -> Catalogue:
 
 def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
-    for kept in (catalogue, costs, answer, plan, belief, present, ranges):
+    for kept in (catalogue, costs, worked, answer, plan, belief, present, _ranges):
         kept.cache_clear()
 
 
 _followed: list[Path] = []
+_working, _advising = threading.Lock(), threading.Lock()
 
 
 def keep_up() -> None:
@@ -69,7 +78,23 @@ def costs(shop: Shop) -> Costs:
     return load_costs(IN_USE).with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency)
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=2)
+def worked(case: Case) -> Worked:
+    """A case without its outcome, worked through once for everything a page shows of it; megabytes each, so few.
+
+    Raises
+    ------
+    EntryError, ClashError
+        As :func:`faultnet.diagnosis.work_through`.
+    """
+    bare = _bare(case)
+    for visit in bare.visits:  # a network that has to be built takes a second, in which others go on
+        model_for(bare.car, visit.conditions, catalogue(), MAX_FAULTS)
+    with _working:
+        return work_through(bare, catalogue())
+
+
+@lru_cache(maxsize=64)
 def answer(case: Case, shop: Shop) -> Advice:
     """The diagnosis of a case, and what to do.
 
@@ -78,32 +103,40 @@ def answer(case: Case, shop: Shop) -> Advice:
     EntryError, ClashError
         As :func:`faultnet.decision.advise`.
     """
-    return advise(_bare(case), catalogue(), costs(shop), tools=shop.tools)
+    done = worked(case)
+    with _advising:
+        weighed = weigh(done, costs(shop), tools=shop.tools)
+        diagnosis = diagnosis_of(weighed.worked, weighed.tests)
+        keep_room()
+    return Advice(diagnosis, weighed.decision)
 
 
 @lru_cache(maxsize=16)
 def plan(case: Case, shop: Shop) -> Knot | Leaf:
     """The whole tree of what to test and what to do then, from here on."""
-    return pocket_plan(work_through(_bare(case), catalogue()), costs(shop), tools=tuple(sorted(shop.tools)))
+    return pocket_plan(worked(case), costs(shop), tools=tuple(sorted(shop.tools)))
 
 
 @lru_cache(maxsize=512)
 def belief(case: Case) -> dict[tuple[str, str], float]:
     """How likely it is that each cause was at fault in this case, without the ranking of tests."""
-    return belief_of(work_through(_bare(case), catalogue()))
+    return belief_of(worked(case))
 
 
 @lru_cache(maxsize=512)
 def present(case: Case) -> dict[tuple[str, str], float]:
     """How likely each cause is by now, after the repairs of the case, and that no part is at fault."""
-    return at_fault_now(work_through(_bare(case), catalogue()))
+    return at_fault_now(worked(case))
+
+
+def ranges(case: Case) -> dict[str, tuple[float, float]]:
+    """In which range a sound example of this car reads today, for every number test."""
+    return _ranges(case.car, case.visits[-1].conditions)
 
 
 @lru_cache(maxsize=64)
-def ranges(case: Case) -> dict[str, tuple[float, float]]:
-    """In which range a sound example of this car reads today, for every number test."""
-    worked = work_through(_bare(replace(case, visits=(replace(case.visits[-1], entries=()),))), catalogue())
-    return sound_ranges(worked.models[-1], catalogue())
+def _ranges(car: Car, conditions: Conditions) -> dict[str, tuple[float, float]]:
+    return sound_ranges(model_for(car, conditions, catalogue(), MAX_FAULTS), catalogue())
 
 
 @dataclass(frozen=True)

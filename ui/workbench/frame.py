@@ -62,8 +62,13 @@ def begin() -> state.Opened | None:
 
 def title(text: str, name: str = "") -> None:
     """The heading of a part of a page, with a name that links may jump to."""
+    st.html(title_html(text, name))
+
+
+def title_html(text: str, name: str = "") -> str:
+    """HTML of such a heading."""
     named = f" id='{name}'" if name else ""
-    st.html(f"<h2 class='fn-title'{named}>{plain(text)}</h2>")
+    return f"<h2 class='fn-title'{named}>{plain(text)}</h2>"
 
 
 def note(text: str) -> None:

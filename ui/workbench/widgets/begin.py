@@ -8,18 +8,19 @@ from pathlib import Path
 
 import streamlit as st
 
-from faultnet.car import Case, Conditions, Visit
+from faultnet.car import Case, Conditions, Reading, Visit
 from faultnet.cases.file import load_case
 from faultnet.cases.summary import CaseSummary
 from faultnet.errors import FaultnetError
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
-from workbench import frame, state
+from workbench import entering, frame, state
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
 from workbench.words import clock, plain
 
 RECENT = 12
+ASKED_FIRST = ("how_it_turns_over", "when_it_fails", "flat_how_often")
 
 
 def show() -> None:
@@ -44,6 +45,7 @@ def _new() -> None:
     frame.title("New case")
     with st.form("new_case", border=False):
         complaint = st.text_input("Complaint, in the driver's words", key="new_complaint", autocomplete="off")
+        told = _told_by_the_driver()
         problem: FaultnetError | None = None
         car = conditions = None
         try:
@@ -58,9 +60,22 @@ def _new() -> None:
     if problem is not None or car is None or conditions is None:
         frame.show_error(problem or forms.incomplete())
         return
-    visit = Visit(conditions=conditions, date=date.today().isoformat())
+    visit = Visit(told, conditions=conditions, date=date.today().isoformat())
     state.create_case(Case(car, (visit,), complaint.strip(), car.label))
     st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
+
+
+def _told_by_the_driver() -> tuple[Reading, ...]:
+    """Put the questions to the driver on the page, and give those answered as entries.
+
+    A complaint in words tells the model nothing; without these it would not know how the car fails.
+    """
+    asked = [t for t in catalogue().tests if t.group == "ask" and t.kind == "choice"]
+    first = [t for t in asked if t.id in ASKED_FIRST]
+    answers = [(t, forms.asked(t, "new")) for t in first]
+    with st.expander("More from the driver, as far as known"):
+        answers += [(t, forms.asked(t, "new")) for t in asked if t not in first]
+    return tuple(entering.chosen_reading(t, choice) for t, choice in answers if choice is not None)
 
 
 def _kept() -> None:

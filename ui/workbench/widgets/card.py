@@ -14,9 +14,11 @@ from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.errors import FaultnetError
 from workbench import entering, frame, state
-from workbench.words import NOT_MEASURED, minutes, plain, tool_words
+from workbench.words import NOT_MEASURED, minutes, money, plain, tool_words
 
 LEAST_CHANCE = 0.03
+TO_OTHERS = "<p class='fn-jumps'><a href='#other-tests' target='_self'>Measured something else?</a></p>"
+TO_WORK = "<p class='fn-jumps'><a href='#work-done' target='_self'>Done that? Enter it under 'Work done'</a></p>"
 
 
 @dataclass(frozen=True)
@@ -53,14 +55,14 @@ def proposal(
     return Proposal(catalogue.test(best.test), best, best.sound_range, chosen=False)
 
 
-def heading(found: Proposal, *, stop: bool = False) -> str:
+def heading(found: Proposal, *, stop: bool = False, currency: str = "") -> str:
     """HTML of what the test is and what it is worth; once enough was tested, it is only offered."""
     test, worth = found.test, found.worth
     kicker = ["Chosen test" if found.chosen else "If you test on" if stop else "Next test"]
     if worth is not None:
-        kicker += [minutes(worth.minutes), f"{worth.bits:.2f} bit"]
+        kicker.append(minutes(worth.minutes))
         if worth.saving > 0.5:
-            kicker.append(f"saves {worth.saving:.0f}")
+            kicker.append(f"worth {money(worth.saving, currency)} more than it costs")
     return (
         f"<div class='fn-test'><p class='kicker'>{plain(' · '.join(kicker))}</p><h2>{plain(test.label)}</h2>"
         f"<p class='ask'>{_ask(found)}</p></div>"
@@ -92,7 +94,7 @@ def instructions(found: Proposal, catalogue: Catalogue) -> str:
         parts.append(f"<div class='fn-care'><p class='fn-label'>Take care</p><ul>{items}</ul></div>")
     if needs:
         items = "".join(f"<li>{plain(n)}</li>" for n in needs)
-        parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>")
+        parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>{TO_WORK}")
     steps = "".join(f"<li>{plain(s)}</li>" for s in test.steps)
     parts.append(f"<p class='fn-label'>How</p><ol class='fn-steps'>{steps}</ol>")
     parts.append(f"<p><b>Tools:</b> {plain(tool_words(test.tools))}.</p>")
@@ -163,7 +165,7 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = Fals
     """
     with st.container(key="card"):
         _wrong_entry(found, case)
-        st.html(heading(found, stop=stop))
+        st.html(heading(found, stop=stop, currency=state.settings().currency))
         _answers(found, case)
         with st.form("entry_form", border=False):
             with st.container(horizontal=True, vertical_alignment="center", key="entry_row"):
@@ -172,8 +174,8 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = Fals
                 st.form_submit_button("Enter", key=f"enter_{state.drawn()}", type="primary", on_click=_typed,
                                       args=(found, case, state.drawn()))  # fmt: skip
             _how_taken(found, catalogue)
-        st.html(instructions(found, catalogue))
         _could_not(found, case)
+        st.html(instructions(found, catalogue))
         _keep_focus(found, case)
 
 
@@ -205,6 +207,7 @@ def _could_not(found: Proposal, case: Case) -> None:
         st.html("<p class='fn-label'>No reading?</p>", width="content")
         for reason, label in NOT_MEASURED.items():
             st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason, state.drawn()))
+        st.html(TO_OTHERS, width="content")
 
 
 def _wrong_entry(found: Proposal, case: Case) -> None:
@@ -262,7 +265,11 @@ def _written(entry: Reading, case: Case, drawn: int) -> None:
 
 
 def _keep_focus(found: Proposal, case: Case) -> None:
-    """Decimal keypad on phones; without a touch screen the cursor is put into the field."""
+    """Decimal keypad on phones; without a touch screen the cursor is put into the field.
+
+    Where another test comes onto the card, the page goes back to its top: whoever pressed something far down would not
+    see what came of it.
+    """
     count = sum(len(v.entries) for v in case.visits)
     with st.container(key="focus_script"):
         st.html(
@@ -270,7 +277,9 @@ def _keep_focus(found: Proposal, case: Case) -> None:
             "const field = document.querySelector('.st-key-entry input');"
             "if (!field) { if (tries) setTimeout(put, 50, tries - 1); return; }"
             "field.setAttribute('inputmode', 'decimal'); field.setAttribute('enterkeyhint', 'done');"
+            "document.querySelector('[data-testid=stMain]').scrollTo(0, 0);"
             "const nowhere = document.activeElement === document.body || document.activeElement === null;"
-            "if (nowhere && !matchMedia('(pointer: coarse)').matches) field.focus(); })(100)</script>",
+            "if (!nowhere || matchMedia('(pointer: coarse)').matches) return;"
+            "field.focus({preventScroll: true}); })(100)</script>",
             unsafe_allow_javascript=True,
         )

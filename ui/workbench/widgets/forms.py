@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from faultnet.car import Battery, Car, Conditions
+from faultnet.catalogue.types import Test
 from faultnet.errors import CarError
 from workbench import entering
 from workbench.words import KINDS, STANDARDS, temperature
@@ -109,6 +110,16 @@ def condition_fields(prefix: str, start: Conditions, unit: str) -> Conditions:
         warm = st.checkbox("Engine warm", start.engine_warm, key=f"{prefix}_warm")
     st.html("<p class='fn-note'>Leave empty what you do not know. Battery: only if you measured it.</p>")
     return entering.typed_conditions(air, acid, hours, unit, damp=damp, rough_road=rough, engine_warm=warm)
+
+
+def asked(test: Test, prefix: str) -> str | None:
+    """Put a question to the driver on the page and give the answer chosen, None while it is not known."""
+    labels = dict(test.choices)
+    chosen: str | None = st.selectbox(
+        test.label, list(labels), index=None, format_func=labels.__getitem__, key=f"{prefix}_{test.id}",
+        placeholder="not known", filter_mode=None,
+    )  # fmt: skip
+    return chosen
 
 
 def incomplete() -> CarError:

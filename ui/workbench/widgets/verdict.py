@@ -10,19 +10,22 @@ from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
 from workbench.words import money, plain
 
-LIKELY_CURE = 0.6
+LIKELY_CURE, FOUNDED = 0.6, 0.5
+STANDS = "where-it-stands"
 
 
 def headline(decision: Decision, case: Case) -> str:
     """HTML of the decision in a line, for the first screen.
 
     While testing goes on, it stands there only when the first repair is likely to be the whole cure: nobody should
-    have to look for a repair that is already well founded.
+    have to look for a repair that is already well founded. Once enough was tested, what to do stands right below.
     """
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
-    more = "More under 'Where it stands'."
+    more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop:
-        return f"<p class='fn-stop'><b>Enough tested: {plain(what_to_do(decision, case))}</b>{plain(cure)}. {more}</p>"
+        founded = decision.repair is None or decision.chance_of_cure >= FOUNDED
+        start = "Enough tested" if founded else "No test left is worth its cost. Not sure, but first to try"
+        return f"<p class='fn-stop'><b>{start}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
     if decision.repair is None or decision.chance_of_cure < LIKELY_CURE:
         return ""
     return (

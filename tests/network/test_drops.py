@@ -1,0 +1,70 @@
+"""Drops with the solenoid's contacts open: against Kirchhoff by hand, and what follows for the diagnosis."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.catalogue import load_catalogue
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.models import model_for
+from faultnet.network import bins
+from faultnet.network.drops import FED, IDLE, LEVELS
+from faultnet.network.structure import Network
+
+CAR = Car(Battery(600.0), label="invented")
+COIL = 10.0 / 60.0  # [ohm] both windings of an ordinary solenoid, as in spreads.csv
+
+
+@pytest.fixture(scope="module")
+def built() -> Network:
+    return model_for(CAR, Conditions(air_temperature=20.0), load_catalogue(), 1).compiled.network
+
+
+def mean_drop(built: Network, name: str, part: int, level: str) -> float:
+    return float(built.nodes[name].table[:, part, LEVELS.index(level)] @ bins.DROP.middles)
+
+
+@pytest.mark.parametrize("levels", [FED, IDLE])
+@pytest.mark.parametrize("name", ["solenoid_drop", "positive_drop"])
+def test_open_contacts_stand_under_what_the_battery_holds(built: Network, name: str, levels: tuple[str, ...]) -> None:
+    for level, volts in zip(levels[:-1], bins.OPEN_VOLTS.middles[:-1], strict=True):
+        assert mean_drop(built, name, 0, level) == pytest.approx(volts, abs=0.35)
+
+
+def test_without_a_command_nothing_drops_across_the_joints(built: Network) -> None:
+    for level in IDLE:
+        assert abs(mean_drop(built, "positive_joint_drop", 8, level)) < 0.02
+
+
+def test_the_windings_and_a_bad_joint_divide_the_volts(built: Network) -> None:
+    """V R / (R + R of the windings), over the joint's bin."""
+    part = len(bins.JOINT) - 1
+    low, high = bins.JOINT.edges[part], bins.JOINT.edges[part + 1]
+    resistance = np.exp(np.linspace(np.log(low), np.log(high), 200))
+    for level, volts in list(zip(FED, bins.OPEN_VOLTS.middles, strict=True))[2:]:
+        by_hand = float(np.mean(volts * resistance / (resistance + COIL)))
+        assert mean_drop(built, "positive_joint_drop", part, level) == pytest.approx(by_hand, rel=0.12)
+
+
+def believed(*readings: Reading) -> dict[str, float]:
+    worked = work_through(Case(CAR, (Visit(readings, Conditions(air_temperature=20.0)),)), load_catalogue())
+    return {c: float(p[1:].sum()) for c, p in worked.belief.marginals().items()}
+
+
+def test_a_flat_battery_and_a_dead_control_circuit_are_not_taken_for_worn_contacts() -> None:
+    """The volts across open contacts are those of the battery, 11 V of one left with its lights on.
+
+    Nothing heard and no current at all: not fed. What the trade checks next is the volts at the control terminal.
+    """
+    seen = (
+        Reading("how_it_turns_over", state="nothing"),
+        Reading("solenoid_drop", value=11.02),
+        Reading("recorded_sustained", value=11.0),
+        Reading("inrush_current", value=0.0),
+    )
+    belief = believed(*seen)
+    assert belief["start_control"] > 0.8
+    assert belief["solenoid"] < 0.2
+    assert belief["battery"] + belief["use"] > 0.9
