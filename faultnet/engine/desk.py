@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from faultnet.engine.bound import Bound
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import COMBINATION, Tensor
-from faultnet.engine.narrowing import States, axes_told_of, carried_on, likely_states, still_held, worth_cutting
+from faultnet.engine.narrowing import States, axes_told_of, carried_on, likely_states, worth_cutting
 from faultnet.engine.recipe import Named
 from faultnet.engine.rows import Index
 from faultnet.engine.sheet import Sheet
@@ -26,6 +26,7 @@ from faultnet.engine.shelf import Shelf
 from faultnet.network.structure import Array
 
 MISSING = -1
+MOST_NARROWED = 2
 TINY = 1e-300
 
 
@@ -108,25 +109,23 @@ class Desk:
 
         Notes
         -----
-        The desk made last is taken again as long as its states hold all but little of the belief that there is by now.
+        The states are those that are likely by now, whatever was asked before: the same case gives the same answer.
         """
-        if not self._told or self._ready(sites, np.unique(rows)):
+        if not self._told:
             return self
         shares = self._shares(self.answers(self._states, rows, before, charge_states, expected), belief)
         if not worth_cutting(shares):
             return self
         together = carried_on(shares, self.bound.tables.values())
+        likely = {a: likely_states(s) for a, s in together.items()}
         with self._lock:
-            if not (self._narrower and still_held(together, self._narrower[0].states)):
-                likely = {a: likely_states(s) for a, s in together.items()}
-                self._narrower[:] = [Desk(self.bound, self.weights, self.charge_states, likely)]
+            for desk in self._narrower:
+                if all(np.array_equal(desk.states[a], kept) for a, kept in likely.items()):
+                    return desk
+            self._narrower[:] = [Desk(self.bound, self.weights, self.charge_states, likely), *self._narrower][
+                :MOST_NARROWED
+            ]
             return self._narrower[0]
-
-    def _ready(self, sites: Sequence[Named], wanted: Index) -> bool:
-        """Whether all answers are there already."""
-        with self._lock:
-            kept = [self._sites.get(s.key) for s in sites]
-            return all(k is not None and not len(_missing(k, wanted)) for k in kept)
 
     @cached_property
     def _states(self) -> list[Named]:

@@ -4,8 +4,7 @@ A voltage read while cranking leaves a few states of the battery's voltage, of i
 engine's load: a tenth of the grid they span. Beliefs are worked out over all of it; what tests would show under the
 leading hypotheses only where these states lie. That changes the worth of a test by 4e-4 bit at most in the demo cases
 (``tests/bench/narrowed.py``); a hypothesis of which hardly any state is kept has as little of the belief.
-States kept after one reading serve for the next while they hold all but :data:`LITTLE` of the belief, so a test's worth
-may differ as little between two orders of the same readings; in the demo cases it does not.
+They are chosen anew by the belief of the moment, so that the same case has the same answer whatever was asked before.
 """
 
 from __future__ import annotations
@@ -21,7 +20,6 @@ from faultnet.engine.rows import Index
 from faultnet.network.structure import Array
 
 SLIVER = 1e-4  # share of the belief in an axis that lies in the states left out
-LITTLE = 3e-4  # the same, at most, by the time answers are taken again after other readings
 WORTH_ASKING = 0.08  # mean of a weight beside its largest; by eye: turning slowly has 0.1 to 0.2, volts 0.01 to 0.07
 WORTH_CUTTING = 0.4  # part of the grid that is left
 LEAST_GRID = 1 << 12  # states of the grid; the charging circuit has 3234, and asking takes as long as cutting saves
@@ -100,8 +98,3 @@ def _mean(tensor: Tensor, axis: str, shares: Mapping[str, Array]) -> Array:
 def worth_cutting(shares: Mapping[str, Array]) -> bool:
     """Whether the grid of the likely states is so much smaller than that of all that the work on it saves time."""
     return prod(len(likely_states(s)) / len(s) for s in shares.values()) < WORTH_CUTTING
-
-
-def still_held(shares: Mapping[str, Array], kept: States) -> bool:
-    """Whether states kept earlier hold all but little of the belief that there is by now in each axis."""
-    return all(float(s[kept[a]].sum()) >= (1.0 - LITTLE) * float(s.sum()) for a, s in shares.items())

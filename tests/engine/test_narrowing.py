@@ -1,4 +1,4 @@
-"""Tests answered over the likely hidden states only: what that leaves out, and when answers are taken again."""
+"""Tests answered over the likely hidden states only: what that leaves out, and that it hangs on the case alone."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 from faultnet.engine.belief import informations
 from faultnet.engine.contraction import Tensor
 from faultnet.engine.desk import Desk
-from faultnet.engine.narrowing import LITTLE, SLIVER, likely_states, still_held
+from faultnet.engine.narrowing import SLIVER, likely_states
 from faultnet.engine.visit import Evidence, VisitModel
 from faultnet.network.structure import Array
 from tests.engine import demo
@@ -126,11 +126,15 @@ def test_a_reading_that_leaves_much_of_the_grid_cuts_nothing() -> None:
         np.testing.assert_array_equal(narrow[test], chances, err_msg=test)
 
 
-def test_what_was_answered_for_all_states_is_taken_as_it_is() -> None:
-    model = fresh()
-    whole = model.predict(CRANKED, questions())
-    again = model.predict(CRANKED, questions(), belief=belief_after(model, CRANKED))
-    assert all(np.array_equal(whole[t], again[t]) for t in whole)
+def test_what_was_asked_before_makes_no_difference() -> None:
+    """All states, then the likely ones for other hypotheses, then as if nothing had been asked."""
+    model, belief = fresh(), belief_after(fresh(), CRANKED)
+    alone = fresh().predict(CRANKED, questions(), belief=belief)
+    model.predict(CRANKED, questions())
+    model.predict(CRANKED, questions(), belief=of_one(model, 2))
+    again = model.predict(CRANKED, questions(), belief=belief)
+    for test, chances in alone.items():
+        np.testing.assert_allclose(again[test], chances, rtol=1e-12, atol=1e-300)
 
 
 def test_likely_states_hold_all_but_a_sliver() -> None:
@@ -149,10 +153,3 @@ def test_entries_within_some_states_are_those_numpy_picks() -> None:
     found = tensor.within(states)
     np.testing.assert_array_equal(found.values, tensor.values[np.ix_(states["i"], np.arange(4), states["k"])])
     assert found.axes == tensor.axes
-
-
-@pytest.mark.parametrize(("elsewhere", "held"), [(0.9 * LITTLE, True), (1.1 * LITTLE, False)])
-def test_states_kept_hold_the_belief_axis_by_axis(elsewhere: float, held: bool) -> None:
-    shares = {"i": np.array([0.25, elsewhere, 0.75 - elsewhere]), "j": np.array([0.0, 3.0])}
-    assert still_held(shares, {"i": np.array([0, 2]), "j": np.array([1])}) is held
-    assert not still_held(shares, {"i": np.array([0, 2]), "j": np.array([0])})
