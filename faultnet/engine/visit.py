@@ -31,6 +31,35 @@ Stage = tuple[Array, float]
 
 
 @dataclass(frozen=True, eq=False)
+class Charges:
+    """State of charge given each hypothesis before any reading.
+
+    Parameters
+    ----------
+    table : array, shape (rows, charge states)
+        Chances; hypotheses that are alike for the charge share a row.
+    which : unsigned int array, shape (hypotheses,)
+        Row of each hypothesis.
+    """
+
+    table: Array = field(repr=False)
+    which: NDArray[np.unsignedinteger] = field(repr=False)
+
+    @cached_property
+    def each(self) -> Array:
+        """Chances, shape (hypotheses, charge states)."""
+        return np.asarray(self.table[self.which])
+
+    def focused(self, chosen: Index, states: Index | None = None) -> Charges:
+        """The same for some hypotheses, and some states of charge."""
+        return Charges(self.table if states is None else self.table[:, states], self.which[chosen])
+
+    def rest(self) -> None:
+        """Drop what is larger than the table; it is laid out again when it is asked for."""
+        self.__dict__.pop("each", None)
+
+
+@dataclass(frozen=True, eq=False)
 class VisitModel:
     """One visit's network compiled for a list of hypotheses.
 
@@ -41,7 +70,8 @@ class VisitModel:
         Order of the columns of `modes`.
     view : View
         Clusters of the network, and the hypotheses and states of charge this model is for.
-    charge_prior : array, shape (hypotheses, charge states)
+    charge : Charges
+        State of charge when the visit begins.
     stages : Memo
         Likelihoods of stages worked out last.
     variants : Memo
@@ -51,7 +81,7 @@ class VisitModel:
     network: Network
     components: tuple[str, ...]
     view: View
-    charge_prior: Array
+    charge: Charges
     stages: Memo[Stage] = field(default_factory=lambda: Memo(KEPT_STAGES), repr=False)
     variants: Memo[VisitModel] = field(default_factory=lambda: Memo(KEPT_VARIANTS), repr=False)
 
@@ -60,11 +90,16 @@ class VisitModel:
         """Modes of all components, shape (hypotheses, components)."""
         return self.view.modes
 
+    @property
+    def charge_prior(self) -> Array:
+        """State of charge given each hypothesis before any reading, shape (hypotheses, charge states)."""
+        return self.charge.each
+
     @cached_property
     def unlisted(self) -> NDArray[np.bool_]:
         """Hypotheses with a fault the model does not know."""
         if UNLISTED not in self.components:
-            return np.zeros(len(self.charge_prior), dtype=np.bool_)
+            return np.zeros(len(self.charge.which), dtype=np.bool_)
         return np.asarray(self.modes[:, self.components.index(UNLISTED)] > 0)
 
     @cached_property
@@ -88,8 +123,8 @@ class VisitModel:
         return self.stages.get(evidence_key(evidence), lambda: self._stage(evidence))
 
     def _stage(self, evidence: Sequence[Evidence]) -> Stage:
-        weight: Array = np.ones((1, len(self.charge_prior)))
-        log_rows: Array = np.zeros(len(self.charge_prior))
+        weight: Array = np.ones((1, len(self.charge.which)))
+        log_rows: Array = np.zeros(len(self.charge.which))
         scale = 0.0
         for k, mine in self.view.placements.by_cluster(evidence).items():
             message, log_scale = self.view.placements[k].message(mine)
@@ -144,6 +179,7 @@ class VisitModel:
         """Drop all that takes room, as for a visit that is not the one being worked on; answers stay the same."""
         for model in (self, *self.variants.values()):
             model.stages.clear()
+            model.charge.rest()
             for place in model.view.placements.made():
                 place.rest()
         self.variants.clear()
@@ -155,7 +191,7 @@ class VisitModel:
         def make() -> VisitModel:
             network = replace(self.network, nodes={**self.network.nodes, node.name: node})
             view = replace(self.view, placements=self.view.placements.with_node(network, node.name))
-            return VisitModel(network, self.components, view, self.charge_prior)
+            return VisitModel(network, self.components, view, self.charge)
 
         return self.variants.get((node.name, node.axes, node.table.tobytes()), make)
 
@@ -165,7 +201,7 @@ class VisitModel:
         def make() -> VisitModel:
             placements = Placements(self.view.placements.clusters, self.components, modes)
             view = View(placements, charge_states=self.view.charge_states)
-            return VisitModel(self.network, self.components, view, self.charge_prior)
+            return VisitModel(self.network, self.components, view, self.charge)
 
         return self.variants.get(("modes", modes.tobytes()), make)
 
@@ -179,7 +215,7 @@ class VisitModel:
 
     def subset(self, chosen: Index) -> VisitModel:
         """The same visit for some of the hypotheses only."""
-        return VisitModel(self.network, self.components, self.view.focused(chosen), self.charge_prior[chosen])
+        return VisitModel(self.network, self.components, self.view.focused(chosen), self.charge.focused(chosen))
 
     def focused(self, chosen: Index, charge_states: Index, expected: Index | None = None) -> VisitModel:
         """The same visit for some hypotheses and some states of charge only.
@@ -194,7 +230,7 @@ class VisitModel:
             Rows that may be asked about next, for which answers are kept ready where that costs little.
         """
         view = self.view.focused(chosen, charge_states, expected)
-        return VisitModel(self.network, self.components, view, self.charge_prior[chosen][:, charge_states])
+        return VisitModel(self.network, self.components, view, self.charge.focused(chosen, charge_states))
 
     def predict(
         self,
@@ -259,14 +295,15 @@ def compile_visit(network: Network, components: tuple[str, ...], modes: IndexArr
     return VisitModel(network, components, view, _charge_prior(network, components, modes))
 
 
-def _charge_prior(network: Network, components: tuple[str, ...], modes: IndexArray) -> Array:
-    """State of charge given each hypothesis before any reading, shape (hypotheses, charge states)."""
+def _charge_prior(network: Network, components: tuple[str, ...], modes: IndexArray) -> Charges:
+    """State of charge given each hypothesis before any reading."""
     if CHARGE not in network.nodes:
-        return np.ones((len(modes), 1))
+        return Charges(np.ones((1, 1)), np.zeros(len(modes), dtype=np.uint8))
     hidden = (*(n for n in network.nodes if n in history_of(network)), CHARGE)
     axes = {a for n in hidden for a in network.nodes[n].axes}
     mine = tuple(c for c in components if c in axes)
     place = placed(Cluster(network, hidden, (), mine, True), components, modes)
     table = Sheet(place.bound, place.bound.rows).joint([CHARGE])
-    rows = place.rows_of(table.components) if table.components else np.zeros(len(modes), dtype=np.intp)
-    return np.take(table.arranged((CHARGE, COMBINATION)), rows, axis=1).T
+    if not table.components:
+        return Charges(table.arranged((CHARGE,))[None], np.zeros(len(modes), dtype=np.uint8))
+    return Charges(np.ascontiguousarray(table.arranged((COMBINATION, CHARGE))), place.rows_of(table.components))
