@@ -22,10 +22,10 @@ import numpy as np
 from faultnet.cases.file import load_case
 from faultnet.catalogue import load_catalogue
 from faultnet.decision import load_costs
-from faultnet.decision.advice import weigh
+from faultnet.decision.advice import weigh, worth_of_tests
 from faultnet.decision.edges import edges_cut
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost
-from faultnet.decision.value import Position, Worth, one_step, two_steps
+from faultnet.decision.value import Position, Worth, one_step
 from faultnet.diagnosis import work_through
 from faultnet.engine.belief import information
 from faultnet.shipped import shipped
@@ -92,9 +92,9 @@ def saving(position: Position) -> str | None:
     return _worthwhile(one_step(position))
 
 
-def two_step_saving(position: Position) -> str | None:
-    """The test that saves most; two steps ahead where one step sees nothing worth doing. What the advice does."""
-    return _worthwhile(_worths(position))
+def as_many_steps_as_it_takes(position: Position) -> str | None:
+    """The test that saves most, one, two or many steps ahead, whichever sees one worth doing. What the advice does."""
+    return _worthwhile(worth_of_tests(position))
 
 
 def information_per_minute(position: Position) -> str | None:
@@ -109,15 +109,10 @@ def class_edges(position: Position) -> str | None:
 
 CRITERIA: dict[str, Choice] = {
     "saving": saving,
-    "two_step_saving": two_step_saving,
+    "as_many_steps_as_it_takes": as_many_steps_as_it_takes,
     "information_per_minute": information_per_minute,
     "class_edges": class_edges,
 }
-
-
-def _worths(position: Position) -> dict[str, Worth]:
-    worth = one_step(position)
-    return worth if _worthwhile(worth) is not None else worth | two_steps(position, worth)
 
 
 def _worthwhile(worth: dict[str, Worth]) -> str | None:
@@ -126,7 +121,7 @@ def _worthwhile(worth: dict[str, Worth]) -> str | None:
 
 
 def _by(position: Position, value: Callable[[str], float]) -> str | None:
-    return None if two_step_saving(position) is None else max(position.chances, key=lambda t: (value(t), t))
+    return None if as_many_steps_as_it_takes(position) is None else max(position.chances, key=lambda t: (value(t), t))
 
 
 def drawn_problem(rng: np.random.Generator) -> Position:
