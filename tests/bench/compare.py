@@ -1,7 +1,8 @@
 """How long beliefs and the ranking of all tests take, by this engine, by pyAgrum and by pgmpy.
 
 ``python tests/bench/compare.py`` prints tables; ``--json`` the figures; ``--no-peers`` and ``--no-growth`` leave parts
-out. All parts of a ratio are measured in the same run. Cars and readings are the invented demo cases.
+out; ``--peer-tests N`` asks all three libraries about N tests only, evenly spread over the open ones. All parts of a ratio
+are measured in the same run. Cars and readings are the invented demo cases.
 """
 
 from __future__ import annotations
@@ -50,13 +51,15 @@ class Ratio:
     gains_differ_all: float
 
 
-def ratio(tables: Catalogue, readings: int, repeats: int = 7) -> Ratio:
-    """Beliefs of all components, and for each open test its information summed over components."""
+def ratio(tables: Catalogue, readings: int, most: int = 0, repeats: int = 7) -> Ratio:
+    """Beliefs of all components, and for each open test (or so many of them) its information summed over components."""
     from tests.bench import peers
 
     models, visits = work.demo(PEER_CASE, tables)
     before, after = list(work.prefixes(visits))[readings - 1 : readings + 1]
     tests = work.open_tests(after[-1], tables)
+    if most:
+        tests = [tests[int(i * len(tests) / most)] for i in range(min(most, len(tests)))]
 
     def earlier() -> None:
         work.forget(models)
@@ -206,7 +209,7 @@ def _peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
-def measured(peers: bool, with_growth: bool) -> dict[str, Any]:
+def measured(peers: bool, with_growth: bool, peer_tests: int = 0) -> dict[str, Any]:
     """All figures; ours first, so that the peak of memory is ours alone."""
     tables = work.catalogue()
     told = machine()
@@ -224,7 +227,7 @@ def measured(peers: bool, with_growth: bool) -> dict[str, Any]:
     if with_growth:
         found["growth"] = growth(tables)
     if peers:
-        ratios = [ratio(tables, n) for n in (2, PEER_READINGS)]
+        ratios = [ratio(tables, n, peer_tests) for n in (2, PEER_READINGS)]
         # same work: every hypothesis in our ranking too; what the product does, cut to the leading, stands apart
         found["pyagrum_ratio"] = statistics.median(r.pyagrum_ms / r.ours_all_ms for r in ratios)
         found["pgmpy_ratio"] = statistics.median(r.pgmpy_ms / r.ours_all_ms for r in ratios)
@@ -271,10 +274,11 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--no-peers", action="store_true")
     parser.add_argument("--no-growth", action="store_true")
+    parser.add_argument("--peer-tests", type=int, default=0, metavar="N")
     asked = parser.parse_args()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", FutureWarning)
-        found = measured(not asked.no_peers, not asked.no_growth)
+        found = measured(not asked.no_peers, not asked.no_growth, asked.peer_tests)
     print(json.dumps(found, indent=1) if asked.json else shown(found))
 
 
