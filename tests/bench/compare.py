@@ -1,8 +1,8 @@
 """How long beliefs and the ranking of all tests take, by this engine, by pyAgrum and by pgmpy.
 
 ``python tests/bench/compare.py`` prints tables; ``--json`` the figures; ``--no-peers`` and ``--no-growth`` leave parts
-out; ``--peer-tests N`` asks all three libraries about N tests only, evenly spread over the open ones. All parts of a ratio
-are measured in the same run. Cars and readings are the invented demo cases.
+out; ``--peer-tests N`` asks all three libraries about N tests only, evenly spread over the open ones. All parts of a
+ratio are measured in the same run. Cars and readings are the invented demo cases.
 """
 
 from __future__ import annotations
