@@ -14,7 +14,6 @@ from faultnet.decision.tools import ToolWorth
 from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.wording import range_words
 
-FOUNDED = 0.5  # [-] chance of the whole cure from which a repair is named while testing still pays
 SHOWN_TESTS = 3
 SHOWN_CAUSES = 6
 LEAST_SHOWN = 0.01
@@ -65,7 +64,7 @@ def _decision(decision: Decision) -> Iterator[str]:
     cure = f"chance that this is the whole cure {decision.chance_of_cure:.0%}, cost to expect {money}"
     if decision.stop:
         yield wrapped(f"{'Mend ' if decision.repair else ''}{decision.label}; {cure}.")
-    elif decision.repair and decision.chance_of_cure >= FOUNDED:
+    elif decision.repair and decision.founded:
         yield wrapped(f"Or mend at once: {decision.label}; {cure}.")
     else:
         yield wrapped(f"Mending now, without that, is to be expected to cost {money}.")

@@ -22,6 +22,7 @@ from faultnet.diagnosis.wording import range_words
 WORTH_DOING = 0.0
 CLOSE_RUNNER_UP = 0.25
 TELLS_LITTLE = 0.2
+FOUNDED = 0.5
 GIVE_BACK_WORDS = "give the car back as it is"
 UNFOUNDED_WORDS = "mend nothing for now"
 
@@ -63,6 +64,11 @@ class Decision:
     because: str
     cannot_tell: str
     currency: str
+
+    @property
+    def founded(self) -> bool:
+        """Whether the repair is at least as likely as not to be the whole cure; giving the car back always is."""
+        return self.repair is None or self.chance_of_cure >= FOUNDED
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
+from faultnet.engine.belief import TINY
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
-TINY = 1e-300
 
 
 @dataclass(frozen=True, eq=False)

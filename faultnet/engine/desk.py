@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Bound
+from faultnet.engine.bound import TINY, Bound
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import COMBINATION, Tensor
 from faultnet.engine.narrowing import States, axes_told_of, carried_on, likely_states, worth_cutting
@@ -27,7 +27,6 @@ from faultnet.network.structure import Array
 
 MISSING = -1
 MOST_NARROWED = 2
-TINY = 1e-300
 
 
 @dataclass(eq=False)
@@ -122,10 +121,9 @@ class Desk:
             for desk in self._narrower:
                 if all(np.array_equal(desk.states[a], kept) for a, kept in likely.items()):
                     return desk
-            self._narrower[:] = [Desk(self.bound, self.weights, self.charge_states, likely), *self._narrower][
-                :MOST_NARROWED
-            ]
-            return self._narrower[0]
+            desk = Desk(self.bound, self.weights, self.charge_states, likely)
+            self._narrower[:] = [desk, *self._narrower[: MOST_NARROWED - 1]]
+            return desk
 
     @cached_property
     def _states(self) -> list[Named]:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.engine.bound import Asked
+from faultnet.engine.bound import TINY, Asked
 from faultnet.engine.clusters import CHARGE
 from faultnet.engine.contraction import Tensor
 from faultnet.engine.desk import over_charge
@@ -17,7 +17,6 @@ from faultnet.engine.placed import Evidence, Placements, pooled
 from faultnet.engine.rows import Components, Index, IndexArray
 from faultnet.network.structure import Array
 
-TINY = 1e-300
 Question = tuple[str, Array, Array]
 
 

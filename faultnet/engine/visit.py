@@ -14,13 +14,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from faultnet.engine.bound import TINY
 from faultnet.engine.clusters import CHARGE, Cluster, find_clusters, history_of
 from faultnet.engine.contraction import COMBINATION, Tensor
 from faultnet.engine.memo import Memo
 from faultnet.engine.placed import Evidence, Placements, evidence_key, placed
 from faultnet.engine.rows import Index, IndexArray
 from faultnet.engine.sheet import Sheet
-from faultnet.engine.view import TINY, Outlook, Question, View
+from faultnet.engine.view import Outlook, Question, View
 from faultnet.network.structure import Array, Network, Node
 
 __all__ = ["Evidence", "VisitModel", "compile_visit", "log_broad"]

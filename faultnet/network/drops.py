@@ -16,7 +16,7 @@ from faultnet.network.setting import Setting
 from faultnet.network.starting import FULL_VOLTS, GRID, NO_COMMAND, NOT_MOVED, StartSamples, windings
 from faultnet.network.structure import Array, Node, normalised
 
-MEASURING = "crank_current_level"
+CURRENT_LEVEL = "crank_current_level"
 CLOSED = len(bins.CRANK_CURRENT)
 FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
 IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
@@ -40,7 +40,7 @@ def current_node(samples: StartSamples) -> Node:
     held = held + np.where(fed[:, None, None], 0, len(FED))
     table = tallied(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
     smooth = blurred(table[:CLOSED], bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
-    return Node(MEASURING, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
+    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
 
 
 def flowing(setting: Setting, share: Array, coil: Array) -> Array:
@@ -77,11 +77,13 @@ def _drop_node(setting: Setting, name: str, part: str, scale: Bins, switched: bo
         apart = np.concatenate([np.broadcast_to(whole, closed[0].shape), opened[0]])
         drop = np.concatenate([drop, np.repeat(apart[None], len(NOT_MOVED), axis=0)])
     table = blurred(counted(drop, bins.DROP), bins.DROP, 0.004)
-    return Node(name, "quantity", bins.DROP.states, (part, MEASURING), table, bins.DROP.edges)
+    return Node(name, "quantity", bins.DROP.states, (part, CURRENT_LEVEL), table, bins.DROP.edges)
 
 
 def crank_current_quantity(setting: Setting) -> Node:
     """Steady current in the starter cable."""
     share = even_points(64, 2)
     table = counted(flowing(setting, *share), bins.CRANK_CURRENT, 1e-3)
-    return Node("crank_current", "quantity", bins.CRANK_CURRENT.states, (MEASURING,), table, bins.CRANK_CURRENT.edges)
+    return Node(
+        "crank_current", "quantity", bins.CRANK_CURRENT.states, (CURRENT_LEVEL,), table, bins.CRANK_CURRENT.edges
+    )

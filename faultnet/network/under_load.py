@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.network import bins
-from faultnet.network.drops import flowing
+from faultnet.network.drops import CURRENT_LEVEL, flowing
 from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
 from faultnet.network.setting import Setting
 from faultnet.network.source import AT_ONCE
@@ -68,5 +68,5 @@ def sag_node(setting: Setting) -> Node:
     exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-DEAD_CRANK / 5.0))
     working = np.clip(current / NOT_TURNED, 0.0, 1.0)
     table = blurred(counted(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
-    parents = ("battery", "source_factor", "crank_current_level")
+    parents = ("battery", "source_factor", CURRENT_LEVEL)
     return Node("crank_sag", "quantity", bins.SAG.states, parents, table, bins.SAG.edges)

@@ -56,7 +56,7 @@ def believed(*readings: Reading) -> dict[str, float]:
 def test_a_flat_battery_and_a_dead_control_circuit_are_not_taken_for_worn_contacts() -> None:
     """The volts across open contacts are those of the battery, 11 V of one left with its lights on.
 
-    Nothing heard and no current at all: not fed. What the trade checks next is the volts at the control terminal.
+    Nothing heard and no current at all: not fed. Common practice, no source; the readings are invented.
     """
     seen = (
         Reading("how_it_turns_over", state="nothing"),

@@ -10,7 +10,7 @@ from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
 from workbench.words import money, plain
 
-LIKELY_CURE, FOUNDED = 0.6, 0.5
+LIKELY_CURE = 0.6
 STANDS = "where-it-stands"
 
 
@@ -23,8 +23,7 @@ def headline(decision: Decision, case: Case) -> str:
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop:
-        founded = decision.repair is None or decision.chance_of_cure >= FOUNDED
-        start = "Enough tested" if founded else "No test left is worth its cost. Not sure, but first to try"
+        start = "Enough tested" if decision.founded else "No test left is worth its cost. Not sure, but first to try"
         return f"<p class='fn-stop'><b>{start}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
     if decision.repair is None or decision.chance_of_cure < LIKELY_CURE:
         return ""
