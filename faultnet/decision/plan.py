@@ -1,19 +1,20 @@
 """The plan to take along: what to test, and what to do after each outcome, down to a repair with its proof.
 
-The tree grows from the present belief. At each knot the test that saves most is taken; outcomes that would leave the
-same repair first share a branch; branches that are too unlikely, and those past the depth, end in "come back to the
-screen". Outcomes of several tests are taken as independent given the hypothesis.
+The tree grows from the present belief. At each knot the test is taken that the screen would propose there, if its
+outcomes can change what is done next; outcomes after which the same would be done share a branch; branches that are
+too unlikely, and those past the depth, end in "come back to the screen". Outcomes of several tests are taken as
+independent given the hypothesis.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from faultnet.decision.advice import GIVE_BACK_WORDS, position_of, proof_of
+from faultnet.decision.advice import GIVE_BACK_WORDS, WORTH_DOING, position_of, proof_of, worth_of_tests
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
-from faultnet.decision.value import Position, one_step
+from faultnet.decision.value import Position
 from faultnet.diagnosis.diagnose import Worked, ranked
 
 COME_BACK = "come back to the screen"
@@ -114,15 +115,27 @@ class _Growing:
         return Knot(chance, best, self.worked.catalogue.test(best).label, tuple(branches))
 
     def _best(self, position: Position) -> tuple[str | None, list[list[int]]]:
-        """The test that saves most among those whose outcomes can change what is mended first, with its branches."""
-        worth = one_step(position)
-        for test in sorted(worth, key=lambda t: -worth[t].saving):
-            if worth[test].saving <= 0.0:
+        """The test that saves most among those whose outcomes can change what is done next, with its branches."""
+        worth = worth_of_tests(position)
+        for test in sorted(worth, key=lambda t: (-worth[t].saving, t)):
+            if worth[test].saving <= WORTH_DOING:
                 break
             groups = self._grouped(position, test)
+            if len(groups) == 1:
+                groups = self._grouped(position, test, self._next_tests(position, test))
             if len(groups) > 1:
                 return test, self._merged(position, test, groups)
         return None, []
+
+    def _next_tests(self, position: Position, test: str) -> list[str]:
+        """The test that would come after each outcome of a test; empty where it would be time to mend."""
+        rest = {t: c for t, c in position.chances.items() if t != test}
+        found = []
+        for outcome in range(position.chances[test].shape[1]):
+            worth = worth_of_tests(position.after(test, [outcome], rest)[1])
+            best = max(sorted(worth), key=lambda t: worth[t].saving, default="")
+            found.append(best if best and worth[best].saving > WORTH_DOING else "")
+        return found
 
     def _merged(self, position: Position, test: str, groups: list[list[int]]) -> list[list[int]]:
         """Neighbouring branches too unlikely to follow are put together."""
@@ -138,14 +151,15 @@ class _Growing:
                 merged.append(group)
         return merged
 
-    def _grouped(self, position: Position, test: str) -> list[list[int]]:
-        """Neighbouring outcomes after which the same repair would come first and the same part be the likeliest."""
+    def _grouped(self, position: Position, test: str, then: Sequence[str] = ()) -> list[list[int]]:
+        """Neighbouring outcomes after which the same is done: repair that comes first, likeliest part, next test."""
         weights = (position.belief[:, None] * position.chances[test]).T
         likeliest = (weights @ position.repairs.at_fault).argmax(axis=1)
-        first = order_of_repair(position.repairs, weights)[:, 0] * weights.shape[1] + likeliest
+        first = order_of_repair(position.repairs, weights)[:, 0]
+        what = list(zip(first.tolist(), likeliest.tolist(), then or [""] * len(first), strict=True))
         groups: list[list[int]] = []
-        for outcome in range(len(first)):
-            if groups and first[groups[-1][-1]] == first[outcome] and self._ordered(test):
+        for outcome, here in enumerate(what):
+            if groups and what[groups[-1][-1]] == here and self._ordered(test):
                 groups[-1].append(outcome)
             else:
                 groups.append([outcome])

@@ -12,7 +12,7 @@ from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.cases.file import load_case
 from faultnet.catalogue import load_catalogue
 from faultnet.decision import advise, load_costs
-from faultnet.decision.advice import position_of, worth_of_tests
+from faultnet.decision.advice import position_of, weigh, worth_of_tests
 from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools, worth_over_priors
@@ -209,6 +209,15 @@ def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(ca
         assert leaf.proof or leaf.repair in ("", "give_back")
     assert plan.words in plan_text(plan)
     assert json.loads(json.dumps(plan_tree(plan)))["test"] == plan.test
+
+
+@pytest.mark.parametrize("name, entries", [("healthy_car", 5), ("left_on_lamp", 3), ("sulphated_battery", 3)])
+def test_a_pocket_plan_begins_with_the_test_that_the_screen_proposes(catalogue, name, entries):
+    """Also where that test pays only with another one."""
+    whole = load_case(shipped("cases") / f"{name}.json")
+    begun = replace(whole, visits=(replace(whole.visits[0], entries=whole.visits[0].entries[:entries]),))
+    worked = work_through(begun, catalogue)
+    assert pocket_plan(worked, load_costs(), depth=2).test == weigh(worked, load_costs()).tests[0].test
 
 
 def test_a_tool_one_has_is_worth_nothing_more(catalogue, fresh):

@@ -60,16 +60,19 @@ def read(page: Any, label: str, text: str) -> None:
 
 
 def pick(page: Any, box: str, option: str) -> None:
-    """Choose in a list."""
-    if page.get_by_role("combobox", name=box).input_value() == option:
-        return
-    arrow_to(page, box, option)
-    page.keyboard.press("Enter")
-    page.wait_for_function(
-        "([n, x]) => [...document.querySelectorAll('[role=combobox]')].some(e => e.ariaLabel === n && e.value === x)",
-        arg=[box, option],
-    )
-    settled(page)
+    """Choose in a list, and once more where the list still shows the old choice, as a person would who looks at it."""
+    for _ in range(2):
+        if _shown(page, box) == option:
+            return
+        arrow_to(page, box, option)
+        page.keyboard.press("Enter")
+        settled(page)
+        page.wait_for_timeout(500)
+    assert _shown(page, box) == option
+
+
+def _shown(page: Any, box: str) -> str:
+    return page.get_by_role("combobox", name=box).input_value()
 
 
 def arrow_to(page: Any, box: str, option: str) -> None:
@@ -82,14 +85,21 @@ def arrow_to(page: Any, box: str, option: str) -> None:
 
 
 def arrow_down_to(page: Any, box: str, option: str) -> None:
-    """Go to an option of the list that has the focus."""
-    for _ in range(60):
-        page.keyboard.press("ArrowDown")
+    """Go to an option of the list that has the focus, and back to it where the drawing lagged behind the keys."""
+    for key in ["ArrowDown"] * 60 + ["ArrowUp"] * 60:
+        page.keyboard.press(key)
         page.wait_for_timeout(30)
-        chosen = page.query_selector("[role=option][data-focused=true]")
-        if chosen is not None and chosen.inner_text().strip() == option:
-            return
+        if _focused(page) == option:
+            page.wait_for_timeout(120)
+            if _focused(page) == option:
+                return
     raise AssertionError(f"no option {option!r} in {box!r}")
+
+
+def _focused(page: Any) -> str | None:
+    """The option that Enter would choose, as it is drawn."""
+    words = page.evaluate("() => document.querySelector('[role=option][data-focused=true]')?.innerText")
+    return None if words is None else words.strip()
 
 
 def go(page: Any, link: str) -> None:
