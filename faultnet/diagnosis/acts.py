@@ -26,7 +26,7 @@ MENDS: dict[str, tuple[str, ...]] = {
     "replace": ALL_MODES,
     "clean": ("slack", "corroded", "high_resistance", "breaks_contact"),
     "tighten": ("slack", "breaks_contact"),
-    "adjust": ("slips",),
+    "adjust": ("slips", "lost"),
     "refill": ("dried_out",),
     "reset": ("wrong_command",),
     "remove_drain": ALL_MODES,

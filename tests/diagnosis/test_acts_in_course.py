@@ -8,7 +8,7 @@ import pytest
 from faultnet.car import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.catalogue import load_catalogue
 from faultnet.diagnosis import work_through
-from faultnet.diagnosis.acts import after_driving
+from faultnet.diagnosis.acts import ALL_MODES, after_driving, mending_of
 from faultnet.diagnosis.diagnose import Worked, ranked, still_there
 from faultnet.diagnosis.needs import is_open, unmet_needs
 
@@ -118,3 +118,22 @@ def test_the_driver_is_asked_once_what_was_seen_stays_until_something_is_mended_
     assert not is_still_open("rest_voltage", rest, Act("disable_fuel"), rest)
     assert not is_still_open("rest_voltage", Reading("rest_voltage", not_measured="cannot_reach"))
     assert is_still_open("rest_voltage", rest, rest, Act("charge"))
+
+
+def test_the_repair_named_for_a_fault_mends_it() -> None:
+    """Otherwise the advice would name the same repair for ever, as nothing that is seen after it counts against it."""
+    catalogue = load_catalogue()
+    modes = [(part.id, mode.id, mode.repair) for part in catalogue.components for mode in part.modes if mode.repair]
+    assert len(modes) > 40
+    for part, mode, repair in modes:
+        mending = mending_of(catalogue, Act(repair, part))
+        assert mending is not None
+        assert part in catalogue.act(repair).components
+        assert mending.modes == ALL_MODES or mode in mending.modes, (part, mode, repair)
+
+
+def test_a_repair_that_changed_nothing_counts_against_the_fault_it_should_have_mended() -> None:
+    gone = (Reading("belt_look", state="missing"), Reading("charge_loaded_voltage", value=11.4))
+    before = worked(gone)
+    after = worked((*gone, Act("adjust_belt", "belt", outcome="no_change")))
+    assert at_fault(after, "belt") < 0.9 * at_fault(before, "belt")

@@ -44,6 +44,7 @@ def share_mended(seed: int, act: str, component: str | None, tries: int = 400, *
         ("advise_use", "use", "short_trips", "repair_works_replace"),
         ("long_charge", "battery", "sulphated", "repair_works_recharge_sulphated"),
         ("adjust_belt", "belt", "slips", "repair_works_replace"),
+        ("adjust_belt", "belt", "lost", "repair_works_replace"),
         ("reset", "charge_control", "wrong_command", "repair_works_replace"),
     ],
 )
@@ -59,7 +60,6 @@ def test_a_repair_takes_as_often_as_the_prior_set_says(act: str, component: str,
         ("long_charge", "battery", "worn"),
         ("refill", "battery", "shorted_cell"),
         ("reset", "charge_control", "not_excited"),
-        ("adjust_belt", "belt", "lost"),
         ("charge", None, "worn"),
     ],
 )
