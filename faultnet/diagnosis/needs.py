@@ -23,12 +23,17 @@ NEED_UNDONE_BY = {
     "rested": ("charge", "desulphate", "drive"),
     "fuel_disabled": ("enable_fuel",),
 }
-NIGHT = 10.0  # [h]
+SHORT_WAIT, NIGHT = 1.0, 10.0  # [h]
 PREPARED_BY = {
     "battery_charged": (Act("charge"),),
     "surface_charge_gone": (Act("shed_surface_charge"),),
     "charged_overnight": (Act("charge"), Act("wait", hours=NIGHT)),
 }
+ENTERED_AS = {
+    **PREPARED_BY,
+    "rested": (Act("wait", hours=SHORT_WAIT),),
+    "fuel_disabled": (Act("disable_fuel"),),
+}  # also what changes nothing that is read, so that it is not asked for again
 
 
 def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
@@ -132,3 +137,14 @@ def preparing_acts(needs: tuple[str, ...]) -> tuple[Act, ...]:
     ['charge', 'shed_surface_charge']
     """
     return tuple(act for need in needs for act in PREPARED_BY.get(need, ()))
+
+
+def acts_of_preparing(needs: tuple[str, ...]) -> tuple[Act, ...]:
+    """The entries that say that what a test needs was done before it.
+
+    Examples
+    --------
+    >>> [act.act for act in acts_of_preparing(("fuel_disabled", "engine_warm", "battery_charged"))]
+    ['disable_fuel', 'charge']
+    """
+    return tuple(act for need in needs for act in ENTERED_AS.get(need, ()))

@@ -15,20 +15,12 @@ import numpy as np
 from faultnet.car import Act, Case, Entry, Outcome, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision.costs import Costs
-from faultnet.diagnosis.needs import minutes_for, unmet_needs
+from faultnet.diagnosis.needs import SHORT_WAIT, acts_of_preparing, minutes_for, unmet_needs
 from faultnet.trials.world import VirtualCar, act_outcome, after_act, measure, next_visit
 
 COMPLAINT = "how_it_turns_over"
 MOST_COME_BACKS = 3
 MOST_STEPS = 160
-PREPARING = {
-    "battery_charged": "charge",
-    "charged_overnight": "charge",
-    "surface_charge_gone": "shed_surface_charge",
-    "rested": "wait",
-    "fuel_disabled": "disable_fuel",
-}
-SHORT_WAIT, NIGHT = 1.0, 10.0  # [h]
 BUYS_NO_PART = ("clean", "tighten", "refill", "reset", "desulphate", "advise_use")  # effects of acts
 
 
@@ -115,11 +107,8 @@ def looked(job: Job, shop: Shop, test_id: str, rng: np.random.Generator, *, char
     test = shop.catalogue.test(test_id)
     needs = unmet_needs(test, job.visit, shop.catalogue, charged=charged)
     minutes = test.minutes + shop.costs.overhead_minutes + sum(minutes_for(n, shop.catalogue) for n in needs)
-    for need in needs:
-        if need in PREPARING:
-            job = prepared(job, shop, PREPARING[need], rng, free=True)
-            if need == "charged_overnight":
-                job = prepared(job, shop, "wait", rng, hours=NIGHT, free=True)
+    for act in acts_of_preparing(needs):
+        job = prepared(job, shop, act.act, rng, hours=act.hours, free=True)
     job = _spent(job, shop, minutes)
     return replace(_entered(job, measure(job.vehicle, test_id, None, rng)), tests=job.tests + 1)
 

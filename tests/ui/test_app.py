@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import Checkbox
 
-from faultnet.car import Act, Case, CaseOutcome, Reading
+from faultnet.car import Act, Case, CaseOutcome, Conditions, Reading
 from faultnet.cases import events
 from faultnet.cases.file import case_to_json
 from faultnet.cases.store import Store, open_store
@@ -247,6 +248,77 @@ def test_the_second_writer_is_told_and_nothing_is_lost(app: Callable[..., AppTes
     test.button(key="store_pending").click().run()
     assert [e.test for e in entries(store, case_id)] == ["crank_minimum", "rest_voltage"]
     assert "Somebody else" not in html(test)
+
+
+@pytest.fixture
+def with_a_load(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A workshop that has a load for batteries, which is then proposed first."""
+    from workbench import settings
+
+    monkeypatch.setattr(settings, "COMMON_TOOLS", ("carbon-pile load",))
+
+
+def not_rested() -> Case:
+    """A case whose first proposed test asks for something to be done first."""
+    case = a_case()
+    return replace(case, visits=(replace(case.visits[0], conditions=Conditions(air_temperature=15.0)),))
+
+
+def done_first(test: AppTest) -> Checkbox:
+    (box,) = (box for box in test.checkbox if str(box.key).startswith("done_first"))
+    return box
+
+
+@pytest.mark.usefixtures("with_a_load")
+def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(not_rested())
+    test = app(case_id)
+    assert on_the_card(test) == "Voltage after 15 s at half the rating"
+    assert done_first(test).label == "Done first: Charge the battery fully, Take the surface charge off"
+    enter(test, "9.8")
+    *acts, reading = entries(store, case_id)
+    assert acts == [Act("charge"), Act("shed_surface_charge")]
+    assert (reading.test, reading.value) == ("half_rating_load", 9.8)
+
+
+@pytest.mark.usefixtures("with_a_load")
+def test_what_was_not_done_first_is_not_stored(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(not_rested())
+    test = app(case_id)
+    done_first(test).uncheck().run()
+    enter(test, "9.8")
+    assert [type(e) for e in entries(store, case_id)] == [Reading]
+    skipped = store.create_case(not_rested())
+    test = app(skipped)
+    test.button(key="not_skipped").click().run()
+    assert [type(e) for e in entries(store, skipped)] == [Reading]
+
+
+def test_a_reading_of_ones_own_choice_is_not_taken_as_prepared(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(not_rested())
+    test = choose(app(case_id), "rest_voltage")
+    assert not done_first(test).value
+    enter(test, "12.5")
+    assert [type(e) for e in entries(store, case_id)] == [Reading]
+
+
+@pytest.mark.usefixtures("with_a_load")
+def test_what_was_done_first_waits_with_the_reading_when_somebody_else_was_faster(
+    app: Callable[..., AppTest], store: Store
+) -> None:
+    case_id = store.create_case(not_rested())
+    test = app(case_id)
+    store.append(case_id, events.add_entry(0, Reading("crank_minimum", value=9.0)), 1)
+    enter(test, "9.8")
+    assert [e.test for e in entries(store, case_id)] == ["crank_minimum"]
+    test.button(key="store_pending").click().run()
+    found = entries(store, case_id)
+    assert [getattr(e, "test", None) or e.act for e in found] == [
+        "crank_minimum",
+        "charge",
+        "shed_surface_charge",
+        "half_rating_load",
+    ]
 
 
 def test_a_case_that_is_not_there_is_said(app: Callable[..., AppTest]) -> None:

@@ -230,7 +230,9 @@ def _take(rows: list[dict[str, Any]], offered: list[int], visit: int, drawn: int
     count = 0
     for number in offered:
         test = _taken_as(number, rows[number])
-        if test is not None and state.add_entry(visit, entry_of(rows[number], test), "Stored from the recording"):
+        if test is not None and state.add_entries(
+            visit, entry_of(rows[number], test), words="Stored from the recording"
+        ):
             count += 1
     if not count:
         state.set_trouble(

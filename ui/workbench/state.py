@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -56,10 +56,10 @@ class Opened:
 
 @dataclass(frozen=True)
 class Pending:
-    """A change that was not written because somebody else was faster."""
+    """Changes that were not written because somebody else was faster."""
 
     words: str
-    event: Event
+    events: tuple[Event, ...]
     error: ConcurrentEdit
 
 
@@ -213,43 +213,53 @@ def append(event: Event, words: str) -> bool:
     bool
         Whether it is on the disk. If not, the next picture says why, and the change is kept to be tried again.
     """
-    return _written(words, event, lambda kept, named, seen: kept.append(named, event, seen))
+    return append_all((event,), words)
+
+
+def append_all(changes: Sequence[Event], words: str) -> bool:
+    """Write changes one upon the other, as :func:`append`; from the first that fails on, all are kept to be tried."""
+    return all(_written(words, tuple(changes[done:]), partial(_added, event)) for done, event in enumerate(changes))
+
+
+def _added(event: Event, kept: Store, named: str, seen: int) -> int:
+    return kept.append(named, event, seen)
 
 
 def delete_case() -> None:
     """Mark the open case as deleted, and open none."""
-    if _written("Deleted", None, Store.delete):
+    if _written("Deleted", (), Store.delete):
         forget_case()
 
 
 def undo() -> bool:
     """Take the last change back."""
-    return _written("Taken back", None, Store.undo)
+    return _written("Taken back", (), Store.undo)
 
 
 def redo() -> bool:
     """Bring back what was taken back last."""
-    return _written("Brought back", None, Store.redo)
+    return _written("Brought back", (), Store.redo)
 
 
-def _written(words: str, event: Event | None, write: Callable[[Store, str, int], int]) -> bool:
+def _written(words: str, left: tuple[Event, ...], write: Callable[[Store, str, int], int]) -> bool:
+    """Write the first of the changes that are left; where others were faster, all of them wait."""
     seen, kept = _seen(), store()
     seen.trouble = None
     try:
         assert seen.case_id is not None
         seen.events = write(kept, seen.case_id, seen.events)
     except ConcurrentEdit as error:
-        if event is None:
+        if not left:
             seen.trouble = error
         else:
-            seen.pending = Pending(words, event, error)
+            seen.pending = Pending(words, left, error)
         return False
     except FaultnetError as error:
         seen.trouble = error
         return False
     seen.said = (seen.case_id, seen.events, words)
     seen.pending = None
-    if event is not None and event.kind == "entry_added":
+    if left and left[0].kind == "entry_added":
         seen.chosen_test = None
     return True
 
@@ -264,7 +274,7 @@ def store_pending() -> None:
     waiting = pending()
     if waiting is not None:
         _seen().pending = None
-        append(waiting.event, waiting.words)
+        append_all(waiting.events, waiting.words)
 
 
 def drop_pending() -> None:
@@ -272,9 +282,9 @@ def drop_pending() -> None:
     _seen().pending = None
 
 
-def add_entry(visit: int, entry: Entry, words: str) -> bool:
-    """Write an entry; afterwards the best test is proposed again."""
-    return append(events.add_entry(visit, entry), words)
+def add_entries(visit: int, *entries: Entry, words: str) -> bool:
+    """Write one entry after the other; afterwards the best test is proposed again."""
+    return append_all([events.add_entry(visit, entry) for entry in entries], words)
 
 
 def chosen_test() -> str | None:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from faultnet.car import Case, Reading
+from faultnet.car import Act, Case, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis.needs import acts_of_preparing, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.errors import FaultnetError
@@ -18,7 +19,6 @@ from workbench.words import NOT_MEASURED, minutes, money, plain, tool_words
 
 LEAST_CHANCE = 0.03
 TO_OTHERS = "<p class='fn-jumps'><a href='#other-tests' target='_self'>Measured something else?</a></p>"
-TO_WORK = "<p class='fn-jumps'><a href='#work-done' target='_self'>Done that? Enter it under 'Work done'</a></p>"
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def instructions(found: Proposal, catalogue: Catalogue) -> str:
         parts.append(f"<div class='fn-care'><p class='fn-label'>Take care</p><ul>{items}</ul></div>")
     if needs:
         items = "".join(f"<li>{plain(n)}</li>" for n in needs)
-        parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>{TO_WORK}")
+        parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>")
     steps = "".join(f"<li>{plain(s)}</li>" for s in test.steps)
     parts.append(f"<p class='fn-label'>How</p><ol class='fn-steps'>{steps}</ol>")
     parts.append(f"<p><b>Tools:</b> {plain(tool_words(test.tools))}.</p>")
@@ -166,6 +166,7 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = Fals
     with st.container(key="card"):
         _wrong_entry(found, case)
         st.html(heading(found, stop=stop, currency=state.settings().currency))
+        _prepared(found, case, catalogue)
         _answers(found, case)
         with st.form("entry_form", border=False):
             with st.container(horizontal=True, vertical_alignment="center", key="entry_row"):
@@ -177,6 +178,25 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = Fals
         _could_not(found, case)
         st.html(instructions(found, catalogue))
         _keep_focus(found, case)
+
+
+def preparing(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Act, ...]:
+    """What is to be done on the car before the test, as entries; what is listed under 'First' and can be entered."""
+    listed = None if found.worth is None else found.worth.prepare
+    unmet = unmet_needs(found.test, visit, catalogue)
+    return acts_of_preparing(tuple(n for n in unmet if listed is None or catalogue.preconditions[n] in listed))
+
+
+def _prepared(found: Proposal, case: Case, catalogue: Catalogue) -> None:
+    """Whoever enters what the card proposes has mostly done first what it asks for; it is stored with the reading."""
+    acts = preparing(found, case.visits[-1], catalogue)
+    if acts:
+        words = ", ".join(catalogue.act(act.act).label for act in acts)
+        st.checkbox(f"Done first: {words}", value=not found.chosen, key=_done_first(found))
+
+
+def _done_first(found: Proposal) -> str:
+    return f"done_first_{found.test.id}_{found.chosen}"
 
 
 def _answers(found: Proposal, case: Case) -> None:
@@ -242,25 +262,28 @@ def _stored(found: Proposal, case: Case, text: str, drawn: int) -> None:
         return
     if instrument is not None:
         state.remember("last_instruments", {**state.recall("last_instruments", {}), test.id: instrument})
-    _written(entry, case, drawn)
+    _written(found, entry, case, drawn)
 
 
 def _pressed(found: Proposal, case: Case, choice: str, drawn: int) -> None:
     roughly = bool(state.recall(f"roughly_{found.test.id}"))
-    _written(entering.chosen_reading(found.test, choice, roughly=roughly), case, drawn)
+    _written(found, entering.chosen_reading(found.test, choice, roughly=roughly), case, drawn)
 
 
 def _given_up(found: Proposal, case: Case, reason: str, drawn: int) -> None:
-    _written(entering.not_measured(found.test, reason), case, drawn)  # type: ignore[arg-type]  # keys of NOT_MEASURED
+    _written(found, entering.not_measured(found.test, reason), case, drawn)  # type: ignore[arg-type]  # keys of NOT_MEASURED
 
 
-def _written(entry: Reading, case: Case, drawn: int) -> None:
+def _written(found: Proposal, entry: Reading, case: Case, drawn: int) -> None:
     """Write the entry; the field is emptied whether it was stored or waits, for the waiting one is shown above."""
     from workbench.answers import catalogue
 
     if not state.pressed_again(drawn):
         state.set_trouble(None)
-        state.add_entry(len(case.visits) - 1, entry, f"Stored: {entry_words(catalogue(), entry)}")
+        measured = entry.not_measured is None and state.recall(_done_first(found))
+        acts = preparing(found, case.visits[-1], catalogue()) if measured else ()
+        words = "; ".join(entry_words(catalogue(), e) for e in (entry, *acts))
+        state.add_entries(len(case.visits) - 1, *acts, entry, words=f"Stored: {words}")
     state.remember("entry", "")
 
 

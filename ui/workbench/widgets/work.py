@@ -78,7 +78,7 @@ def _store(case: Case, catalogue: Catalogue, drawn: int) -> None:
     except FaultnetError as error:
         state.set_trouble(error)
         return
-    if state.add_entry(len(case.visits) - 1, entry, f"Stored: {entry_words(catalogue, entry)}"):
+    if state.add_entries(len(case.visits) - 1, entry, words=f"Stored: {entry_words(catalogue, entry)}"):
         for key in ("act", "act_outcome"):
             state.remember(key, None)
         for key in ("act_hours", "act_note"):
