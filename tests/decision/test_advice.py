@@ -211,7 +211,7 @@ def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(ca
     assert json.loads(json.dumps(plan_tree(plan)))["test"] == plan.test
 
 
-@pytest.mark.parametrize("name, entries", [("healthy_car", 5), ("left_on_lamp", 3), ("sulphated_battery", 3)])
+@pytest.mark.parametrize("name, entries", [("healthy_car", 5), ("left_on_lamp", 2), ("left_on_lamp", 4)])
 def test_a_pocket_plan_begins_with_the_test_that_the_screen_proposes(catalogue, name, entries):
     """Also where that test pays only with another one."""
     whole = load_case(shipped("cases") / f"{name}.json")
@@ -226,12 +226,13 @@ def test_a_tool_one_has_is_worth_nothing_more(catalogue, fresh):
     assert all(w.saving >= 0 for w in found)
 
 
-def test_a_voltmeter_is_among_the_two_tools_most_worth_having(catalogue):
+def test_what_reads_volts_is_the_tool_most_worth_having(catalogue):
     """Common practice, no source: something that reads volts is the first thing to buy."""
     worked = work_through(Case(Car(Battery(600.0))), catalogue)
     found = worth_of_tools(worked, load_costs(), (), depth=3)
-    assert "voltmeter" in {w.tool for w in found[:2]}
-    assert found[1].saving > 0
+    assert found[0].tool in ("voltmeter", "recorder")
+    assert "voltmeter" in {w.tool for w in found[:3]}
+    assert found[2].saving > 0
 
 
 def test_the_worth_of_tools_over_the_priors_is_that_of_a_car_nobody_has_looked_at(catalogue):
