@@ -12,7 +12,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
-from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
+from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.result import Diagnosis, NextTest
@@ -22,7 +22,6 @@ from faultnet.diagnosis.wording import range_words
 WORTH_DOING = 0.0
 CLOSE_RUNNER_UP = 0.25
 TELLS_LITTLE = 0.2
-FOUNDED = 0.5
 GIVE_BACK_WORDS = "give the car back as it is"
 UNFOUNDED_WORDS = "mend nothing for now"
 
@@ -67,8 +66,8 @@ class Decision:
 
     @property
     def founded(self) -> bool:
-        """Whether the repair is at least as likely as not to be the whole cure; giving the car back always is."""
-        return self.repair is None or self.chance_of_cure >= FOUNDED
+        """Whether what to do is at least as likely as not to be all that is needed."""
+        return self.chance_of_cure >= FOUNDED
 
 
 @dataclass(frozen=True)
@@ -163,7 +162,7 @@ def worth_of_tests(position: Position) -> dict[str, Worth]:
     if _is_worth_doing(alone):
         return alone
     together = alone | two_steps(position, alone)
-    if _is_worth_doing(together) or not position.starts_over():
+    if _is_worth_doing(together) or position.founded():
         return together
     return many_steps(position, alone)
 
@@ -201,7 +200,7 @@ def _decision(
     best = tests[0] if tests else None
     stop = best is None or best.saving <= WORTH_DOING
     give_back = name == GIVE_BACK
-    unfounded = give_back and position.starts_over()
+    unfounded = give_back and cure < FOUNDED
     act = None if give_back else act_for(worked, leading, name)
     return Decision(
         stop=stop,

@@ -3,8 +3,9 @@
 One step ahead, every test is judged by the beliefs its outcomes would leave. Where that sees nothing worth doing, pairs
 of tests are judged together: after the first, the best second one may be taken or the repair begun. Outcomes of two
 tests are taken as independent given the hypothesis there, which overstates a pair of tests that see the same thing.
-Where no repair is well founded and no pair would found one, many small steps have to: a test is then worth the share of
-the doubt that it takes away of what it would be worth to know what has to be mended.
+Where what would be done first is not well founded, giving the car back included, and no pair would found it, many small
+steps have to: a test is then worth the share of the doubt that it takes away of what it would be worth to know what has
+to be mended.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from faultnet.engine.belief import TINY
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
+FOUNDED = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +50,10 @@ class Position:
     def starts_over(self) -> bool:
         """Whether starting over at once is cheaper than any order of repair: none is well founded."""
         return self.cost_now() >= float(starting_over(self.repairs, self.belief[None])[0])
+
+    def founded(self) -> bool:
+        """Whether what would be done first is at least as likely as not to be all that is needed."""
+        return self.first_repair()[1] >= FOUNDED
 
     def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
         """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""

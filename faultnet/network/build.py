@@ -46,7 +46,7 @@ def build_network(setting: Setting) -> Network:
         source.surface_node(setting),
         *source.source_nodes(setting),
         *starting.part_nodes(setting),
-        *starting.path_nodes(),
+        *starting.path_nodes(setting),
         starting.joints_node(setting),
         starting.before_solenoid_node(setting),
         *_quantities(setting),

@@ -1,8 +1,8 @@
 """What flows while the key is at start, and the volts across each part of the loop.
 
 A part that carries the motor's current drops its resistance times that. With the solenoid's contacts open they stand
-under what the battery holds, and the other parts carry the windings' current at most: a flat battery shows its own few
-volts across open contacts, not those of a full one.
+under what the battery holds, less what joints and ground take of it, and the other parts carry the windings' current at
+most: a flat battery shows its own few volts across open contacts, not those of a full one.
 """
 
 from __future__ import annotations
@@ -13,7 +13,15 @@ from faultnet.network import bins
 from faultnet.network.bins import Bins
 from faultnet.network.sampling import blurred, counted, even_points, tallied, within
 from faultnet.network.setting import Setting
-from faultnet.network.starting import FULL_VOLTS, GRID, NO_COMMAND, NOT_MOVED, StartSamples, windings
+from faultnet.network.starting import (
+    FULL_VOLTS,
+    GRID,
+    NO_COMMAND,
+    NOT_MOVED,
+    StartSamples,
+    mostly_held_back,
+    windings,
+)
 from faultnet.network.structure import Array, Node, normalised
 
 CURRENT_LEVEL = "crank_current_level"
@@ -23,14 +31,14 @@ IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, noth
 LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
 ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
 DROPS = (
-    ("positive_drop", "positive_path", bins.POSITIVE_PATH, True),
-    ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, False),
-    ("starter_cable_drop", "starter_cable_resistance", bins.CABLE, False),
-    ("solenoid_drop", "contact_resistance", bins.CONTACT, True),
-    ("ground_drop", "negative_path", bins.NEGATIVE_PATH, False),
-    ("negative_joint_drop", "negative_joint_resistance", bins.JOINT, False),
-    ("ground_path_drop", "ground_path_resistance", bins.GROUND, False),
-)
+    ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
+    ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),
+    ("starter_cable_drop", "starter_cable_resistance", bins.CABLE, ()),
+    ("solenoid_drop", "contact_resistance", bins.CONTACT, ("positive_joint", "negative_joint", "ground_path")),
+    ("ground_drop", "negative_path", bins.NEGATIVE_PATH, ()),
+    ("negative_joint_drop", "negative_joint_resistance", bins.JOINT, ()),
+    ("ground_path_drop", "ground_path_resistance", bins.GROUND, ()),
+)  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
 
 
 def current_node(samples: StartSamples) -> Node:
@@ -61,23 +69,51 @@ def drop_nodes(setting: Setting) -> list[Node]:
     return [_drop_node(setting, *drop) for drop in DROPS]
 
 
-def _drop_node(setting: Setting, name: str, part: str, scale: Bins, switched: bool) -> Node:
+def _drop_node(setting: Setting, name: str, part: str, scale: Bins, outside: tuple[str, ...]) -> Node:
     share = even_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
     whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
     closed = np.minimum(resistance * current, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
     fed = volts * resistance / (windings(setting, share[3]) + resistance)
-    opened = np.concatenate([fed, np.zeros_like(fed)], axis=1)
-    if switched:
+    parents: tuple[str, ...] = (part, CURRENT_LEVEL)
+    if not outside:
+        table = counted(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP)
+    else:
         closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
-        opened = np.broadcast_to(np.concatenate([volts, volts], axis=1), opened.shape)
-    drop = np.concatenate([closed, opened], axis=1)
-    if switched:
-        apart = np.concatenate([np.broadcast_to(whole, closed[0].shape), opened[0]])
-        drop = np.concatenate([drop, np.repeat(apart[None], len(NOT_MOVED), axis=0)])
-    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.004)
-    return Node(name, "quantity", bins.DROP.states, (part, CURRENT_LEVEL), table, bins.DROP.edges)
+        apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
+        table = _switched(setting, counted(np.concatenate([closed, apart]), bins.DROP), outside)
+        parents = (*parents, *(f"{component}_now" for component in outside))
+    return Node(name, "quantity", bins.DROP.states, parents, blurred(table, bins.DROP, 0.004), bins.DROP.edges)
+
+
+def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Array:
+    """Volts over parts with the contacts among them, shape (bins, parts, levels, modes of what lies outside them).
+
+    Notes
+    -----
+    Open contacts stand under what the battery holds, less what the windings' current drops in joints and ground.
+    """
+    idle = counted(bins.OPEN_VOLTS.at(even_points(64, 2)[1]), bins.DROP)
+    fed = _over_open_contacts(setting, outside)
+    modes = fed.shape[2:]
+    columns = [np.broadcast_to(t[..., *(None for _ in modes)], (*t.shape, *modes)) for t in (closed, idle)]
+    opened = np.concatenate([fed, columns[1]], axis=1)[:, None]
+    return np.concatenate([columns[0], np.repeat(opened, closed.shape[1], axis=1)], axis=2)
+
+
+def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
+    """Volts over open contacts with the windings fed, shape (bins, levels of the volts held, modes of each outside)."""
+    share = even_points(1024, len(outside) + 4)
+    together: Array = np.zeros((*(1 for _ in outside), share.shape[1]))
+    for k, component in enumerate(outside):
+        values = setting.drawn(component, "resistance", share[k])
+        together = together + np.expand_dims(values, tuple(i for i in range(len(outside)) if i != k))
+    weight = mostly_held_back(setting, together, share[-2:])
+    coil = windings(setting, share[-2])
+    left = coil / (coil + together)
+    found = [bins.DROP.index(volts * left) for volts in bins.OPEN_VOLTS.at(share[-3])]
+    return np.stack([normalised(tallied(f, len(bins.DROP), weight), 1e-4) for f in found], axis=1)
 
 
 def crank_current_quantity(setting: Setting) -> Node:

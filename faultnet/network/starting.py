@@ -7,7 +7,7 @@ parts, and the current ties a drop across a part to the rest.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from faultnet.network import bins
 from faultnet.network.bins import Bins
 from faultnet.network.modes import acting
-from faultnet.network.sampling import blurred, counted, even_points, standard_normal, within
+from faultnet.network.sampling import blurred, counted, even_points, standard_normal, tallied, within
 from faultnet.network.setting import Setting
 from faultnet.network.structure import Array, Node, normalised
 from faultnet.physics import conductors, cranking
@@ -30,6 +30,7 @@ OHMIC_SHARE = 2.7 / 4.0
 EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
 PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
 NOT_TURNED = 50.0  # [A] below which the motor does not turn and has no peak of its own
+HELD_BACK_OTHERWISE = 0.01  # [-] chance that its own winding or the battery holds the solenoid back; estimate
 FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what hardly depends on it
 
 
@@ -118,8 +119,35 @@ def _load_node(setting: Setting) -> Node:
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
-def path_nodes() -> list[Node]:
-    """Totals over the positive side, the ground side and the whole loop."""
+def pulls_in(setting: Setting, behind: Array, share: Array) -> Array:
+    """Whether a sound solenoid closes behind a resistance on a battery neither full nor flat [-], 0 or 1.
+
+    Parameters
+    ----------
+    setting : Setting
+    behind : array, shape (..., samples)
+        What lies between the posts and its windings [ohm].
+    share : array, shape (2, samples)
+        Points for the windings and for what they need.
+    """
+    coil = windings(setting, share[0])
+    return np.asarray(FULL_VOLTS * coil / (coil + behind) >= needed_volts(setting, share[1]), dtype=np.float64)
+
+
+def _held_back_behind(setting: Setting, scale: Bins) -> Array:
+    """Chance that so bad a joint or ground leaves too little for the windings, shape (states of the scale,)."""
+    share = even_points(1024, 3)
+    return np.asarray(1.0 - pulls_in(setting, scale.at(share[0]), share[1:]).mean(axis=-1))
+
+
+def path_nodes(setting: Setting) -> list[Node]:
+    """Totals over the positive side, the ground side and the whole loop.
+
+    Notes
+    -----
+    The windings of the solenoid are fed through the joints and the ground path: one that is bad enough keeps the
+    contacts open, which opens the path and the loop. The two sides are judged each by itself.
+    """
     positive = (
         ("positive_joint_resistance", bins.JOINT),
         ("starter_cable_resistance", bins.CABLE),
@@ -132,10 +160,30 @@ def path_nodes() -> list[Node]:
         ("starter_motor_resistance", bins.BRUSH),
     )
     return [
-        _sum_node("positive_path", bins.POSITIVE_PATH, positive, switched=2),
+        _holding_back(
+            _sum_node("positive_path", bins.POSITIVE_PATH, positive, switched=2),
+            "positive_joint_resistance",
+            _held_back_behind(setting, bins.JOINT),
+        ),
         _sum_node("negative_path", bins.NEGATIVE_PATH, negative),
-        _sum_node("loop", bins.LOOP, loop, switched=0),
+        _holding_back(
+            _sum_node("loop", bins.LOOP, loop, switched=0),
+            "negative_path",
+            _held_back_behind(setting, bins.NEGATIVE_PATH),
+        ),
     ]
+
+
+def _holding_back(node: Node, parent: str, chance: Array) -> Node:
+    """A sum whose contacts may also be held open by what one of its parts leaves to the windings."""
+    shape = [1] * len(node.parents)
+    shape[node.parents.index(parent)] = len(chance)
+    stays = 1.0 - chance.reshape(shape)
+    table = node.table.copy()
+    closed = len(node.states) - len(NOT_MOVED)
+    table[closed + NOT_MOVED.index(HELD_BACK)] += (1.0 - stays) * table[:closed].sum(axis=0)
+    table[:closed] *= stays
+    return replace(node, table=normalised(table, 1e-6))
 
 
 def _sum_node(name: str, scale: Bins, parts: tuple[tuple[str, Bins], ...], switched: int | None = None) -> Node:
@@ -175,9 +223,10 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
     Notes
     -----
     What is bad elsewhere at the same time is taken as sound here, which only matters when one of these parts and
-    another part of the loop are bad together.
+    another part of the loop are bad together. Where the solenoid is held back, a part that is bad is mostly bad enough
+    to have done it.
     """
-    share = even_points(2048, 2 * len(among) + 4)
+    share = even_points(2048, 2 * len(among) + 6)
     cards = [len(setting.modes(c)) for c in among]
     together: Array = np.zeros((*(1 for _ in among), share.shape[1]))
     for k, component in enumerate(among):
@@ -192,7 +241,14 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
             table[b, ..., k] = ((which == k) & (found == b)).mean(axis=-1)
         _fill_unseen(table[..., k], k)
     table[..., -len(NOT_MOVED) :] = counted(together, bins.JOINTS)[..., None]
+    held = tallied(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
+    table[..., len(bins.LOOP) + NOT_MOVED.index(HELD_BACK)] = normalised(held, 1e-4)
     return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
+
+
+def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
+    """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
+    return np.asarray(np.maximum(1.0 - pulls_in(setting, behind, share), HELD_BACK_OTHERWISE))
 
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:

@@ -77,6 +77,8 @@ KINDS = {
     "worn and flat": {"battery": "worn", "use": "left_on"},
     "flat and not fed": {"start_control": "open", "use": "left_on"},
     "slack": {"positive_joint": "slack"},
+    "slack on the other side": {"negative_joint": "slack"},
+    "ground lost at times": {"ground_path": "breaks_contact"},
     "slow": {"starter_motor": "dragging"},
     "not charged": {"alternator": "no_output"},
 }

@@ -23,14 +23,19 @@ def headline(decision: Decision, case: Case) -> str:
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop:
-        start = "Enough tested" if decision.founded else "No test left is worth its cost. Not sure, but first to try"
-        return f"<p class='fn-stop'><b>{start}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
+        return f"<p class='fn-stop'><b>{_why_stop(decision)}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
     if decision.repair is None or decision.chance_of_cure < LIKELY_CURE:
         return ""
     return (
         f"<p class='fn-stop'><b>To mend first: {plain(decision.label)}</b>{plain(cure)}. The test below is still worth "
         f"its cost before that. {more}</p>"
     )
+
+
+def _why_stop(decision: Decision) -> str:
+    if decision.founded:
+        return "Enough tested"
+    return f"No test left is worth its cost. {'Not sure, but first to try' if decision.repair else 'Not sure'}"
 
 
 def what_to_do(decision: Decision, case: Case) -> str:
