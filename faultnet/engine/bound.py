@@ -20,7 +20,7 @@ from faultnet.network.structure import Array, Node
 
 KEPT_CONSTANTS = 1 << 22
 KEPT_COLUMNS = 1 << 20
-KEPT_RECIPES = 256
+KEPT_RECIPES = 96
 LEADING_SHARE = 0.65
 SAME = 1e-12
 TINY = 1e-300

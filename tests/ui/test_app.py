@@ -274,7 +274,7 @@ def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[.
     case_id = store.create_case(not_rested())
     test = app(case_id)
     assert on_the_card(test) == "Voltage after 15 s at half the rating"
-    assert done_first(test).label == "Done first: Charge the battery fully, Take the surface charge off"
+    assert done_first(test).label == "Done first: charge the battery fully, take the surface charge off"
     enter(test, "9.8")
     *acts, reading = entries(store, case_id)
     assert acts == [Act("charge"), Act("shed_surface_charge")]

@@ -191,7 +191,7 @@ def _prepared(found: Proposal, case: Case, catalogue: Catalogue) -> None:
     """Whoever enters what the card proposes has mostly done first what it asks for; it is stored with the reading."""
     acts = preparing(found, case.visits[-1], catalogue)
     if acts:
-        words = ", ".join(catalogue.act(act.act).label for act in acts)
+        words = ", ".join(catalogue.act(act.act).label.lower() for act in acts)
         st.checkbox(f"Done first: {words}", value=not found.chosen, key=_done_first(found))
 
 
