@@ -10,21 +10,20 @@ from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
 from workbench.words import money, plain
 
-LIKELY_CURE = 0.6
 STANDS = "where-it-stands"
 
 
 def headline(decision: Decision, case: Case) -> str:
     """HTML of the decision in a line, for the first screen.
 
-    While testing goes on, it stands there only when the first repair is likely to be the whole cure: nobody should
-    have to look for a repair that is already well founded. Once enough was tested, what to do stands right below.
+    While testing goes on, it stands there only when the first repair is well founded, which nobody should have to look
+    for. Once enough was tested, what to do stands right below.
     """
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop:
         return f"<p class='fn-stop'><b>{_why_stop(decision)}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
-    if decision.repair is None or decision.chance_of_cure < LIKELY_CURE:
+    if decision.repair is None or not decision.founded:
         return ""
     return (
         f"<p class='fn-stop'><b>To mend first: {plain(decision.label)}</b>{plain(cure)}. The test below is still worth "
