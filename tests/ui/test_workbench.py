@@ -251,6 +251,10 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     unsure = verdict.headline(replace(going_on, stop=True, chance_of_cure=0.22), a_case())
     assert "Not sure, but first to try: Battery: replace the part" in unsure
     assert "Enough tested" not in unsure
+    nothing = verdict.headline(
+        replace(going_on, stop=True, repair=None, act=None, label=UNFOUNDED_WORDS, chance_of_cure=0.2), a_case()
+    )
+    assert f"No test left is worth its cost. Not sure: {UNFOUNDED_WORDS}" in nothing
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
     assert f"Enough tested: {GIVE_BACK_WORDS}" in verdict.headline(enough, a_case())
     for outcome, cured in (("cured", True), ("no_change", False)):
