@@ -19,7 +19,7 @@ from faultnet.car import Act, Reading, Visit
 from faultnet.cases.file import load_case
 from faultnet.catalogue import load_catalogue
 from faultnet.decision import advise
-from faultnet.decision.advice import GIVE_BACK_WORDS, Decision
+from faultnet.decision.advice import GIVE_BACK_WORDS, UNFOUNDED_WORDS, Decision
 from faultnet.errors import CarError, EntryError
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case, serve_module
