@@ -125,7 +125,10 @@ def follow_the_card(hand: Hand, served: Served, case_id: str) -> str:
         if said is not None and "To mend first" not in said.inner_text():
             return str(said.inner_text())
         test = by_label[hand.page.inner_text(".fn-test h2")]
-        if hand.page.get_by_text("Done first:").count():
+        done_first = hand.page.get_by_role("checkbox", name="Done first:")
+        if done_first.count():
+            if not done_first.is_checked():
+                _press(hand, hand.page.get_by_text("Done first:"))
             needs = unmet_needs(test, served.current(case_id).visits[-1], catalogue)
             for act in acts_of_preparing(needs):
                 hand.vehicle = after_act(hand.vehicle, act.act, None, hand.rng, hours=act.hours)

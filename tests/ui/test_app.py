@@ -275,6 +275,8 @@ def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[.
     test = app(case_id)
     assert on_the_card(test) == "Voltage after 15 s at half the rating"
     assert done_first(test).label == "Done first: charge the battery fully, take the surface charge off"
+    assert not done_first(test).value, "a charge takes a night"
+    done_first(test).check().run()
     enter(test, "9.8")
     *acts, reading = entries(store, case_id)
     assert acts == [Act("charge"), Act("shed_surface_charge")]
@@ -285,13 +287,25 @@ def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[.
 def test_what_was_not_done_first_is_not_stored(app: Callable[..., AppTest], store: Store) -> None:
     case_id = store.create_case(not_rested())
     test = app(case_id)
-    done_first(test).uncheck().run()
     enter(test, "9.8")
     assert [type(e) for e in entries(store, case_id)] == [Reading]
     skipped = store.create_case(not_rested())
     test = app(skipped)
+    done_first(test).check().run()
     test.button(key="not_skipped").click().run()
     assert [type(e) for e in entries(store, skipped)] == [Reading]
+
+
+def test_what_is_quickly_done_first_is_taken_as_done(app: Callable[..., AppTest], store: Store) -> None:
+    clunk = Reading("how_it_turns_over", state="one_clunk")
+    case = a_case()
+    case_id = store.create_case(replace(case, visits=(replace(case.visits[0], entries=(clunk,)),)))
+    test = app(case_id)
+    box = done_first(test)
+    assert box.label == "Done first: keep the engine from firing"
+    assert box.value
+    enter(test, "11.2")
+    assert entries(store, case_id)[1] == Act("disable_fuel")
 
 
 def test_a_reading_of_ones_own_choice_is_not_taken_as_prepared(app: Callable[..., AppTest], store: Store) -> None:
@@ -308,6 +322,7 @@ def test_what_was_done_first_waits_with_the_reading_when_somebody_else_was_faste
 ) -> None:
     case_id = store.create_case(not_rested())
     test = app(case_id)
+    done_first(test).check().run()
     store.append(case_id, events.add_entry(0, Reading("crank_minimum", value=9.0)), 1)
     enter(test, "9.8")
     assert [e.test for e in entries(store, case_id)] == ["crank_minimum"]

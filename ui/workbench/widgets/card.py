@@ -10,6 +10,7 @@ from faultnet.car import Act, Case, Reading, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis.acts import CHARGING
 from faultnet.diagnosis.needs import acts_of_preparing, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
@@ -188,11 +189,16 @@ def preparing(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Act,
 
 
 def _prepared(found: Proposal, case: Case, catalogue: Catalogue) -> None:
-    """Whoever enters what the card proposes has mostly done first what it asks for; it is stored with the reading."""
+    """Ask whether what the card asks for first was done; it is then stored with the reading.
+
+    Whoever enters what the card proposes has mostly done it, but for a charge: that takes a night, and a reading taken
+    without it means something else.
+    """
     acts = preparing(found, case.visits[-1], catalogue)
     if acts:
         words = ", ".join(catalogue.act(act.act).label.lower() for act in acts)
-        st.checkbox(f"Done first: {words}", value=not found.chosen, key=_done_first(found))
+        quick = all(catalogue.act(act.act).effect not in CHARGING for act in acts)
+        st.checkbox(f"Done first: {words}", value=quick and not found.chosen, key=_done_first(found))
 
 
 def _done_first(found: Proposal) -> str:
