@@ -116,10 +116,7 @@ class _Growing:
 
     def _best(self, position: Position) -> tuple[str | None, list[list[int]]]:
         """The test that saves most among those whose outcomes can change what is done next, with its branches."""
-        worth = worth_of_tests(position)
-        for test in sorted(worth, key=lambda t: (-worth[t].saving, t)):
-            if worth[test].saving <= WORTH_DOING:
-                break
+        for test in _worth_doing(position):
             groups = self._grouped(position, test)
             if len(groups) == 1:
                 groups = self._grouped(position, test, self._next_tests(position, test))
@@ -130,12 +127,8 @@ class _Growing:
     def _next_tests(self, position: Position, test: str) -> list[str]:
         """The test that would come after each outcome of a test; empty where it would be time to mend."""
         rest = {t: c for t, c in position.chances.items() if t != test}
-        found = []
-        for outcome in range(position.chances[test].shape[1]):
-            worth = worth_of_tests(position.after(test, [outcome], rest)[1])
-            best = max(sorted(worth), key=lambda t: worth[t].saving, default="")
-            found.append(best if best and worth[best].saving > WORTH_DOING else "")
-        return found
+        outcomes = range(position.chances[test].shape[1])
+        return [next(iter(_worth_doing(position.after(test, [o], rest)[1])), "") for o in outcomes]
 
     def _merged(self, position: Position, test: str, groups: list[list[int]]) -> list[list[int]]:
         """Neighbouring branches too unlikely to follow are put together."""
@@ -188,6 +181,12 @@ class _Growing:
         label = self.worked.catalogue.component(name).label
         test, reads = proof_of(self.worked, self.costs, name)
         return Leaf(chance, name, f"mend: {label}", f"{test.label}: {reads}" if reads else test.label, cure)
+
+
+def _worth_doing(position: Position) -> list[str]:
+    """Tests that are worth their cost, best first, in the order of the screen."""
+    worth = worth_of_tests(position)
+    return sorted((t for t in worth if worth[t].saving > WORTH_DOING), key=lambda t: (-worth[t].saving, t))
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:

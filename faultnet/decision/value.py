@@ -20,7 +20,7 @@ from faultnet.engine.belief import TINY
 from faultnet.network.structure import Array
 
 LEAST_CHANCE = 1e-9
-FOUNDED = 0.5
+FOUNDED = 0.5  # [-] chance of being all that is needed from which something is well founded: as likely as not
 
 
 @dataclass(frozen=True, eq=False)

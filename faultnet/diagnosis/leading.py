@@ -13,7 +13,7 @@ from faultnet.car import Act
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.needs import preparing_acts
+from faultnet.diagnosis.needs import acts_that_change_what_is_read
 from faultnet.diagnosis.remembered import Spread, chance_it_stays
 from faultnet.engine.belief import TINY, Belief
 from faultnet.engine.hypotheses import IndexArray
@@ -107,7 +107,7 @@ def chances_once_prepared(
     """
     by_acts: dict[tuple[Act, ...], list[str]] = {(): []}
     for test, unmet in needs.items():
-        by_acts.setdefault(preparing_acts(unmet), []).append(test)
+        by_acts.setdefault(acts_that_change_what_is_read(unmet), []).append(test)
     whole = leading_chances(present, belief, by_acts.pop(()), catalogue.spread)
     chances = dict(whole.chances)
     for preparing, tests in by_acts.items():

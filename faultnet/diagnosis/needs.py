@@ -28,12 +28,10 @@ PREPARED_BY = {
     "battery_charged": (Act("charge"),),
     "surface_charge_gone": (Act("shed_surface_charge"),),
     "charged_overnight": (Act("charge"), Act("wait", hours=NIGHT)),
-}
-ENTERED_AS = {
-    **PREPARED_BY,
     "rested": (Act("wait", hours=SHORT_WAIT),),
     "fuel_disabled": (Act("disable_fuel"),),
-}  # also what changes nothing that is read, so that it is not asked for again
+}
+CHANGES_NOTHING_READ = ("rested", "fuel_disabled")
 
 
 def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
@@ -129,22 +127,22 @@ def minutes_for(need: str, catalogue: Catalogue) -> float:
 
 
 def preparing_acts(needs: tuple[str, ...]) -> tuple[Act, ...]:
-    """Acts that bring about what a test needs, where they change what is read.
+    """Acts that bring about what a test needs, as far as an entry can say it.
 
     Examples
     --------
-    >>> [act.act for act in preparing_acts(("battery_charged", "surface_charge_gone"))]
-    ['charge', 'shed_surface_charge']
+    >>> [act.act for act in preparing_acts(("fuel_disabled", "engine_warm", "battery_charged"))]
+    ['disable_fuel', 'charge']
     """
     return tuple(act for need in needs for act in PREPARED_BY.get(need, ()))
 
 
-def acts_of_preparing(needs: tuple[str, ...]) -> tuple[Act, ...]:
-    """The entries that say that what a test needs was done before it.
+def acts_that_change_what_is_read(needs: tuple[str, ...]) -> tuple[Act, ...]:
+    """Acts among the preparing ones after which a test reads otherwise than it would before them.
 
     Examples
     --------
-    >>> [act.act for act in acts_of_preparing(("fuel_disabled", "engine_warm", "battery_charged"))]
-    ['disable_fuel', 'charge']
+    >>> [act.act for act in acts_that_change_what_is_read(("battery_charged", "fuel_disabled", "surface_charge_gone"))]
+    ['charge', 'shed_surface_charge']
     """
-    return tuple(act for need in needs for act in ENTERED_AS.get(need, ()))
+    return preparing_acts(tuple(need for need in needs if need not in CHANGES_NOTHING_READ))

@@ -11,13 +11,12 @@ from faultnet.network.sampling import blurred, counted, even_points, standard_no
 from faultnet.network.setting import Setting
 from faultnet.network.starting import (
     EARLY_SHARE,
-    FULL_VOLTS,
     GRID,
     NOT_MOVED,
     OHMIC_SHARE,
     StartSamples,
     above,
-    needed_volts,
+    pulls_in,
     seen_minimum,
     windings,
 )
@@ -172,7 +171,7 @@ def control_voltage_node(setting: Setting) -> Node:
     levels, closed = _levels(share[0])
     control = acting(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
     both = windings(setting, share[2])
-    fits = (FULL_VOLTS * both / (both + control) >= needed_volts(setting, share[3])) == closed[:, None]
+    fits = pulls_in(setting, control, share[2:4]) == closed[:, None]
     fits |= ~fits.any(axis=-1, keepdims=True)
     share_of_both = (setting.spread("coil_current_hold") / setting.spread("coil_current_pull")) ** share[4] ** 2
     drawn = both / np.where(closed[:, None], 1.0, share_of_both)

@@ -19,6 +19,7 @@ from faultnet.network.starting import (
     NO_COMMAND,
     NOT_MOVED,
     StartSamples,
+    in_series,
     mostly_held_back,
     windings,
 )
@@ -97,18 +98,18 @@ def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Arra
     idle = counted(bins.OPEN_VOLTS.at(even_points(64, 2)[1]), bins.DROP)
     fed = _over_open_contacts(setting, outside)
     modes = fed.shape[2:]
-    columns = [np.broadcast_to(t[..., *(None for _ in modes)], (*t.shape, *modes)) for t in (closed, idle)]
-    opened = np.concatenate([fed, columns[1]], axis=1)[:, None]
-    return np.concatenate([columns[0], np.repeat(opened, closed.shape[1], axis=1)], axis=2)
+
+    def for_all_modes(table: Array) -> Array:
+        return np.broadcast_to(table[..., *(None for _ in modes)], (*table.shape, *modes))
+
+    opened = np.concatenate([fed, for_all_modes(idle)], axis=1)[:, None]
+    return np.concatenate([for_all_modes(closed), np.repeat(opened, closed.shape[1], axis=1)], axis=2)
 
 
 def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
     """Volts over open contacts with the windings fed, shape (bins, levels of the volts held, modes of each outside)."""
     share = even_points(1024, len(outside) + 4)
-    together: Array = np.zeros((*(1 for _ in outside), share.shape[1]))
-    for k, component in enumerate(outside):
-        values = setting.drawn(component, "resistance", share[k])
-        together = together + np.expand_dims(values, tuple(i for i in range(len(outside)) if i != k))
+    together = in_series([setting.drawn(component, "resistance", share[k]) for k, component in enumerate(outside)])
     weight = mostly_held_back(setting, together, share[-2:])
     coil = windings(setting, share[-2])
     left = coil / (coil + together)

@@ -7,6 +7,7 @@ parts, and the current ties a drop across a part to the rest.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -92,9 +93,8 @@ def _contact_node(setting: Setting) -> Node:
 def _not_fed(setting: Setting) -> Array:
     """Chance that too little of the battery's volts reaches the windings through the control circuit, by its mode."""
     share = even_points(1024, 3)
-    coil, needed = windings(setting, share[0]), needed_volts(setting, share[1])
     control = setting.drawn("start_control", "control_resistance", share[2])
-    return np.asarray((FULL_VOLTS * coil / (coil + control) < needed).mean(axis=-1))
+    return np.asarray((~pulls_in(setting, control, share[:2])).mean(axis=-1))
 
 
 def windings(setting: Setting, share: Array) -> Array:
@@ -119,8 +119,8 @@ def _load_node(setting: Setting) -> Node:
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
-def pulls_in(setting: Setting, behind: Array, share: Array) -> Array:
-    """Whether a sound solenoid closes behind a resistance on a battery neither full nor flat [-], 0 or 1.
+def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]:
+    """Whether a sound solenoid closes behind a resistance on a battery neither full nor flat.
 
     Parameters
     ----------
@@ -131,13 +131,13 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> Array:
         Points for the windings and for what they need.
     """
     coil = windings(setting, share[0])
-    return np.asarray(FULL_VOLTS * coil / (coil + behind) >= needed_volts(setting, share[1]), dtype=np.float64)
+    return np.asarray(FULL_VOLTS * coil / (coil + behind) >= needed_volts(setting, share[1]))
 
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
     """Chance that so bad a joint or ground leaves too little for the windings, shape (states of the scale,)."""
     share = even_points(1024, 3)
-    return np.asarray(1.0 - pulls_in(setting, scale.at(share[0]), share[1:]).mean(axis=-1))
+    return np.asarray((~pulls_in(setting, scale.at(share[0]), share[1:])).mean(axis=-1))
 
 
 def path_nodes(setting: Setting) -> list[Node]:
@@ -228,11 +228,9 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
     """
     share = even_points(2048, 2 * len(among) + 6)
     cards = [len(setting.modes(c)) for c in among]
-    together: Array = np.zeros((*(1 for _ in among), share.shape[1]))
-    for k, component in enumerate(among):
-        shape = [1] * len(among) + [share.shape[1]]
-        shape[k] = cards[k]
-        together = together + acting(setting, component, "resistance", share[2 * k], share[2 * k + 1]).reshape(shape)
+    together = in_series(
+        [acting(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
+    )
     which = bins.LOOP.index(together + _sound_elsewhere(setting, share[2 * len(among) :], among))
     table = np.zeros((len(bins.JOINTS), *cards, len(bins.LOOP) + len(NOT_MOVED)))
     for k in range(len(bins.LOOP)):
@@ -246,9 +244,30 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
     return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
 
 
+def in_series(parts: Sequence[Array]) -> Array:
+    """Sum over parts in every combination of their modes.
+
+    Parameters
+    ----------
+    parts : sequence of array, each of shape (modes, samples)
+
+    Returns
+    -------
+    array, shape (modes of the first, modes of the second, ..., samples)
+
+    Examples
+    --------
+    >>> in_series([np.array([[1.0], [2.0]]), np.array([[10.0], [20.0], [30.0]])])[..., 0]
+    array([[11., 21., 31.],
+           [12., 22., 32.]])
+    """
+    others = [tuple(i for i in range(len(parts)) if i != k) for k in range(len(parts))]
+    return np.asarray(sum(np.expand_dims(values, axes) for values, axes in zip(parts, others, strict=True)))
+
+
 def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
     """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
-    return np.asarray(np.maximum(1.0 - pulls_in(setting, behind, share), HELD_BACK_OTHERWISE))
+    return np.where(pulls_in(setting, behind, share), HELD_BACK_OTHERWISE, 1.0)
 
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:

@@ -15,7 +15,7 @@ import numpy as np
 from faultnet.car import Act, Case, Entry, Outcome, Visit
 from faultnet.catalogue.catalogue import Catalogue
 from faultnet.decision.costs import Costs
-from faultnet.diagnosis.needs import SHORT_WAIT, acts_of_preparing, minutes_for, unmet_needs
+from faultnet.diagnosis.needs import SHORT_WAIT, minutes_for, preparing_acts, unmet_needs
 from faultnet.trials.world import VirtualCar, act_outcome, after_act, measure, next_visit
 
 COMPLAINT = "how_it_turns_over"
@@ -107,7 +107,7 @@ def looked(job: Job, shop: Shop, test_id: str, rng: np.random.Generator, *, char
     test = shop.catalogue.test(test_id)
     needs = unmet_needs(test, job.visit, shop.catalogue, charged=charged)
     minutes = test.minutes + shop.costs.overhead_minutes + sum(minutes_for(n, shop.catalogue) for n in needs)
-    for act in acts_of_preparing(needs):
+    for act in preparing_acts(needs):
         job = prepared(job, shop, act.act, rng, hours=act.hours, free=True)
     job = _spent(job, shop, minutes)
     return replace(_entered(job, measure(job.vehicle, test_id, None, rng)), tests=job.tests + 1)

@@ -25,10 +25,10 @@ if str(HERE.parents[1]) not in sys.path:
 from faultnet.car import Case, Reading  # noqa: E402 - the folder must be known first
 from faultnet.cases.file import load_case  # noqa: E402
 from faultnet.catalogue import load_catalogue  # noqa: E402
-from faultnet.diagnosis.needs import acts_of_preparing, unmet_needs  # noqa: E402
+from faultnet.diagnosis.needs import preparing_acts, unmet_needs  # noqa: E402
 from faultnet.shipped import shipped  # noqa: E402
 from faultnet.trials.world import VirtualCar, after_act, draw_car, measure  # noqa: E402
-from tests.ui.hands import case_begun, pick, settled  # noqa: E402
+from tests.ui.hands import case_begun, describe, first_page, pick, settled  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, PHONE, Served, chromium, serving  # noqa: E402
 
 TAP, VALUE = 3.0, 8.0  # [s]
@@ -84,16 +84,13 @@ def begin(hand: Hand, served: Served, case: Case) -> None:
     """Fill the first page in and begin."""
     page, rng = hand.page, hand.rng
     started = time.perf_counter()
-    page.goto(served.address)
-    page.wait_for_selector(".fn-head")
-    settled(page)
+    first_page(page, served)
     hand.waited += time.perf_counter() - started
     conditions, car = case.visits[0].conditions, case.car
-    page.get_by_label("Complaint, in the driver's words").fill(case.complaint)
-    page.get_by_label("Battery (cold-cranking A)").fill(f"{car.battery.rating:g}")
-    page.get_by_label("Air (°C)").fill(f"{conditions.air_temperature:g}")
-    page.get_by_label("Standing (h)").fill(f"{conditions.hours_standing:g}")
-    pick(page, "Rated by", "EN (Europe)")
+    describe(
+        page, case.complaint, rating=car.battery.rating, air=conditions.air_temperature,
+        standing=conditions.hours_standing,
+    )  # fmt: skip
     page.get_by_text({"petrol": "Petrol", "diesel": "Diesel"}[car.fuel], exact=True).click()
     page.get_by_label("Engine (litres)").fill(f"{car.displacement:g}")
     settled(page)
@@ -130,7 +127,7 @@ def follow_the_card(hand: Hand, served: Served, case_id: str) -> str:
             if not done_first.is_checked():
                 _press(hand, hand.page.get_by_text("Done first:"))
             needs = unmet_needs(test, served.current(case_id).visits[-1], catalogue)
-            for act in acts_of_preparing(needs):
+            for act in preparing_acts(needs):
                 hand.vehicle = after_act(hand.vehicle, act.act, None, hand.rng, hours=act.hours)
         hand.at_the_car += test.minutes
         enter(hand, test.kind, dict(test.choices), measure(hand.vehicle, test.id, None, hand.rng), test.unit)

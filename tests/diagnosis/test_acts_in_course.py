@@ -133,6 +133,7 @@ def test_the_repair_named_for_a_fault_mends_it() -> None:
 
 
 def test_a_repair_that_changed_nothing_counts_against_the_fault_it_should_have_mended() -> None:
+    """Common practice, no source: what was renewed and did not help was not it. The readings are invented."""
     gone = (Reading("belt_look", state="missing"), Reading("charge_loaded_voltage", value=11.4))
     before = worked(gone)
     after = worked((*gone, Act("adjust_belt", "belt", outcome="no_change")))

@@ -113,16 +113,26 @@ def go(page: Any, link: str) -> None:
 
 def begin(page: Any, served: Served, complaint: str) -> str:
     """Begin a case from the first page, and give its id."""
+    first_page(page, served)
+    describe(page, complaint, rating=600, air=12, standing=10)
+    page.get_by_role("button", name="Begin", exact=True).click()
+    return case_begun(page)
+
+
+def first_page(page: Any, served: Served) -> None:
+    """Open the page to begin on."""
     page.goto(served.address)
     page.wait_for_selector(".fn-head")
     settled(page)
+
+
+def describe(page: Any, complaint: str, *, rating: float, air: float, standing: float) -> None:
+    """Fill in what the first page cannot do without, and the weather."""
     page.get_by_label("Complaint, in the driver's words").fill(complaint)
-    page.get_by_label("Battery (cold-cranking A)").fill("600")
+    page.get_by_label("Battery (cold-cranking A)").fill(f"{rating:g}")
     pick(page, "Rated by", "EN (Europe)")
-    page.get_by_label("Air (°C)").fill("12")
-    page.get_by_label("Standing (h)").fill("10")
-    page.get_by_role("button", name="Begin", exact=True).click()
-    return case_begun(page)
+    page.get_by_label("Air (°C)").fill(f"{air:g}")
+    page.get_by_label("Standing (h)").fill(f"{standing:g}")
 
 
 def case_begun(page: Any) -> str:

@@ -110,7 +110,7 @@ def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
         return
     frame.title("Other tests", "other-tests")
     others.show(advice.diagnosis, catalogue(), found.test.id if found else None)
-    frame.title("Work done on the car", "work-done")
+    frame.title("Work done on the car")
     work.show(case, catalogue(), verdict.repair_of(advice.decision))
 
 

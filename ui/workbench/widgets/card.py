@@ -11,7 +11,7 @@ from faultnet.catalogue.catalogue import Catalogue
 from faultnet.catalogue.types import Test
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.acts import CHARGING
-from faultnet.diagnosis.needs import acts_of_preparing, unmet_needs
+from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.errors import FaultnetError
@@ -185,7 +185,7 @@ def preparing(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Act,
     """What is to be done on the car before the test, as entries; what is listed under 'First' and can be entered."""
     listed = None if found.worth is None else found.worth.prepare
     unmet = unmet_needs(found.test, visit, catalogue)
-    return acts_of_preparing(tuple(n for n in unmet if listed is None or catalogue.preconditions[n] in listed))
+    return preparing_acts(tuple(n for n in unmet if listed is None or catalogue.preconditions[n] in listed))
 
 
 def _prepared(found: Proposal, case: Case, catalogue: Catalogue) -> None:
