@@ -44,6 +44,7 @@ def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
         "server.port": port,
         "server.address": "0.0.0.0" if share else "127.0.0.1",
         "server.headless": "false" if open_browser else "true",
+        "server.showEmailPrompt": "false",  # on a new machine it would ask for an address before it serves
         "server.fileWatcherType": "none",
         "browser.gatherUsageStats": "false",
         "browser.serverAddress": address() if share else "127.0.0.1",

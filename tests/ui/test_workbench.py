@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import importlib
+import os
 import pkgutil
 import socket
 import subprocess
@@ -163,6 +164,22 @@ def test_the_server_listens_here_alone_unless_it_is_shared(share: bool, listens:
     assert flags["--runner.postScriptGC"] == "false"
     assert Path(command[1]).is_file()
     assert Path(command[3]).is_file()
+
+
+def test_on_a_machine_that_never_served_a_page_nothing_is_asked_before_it_is_served(tmp_path: Path) -> None:
+    """With a browser to be opened, the server library asks a new user for an e-mail address, and ends without one."""
+    module = serve_module()
+    port = module.free_port()
+    environment = {**os.environ, "HOME": str(tmp_path), "BROWSER": "true", "FAULTNET_STORE": str(tmp_path / "c.sqlite")}
+    with (tmp_path / "said.txt").open("wb") as said:
+        command = module.command(port, share=False, open_browser=True)
+        process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=said, stderr=said)
+        try:
+            assert answers(port, wanted=True)
+        finally:
+            process.terminate()
+            process.wait(timeout=20)
+    assert "mail" not in (tmp_path / "said.txt").read_text(encoding="utf-8")
 
 
 def test_the_settings_beside_the_pages_say_the_same() -> None:
