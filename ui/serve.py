@@ -12,6 +12,9 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
+import time
+import webbrowser
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -30,7 +33,7 @@ WORDS = tuple(
 )
 
 
-def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
+def command(port: int, *, share: bool) -> list[str]:
     """The command that runs the server.
 
     Parameters
@@ -38,13 +41,16 @@ def command(port: int, *, share: bool, open_browser: bool = False) -> list[str]:
     port : int
     share : bool
         Listen to the local network and not to this computer alone.
-    open_browser : bool
+
+    Notes
+    -----
+    The server is never the one to open the browser: when it is, it first asks a new user for an e-mail address, and
+    lays an offer to developers over the page.
     """
     options = {
         "server.port": port,
         "server.address": "0.0.0.0" if share else "127.0.0.1",
-        "server.headless": "false" if open_browser else "true",
-        "server.showEmailPrompt": "false",  # on a new machine it would ask for an address before it serves
+        "server.headless": "true",
         "server.fileWatcherType": "none",
         "browser.gatherUsageStats": "false",
         "browser.serverAddress": address() if share else "127.0.0.1",
@@ -90,12 +96,29 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
         environment.pop("FAULTNET_PASSPHRASE", None)
         print(f"faultnet: open http://127.0.0.1:{port} in a browser; stop with Ctrl+C", flush=True)
     signal.signal(signal.SIGTERM, _stop)  # the server must not be left behind
-    process = subprocess.Popen(command(port, share=share, open_browser=open_browser), env=environment)
+    process = subprocess.Popen(command(port, share=share), env=environment)
+    if open_browser and has_a_screen():
+        threading.Thread(target=_show, args=(port, process), daemon=True).start()
     try:
         return process.wait()
     except KeyboardInterrupt:
         _end(process)
         return 0
+
+
+def has_a_screen() -> bool:
+    """Whether there is a screen to open a browser on, or one was named."""
+    return sys.platform != "linux" or any(os.environ.get(n) for n in ("DISPLAY", "WAYLAND_DISPLAY", "BROWSER"))
+
+
+def _show(port: int, process: subprocess.Popen[bytes]) -> None:
+    """Open the page once the server answers; if it has ended before, it has said why."""
+    while process.poll() is None:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                webbrowser.open(f"http://127.0.0.1:{port}")
+                return
+        time.sleep(0.1)
 
 
 def _stop(*_: object) -> None:

@@ -166,20 +166,46 @@ def test_the_server_listens_here_alone_unless_it_is_shared(share: bool, listens:
     assert Path(command[3]).is_file()
 
 
-def test_on_a_machine_that_never_served_a_page_nothing_is_asked_before_it_is_served(tmp_path: Path) -> None:
-    """With a browser to be opened, the server library asks a new user for an e-mail address, and ends without one."""
-    module = serve_module()
-    port = module.free_port()
-    environment = {**os.environ, "HOME": str(tmp_path), "BROWSER": "true", "FAULTNET_STORE": str(tmp_path / "c.sqlite")}
+def test_the_launcher_opens_the_browser_once_the_page_is_served_and_nothing_is_asked(tmp_path: Path) -> None:
+    """On a machine that never served a page, a server that has to open the browser asks for an e-mail address first."""
+    port, opened = serve_module().free_port(), tmp_path / "opened.txt"
+    browser = tmp_path / "browser"
+    browser.write_text(f'#!/bin/sh\necho "$1" > "{opened}"\n')
+    browser.chmod(0o755)
+    environment = {
+        **os.environ,
+        "HOME": str(tmp_path),
+        "BROWSER": str(browser),
+        "FAULTNET_STORE": str(tmp_path / "c.sqlite"),
+    }
+    command = [sys.executable, "-m", "faultnet", "serve", "--port", str(port)]
     with (tmp_path / "said.txt").open("wb") as said:
-        command = module.command(port, share=False, open_browser=True)
         process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=said, stderr=said)
         try:
             assert answers(port, wanted=True)
+            for _ in range(100):
+                if opened.exists() and opened.read_text():
+                    break
+                time.sleep(0.1)
+            assert opened.read_text().strip() == f"http://127.0.0.1:{port}"
         finally:
             process.terminate()
             process.wait(timeout=20)
     assert "mail" not in (tmp_path / "said.txt").read_text(encoding="utf-8")
+    assert answers(port, wanted=False)
+
+
+@pytest.mark.parametrize("named, shown", [((), False), (("DISPLAY",), True), (("BROWSER",), True)])
+def test_a_browser_is_opened_only_where_there_is_a_screen(
+    monkeypatch: pytest.MonkeyPatch, named: tuple[str, ...], shown: bool
+) -> None:
+    module = serve_module()
+    monkeypatch.setattr(module.sys, "platform", "linux")
+    for name in ("DISPLAY", "WAYLAND_DISPLAY", "BROWSER"):
+        monkeypatch.delenv(name, raising=False)
+    for name in named:
+        monkeypatch.setenv(name, ":0")
+    assert module.has_a_screen() is shown
 
 
 def test_the_settings_beside_the_pages_say_the_same() -> None:
