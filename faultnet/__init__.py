@@ -2,16 +2,18 @@
 
 The package is laid out in the order in which a diagnosis flows, and imports only run that way:
 
-    errors, units, car      what a case is made of
+    errors, units, case     what a case is made of, its file and its store
     physics                 circuit and battery equations, no probability
-    catalogue               components, tests, acts, instruments and priors, read from data and validated
+    prior_set               components, tests, acts, instruments and priors, read from data and validated
     instruments             a reading becomes a likelihood
     recordings              a voltage log becomes readings
-    network                 the Bayesian network of one car under one visit's conditions
-    engine                  exact inference on it
+    model                   the Bayesian network of one car under one visit's conditions
+    inference               exact inference on it
     diagnosis               a case goes in; causes, reasons and next tests come out
-    cases                   case files and the store
-    cli                     the same verbs on the command line
+    decision                what that is worth: the next test, the repair, when to stop
+    learning                closed cases tune the prior set
+    simulation              virtual cars with known faults, to try the advice on
+    report, cli             sheets to print, and the same verbs on the command line
 
 Nothing here prints, logs or imports the front end.
 """

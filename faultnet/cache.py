@@ -5,9 +5,13 @@ Nothing in it is needed: a damaged or unwritable cache only costs time.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import tempfile
+from functools import cache
 from pathlib import Path
+
+PACKAGE = Path(__file__).parent
 
 
 def cache_folder() -> Path:
@@ -35,3 +39,33 @@ def keep_file(path: Path, data: bytes) -> bool:
     except OSError:
         return False
     return True
+
+
+@cache
+def code_hash(*parts: str) -> str:
+    """Hash of the text of some modules, so that what other code worked out is not taken for this code's.
+
+    Parameters
+    ----------
+    parts : str
+        Files and folders inside the package, such as ``"physics"`` or ``"instruments.py"``.
+
+    Raises
+    ------
+    FileNotFoundError
+        If the package has no such file or folder: after a move, a hash of nothing would hold for ever.
+
+    Examples
+    --------
+    >>> code_hash("errors.py") == code_hash("errors.py") != code_hash("units")
+    True
+    """
+    digest = hashlib.sha256()
+    for part in parts:
+        here = PACKAGE / part
+        files = sorted(here.rglob("*.py")) if here.is_dir() else [here]
+        if not files:
+            raise FileNotFoundError(here)
+        for path in files:
+            digest.update(path.relative_to(PACKAGE).as_posix().encode() + path.read_bytes())
+    return digest.hexdigest()

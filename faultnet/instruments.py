@@ -14,7 +14,7 @@ from math import erf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.catalogue.types import Instrument
+from faultnet.prior_set.types import Instrument
 
 Array = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ def reading_spread(instrument: Instrument, value: float, *, roughly: bool = Fals
 
     Examples
     --------
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.prior_set import load_catalogue
     >>> meter = load_catalogue().instrument("better_multimeter")
     >>> reading_spread(meter, 12.6) < 0.05
     True
@@ -127,7 +127,7 @@ def number_likelihood(
 
     Examples
     --------
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.prior_set import load_catalogue
     >>> meter = load_catalogue().instrument("better_multimeter")
     >>> likelihood, broad = number_likelihood(12.6, (11.0, 12.0, 12.5, 12.7, 13.0), meter)
     >>> int(likelihood.argmax())
@@ -198,7 +198,7 @@ def above_likelihood(
 
     Examples
     --------
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.prior_set import load_catalogue
     >>> meter = load_catalogue().instrument("multimeter_millivolts")
     >>> likelihood, broad = above_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
     >>> [round(float(x), 2) for x in likelihood], round(broad, 2)

@@ -30,13 +30,13 @@ BROWSING = (
 )
 LONG = (
     *BROWSING,
-    "history/test_tuning.py",
-    "trials/test_trial.py",
-    "history/test_whole_way.py",
-    "engine/test_car_agreement.py",
+    "learning/test_tuning.py",
+    "simulation/test_trial.py",
+    "learning/test_whole_way.py",
+    "inference/test_car_agreement.py",
     "test_demo_cases.py",
     "ui/test_app.py",
-    "trials/test_calibration.py",
+    "simulation/test_calibration.py",
     "test_cli.py",
     "decision/test_advice.py",
     "recordings/test_uncertainty.py",

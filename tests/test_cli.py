@@ -16,10 +16,10 @@ import jsonschema
 import pytest
 
 import faultnet
-from faultnet.catalogue import load_catalogue
 from faultnet.cli import main
 from faultnet.cli.commands import app
 from faultnet.diagnosis.diagnose import MAX_FAULTS
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 
 HEAVY = ("numpy", "pydantic", "pandas", "rich", "networkx", "pgmpy", "scipy", "sqlalchemy", "streamlit")

@@ -11,10 +11,10 @@ from functools import cache
 
 import pytest
 
-from faultnet.car import Act, Case, Reading
-from faultnet.cases.file import load_case
-from faultnet.catalogue import load_catalogue
+from faultnet.case.file import load_case
+from faultnet.case.types import Act, Case, Reading
 from faultnet.diagnosis import Diagnosis, diagnose
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 
 DEMO_CASES = sorted(path.stem for path in shipped("cases").glob("*.json"))

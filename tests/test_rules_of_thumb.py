@@ -11,10 +11,10 @@ from functools import lru_cache
 
 import pytest
 
-from faultnet.car import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
-from faultnet.catalogue import load_catalogue
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis import work_through
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
 
 CAR = Car(Battery(600.0), label="invented")
 LOAD_RESPONSIVE = Car(Battery(600.0), charge_control="load_responsive", label="invented")

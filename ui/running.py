@@ -21,8 +21,8 @@ def load() -> None:
     """
     from workbench import answers
 
-    from faultnet.cases.file import load_case
-    from faultnet.cases.store import open_store  # noqa: F401 - the first page opens the store
+    from faultnet.case.file import load_case
+    from faultnet.case.store.store import open_store  # noqa: F401 - the first page opens the store
     from faultnet.errors import FaultnetError
 
     with suppress(FaultnetError, OSError):

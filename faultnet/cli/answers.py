@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from faultnet.car import Case
-from faultnet.catalogue import ActSpec, Catalogue, Component, Instrument, Test
+from faultnet.case.types import Case
+from faultnet.prior_set import ActSpec, Catalogue, Component, Instrument, Test
 
 LEAST_WEIGHT = 1.0
 
@@ -34,7 +34,7 @@ def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, 
 
 def why_sentences(found: Diagnosis, case: Case, catalogue: Catalogue) -> list[str]:
     """Say in sentences what speaks for and against the leading cause, what would overturn it, and what it hangs on."""
-    from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
+    from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
 
     said = []
     leader = found.causes[0]
@@ -97,7 +97,7 @@ def catalogue_answer(catalogue: Catalogue) -> dict[str, Any]:
 
     Examples
     --------
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.prior_set import load_catalogue
     >>> catalogue_answer(load_catalogue())["components"][1]["modes"]
     ['sound', 'slack', 'corroded']
     """

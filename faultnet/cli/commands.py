@@ -172,10 +172,10 @@ def catalogue(
     priors: PriorsOption = "in_use",
 ) -> None:
     """List components, tests, instruments and acts by their ids."""
-    from faultnet.catalogue.page import reference_markdown
     from faultnet.cli.answers import catalogue_answer
     from faultnet.cli.inputs import read_catalogue
     from faultnet.cli.listing import catalogue_sheet
+    from faultnet.prior_set.page import reference_markdown
 
     if as_json and markdown:
         raise typer.BadParameter("choose one of --json and --markdown")
@@ -251,9 +251,9 @@ def export(
 ) -> None:
     """Write the Bayesian network of a case's car."""
     from faultnet.cli.inputs import listed, read_case, read_catalogue, visit_of, write_text
-    from faultnet.network.cache import network_for
-    from faultnet.network.export import to_bif, to_xmlbif
-    from faultnet.network.setting import Setting
+    from faultnet.model.cache import network_for
+    from faultnet.model.export import to_bif, to_xmlbif
+    from faultnet.model.setting import Setting
 
     the_case = read_case(case)
     conditions = visit_of(the_case, visit).conditions
@@ -285,9 +285,9 @@ def trial(
     """Try the advice on virtual cars with known faults, against other ways of working."""
     from faultnet.cli.inputs import listed, read_catalogue, read_tools, write_text
     from faultnet.cli.trials import progress, trial_answer, trial_sheet
-    from faultnet.trials.policies import SHOWN
-    from faultnet.trials.reliability import draw_reliability
-    from faultnet.trials.trial import Plan, run_trial
+    from faultnet.simulation.scoring.reliability import draw_reliability
+    from faultnet.simulation.trial import Plan, run_trial
+    from faultnet.simulation.workshop.policies import SHOWN
 
     at_hand = read_tools(tools, read_catalogue(priors))
     known_tools = None if at_hand is None else tuple(sorted(at_hand))
@@ -319,11 +319,11 @@ def tune(
     """Tune the numbers of a prior set to closed cases; shown first, kept only with --accept."""
     from faultnet.cli.inputs import listed, read_catalogue, write_text
     from faultnet.cli.tuned import tuned_answer, tuned_sheet
-    from faultnet.history.table import load_history
-    from faultnet.history.tuned import Options
-    from faultnet.history.tuning import tune as tuned_to
-    from faultnet.history.versions import accept as keep
-    from faultnet.history.versions import usable_name
+    from faultnet.learning.result import Options
+    from faultnet.learning.tables.history import load_history
+    from faultnet.learning.tune import tune as tuned_to
+    from faultnet.learning.versions.versions import accept as keep
+    from faultnet.learning.versions.versions import usable_name
     from faultnet.report.tuning import tuning_page
 
     chosen = tuple(name for name in listed([groups]) if name != "none")
@@ -349,7 +349,7 @@ app.add_typer(cases_app, name="cases")
 @app.command()
 def schema() -> None:
     """Print the JSON Schema of case files."""
-    from faultnet.cases.file import case_schema
+    from faultnet.case.file import case_schema
 
     _show(case_schema())
 

@@ -18,7 +18,7 @@ CaseId = Annotated[str, typer.Argument(metavar="ID", help="As `faultnet cases li
 def list_priors(as_json: JsonOption = False) -> None:
     """List prior sets and say which is in use."""
     from faultnet.cli.tuned import versions_answer, versions_sheet
-    from faultnet.history.versions import versions
+    from faultnet.learning.versions.versions import versions
 
     show((versions_answer if as_json else versions_sheet)(versions()))
 
@@ -31,7 +31,7 @@ def compare_priors(
 ) -> None:
     """Show every number that differs between two prior sets."""
     from faultnet.cli.tuned import differences_answer, differences_sheet
-    from faultnet.history.versions import compare
+    from faultnet.learning.versions.versions import compare
 
     show((differences_answer if as_json else differences_sheet)(first, second, compare(first, second)))
 
@@ -39,9 +39,9 @@ def compare_priors(
 @priors_app.command("take-back")
 def take_priors_back() -> None:
     """Take the last acceptance back: what was in use before is in use again; nothing is deleted."""
-    from faultnet.catalogue.sets import IN_USE, set_folder
     from faultnet.cli.inputs import read_catalogue
-    from faultnet.history.versions import take_back
+    from faultnet.learning.versions.versions import take_back
+    from faultnet.prior_set.sets import IN_USE, set_folder
 
     name, version = take_back()
     now = read_catalogue(str(set_folder(IN_USE)))
@@ -51,7 +51,7 @@ def take_priors_back() -> None:
 @priors_app.command("use")
 def use_priors(name: Annotated[str, typer.Argument(metavar="NAME@VERSION", help="A version kept earlier.")]) -> None:
     """Use a version again that was kept earlier."""
-    from faultnet.history.versions import use
+    from faultnet.learning.versions.versions import use
 
     show("In use now: {}@{}.".format(*use(name)))
 
@@ -64,7 +64,7 @@ def list_cases(
     as_json: JsonOption = False,
 ) -> None:
     """List the cases of the store, the one changed last first."""
-    from faultnet.cases.store import open_store
+    from faultnet.case.store.store import open_store
     from faultnet.cli.kept import cases_answer, cases_sheet
 
     with open_store(store) as opened:
@@ -75,7 +75,7 @@ def list_cases(
 @cases_app.command("delete")
 def delete_case(case_id: CaseId, store: StoreOption = None) -> None:
     """Mark a case as deleted: listed no more, nothing lost."""
-    from faultnet.cases.store import open_store
+    from faultnet.case.store.store import open_store
 
     with open_store(store) as opened:
         opened.delete(case_id)
@@ -85,7 +85,7 @@ def delete_case(case_id: CaseId, store: StoreOption = None) -> None:
 @cases_app.command("bring-back")
 def bring_case_back(case_id: CaseId, store: StoreOption = None) -> None:
     """Bring a deleted case back."""
-    from faultnet.cases.store import open_store
+    from faultnet.case.store.store import open_store
 
     with open_store(store) as opened:
         opened.bring_back(case_id)

@@ -10,10 +10,10 @@ from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from faultnet.car import Case, Visit
-from faultnet.cases.file import load_case
-from faultnet.catalogue import Catalogue, load_catalogue
+from faultnet.case.file import load_case
+from faultnet.case.types import Case, Visit
 from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError
+from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.shipped import shipped
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from faultnet.cases.summary import CaseSummary
+from faultnet.case.store.summary import CaseSummary
 from faultnet.cli.layout import section, wrapped
 
 

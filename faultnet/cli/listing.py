@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from faultnet.catalogue import ActSpec, Catalogue, Component, Test
-from faultnet.catalogue.page import GROUP_TITLES
 from faultnet.cli.layout import joined, section, wrapped
+from faultnet.prior_set import ActSpec, Catalogue, Component, Test
+from faultnet.prior_set.page import GROUP_TITLES
 
 
 def catalogue_sheet(catalogue: Catalogue) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from faultnet.cases.writing import entry_fields
+from faultnet.case.plain import entry_fields
 from faultnet.cli.layout import counted, joined, section, wrapped
 from faultnet.recordings import (
     Charging,

@@ -6,10 +6,10 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import Literal
 
-from faultnet.car import Case
-from faultnet.catalogue import Catalogue
+from faultnet.case.types import Case
 from faultnet.decision import Costs
 from faultnet.errors import EntryError
+from faultnet.prior_set import Catalogue
 
 Kind = Literal["job", "blank", "plan"]
 SUFFIXES = (".html", ".htm", ".pdf")
@@ -44,8 +44,8 @@ def sheet_html(
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car
+    >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.decision import load_costs
     >>> "Sheet for the car" in sheet_html("blank", Case(Car(Battery(600.0))), load_catalogue(), load_costs())
     True

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from faultnet.car import Case
-from faultnet.catalogue import Catalogue
+from faultnet.case.types import Case
 from faultnet.cli.answers import why_sentences
 from faultnet.cli.layout import bar, counted, joined, percent, section, wrapped
 from faultnet.decision import Advice, Decision
@@ -13,6 +12,7 @@ from faultnet.decision.plan import Knot, Leaf, plan_text
 from faultnet.decision.tools import ToolWorth
 from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.wording import range_words
+from faultnet.prior_set import Catalogue
 
 SHOWN_TESTS = 3
 SHOWN_CAUSES = 6
@@ -169,7 +169,7 @@ def validation_sheet(case: Case) -> str:
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car
+    >>> from faultnet.case.types import Battery, Car
     >>> validation_sheet(Case(Car(Battery(600.0)), name="Slow start"))
     'Slow start: accepted, 1 visit, 0 entries'
     """

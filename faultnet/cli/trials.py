@@ -7,10 +7,10 @@ from contextlib import contextmanager
 from typing import Any
 
 from faultnet.cli.layout import joined, section, wrapped
-from faultnet.trials.job import MOST_COME_BACKS, MOST_STEPS
-from faultnet.trials.roster import ROSTER
-from faultnet.trials.table import Row
-from faultnet.trials.trial import Plan
+from faultnet.simulation.scoring.table import Row
+from faultnet.simulation.trial import Plan
+from faultnet.simulation.workshop.job import MOST_COME_BACKS, MOST_STEPS
+from faultnet.simulation.workshop.roster import ROSTER
 
 DEFINITIONS = {
     "right_first_time": "the first part bought was at fault, or none was bought and none was needed; Wilson interval",

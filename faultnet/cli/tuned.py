@@ -6,10 +6,10 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.cli.layout import WIDTH, joined, section, wrapped
-from faultnet.history.tuned import Score, Tuned
-from faultnet.history.versions import Difference, Version
+from faultnet.learning.result import Score, Tuned
+from faultnet.learning.versions.versions import Difference, Version
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.tuning import (
     change_words,
     clearly,

@@ -7,9 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from faultnet.car import Case
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import Test
+from faultnet.case.types import Case
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps
@@ -18,6 +16,8 @@ from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Test
 
 WORTH_DOING = 0.0
 CLOSE_RUNNER_UP = 0.25
@@ -127,8 +127,8 @@ def advise(
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car, Case, Reading, Visit
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.decision import load_costs
     >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12)))
     >>> advise(Case(Car(Battery(600.0)), (visit,)), load_catalogue(), load_costs()).decision.repair

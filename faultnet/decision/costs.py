@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from faultnet.catalogue.sets import set_folder
-from faultnet.catalogue.tables import csv_rows
 from faultnet.errors import PriorsError
+from faultnet.prior_set.sets import set_folder
+from faultnet.prior_set.tables import csv_rows
 
 COLUMNS = ("kind", "name", "value", "unit", "source", "mark", "note")
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")

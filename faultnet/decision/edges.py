@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.decision.value import Position
-from faultnet.network.structure import Array
+from faultnet.model.network import Array
 
 
 def edges_cut(position: Position, test: str) -> float:

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.decision.costs import Costs
-from faultnet.network.structure import Array
+from faultnet.model.network import Array
 
 GIVE_BACK = "give_back"
 CONTRIBUTING = ("use",)

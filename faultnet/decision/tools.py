@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
-from faultnet.car import Car, Case, Conditions, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Car, Case, Conditions, Visit
 from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked, work_through
 from faultnet.diagnosis.needs import has_tools
+from faultnet.prior_set.catalogue import Catalogue
 
 
 @dataclass(frozen=True)
@@ -51,8 +51,8 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car, Case
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car, Case
+    >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.decision import load_costs
     >>> worked = work_through(Case(Car(Battery(600.0))), load_catalogue())
     >>> worth_of_tools(worked, load_costs(), ())[0].saving > 0

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
-from faultnet.engine.belief import TINY
-from faultnet.network.structure import Array
+from faultnet.inference.posterior import TINY
+from faultnet.model.network import Array
 
 LEAST_CHANCE = 1e-9
 FOUNDED = 0.5  # [-] chance of being all that is needed from which something is well founded: as likely as not

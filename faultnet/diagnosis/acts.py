@@ -15,11 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.car import Act
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.engine.hypotheses import Hypotheses, IndexArray
+from faultnet.case.types import Act
 from faultnet.errors import EntryError
-from faultnet.network.structure import Array
+from faultnet.inference.hypotheses import Hypotheses, IndexArray
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
 
 ALL_MODES: tuple[str, ...] = ("*",)
 MENDS: dict[str, tuple[str, ...]] = {

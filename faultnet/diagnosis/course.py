@@ -13,16 +13,16 @@ from itertools import product
 
 import numpy as np
 
-from faultnet.car import Act, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Reading, Visit
 from faultnet.diagnosis import acts
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.remembered import Memory, Standing, log_again, remembering
-from faultnet.engine.hypotheses import Hypotheses, IndexArray
-from faultnet.engine.visit import Evidence, VisitModel
-from faultnet.network import source
-from faultnet.network.structure import Array
+from faultnet.inference.hypotheses import Hypotheses, IndexArray
+from faultnet.inference.visit import Evidence, VisitModel
+from faultnet.model import source
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
 
 MOST_BRANCHES = 3
 

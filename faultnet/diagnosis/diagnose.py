@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.car import Case, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, Entered, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of
@@ -19,10 +18,11 @@ from faultnet.diagnosis.ranking import rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import entry_words, share_words
-from faultnet.engine.belief import Belief, updated
-from faultnet.engine.hypotheses import Hypotheses, IndexArray
 from faultnet.errors import ClashError
-from faultnet.network.structure import Array, Node
+from faultnet.inference.hypotheses import Hypotheses, IndexArray
+from faultnet.inference.posterior import Belief, updated
+from faultnet.model.network import Array, Node
+from faultnet.prior_set.catalogue import Catalogue
 
 MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
@@ -96,7 +96,7 @@ def diagnose(
     ----------
     case : Case
     catalogue : Catalogue
-        Of :func:`faultnet.catalogue.load_catalogue`.
+        Of :func:`faultnet.prior_set.load_catalogue`.
     tools : collection of str, optional
         Tools at hand, as named in the catalogue; every tool when left out.
     max_faults : int
@@ -113,8 +113,8 @@ def diagnose(
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car, Case, Reading, Visit
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
     >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("crank_minimum", value=7.1)))
     >>> answer = diagnose(Case(Car(Battery(600.0)), (visit,)), load_catalogue())
     >>> answer.causes[0].component, answer.causes[0].mode

@@ -5,11 +5,9 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-from faultnet.car import Reading
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import Instrument, Test
-from faultnet.engine.visit import Evidence
+from faultnet.case.types import Reading
 from faultnet.errors import EntryError
+from faultnet.inference.visit import Evidence
 from faultnet.instruments import (
     Offset,
     above_likelihood,
@@ -18,8 +16,10 @@ from faultnet.instruments import (
     number_likelihood,
     place_offset,
 )
-from faultnet.network.build import quantity_of
-from faultnet.network.structure import Array, Network
+from faultnet.model.build import quantity_of
+from faultnet.model.network import Array, Network
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Instrument, Test
 
 COMPARISON_TEST = "module_offset_at_rest"
 AWAY = ("module", "socket")

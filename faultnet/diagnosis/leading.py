@@ -9,15 +9,15 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.car import Act
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act
 from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import acts_that_change_what_is_read
 from faultnet.diagnosis.remembered import Spread, chance_it_stays
-from faultnet.engine.belief import TINY, Belief
-from faultnet.engine.hypotheses import IndexArray
-from faultnet.network.structure import Array
+from faultnet.inference.hypotheses import IndexArray
+from faultnet.inference.posterior import TINY, Belief
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
 
 ACTIVE_MASS = 0.998
 CHARGE_MASS = 0.998

@@ -12,15 +12,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from faultnet.car import Car, Conditions
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.engine.hypotheses import Hypotheses, enumerate_hypotheses
-from faultnet.engine.memo import Memo
-from faultnet.engine.visit import VisitModel, compile_visit
-from faultnet.network import source
-from faultnet.network.cache import network_for, setting_key
-from faultnet.network.setting import Setting
-from faultnet.network.structure import Array
+from faultnet.case.types import Car, Conditions
+from faultnet.inference.fast.bounded_cache import Memo
+from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
+from faultnet.inference.visit import VisitModel, compile_visit
+from faultnet.model import source
+from faultnet.model.cache import network_for, setting_key
+from faultnet.model.network import Array
+from faultnet.model.setting import Setting
+from faultnet.prior_set.catalogue import Catalogue
 
 UNCOUNTED = ("use",)
 MAY_DROP = 8e-4
@@ -39,7 +39,7 @@ class Model:
     _charged: Memo[Array] = field(default_factory=lambda: Memo(KEPT_CHARGES), repr=False)
 
     def charge_after_charging(self, hours: float) -> Array:
-        """As :func:`faultnet.network.source.charge_after_charging` for this setting; kept for the next time."""
+        """As :func:`faultnet.model.source.charge_after_charging` for this setting; kept for the next time."""
         return self._charged.get(hours, lambda: source.charge_after_charging(self.setting, hours))
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 
-from faultnet.car import Act, Case, Entry, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import Test
+from faultnet.case.types import Act, Case, Entry, Reading, Visit
 from faultnet.diagnosis.acts import changes_the_car
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Test
 
 READ_TWICE = 2
 OVER_NIGHT = "wait_over_night"  # a wait that is long enough for surface charge to go

@@ -9,9 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from faultnet.car import Case
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import Test
+from faultnet.case.types import Case
 from faultnet.diagnosis.course import Course, Present
 from faultnet.diagnosis.leading import SURELY_CHARGED, Leading, chance_charged, chances_once_prepared, leading_by_now
 from faultnet.diagnosis.models import Model
@@ -19,9 +17,11 @@ from faultnet.diagnosis.needs import has_tools, is_open, minutes_for, unmet_need
 from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words, value_words
-from faultnet.engine.belief import TINY, Belief, informations
-from faultnet.engine.hypotheses import IndexArray
-from faultnet.network.structure import Array
+from faultnet.inference.hypotheses import IndexArray
+from faultnet.inference.posterior import TINY, Belief, informations
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Test
 
 ONCE_MORE = "Measured once already; a second reading shows whether the first was a slip."
 

@@ -14,12 +14,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from faultnet.engine.belief import TINY
-from faultnet.engine.clusters import CHARGE
-from faultnet.engine.placed import pooled
-from faultnet.engine.rows import IndexArray
-from faultnet.engine.visit import Evidence, VisitModel
-from faultnet.network.structure import Array, Network
+from faultnet.inference.cliques import CHARGE
+from faultnet.inference.configurations import IndexArray
+from faultnet.inference.fast.messages import pooled
+from faultnet.inference.posterior import TINY
+from faultnet.inference.visit import Evidence, VisitModel
+from faultnet.model.network import Array, Network
 
 IN_VISIT, BETWEEN_VISITS = "value_stays_in_visit", "value_stays_between_visits"
 Spread = Callable[[str], float]
@@ -134,7 +134,7 @@ def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bo
 
     Examples
     --------
-    >>> from faultnet.network.structure import Node
+    >>> from faultnet.model.network import Node
     >>> part = Node("part", "component", ("sound", "bad"), (), np.array([0.9, 0.1]))
     >>> volts = Node("volts", "quantity", ("low", "high"), ("part",), np.array([[0.2, 0.7], [0.8, 0.3]]))
     >>> behind_quantity(Network({"part": part, "volts": volts}), "volts")

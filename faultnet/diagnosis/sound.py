@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.models import Model
-from faultnet.engine.belief import TINY
-from faultnet.network.structure import Array
+from faultnet.inference.posterior import TINY
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
 
 LOW, HIGH = 0.05, 0.95
 

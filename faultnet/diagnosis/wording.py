@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from faultnet.car import Act, Entry
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Entry
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.units import format_quantity
 
 NOT_MEASURED_WORDS = {
@@ -20,8 +20,8 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
 
     Examples
     --------
-    >>> from faultnet.car import Reading
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Reading
+    >>> from faultnet.prior_set import load_catalogue
     >>> entry_words(load_catalogue(), Reading("rest_voltage", value=12.4))
     'Rest voltage at the posts: 12.40 V'
     """

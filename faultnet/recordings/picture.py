@@ -8,7 +8,7 @@ from html import escape
 import numpy as np
 
 from faultnet.errors import RecordingError
-from faultnet.recordings.events import Charging, DropOut, Event, Start
+from faultnet.recordings.events.types import Charging, DropOut, Event, Start
 from faultnet.recordings.trace import Array, Trace, decimate
 
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 12.0, 34.0, 40.0

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
-from faultnet.car import Case
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Case
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, nothing_wrong, still_there, weights_by_now, work_through
-from faultnet.network.structure import Array
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
 
 Key = tuple[str, str]
 NO_FAULT: Key = ("", "")
@@ -43,8 +43,8 @@ def course_of_belief(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car, Reading, Visit
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
     >>> case = Case(Car(Battery(600.0)), (Visit((Reading("rest_voltage", value=10.45),)),))
     >>> before, after = course_of_belief(case, load_catalogue())
     >>> after["battery", "shorted_cell"] > before["battery", "shorted_cell"]
@@ -73,8 +73,8 @@ def at_fault_now(worked: Worked) -> dict[Key, float]:
 
     Examples
     --------
-    >>> from faultnet.car import Act, Battery, Car, Reading, Visit
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Act, Battery, Car, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
     >>> catalogue = load_catalogue()
     >>> entries = (Reading("rest_voltage", value=10.45), Act("replace", component="battery", outcome="cured"))
     >>> worked = work_through(Case(Car(Battery(600.0)), (Visit(entries),)), catalogue)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from html import escape
 
-from faultnet.car import Case
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Case
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.wording import range_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.page import care, document, listed
 from faultnet.report.words import car_words
 
@@ -32,8 +32,8 @@ def blank_sheet(
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car
+    >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.diagnosis import diagnose
     >>> case = Case(Car(Battery(600.0)))
     >>> blank_sheet(case, diagnose(case, load_catalogue()), load_catalogue(), count=3).count('class="test keep"')

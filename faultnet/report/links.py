@@ -30,8 +30,8 @@ def draw_links(diagnosis: Diagnosis, *, width: int = 372, paper: Literal["light"
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car, Case, Reading, Visit
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.diagnosis import diagnose
     >>> case = Case(Car(Battery(600.0)), (Visit((Reading("rest_voltage", value=10.45),)),))
     >>> "Rest voltage" in draw_links(diagnose(case, load_catalogue()))

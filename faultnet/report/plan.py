@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 
-from faultnet.car import Case
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Case
 from faultnet.decision.plan import Knot, Leaf
 from faultnet.diagnosis.wording import share_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.page import care, document, listed
 from faultnet.report.words import car_words
 
@@ -27,8 +27,8 @@ def plan_sheet(case: Case, plan: Knot | Leaf, catalogue: Catalogue, *, case_id: 
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car
+    >>> from faultnet.prior_set import load_catalogue
     >>> leaf = Leaf(1.0, "belt", "mend: Belt", "Voltage at idle: 13.7 V to 14.5 V", 0.9)
     >>> "Prove it: Voltage at idle" in plan_sheet(Case(Car(Battery(600.0))), leaf, load_catalogue())
     True

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 
-from faultnet.car import Act, Case, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
@@ -44,8 +44,8 @@ def job_sheet(
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car
+    >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.diagnosis import diagnose
     >>> case = Case(Car(Battery(600.0)), complaint="slow")
     >>> sheet = job_sheet(case, diagnose(case, load_catalogue()), load_catalogue())

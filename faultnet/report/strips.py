@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from faultnet.car import Case, Reading
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Case, Reading
 from faultnet.diagnosis.result import Diagnosis, Seen
 from faultnet.instruments import reading_spread
+from faultnet.prior_set.catalogue import Catalogue
 
 ROOM = 0.35
 DEVIATIONS_SHOWN = 2.0

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
-from faultnet.car import Act, Case, Entry
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Case, Entry
 from faultnet.diagnosis.wording import entry_words, share_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import Key, cause_words
 
 INKS = {"light": ("#16201e", "#47534f", "#2f7f86"), "dark": ("#eef1ee", "#b9c4bf", "#58b3ae")}
@@ -58,8 +58,8 @@ def stops_of(case: Case, after: Sequence[Mapping[Key, float]], catalogue: Catalo
 
     Examples
     --------
-    >>> from faultnet.car import Battery, Car, Reading, Visit
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.case.types import Battery, Car, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
     >>> case = Case(Car(Battery(600.0)), (Visit((Reading("rest_voltage", value=12.1),), date="2026-11-20"),))
     >>> stop = stops_of(case, [{("battery", "worn"): 0.4}], load_catalogue())[0]
     >>> stop.when, stop.counted, stop.leads[-3:], stop.marks

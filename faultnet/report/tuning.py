@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from html import escape
 from math import log
 
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.history.tuned import Change, Score, Tuned
+from faultnet.learning.result import Change, Score, Tuned
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
 from faultnet.report.page import document, listed, table
 
@@ -51,7 +51,7 @@ def change_words(change: Change, catalogue: Catalogue) -> str:
 
     Examples
     --------
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.prior_set import load_catalogue
     >>> change_words(Change("base_rates", ("belt", "slips", "climate=hot"), 0, 0, 0, 0, 0, "-"), load_catalogue())
     'Belt drive: slips (climate hot)'
     """

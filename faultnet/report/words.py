@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from faultnet.car import Car, Conditions
+from faultnet.case.types import Car, Conditions
 from faultnet.units import format_quantity
 
 KINDS = {"flooded": "flooded", "enhanced_flooded": "enhanced flooded", "agm": "AGM"}
@@ -13,7 +13,7 @@ def car_words(car: Car) -> str:
 
     Examples
     --------
-    >>> from faultnet.car import Battery
+    >>> from faultnet.case.types import Battery
     >>> car_words(Car(Battery(600.0), label="blue van"))
     'blue van: petrol, 1.6 l, 4 cylinders; battery 600 A (EN), flooded; alternator 90 A'
     """

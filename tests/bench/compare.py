@@ -27,9 +27,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.leading import Leading
-from faultnet.network.build import build_network
+from faultnet.model.build import build_network
+from faultnet.prior_set.catalogue import Catalogue
 from tests.bench import work
 
 PEER_CASE, PEER_READINGS = "healthy_car", 4
@@ -131,8 +131,8 @@ def build_seconds(tables: Catalogue) -> float:
 
 def expected_cost_ms(tables: Catalogue) -> float:
     """Ranking all open tests by expected cost of repair, one step, from a belief at hand [ms]."""
-    from faultnet.car import Case
-    from faultnet.cases.file import load_case
+    from faultnet.case.file import load_case
+    from faultnet.case.types import Case
     from faultnet.decision import load_costs
     from faultnet.decision.advice import position_of
     from faultnet.decision.value import one_step
@@ -174,9 +174,9 @@ def _with_faults(tables: Catalogue, most: int) -> float:
 def _with_components(tables: Catalogue, count: int) -> float:
     """With only so many components that can be at fault: beliefs and all tests, by the engine alone."""
     from faultnet.diagnosis.models import MAY_DROP, UNCOUNTED
-    from faultnet.engine.hypotheses import enumerate_hypotheses
-    from faultnet.engine.visit import compile_visit
-    from tests.engine.demo import reduced
+    from faultnet.inference.hypotheses import enumerate_hypotheses
+    from faultnet.inference.visit import compile_visit
+    from tests.inference.demo import reduced
 
     models, visits = work.demo(PEER_CASE, tables)
     whole, sound = models[0].compiled.network, models[0].setting.spread("brought_in_when_sound")

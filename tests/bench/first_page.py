@@ -19,7 +19,7 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parents[1]) not in sys.path:
     sys.path.insert(0, str(HERE.parents[1]))
 
-from faultnet.car import Battery, Car, Case, Conditions, Visit  # noqa: E402 - the folder must be known first
+from faultnet.case.types import Battery, Car, Case, Conditions, Visit  # noqa: E402 - the folder must be known first
 from tests.bench.sessions import worked_for  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, PHONE, chromium, serving  # noqa: E402
 

@@ -21,8 +21,8 @@ import numpy as np
 
 from faultnet.errors import FaultnetError
 from faultnet.recordings import draw_trace, find_events, read_recording
-from faultnet.recordings.generate import can_library_bytes, candump_of, mdf_of, text_of
-from faultnet.recordings.simulation import simulate_log
+from faultnet.recordings.synthetic.generate import can_library_bytes, candump_of, mdf_of, text_of
+from faultnet.recordings.synthetic.simulate import simulate_log
 from faultnet.recordings.trace import Trace
 
 LIMIT = 2.0  # [s] of processor time, so that a busy machine does not count

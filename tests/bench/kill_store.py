@@ -20,9 +20,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from faultnet.car import Battery, Car, Case, Reading
-from faultnet.cases.events import add_entry
-from faultnet.cases.store import open_store
+from faultnet.case.store.events import add_entry
+from faultnet.case.store.store import open_store
+from faultnet.case.types import Battery, Car, Case, Reading
 
 
 def write_until_killed(place: str, case_id: str, pipe: int) -> None:

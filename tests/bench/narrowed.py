@@ -19,8 +19,8 @@ from unittest import mock
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.engine.desk import Desk
+from faultnet.inference.fast.query import Desk
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.shipped import shipped
 from tests.bench import work
 

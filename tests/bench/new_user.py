@@ -22,12 +22,12 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parents[1]) not in sys.path:
     sys.path.insert(0, str(HERE.parents[1]))
 
-from faultnet.car import Case, Reading  # noqa: E402 - the folder must be known first
-from faultnet.cases.file import load_case  # noqa: E402
-from faultnet.catalogue import load_catalogue  # noqa: E402
+from faultnet.case.file import load_case  # noqa: E402
+from faultnet.case.types import Case, Reading  # noqa: E402 - the folder must be known first
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs  # noqa: E402
+from faultnet.prior_set import load_catalogue  # noqa: E402
 from faultnet.shipped import shipped  # noqa: E402
-from faultnet.trials.world import VirtualCar, after_act, draw_car, measure  # noqa: E402
+from faultnet.simulation.car.world import VirtualCar, after_act, draw_car, measure  # noqa: E402
 from tests.ui.hands import case_begun, describe, first_page, pick, settled  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, PHONE, Served, chromium, serving  # noqa: E402
 

@@ -19,15 +19,15 @@ from itertools import permutations
 
 import numpy as np
 
-from faultnet.cases.file import load_case
-from faultnet.catalogue import load_catalogue
+from faultnet.case.file import load_case
 from faultnet.decision import load_costs
 from faultnet.decision.advice import weigh, worth_of_tests
 from faultnet.decision.edges import edges_cut
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost
 from faultnet.decision.value import Position, Worth, one_step
 from faultnet.diagnosis import work_through
-from faultnet.engine.belief import information
+from faultnet.inference.posterior import information
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 
 HYPOTHESES, REPAIRS, TESTS, OUTCOMES = 5, 4, 5, 3
@@ -159,7 +159,7 @@ def cut_problems() -> Iterator[Position]:
     """Problems cut from the demo cases, with so many entries known and the others still to come."""
     from dataclasses import replace
 
-    from faultnet.car import Visit
+    from faultnet.case.types import Visit
 
     catalogue, costs = load_catalogue(), load_costs()
     for path in sorted(shipped("cases").glob("*.json")):

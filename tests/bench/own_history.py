@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from faultnet.car import Battery, Car, Case, CaseOutcome, Conditions, Entry, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Battery, Car, Case, CaseOutcome, Conditions, Entry, Reading, Visit
 from faultnet.instruments import reading_spread
-from faultnet.network.build import quantity_of
-from faultnet.network.cache import network_for
-from faultnet.network.modes import component_nodes
-from faultnet.network.setting import Setting
-from faultnet.network.structure import Network, Node
+from faultnet.model.build import quantity_of
+from faultnet.model.cache import network_for
+from faultnet.model.modes import component_nodes
+from faultnet.model.network import Network, Node
+from faultnet.model.setting import Setting
+from faultnet.prior_set.catalogue import Catalogue
 
 States = dict[str, np.ndarray]
 CONDITIONS = Conditions(air_temperature=12.0, hours_standing=10.0)

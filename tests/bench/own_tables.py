@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from faultnet.car import Car, Case, Conditions, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import Instrument, Test
+from faultnet.case.types import Car, Case, Conditions, Reading, Visit
 from faultnet.instruments import place_offset, reading_spread
-from faultnet.network.build import quantity_of
-from faultnet.network.cache import network_for
-from faultnet.network.setting import Setting
-from faultnet.network.structure import Network, Node
+from faultnet.model.build import quantity_of
+from faultnet.model.cache import network_for
+from faultnet.model.network import Network, Node
+from faultnet.model.setting import Setting
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Instrument, Test
 
 States = dict[str, int]
 

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from faultnet.engine.belief import TINY
-from faultnet.engine.visit import Evidence
-from faultnet.network.export import ancestral, to_pgmpy, with_brought_in, with_seen
-from faultnet.network.structure import Array, Network
-from tests.engine.outside import answered, pyagrum, pyagrum_network
+from faultnet.inference.posterior import TINY
+from faultnet.inference.visit import Evidence
+from faultnet.model.export import ancestral, to_pgmpy, with_brought_in, with_seen
+from faultnet.model.network import Array, Network
+from tests.inference.outside import answered, pyagrum, pyagrum_network
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,10 @@
 """The same start seen by a fast and by a slow recorder, through the diagnosis: are beliefs overconfident?
 
 Run `python tests/bench/recorded_pairs.py --cars 500`; `--json` prints the figures. Cars with drawn faults come from
-`faultnet.trials`, whose physics is not binned and not taken from the network's tables. For each recorder: the share of
-cars whose smallest set of modes with 90 % of the belief holds the true mode, and the mean belief in the true mode
-beside the mean that a calibrated belief would have (the sum of squares of the belief). The third line is what the
-adapter's reading would do if nobody knew how seldom it samples.
-"""
+`faultnet.simulation`, whose physics is not binned and not taken from the network's tables. For each recorder: the
+share of cars whose smallest set of modes with 90 % of the belief holds the true mode, and the mean belief in the true
+mode beside the mean that a calibrated belief would have (the sum of squares of the belief). The third line is what
+the adapter's reading would do if nobody knew how seldom it samples."""
 
 from __future__ import annotations
 
@@ -14,10 +13,10 @@ import json
 
 import numpy as np
 
-from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis.diagnose import work_through
-from faultnet.trials import draw_car, measure
+from faultnet.prior_set import load_catalogue
+from faultnet.simulation import draw_car, measure
 
 INTERVALS = {"scope": 1e-3, "adapter": 0.2}  # [s]; the fastest that the network tells apart stands for the scope
 CLAIMS = {"scope": ("scope", 1e-3), "adapter": ("adapter", 0.2), "adapter_taken_for_scope": ("adapter", 1e-3)}

@@ -21,7 +21,7 @@ import scipy
 
 from faultnet import __version__
 from faultnet.recordings import Start, Trace, find_events, lowest_uncertainty
-from faultnet.recordings.simulation import SimulatedLog, TrueStart, simulate_log
+from faultnet.recordings.synthetic.simulate import SimulatedLog, TrueStart, simulate_log
 
 RATES = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1e3, 1e4, 1e5)  # [Hz]
 SEED = 20261125

@@ -17,12 +17,12 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from faultnet.car import Act, Battery, Car, Case, Conditions, Entry, Visit
-from faultnet.catalogue import load_catalogue
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Visit
 from faultnet.diagnosis import work_through
 from faultnet.errors import ClashError
-from faultnet.trials.world import VirtualCar, after_act, draw_car, measure, next_visit
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.simulation.car.world import VirtualCar, after_act, draw_car, measure, next_visit
 from tests.bench.own_tables import case_from_tables
 
 SEED = 20261125

@@ -25,7 +25,7 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parents[1]) not in sys.path:
     sys.path.insert(0, str(HERE.parents[1]))
 
-from faultnet.car import Battery, Car, Case, Conditions, Visit  # noqa: E402 - the folder must be known first
+from faultnet.case.types import Battery, Car, Case, Conditions, Visit  # noqa: E402 - the folder must be known first
 from tests.ui.hands import choose, opened  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, Served, chromium, serving  # noqa: E402
 

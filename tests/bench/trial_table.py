@@ -75,7 +75,7 @@ def written(text: str, results: dict[str, Any]) -> str:
 
 def run(given: argparse.Namespace) -> dict[str, Any]:
     """Run the trials."""
-    from faultnet.trials.trial import Plan, run_trial
+    from faultnet.simulation.trial import Plan, run_trial
 
     started, worlds = time.time(), []
     tables = (("standard", MAIN, given.cars), ("mismatched", MAIN, given.mismatched), ("standard", ALL, given.all))

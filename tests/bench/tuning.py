@@ -19,10 +19,10 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from faultnet.catalogue import Catalogue, load_catalogue
-from faultnet.history.scale import on_processes, pass_over, serially
-from faultnet.history.tuned import Change, Options, Tuned
-from faultnet.history.tuning import prepared, tune
+from faultnet.learning.em.scale import on_processes, pass_over, serially
+from faultnet.learning.result import Change, Options, Tuned
+from faultnet.learning.tune import prepared, tune
+from faultnet.prior_set import Catalogue, load_catalogue
 from tests.bench.own_history import World, drawn_cases
 
 FACTORS = (0.5, 0.7, 1.0, 1.4, 2.0)

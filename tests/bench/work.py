@@ -9,15 +9,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from faultnet.car import Conditions, Reading, Visit
-from faultnet.cases.file import load_case
-from faultnet.catalogue import load_catalogue
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.file import load_case
+from faultnet.case.types import Conditions, Reading, Visit
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.leading import Leading, leading_chances
 from faultnet.diagnosis.models import Model, model_for
-from faultnet.engine.belief import TINY, Belief, informations, updated
-from faultnet.network.structure import Array
+from faultnet.inference.posterior import TINY, Belief, informations, updated
+from faultnet.model.network import Array
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.shipped import shipped
 
 MAX_FAULTS = 4

@@ -8,9 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.cases.file import load_case
-from faultnet.catalogue import load_catalogue
+from faultnet.case.file import load_case
+from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of, weigh, worth_of_tests
 from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
@@ -19,8 +18,9 @@ from faultnet.decision.tools import worth_of_tools, worth_over_priors
 from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, worth_of_knowing
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.diagnose import ranked
+from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
 from faultnet.errors import PriorsError
-from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultnet.car import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.acts import ALL_MODES, after_driving, mending_of
 from faultnet.diagnosis.diagnose import Worked, ranked, still_there
 from faultnet.diagnosis.needs import is_open, unmet_needs
+from faultnet.prior_set import load_catalogue
 
 CAR = Car(Battery(600.0))
 MILD = Conditions(air_temperature=15.0, hours_standing=12.0)

@@ -17,20 +17,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from faultnet.car import Act, Case, Conditions, Entry, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis.acts import CRANKING_AFTER
 from faultnet.diagnosis.course import Course, Entered, course
 from faultnet.diagnosis.models import Model
-from faultnet.engine.belief import updated
-from faultnet.engine.hypotheses import Hypotheses, enumerate_hypotheses
-from faultnet.engine.visit import Evidence, compile_visit
 from faultnet.errors import ClashError
-from faultnet.network import source
-from faultnet.network.export import ancestral, in_visit, unrolled, with_brought_in, with_seen
-from faultnet.network.structure import Array, Network, Node
-from tests.engine import demo
-from tests.engine.outside import by_pgmpy, chance_by_pgmpy
+from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
+from faultnet.inference.posterior import updated
+from faultnet.inference.visit import Evidence, compile_visit
+from faultnet.model import source
+from faultnet.model.export import ancestral, in_visit, unrolled, with_brought_in, with_seen
+from faultnet.model.network import Array, Network, Node
+from faultnet.prior_set.catalogue import Catalogue
+from tests.inference import demo
+from tests.inference.outside import by_pgmpy, chance_by_pgmpy
 
 diagnosing = importlib.import_module("faultnet.diagnosis.diagnose")
 EXACT = 1e-9

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultnet.car import Reading
+from faultnet.case.types import Reading
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of, module_offset
-from faultnet.engine.visit import Evidence
 from faultnet.errors import EntryError
+from faultnet.inference.visit import Evidence
 from faultnet.instruments import Offset
-from tests.engine import demo
+from tests.inference import demo
 
 
 def evidence(reading: Reading, offset: Offset | None = None) -> Evidence:

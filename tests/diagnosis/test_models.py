@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultnet.car import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import diagnose, models
-from faultnet.engine import shelf
-from faultnet.engine.contraction import Tensor
-from faultnet.engine.shelf import Shelf
+from faultnet.inference.contraction import Tensor
+from faultnet.inference.fast import query_cache as shelf
+from faultnet.inference.fast.query_cache import Shelf
+from faultnet.prior_set import load_catalogue
 
 
 def a_case(temperature: float) -> Case:

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from faultnet.car import Act, Entry, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Entry, Reading, Visit
 from faultnet.diagnosis.course import course
 from faultnet.diagnosis.evidence import evidence_of
 from faultnet.diagnosis.leading import leading_chances
 from faultnet.diagnosis.models import Model, model_for
 from faultnet.diagnosis.remembered import BETWEEN_VISITS, IN_VISIT
-from faultnet.engine.belief import updated
-from faultnet.network.structure import Array
-from tests.engine import demo
+from faultnet.inference.posterior import updated
+from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
+from tests.inference import demo
 
 ODD = Reading("key_off_current", value=0.11)
 MENDED = Act("remove_drain", component="drain", outcome="no_change")

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultnet.car import Battery, Car, Case, Conditions, Visit
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Battery, Car, Case, Conditions, Visit
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.sound import percentiles, sound_ranges
-from faultnet.engine.visit import compile_visit
+from faultnet.inference.visit import compile_visit
+from faultnet.prior_set import load_catalogue
 
 
 @pytest.fixture(scope="module")

@@ -10,8 +10,8 @@ import pytest
 
 from faultnet.errors import RecordingError
 from faultnet.recordings import Trace, list_channels, read_recording
-from faultnet.recordings.can_log import decode_voltage, library_frames
-from faultnet.recordings.generate import can_library_bytes, candump_of
+from faultnet.recordings.readers.can_log import decode_voltage, library_frames
+from faultnet.recordings.synthetic.generate import can_library_bytes, candump_of
 
 
 def trace(shift: float = 0.0) -> Trace:

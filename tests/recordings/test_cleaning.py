@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from faultnet.errors import RecordingError
 from faultnet.recordings import Trace, read_recording
-from faultnet.recordings.cleaning import Cleaner
-from faultnet.recordings.reading import assemble
-from faultnet.recordings.reduction import Reducer, reduce_quiet
+from faultnet.recordings.readers.clean import Cleaner
+from faultnet.recordings.readers.read import assemble
+from faultnet.recordings.readers.reduction import Reducer, reduce_quiet
 
 
 def cleaned(time: list[float], volts: list[float] | None = None, block: int | None = None) -> Trace:

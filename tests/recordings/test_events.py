@@ -12,9 +12,9 @@ import pytest
 from scipy import signal
 
 from faultnet.recordings import Charging, Decline, DropOut, Event, Rest, Start, Trace, find_events
-from faultnet.recordings.levels import noise_of
-from faultnet.recordings.simulation import simulate_log
-from faultnet.recordings.spectrum import strongest_sine
+from faultnet.recordings.events.levels import noise_of
+from faultnet.recordings.events.spectrum import strongest_sine
+from faultnet.recordings.synthetic.simulate import simulate_log
 
 BENCH = Path(__file__).parents[1] / "bench" / "recordings.py"
 

@@ -15,8 +15,8 @@ import pytest
 
 from faultnet.errors import MissingExtraError, RecordingError
 from faultnet.recordings import Trace, list_channels, read_recording
-from faultnet.recordings import mdf as mdf_module
-from faultnet.recordings.generate import mdf_of
+from faultnet.recordings.readers import mdf as mdf_module
+from faultnet.recordings.synthetic.generate import mdf_of
 
 
 def trace(level: float = 12.6) -> Trace:

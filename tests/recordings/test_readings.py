@@ -11,12 +11,12 @@ from typing import get_args
 import numpy as np
 import pytest
 
-from faultnet.cases.file import case_from_json
-from faultnet.cases.writing import entry_fields
-from faultnet.catalogue import load_catalogue
+from faultnet.case.file import case_from_json
+from faultnet.case.plain import entry_fields
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.evidence import check_reading
 from faultnet.errors import RecordingError
+from faultnet.prior_set import load_catalogue
 from faultnet.recordings import (
     Charging,
     Decline,
@@ -30,10 +30,10 @@ from faultnet.recordings import (
     read_recording,
     readings_from,
 )
-from faultnet.recordings.generate import SEED, write_examples
+from faultnet.recordings.events.readings import Engine, Place
 from faultnet.recordings.picture import steps_between
-from faultnet.recordings.readings import Engine, Place
-from faultnet.recordings.simulation import simulate_log
+from faultnet.recordings.synthetic.generate import SEED, write_examples
+from faultnet.recordings.synthetic.simulate import simulate_log
 
 EXAMPLES = Path(__file__).parents[2] / "cases" / "recordings"
 

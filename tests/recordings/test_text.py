@@ -9,9 +9,9 @@ import pytest
 
 from faultnet.errors import RecordingError
 from faultnet.recordings import list_channels, read_recording
-from faultnet.recordings import text as text_module
-from faultnet.recordings.columns import choose_columns
-from faultnet.recordings.layout import find_layout
+from faultnet.recordings.readers import text as text_module
+from faultnet.recordings.readers.columns import choose_columns
+from faultnet.recordings.readers.layout import find_layout
 
 VOLTS = [12.6, 12.55, 9.8, 14.1]
 
@@ -222,7 +222,7 @@ def test_long_files_take_the_fast_way(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("size", [7, 64, 1000])
 def test_blocks_may_end_anywhere(size: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same samples come out whatever the block size, line ends and packing."""
-    import faultnet.recordings.sources as sources
+    import faultnet.recordings.readers.sources as sources
 
     monkeypatch.setattr(sources.read_blocks, "__defaults__", (size,))
     text = "time s;volts\r\n" + "".join(f"{k / 10:.1f};{12 + k / 1000:.3f}\r\n" for k in range(300))

@@ -11,8 +11,8 @@ import pytest
 
 from faultnet.errors import RecordingError
 from faultnet.recordings import Start, Trace, find_events, lowest_uncertainty
-from faultnet.recordings.simulation import simulate_log
-from faultnet.recordings.uncertainty import DIP_FACTOR, DIP_POWER
+from faultnet.recordings.events.uncertainty import DIP_FACTOR, DIP_POWER
+from faultnet.recordings.synthetic.simulate import simulate_log
 
 PAIRS = Path(__file__).parents[1] / "bench" / "recorded_pairs.py"
 
@@ -61,7 +61,7 @@ def test_an_averaging_recorder_smooths_the_dip() -> None:
 
 def test_the_prior_is_that_of_the_physics() -> None:
     """Median dip of drawn cars against the fall of the sustained level, within the stated 16 %."""
-    from faultnet.recordings.simulation import draw_levels
+    from faultnet.recordings.synthetic.simulate import draw_levels
 
     rng = np.random.default_rng(12)
     drawn = np.array([draw_levels(rng)[:3] for _ in range(400)])

@@ -11,12 +11,12 @@ from typing import Any, Literal
 import pytest
 from pypdf import PdfReader
 
-from faultnet.catalogue import load_catalogue
 from faultnet.cli import main
 from faultnet.cli.inputs import read_case
 from faultnet.cli.paper import sheet_html
 from faultnet.decision import load_costs
 from faultnet.errors import FaultnetError, MissingExtraError
+from faultnet.prior_set import load_catalogue
 from faultnet.report import pdf
 from faultnet.report.page import document
 

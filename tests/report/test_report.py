@@ -8,12 +8,12 @@ from xml.etree import ElementTree
 
 import pytest
 
-from faultnet.car import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
 from faultnet.decision import load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis import Diagnosis, diagnose, work_through
 from faultnet.diagnosis.wording import entry_words, range_words
+from faultnet.prior_set import load_catalogue
 from faultnet.report import (
     Strip,
     blank_sheet,

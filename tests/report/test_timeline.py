@@ -6,8 +6,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from faultnet.car import Act, Battery, Car, Case, Reading, Visit
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Act, Battery, Car, Case, Reading, Visit
+from faultnet.prior_set import load_catalogue
 from faultnet.report import Stop, draw_timeline, stops_of
 
 CATALOGUE = load_catalogue()

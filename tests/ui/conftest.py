@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from faultnet.car import Battery, Car, Case, Conditions, Visit
+from faultnet.case.types import Battery, Car, Case, Conditions, Visit
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
 
 __all__ = ["UI", "Served", "a_case", "serve_module"]

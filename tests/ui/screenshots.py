@@ -14,7 +14,7 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parents[1]) not in sys.path:
     sys.path.insert(0, str(HERE.parents[1]))
 
-from faultnet.cases.file import load_case  # noqa: E402 - the folder must be known first
+from faultnet.case.file import load_case  # noqa: E402 - the folder must be known first
 from faultnet.shipped import shipped  # noqa: E402
 from tests.ui.hands import opened, settled, wait_for_words  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
@@ -60,7 +60,7 @@ def _few() -> dict[str, Any]:
     """The first cases of the invented history, as a file."""
     import tempfile
 
-    from faultnet.history.table import load_history, write_history
+    from faultnet.learning.tables.history import load_history, write_history
 
     whole = load_history(shipped("cases") / "history" / "hot_region.csv.gz")
     with tempfile.TemporaryDirectory() as folder:

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 
-from faultnet.car import Case
-from faultnet.cases.store import open_store
+from faultnet.case.store.store import open_store
+from faultnet.case.types import Case
 from faultnet.shipped import shipped
 
 UI = shipped("ui")

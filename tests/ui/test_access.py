@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from faultnet.car import Act, Reading
+from faultnet.case.types import Act, Reading
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import opened
 

@@ -10,10 +10,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Checkbox
 
-from faultnet.car import Act, Case, CaseOutcome, Conditions, Reading
-from faultnet.cases import events
-from faultnet.cases.file import case_to_json
-from faultnet.cases.store import Store, open_store
+from faultnet.case.file import case_to_json
+from faultnet.case.store import events
+from faultnet.case.store.store import Store, open_store
+from faultnet.case.types import Act, Case, CaseOutcome, Conditions, Reading
 from faultnet.errors import ClashError
 from tests.ui.conftest import UI, a_case
 

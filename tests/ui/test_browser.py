@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from faultnet.car import Reading
-from faultnet.catalogue import load_catalogue
+from faultnet.case.types import Reading
+from faultnet.prior_set import load_catalogue
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import FIELD, choose, enter, opened, settled, wait_for_words
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from faultnet.catalogue import load_catalogue
-from faultnet.catalogue.sets import IN_USE, standing
-from faultnet.history.table import load_history, write_history
-from faultnet.history.versions import take_back
+from faultnet.learning.tables.history import load_history, write_history
+from faultnet.learning.versions.versions import take_back
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.sets import IN_USE, standing
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from faultnet.car import Act
+from faultnet.case.types import Act
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import arrow_down_to, case_begun, on_the_card, opened, settled, wait_for_words
 

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from faultnet.recordings import Start, find_events, read_recording
-from faultnet.recordings.generate import text_of
-from faultnet.recordings.simulation import simulate_log
+from faultnet.recordings.synthetic.generate import text_of
+from faultnet.recordings.synthetic.simulate import simulate_log
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import arrow_to, opened, pick, settled, wait_for_words

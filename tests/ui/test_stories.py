@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from faultnet.car import Act
-from faultnet.cases.file import load_case
+from faultnet.case.file import load_case
+from faultnet.case.types import Act
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import (

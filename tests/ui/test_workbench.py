@@ -16,12 +16,12 @@ from pathlib import Path
 
 import pytest
 
-from faultnet.car import Act, Reading, Visit
-from faultnet.cases.file import load_case
-from faultnet.catalogue import load_catalogue
+from faultnet.case.file import load_case
+from faultnet.case.types import Act, Reading, Visit
 from faultnet.decision import advise
 from faultnet.decision.advice import GIVE_BACK_WORDS, UNFOUNDED_WORDS, Decision
 from faultnet.errors import CarError, EntryError
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case, serve_module
 

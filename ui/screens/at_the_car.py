@@ -10,7 +10,7 @@ from workbench.answers import answer, belief, catalogue, places, present, ranges
 from workbench.widgets import begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
-from faultnet.car import Case
+from faultnet.case.types import Case
 from faultnet.decision import Advice
 from faultnet.errors import ClashError
 from faultnet.report.strips import strips_of

@@ -9,7 +9,7 @@ from workbench.entering import number_or_none
 from workbench.settings import all_tools, changed, tools_at_hand
 from workbench.widgets import forms
 
-from faultnet.cases import events
+from faultnet.case.store import events
 from faultnet.errors import FaultnetError
 
 UNITS = {"degC": "°C", "degF": "°F"}

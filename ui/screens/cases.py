@@ -6,7 +6,7 @@ import streamlit as st
 from workbench import frame, state
 from workbench.widgets import begin
 
-from faultnet.cases.file import case_to_json
+from faultnet.case.file import case_to_json
 
 
 def show() -> None:

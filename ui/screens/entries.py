@@ -10,8 +10,8 @@ from workbench.answers import Place, answer, catalogue, places
 from workbench.widgets import forms, verdict
 from workbench.words import plain
 
-from faultnet.car import CaseOutcome, Conditions, Reading, Visit
-from faultnet.cases import events
+from faultnet.case.store import events
+from faultnet.case.types import CaseOutcome, Conditions, Reading, Visit
 from faultnet.diagnosis.wording import entry_words
 from faultnet.errors import FaultnetError
 from faultnet.report.words import conditions_words

@@ -8,11 +8,11 @@ import streamlit as st
 from workbench import frame, state
 from workbench.answers import forget
 
-from faultnet.catalogue import load_catalogue
-from faultnet.history.table import History, HistoryFileError, load_history
-from faultnet.history.tuned import GROUPINGS, Options, Tuned
-from faultnet.history.tuning import tune
-from faultnet.history.versions import accept, take_back, usable_name, versions
+from faultnet.learning.result import GROUPINGS, Options, Tuned
+from faultnet.learning.tables.history import History, HistoryFileError, load_history
+from faultnet.learning.tune import tune
+from faultnet.learning.versions.versions import accept, take_back, usable_name, versions
+from faultnet.prior_set import load_catalogue
 from faultnet.report.tuning import tuning_page
 from faultnet.shipped import shipped
 

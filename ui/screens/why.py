@@ -10,10 +10,10 @@ from workbench.answers import answer, belief, catalogue, places, present, until
 from workbench.widgets import causes, pictures, why
 from workbench.words import plain
 
-from faultnet.car import Case
+from faultnet.case.types import Case
 from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
 from faultnet.errors import ClashError
-from faultnet.explanation import hinge, hinge_words, overturning, overturning_words
 from faultnet.report.strips import strips_of
 from faultnet.report.timeline import stops_of
 

@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from faultnet.car import Car, Case, Conditions, Entry
-from faultnet.catalogue import load_catalogue
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.sets import IN_USE, set_folder
+from faultnet.case.types import Car, Case, Conditions, Entry
 from faultnet.decision import Advice, Costs, load_costs
 from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
 from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_ranges
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.sets import IN_USE, set_folder
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-from faultnet.car import Conditions, NotMeasured, Reading
-from faultnet.catalogue.types import Test
+from faultnet.case.types import Conditions, NotMeasured, Reading
 from faultnet.errors import EntryError
+from faultnet.prior_set.types import Test
 from faultnet.units import parse_entry
 
 _MEANT = re.compile(r"did you mean (.+?)\?")
@@ -30,7 +30,7 @@ def typed_reading(test: Test, text: str, *, instrument: str | None = None, rough
 
     Examples
     --------
-    >>> from faultnet.catalogue import load_catalogue
+    >>> from faultnet.prior_set import load_catalogue
     >>> test = load_catalogue().test("rest_voltage")
     >>> typed_reading(test, "12,4").value
     12.4

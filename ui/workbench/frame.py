@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from faultnet.cases.events import StoredEvent
+from faultnet.case.store.events import StoredEvent
 from faultnet.errors import ClashError, FaultnetError
 from workbench import state
 from workbench.answers import catalogue
@@ -103,7 +103,7 @@ def show_waiting(waiting: state.Pending) -> None:
 
 def event_words(event: StoredEvent) -> str:
     """One stored event in words."""
-    from faultnet.cases.applying import EntryAdded
+    from faultnet.case.store.effects import EntryAdded
     from faultnet.diagnosis.wording import entry_words
 
     by = f" ({event.device}, {clock(event.at)})" if event.device else f" ({clock(event.at)})"

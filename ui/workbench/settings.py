@@ -8,8 +8,8 @@ import tempfile
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.errors import StoreError
+from faultnet.prior_set.catalogue import Catalogue
 
 COMMON_TOOLS = ("voltmeter", "torch", "jump leads", "wooden bar", "the maker's list")
 

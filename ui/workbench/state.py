@@ -16,11 +16,11 @@ from typing import Any
 
 import streamlit as st
 
-from faultnet.car import Case, Entry
-from faultnet.cases import events
-from faultnet.cases.events import ConcurrentEdit, Event, StoredEvent, replay, standing
-from faultnet.cases.file import load_case
-from faultnet.cases.store import Store, open_store
+from faultnet.case.file import load_case
+from faultnet.case.store import events
+from faultnet.case.store.events import ConcurrentEdit, Event, StoredEvent, replay, standing
+from faultnet.case.store.store import Store, open_store
+from faultnet.case.types import Case, Entry
 from faultnet.errors import FaultnetError, StoreError
 from workbench.answers import Shop, catalogue
 from workbench.settings import Settings, load_settings, save_settings, tools_at_hand
@@ -88,7 +88,7 @@ def _seen() -> _Seen:
 
 def store() -> Store:
     """The store of cases, shared by all sessions on the same kind of device."""
-    from faultnet.cases.database import default_place
+    from faultnet.case.store.database import default_place
 
     key = (default_place(), _device())
     with _lock:
@@ -174,7 +174,7 @@ def _case_from_file(path: str, changed: float, place: str) -> str:
 
 def _case_to_start_on() -> str | None:
     """The case file that was named when the program was started."""
-    from faultnet.cases.database import default_place
+    from faultnet.case.store.database import default_place
 
     path = os.environ.get(OPEN_CASE)
     if not path or st.session_state.get("started"):

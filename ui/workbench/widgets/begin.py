@@ -8,9 +8,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from faultnet.car import Case, Conditions, Reading, Visit
-from faultnet.cases.file import load_case
-from faultnet.cases.summary import CaseSummary
+from faultnet.case.file import load_case
+from faultnet.case.store.summary import CaseSummary
+from faultnet.case.types import Case, Conditions, Reading, Visit
 from faultnet.errors import FaultnetError
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from faultnet.car import Act, Case, Reading, Visit
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import Test
+from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.acts import CHARGING
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.errors import FaultnetError
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Test
 from workbench import entering, frame, state
 from workbench.words import NOT_MEASURED, minutes, money, plain, tool_words
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis.wording import share_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import NO_FAULT, cause_words
 from workbench.words import change, plain
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from faultnet.car import Battery, Car, Conditions
-from faultnet.catalogue.types import Test
+from faultnet.case.types import Battery, Car, Conditions
 from faultnet.errors import CarError
+from faultnet.prior_set.types import Test
 from workbench import entering
 from workbench.words import KINDS, STANDARDS, temperature
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from faultnet.catalogue.catalogue import Catalogue
 from faultnet.diagnosis import Diagnosis
+from faultnet.prior_set.catalogue import Catalogue
 from workbench import state
 from workbench.words import minutes
 

@@ -8,10 +8,10 @@ from typing import Literal
 
 import streamlit as st
 
-from faultnet.car import Entry
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Entry
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.wording import entry_words, range_words, share_words, value_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import LETTERS, cause_words, draw_course, leading_shares
 from faultnet.report.links import draw_links
 from faultnet.report.strips import DEVIATIONS_SHOWN, Strip

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from faultnet.car import Act, Case, CaseOutcome
-from faultnet.catalogue.catalogue import Catalogue
+from faultnet.case.types import Act, Case, CaseOutcome
 from faultnet.decision import Advice, Decision
 from faultnet.diagnosis.wording import share_words
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
 from workbench.words import money, plain

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from faultnet.car import Act, Case
-from faultnet.catalogue.catalogue import Catalogue
-from faultnet.catalogue.types import ActSpec
+from faultnet.case.types import Act, Case
 from faultnet.diagnosis.wording import entry_words
 from faultnet.errors import FaultnetError
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import ActSpec
 from workbench import entering, state
 from workbench.words import OUTCOMES, minutes, plain
 

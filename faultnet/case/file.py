@@ -1,0 +1,214 @@
+"""Case files: one case as JSON, or as YAML written by hand, with a published schema.
+
+A number is in the unit of its entry, or in the base unit of its test when none is given; text is read as typed on
+screen (:func:`faultnet.units.parse_entry`). What is written is read back to an equal case. Test, instrument and
+component ids are only checked for their spelling here: which ones exist is the catalogue's business.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+from faultnet.case.faults import CaseFileError, Fault, from_validation, shortened
+from faultnet.case.tree import MOST_BYTES, decode, read_json, read_yaml
+from faultnet.case.types import Case
+from faultnet.errors import CaseError
+
+
+def load_case(source: str | os.PathLike[str] | bytes) -> Case:
+    """Read a case.
+
+    Parameters
+    ----------
+    source : str, path or bytes
+        A path (``.yaml`` and ``.yml`` are read as YAML, all else as JSON), ``"-"`` for standard input, JSON text (it
+        begins with a brace), or the bytes of a JSON file.
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    CaseFileError
+        If it cannot be read or accepted, with every fault.
+
+    Examples
+    --------
+    >>> text = '{"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600}}}'
+    >>> load_case(text).car.battery.rating
+    600.0
+    """
+    if isinstance(source, bytes):
+        return case_from_json(decode(source, "the bytes given"))
+    if isinstance(source, str) and source.lstrip().startswith("{"):
+        return case_from_json(source)
+    if source == "-":
+        return case_from_json(decode(sys.stdin.buffer.read(MOST_BYTES + 1), "standard input"), "standard input")
+    path = Path(source)
+    text = decode(_bytes_of(path), str(path))
+    if path.suffix.lower() in (".yaml", ".yml"):
+        return case_from_tree(read_yaml(text, str(path)), str(path))
+    return case_from_json(text, str(path))
+
+
+def case_from_json(text: str, source: str = "the text given") -> Case:
+    """Read a case from JSON text.
+
+    Parameters
+    ----------
+    text : str
+    source : str
+        What to call it in an error.
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    CaseFileError
+        If it cannot be accepted, with every fault.
+
+    Examples
+    --------
+    >>> case_from_json('{"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": "600"}}}')
+    Traceback (most recent call last):
+    faultnet.case.faults.CaseFileError: the case cannot be accepted, 1 fault; where: the text given
+      car.battery.rating: got "600", expected a valid number
+    """
+    return case_from_tree(read_json(text, source), source)
+
+
+def case_from_tree(tree: Any, source: str = "the data given") -> Case:
+    """Make a case from plain dictionaries and lists, as JSON or YAML hold it.
+
+    Raises
+    ------
+    CaseFileError
+        If it cannot be accepted, with every fault.
+
+    Examples
+    --------
+    >>> case_from_tree({"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600}}}).name
+    ''
+    """
+    from pydantic import ValidationError
+
+    from faultnet.case.form import CaseForm, known_fields
+
+    _refuse_another_format(tree, source)
+    try:
+        return CaseForm.model_validate(tree).build()
+    except ValidationError as error:
+        raise CaseFileError(source, from_validation(error.errors(include_url=False), known_fields())) from None
+
+
+def case_to_json(case: Case, indent: int | None = 2) -> str:
+    """Write a case as JSON text that reads back to an equal case.
+
+    Parameters
+    ----------
+    case : Case
+    indent : int, optional
+        Spaces per level; None for one line.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    CaseError
+        If the case holds something a case file cannot, such as an infinite value.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car
+    >>> case_to_json(Case(Car(Battery(600.0)), visits=()), indent=None)
+    '{"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600.0}}, "visits": []}'
+    """
+    from faultnet.case.plain import case_fields
+
+    written = case_fields(case)
+    text = json.dumps(written, indent=indent, ensure_ascii=False)
+    if case_from_json(text, "the case to be written") != case:
+        raise CaseError(
+            "a case file cannot hold this case exactly",
+            got=shortened(written),
+            expected="values of the types of faultnet.case.types",
+            to_do="report this with the case: it is a fault of the program",
+        )
+    return text
+
+
+def case_schema() -> dict[str, Any]:
+    """Give the JSON Schema of a case file.
+
+    Returns
+    -------
+    dict
+        JSON Schema, draft 2020-12. It is slightly wider than :func:`load_case`: whether the text of a value is a
+        reading, and whether a date is in the calendar, only the program checks.
+
+    Examples
+    --------
+    >>> case_schema()["required"]
+    ['format', 'version', 'car']
+    """
+    from faultnet.case.form import CaseForm
+
+    schema = _without_null(CaseForm.model_json_schema())
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def _bytes_of(path: Path) -> bytes:
+    """Read a file.
+
+    Raises
+    ------
+    CaseFileError
+        If the system does not let us.
+    """
+    try:
+        with path.open("rb") as file:
+            return file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or str(error)).lower()
+        raise CaseFileError(shortened(path), (Fault("", reason, "a case file"),), to_do="check the path") from None
+
+
+def _refuse_another_format(tree: Any, source: str) -> None:
+    """Refuse what is not a case file of this version, before its fields are looked at.
+
+    Raises
+    ------
+    CaseFileError
+        If it is none.
+    """
+    if not isinstance(tree, dict):
+        raise CaseFileError(source, (Fault("", shortened(tree), "an object with format, version and car"),))
+    for name, expected in (("format", "faultnet-case"), ("version", 1)):
+        got = tree.get(name)
+        if got != expected or isinstance(got, bool):
+            found = shortened(got) if name in tree else "nothing"
+            hint = "a newer program wrote it: update this one" if isinstance(got, int) and got > 1 else None
+            raise CaseFileError(source, (Fault(name, found, shortened(expected)),), to_do=hint)
+
+
+def _without_null(schema: Any) -> Any:
+    """Take null out of a schema: a field that is not known is left out of the file."""
+    if isinstance(schema, list):
+        return [_without_null(part) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    kept = {name: _without_null(part) for name, part in schema.items() if not (name == "default" and part is None)}
+    choices = kept.get("anyOf")
+    if isinstance(choices, list) and {"type": "null"} in choices:
+        (only,) = [choice for choice in kept.pop("anyOf") if choice != {"type": "null"}]
+        kept.update(only)
+    return kept

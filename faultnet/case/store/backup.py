@@ -1,0 +1,225 @@
+"""Backups: all events of a store as lines of JSON in one file, the same for both databases.
+
+The first line names the format, the last holds the number of events and a checksum of all before it. A backup can be
+read with any text tool, moved from SQLite to PostgreSQL or back, and merged into a store that has other cases.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Iterable, Iterator
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from faultnet.case.store.events import StoredEvent, is_deleted, replay
+from faultnet.case.store.rows import event_of, insert_case, insert_event
+from faultnet.case.store.summary import columns_of
+from faultnet.case.store.tables import EVENTS
+from faultnet.errors import StoreError
+
+_HEAD = {"format": "faultnet-store", "version": 1}
+
+
+def write_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
+    """Write all events to a file, which appears whole or not at all.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction, so that the backup is of one moment.
+    path : str or path
+
+    Returns
+    -------
+    int
+        Number of events.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be written.
+    """
+    target = Path(path)
+    try:
+        with tempfile.NamedTemporaryFile("wb", dir=target.parent, prefix=target.name, delete=False) as file:
+            try:
+                count = _write_lines(file, _all_events(connection))
+                file.flush()
+                os.fsync(file.fileno())
+                os.replace(file.name, target)
+            except BaseException:
+                Path(file.name).unlink(missing_ok=True)
+                raise
+    except OSError as error:
+        raise _trouble(target, error) from None
+    return count
+
+
+def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
+    """Take the cases of a backup in, all or none.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction that may write.
+    path : str or path
+
+    Returns
+    -------
+    int
+        Number of events that were new.
+
+    Raises
+    ------
+    StoreError
+        If the file is no whole backup, or one of its cases went another way in this store.
+
+    Notes
+    -----
+    A case the store does not have is added; one that went on in the backup is brought up to it; one that went on in
+    the store stays.
+    """
+    source = Path(path)
+    _refuse_damage(source)
+    return sum(
+        _take_in(connection, tuple(events), source)
+        for _, events in groupby(_events_in(source), key=lambda event: event.case_id)
+    )
+
+
+def _all_events(connection: Connection) -> Iterator[StoredEvent]:
+    """Read all events, case by case."""
+    query = select(EVENTS).order_by(EVENTS.c.case_id, EVENTS.c.sequence)
+    for row in connection.execution_options(yield_per=1000).execute(query).mappings():
+        yield event_of(row)
+
+
+def _write_lines(file: Any, events: Iterable[StoredEvent]) -> int:
+    """Write head, events and the line with the checksum."""
+    digest, count = hashlib.sha256(), 0
+    for count, fields in enumerate(_lines(events)):  # noqa: B007 - the count of the last line is wanted
+        line = json.dumps(fields, ensure_ascii=False).encode() + b"\n"
+        digest.update(line)
+        file.write(line)
+    file.write(json.dumps({"events": count, "sha256": digest.hexdigest()}).encode() + b"\n")
+    return count
+
+
+def _lines(events: Iterable[StoredEvent]) -> Iterator[dict[str, Any]]:
+    """Give the head and one dictionary an event."""
+    yield _HEAD
+    for event in events:
+        yield {name: getattr(event, name) for name in StoredEvent.__dataclass_fields__}
+
+
+def _refuse_damage(source: Path) -> None:
+    """Check that a backup is whole before anything of it is believed.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read, is no backup of this version, or its checksum does not fit.
+    """
+    digest, count, last = hashlib.sha256(), -1, b""
+    for line in _lines_in(source):
+        if count < 0:
+            _refuse_another_head(source, line)
+        else:
+            digest.update(last)
+        last, count = line, count + 1
+    expected = {"events": count - 1, "sha256": digest.hexdigest()}
+    if count < 1 or _parsed(last) != expected:
+        raise StoreError(
+            "the backup is damaged or was cut short",
+            where=str(source),
+            got=f"{max(count - 1, 0)} events and a checksum that does not fit",
+            to_do="use another backup; nothing was changed",
+        )
+
+
+def _refuse_another_head(source: Path, line: bytes) -> None:
+    """Refuse a file that is no backup, or one of a newer program.
+
+    Raises
+    ------
+    StoreError
+        If it does not begin as a backup does.
+    """
+    if _parsed(line) != _HEAD:
+        raise StoreError(
+            "this is no backup of a store that this program knows",
+            where=str(source),
+            got=repr(line[:60].decode(errors="replace")),
+            expected=json.dumps(_HEAD),
+            to_do="choose a file that a backup wrote, or update this program",
+        )
+
+
+def _lines_in(source: Path) -> Iterator[bytes]:
+    """Read the lines of a file.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read.
+    """
+    try:
+        with source.open("rb") as file:
+            yield from file
+    except OSError as error:
+        raise _trouble(source, error) from None
+
+
+def _parsed(line: bytes) -> Any:
+    """Read a line of JSON; None if it is none."""
+    try:
+        return json.loads(line)
+    except ValueError:
+        return None
+
+
+def _events_in(source: Path) -> Iterator[StoredEvent]:
+    """Read the events of a backup that was found whole."""
+    for line in _lines_in(source):
+        fields = json.loads(line)
+        if "case_id" in fields:
+            yield StoredEvent(**fields)
+
+
+def _take_in(connection: Connection, events: tuple[StoredEvent, ...], source: Path) -> int:
+    """Add what the store does not have of one case.
+
+    Raises
+    ------
+    StoreError
+        If the case went another way in the store.
+    """
+    query = select(EVENTS).where(EVENTS.c.case_id == events[0].case_id).order_by(EVENTS.c.sequence)
+    here = tuple(event_of(row) for row in connection.execute(query).mappings())
+    common = min(len(here), len(events))
+    if here[:common] != events[:common]:
+        raise StoreError(
+            "a case went one way in the backup and another in the store",
+            where=f"{source}, case {events[0].case_id}",
+            got=next(str(b) for a, b in zip(here, events, strict=False) if a != b),
+            expected=next(str(a) for a, b in zip(here, events, strict=False) if a != b),
+            to_do="restore into an empty store; nothing was changed",
+        )
+    columns = columns_of(replay(events), events[0].at, deleted=is_deleted(events))
+    if not here:
+        insert_case(connection, events[0], columns)
+    for event in events[max(common, 1) :]:
+        insert_event(connection, event, columns)
+    return len(events) - common
+
+
+def _trouble(path: Path, error: OSError) -> StoreError:
+    """Say what the system said about a backup file."""
+    reason = (error.strerror or type(error).__name__).lower()
+    return StoreError("the backup file cannot be used", where=str(path), got=reason, to_do="choose another place")

@@ -1,5 +1,0 @@
-"""Case history, and prior sets tuned from it.
-
-What is asked and answered stands in :mod:`~faultnet.history.tuned`; :func:`faultnet.history.tuning.tune` takes closed
-cases (``outcome`` set: the causes are confirmed; ``outcome`` None: they are missing) and a catalogue.
-"""

@@ -1,0 +1,253 @@
+"""Where each hypothesis finds its row in the messages of a cluster, and the messages already worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from math import prod
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.inference.cliques import Cluster
+from faultnet.inference.configurations import Components, Index, IndexArray, RowSets, distinct_rows
+from faultnet.inference.contraction import Tensor
+from faultnet.inference.fast.bounded_cache import Memo
+from faultnet.inference.fast.clique_tables import Asked, Bound, asked_key
+from faultnet.inference.fast.products import Sheet
+from faultnet.inference.fast.query import Desk
+from faultnet.model.network import Array, Network
+
+KEPT_MESSAGES = 32
+KEPT_WEIGHTS = 1 << 18
+KEPT_OUTCOMES = 48
+KEPT_DESKS = 3
+MOST_DESKS = 2
+SMALL = 1 << 14
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What one reading says about its quantity.
+
+    Parameters
+    ----------
+    quantity : str
+    likelihood : array, shape (states,)
+        Proportional to the chance of the reading given each state [-].
+    broad : float
+        The same under a fault the model does not know [-].
+    """
+
+    quantity: str
+    likelihood: Array = field(repr=False)
+    broad: float
+
+
+def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
+    """What evidence is known by among the results kept."""
+    return tuple((e.quantity, e.likelihood.tobytes(), e.broad) for e in evidence)
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A cluster bound to all hypotheses.
+
+    Parameters
+    ----------
+    bound : Bound
+    which : unsigned int array, shape (hypotheses,)
+        Row of each hypothesis among the joint modes of the cluster's components.
+    """
+
+    bound: Bound
+    which: NDArray[np.unsignedinteger]
+    messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
+    desks: Memo[list[Desk]] = field(default_factory=lambda: Memo(KEPT_DESKS), repr=False)
+    read: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_WEIGHTS, lambda t: t.values.size), repr=False)
+    answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_OUTCOMES), repr=False)
+    _places: dict[Components, NDArray[np.unsignedinteger]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def small(self) -> bool:
+        """Whether answering for all joint modes at once costs next to nothing."""
+        nodes = self.bound.cluster.network.nodes
+        return prod(nodes[h].card for h in self.bound.cluster.hidden) * len(self.bound.rows.table) <= SMALL
+
+    def rows_of(self, components: Components) -> NDArray[np.unsignedinteger]:
+        """Row of each hypothesis among the joint modes of some of the cluster's components."""
+        found = self._places.get(components)
+        if found is None:
+            found = self._places[components] = _packed(self.bound.rows.part(components).which)[self.which]
+        return found
+
+    def size(self) -> int:
+        """What was worked out for questions takes [bytes]."""
+        desks = sum(desk.size() for desks in self.desks.values() for desk in desks)
+        return self.bound.size() + desks + 8 * self.read.weight
+
+    def rest(self) -> None:
+        """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
+        self.bound.rest()
+        self._places.clear()
+        self.read.clear()
+        self.answers.clear()
+        self.desks.clear()
+
+    def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
+        """Weights of evidence on the hidden nodes, and the logarithm of what was divided out of them."""
+        together, pooled_scale = pooled(evidence)
+        tensors, log_scale = merged([self._weight(q, likelihood) for q, likelihood in together.items()])
+        return tensors, log_scale + pooled_scale
+
+    def _weight(self, quantity: str, likelihood: Array) -> Tensor:
+        return self.read.get((quantity, likelihood.tobytes()), lambda: self.bound.weight(quantity, likelihood))
+
+    def message(self, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
+        """Likelihood of evidence over joint modes and charge, and its log scale; kept for the next time."""
+
+        def make() -> tuple[Tensor, float]:
+            tensors, log_scale = self.weights(evidence)
+            return Sheet(self.bound, self.bound.rows).worked_out(tensors), log_scale
+
+        return self.messages.get(evidence_key(evidence), make)
+
+    def answer(self, evidence: tuple[Evidence, ...], questions: tuple[Asked, ...]) -> Tensor:
+        """What tests of one site would show, for all joint modes; kept for the next time."""
+
+        def make() -> Tensor:
+            sheet = Sheet(self.bound, self.bound.rows)
+            return sheet.worked_out(self.weights(evidence)[0], self.bound.outcomes(questions))
+
+        return self.answers.get((evidence_key(evidence), asked_key(questions)), make)
+
+    def desk(self, evidence: tuple[Evidence, ...], charge_states: Index | None) -> Desk:
+        """Where tests are answered under some evidence for some states of charge; kept for the next time."""
+        kept: list[Desk] = self.desks.get(evidence_key(evidence), list)
+        for desk in kept:
+            if desk.covers(charge_states):
+                return desk
+        desk = Desk(self.bound, tuple(self.weights(evidence)[0]), charge_states)
+        kept.append(desk)
+        del kept[:-MOST_DESKS]
+        return desk
+
+
+def _packed(rows: Index) -> NDArray[np.unsignedinteger]:
+    """Row numbers in as few bytes as they need: there is one for each hypothesis and each cluster."""
+    return rows.astype(np.min_scalar_type(int(rows.max(initial=0))))
+
+
+def placed(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
+    """Bind a cluster to the joint modes that occur among hypotheses."""
+    table = modes[:, [components.index(c) for c in cluster.components]]
+    first, which = distinct_rows(table)
+    return Placed(Bound(cluster, RowSets(cluster.components, table[first])), _packed(which))
+
+
+@dataclass(frozen=True, eq=False)
+class Placements:
+    """All clusters of a visit, each bound to the hypotheses when it is first needed.
+
+    Parameters
+    ----------
+    clusters : tuple of Cluster
+    components : tuple of str
+        Order of the columns of `modes`.
+    modes : int array, shape (hypotheses, components)
+    """
+
+    clusters: tuple[Cluster, ...]
+    components: tuple[str, ...]
+    modes: IndexArray
+    _made: dict[int, Placed] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def owner(self) -> Mapping[str, int]:
+        """Cluster of each quantity."""
+        return {q: i for i, c in enumerate(self.clusters) for q in c.quantities}
+
+    def __getitem__(self, k: int) -> Placed:
+        found = self._made.get(k)
+        if found is None:
+            found = self._made.setdefault(k, placed(self.clusters[k], self.components, self.modes))
+        return found
+
+    def made(self) -> list[Placed]:
+        """The clusters bound so far."""
+        return list(self._made.values())
+
+    def forget(self) -> None:
+        """Drop what was worked out for readings."""
+        for place in self.made():
+            place.messages.clear()
+            place.read.clear()
+            place.answers.clear()
+            place.desks.clear()
+
+    def with_node(self, network: Network, changed: str) -> Placements:
+        """The same with another table for one hidden node; the other clusters keep what they have worked out."""
+        touched = {k for k, c in enumerate(self.clusters) if changed in c.hidden}
+        clusters = tuple(replace(c, network=network) if k in touched else c for k, c in enumerate(self.clusters))
+        made = {k: p for k, p in dict(self._made).items() if k not in touched}
+        return Placements(clusters, self.components, self.modes, made)
+
+    def by_cluster(self, evidence: Sequence[Evidence]) -> dict[int, tuple[Evidence, ...]]:
+        """Evidence grouped by the cluster it bears on."""
+        groups: dict[int, tuple[Evidence, ...]] = {}
+        for e in evidence:
+            k = self.owner[e.quantity]
+            groups[k] = (*groups.get(k, ()), e)
+        return groups
+
+
+def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
+    """Likelihood of all readings of each quantity together: the true value behind them is one and the same.
+
+    Returns
+    -------
+    likelihoods : dict of quantity to array, shape (states,)
+        Largest entry one.
+    log_scale : float
+        Natural logarithm of what was divided out.
+
+    Examples
+    --------
+    >>> once = Evidence("q", np.array([1.0, 0.5]), 0.5)
+    >>> pooled([once, once])[0]["q"]
+    array([1.  , 0.25])
+    """
+    found: dict[str, Array] = {}
+    log_scale = 0.0
+    for e in evidence:
+        values = found[e.quantity] * e.likelihood if e.quantity in found else e.likelihood
+        top = float(values.max())
+        if top > 0.0:
+            values = values / top
+            log_scale += float(np.log(top))
+        found[e.quantity] = values
+    return found, log_scale
+
+
+def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:
+    """Multiply tensors that have the same axes, keeping each product's largest entry at one.
+
+    Returns
+    -------
+    tensors : list of Tensor
+        One for each set of axes.
+    log_scale : float
+        Natural logarithm of what was divided out.
+    """
+    groups: dict[tuple[tuple[str, ...], Components], Array] = {}
+    log_scale = 0.0
+    for t in tensors:
+        place = (t.axes, t.components)
+        values = groups[place] * t.values if place in groups else t.values
+        top = float(values.max())
+        if top > 0.0:
+            values = values / top
+            log_scale += float(np.log(top))
+        groups[place] = values
+    return [Tensor(values, axes, components) for (axes, components), values in groups.items()], log_scale

@@ -1,0 +1,252 @@
+"""What the tests of one cluster would show under one set of readings, kept for the joint modes asked about so far.
+
+The next reading mostly bears on another cluster. Then nothing here changes but which joint modes are likely enough to
+be asked about, and only those not met before are worked out.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.inference.cliques import CHARGE
+from faultnet.inference.configurations import Index
+from faultnet.inference.contraction import COMBINATION, Tensor
+from faultnet.inference.fast.clique_tables import TINY, Bound
+from faultnet.inference.fast.products import Sheet
+from faultnet.inference.fast.query_cache import Shelf
+from faultnet.inference.fast.schedule import Named
+from faultnet.inference.fast.support import States, axes_told_of, carried_on, likely_states, worth_cutting
+from faultnet.model.network import Array
+
+MISSING = -1
+MOST_NARROWED = 2
+
+
+@dataclass(eq=False)
+class Answers:
+    """Answers of one site's tests, joint mode by joint mode.
+
+    Parameters
+    ----------
+    place : int array, shape (joint modes of the cluster,)
+        Where the answer for a joint mode stands in `values`; negative where there is none yet.
+    values : array, shape (answers, charge states, outcomes)
+    """
+
+    place: Index
+    values: Array
+
+    def add(self, rows: Index, values: Array) -> None:
+        """Put answers for more joint modes at the end."""
+        self.place[rows] = np.arange(len(self.values), len(self.values) + len(rows))
+        self.values = np.concatenate([self.values, values])
+
+
+@dataclass(frozen=True, eq=False)
+class Desk:
+    """Answers of a cluster's tests under one set of readings.
+
+    Parameters
+    ----------
+    bound : Bound
+    weights : tuple of Tensor
+        Of the readings.
+    charge_states : int array, optional
+        States of charge answered for; all when left out.
+    states : mapping of axis to int array, optional
+        Some states of hidden axes, in rising order; the others count as impossible, but for an axis already summed out
+        in what no reading bears on.
+    """
+
+    bound: Bound
+    weights: tuple[Tensor, ...]
+    charge_states: Index | None = None
+    states: States = field(default_factory=dict)
+    _narrower: list[Desk] = field(default_factory=list, repr=False)
+    _common: Shelf = field(default_factory=Shelf, repr=False)
+    _sites: dict[Hashable, Answers] = field(default_factory=dict, repr=False)
+    _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
+
+    def covers(self, charge_states: Index | None) -> bool:
+        """Whether these states of charge are among those answered for."""
+        if self.charge_states is None or charge_states is None:
+            return self.charge_states is None
+        return bool(np.isin(charge_states, self.charge_states).all())
+
+    def size(self) -> int:
+        """What its answers take [bytes]."""
+        own = sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
+        return own + sum(desk.size() for desk in list(self._narrower))
+
+    @cached_property
+    def _told(self) -> tuple[str, ...]:
+        return axes_told_of(self.weights, self.bound.tables.keys())
+
+    def narrowed(
+        self,
+        sites: Sequence[Named],
+        rows: NDArray[np.integer],
+        before: Array,
+        charge_states: Index | None,
+        expected: NDArray[np.integer] | None,
+        belief: Array,
+    ) -> Desk:
+        """A desk that answers for the likely states of hidden axes only; this one where that does not pay.
+
+        Parameters
+        ----------
+        sites, rows, before, charge_states, expected
+            What is to be asked, as of :meth:`answers`.
+        belief : array, shape (hypotheses,)
+
+        Notes
+        -----
+        The states are those that are likely by now, whatever was asked before: the same case gives the same answer.
+        """
+        if not self._told:
+            return self
+        shares = self._shares(self.answers(self._states, rows, before, charge_states, expected), belief)
+        if not worth_cutting(shares):
+            return self
+        together = carried_on(shares, self.bound.tables.values())
+        likely = {a: likely_states(s) for a, s in together.items()}
+        with self._lock:
+            for desk in self._narrower:
+                if all(np.array_equal(desk.states[a], kept) for a, kept in likely.items()):
+                    return desk
+            desk = Desk(self.bound, self.weights, self.charge_states, likely)
+            self._narrower[:] = [desk, *self._narrower[: MOST_NARROWED - 1]]
+            return desk
+
+    @cached_property
+    def _states(self) -> list[Named]:
+        return [self.bound.states(a) for a in self._told]
+
+    def _shares(self, shown: Sequence[Array], belief: Array) -> dict[str, Array]:
+        """Belief in the states of each axis that a reading tells of."""
+        each = [belief @ (s / np.maximum(s.sum(axis=1, keepdims=True), TINY)) for s in shown]
+        return dict(zip(self._told, each, strict=True))
+
+    def answers(
+        self,
+        sites: Sequence[Named],
+        rows: NDArray[np.integer],
+        before: Array,
+        charge_states: Index | None,
+        expected: NDArray[np.integer] | None = None,
+    ) -> list[Array]:
+        """What the tests of each site would show.
+
+        Parameters
+        ----------
+        sites : sequence of Named
+            Outcomes of tests, as :meth:`Bound.outcomes` gives them.
+        rows : int array, shape (hypotheses,)
+            Joint mode of each hypothesis.
+        before : array, shape (hypotheses, charge states)
+            Weight over the state of charge from everything else.
+        charge_states : int array, optional
+            States of charge asked about; all when left out.
+        expected : int array, optional
+            Joint modes that may be asked about next; worked out along with others that are missing, never alone.
+
+        Returns
+        -------
+        list of array, shape (hypotheses, outcomes)
+            Summed over the state of charge.
+        """
+        wanted, which = np.unique(rows, return_inverse=True)
+        with self._lock:
+            sheets: dict[bytes, Sheet] = {}
+            for site in sites:
+                self._complete(site, wanted, expected, sheets)
+            if sheets:
+                self._common.tidied()
+            kept = [self._sites[s.key] for s in sites]
+            found = [self._cut(k.values[k.place[wanted]], charge_states) for k in kept]
+        return over_charge(found, which, before)
+
+    def _cut(self, values: Array, charge_states: Index | None) -> Array:
+        """Answers for the states of charge answered for, cut to some of them."""
+        if values.shape[1] == 1 or charge_states is None or charge_states is self.charge_states:
+            return values
+        if self.charge_states is None:
+            return values[:, charge_states]
+        return values[:, np.searchsorted(self.charge_states, charge_states)]
+
+    def _complete(
+        self, site: Named, wanted: Index, expected: NDArray[np.integer] | None, sheets: dict[bytes, Sheet]
+    ) -> None:
+        """Work out what one site still lacks, on a sheet shared with the sites that lack the same."""
+        kept = self._sites.get(site.key)
+        missing = _missing(kept, wanted)
+        if not len(missing):
+            return
+        if expected is not None:
+            missing = _missing(kept, np.union1d(wanted, expected))
+        key = missing.tobytes()
+        if key not in sheets:
+            whole = len(missing) == len(self.bound.rows.table)
+            rows = self.bound.rows if whole else self.bound.rows.restricted(missing)
+            sheets[key] = Sheet(self.bound, rows, self.charge_states, self._common, self.states)
+        values = self._laid_out(sheets[key], sheets[key].worked_out(self.weights, site))
+        if kept is None:
+            place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)
+            kept = self._sites[site.key] = Answers(place, np.empty((0, *values.shape[1:])))
+        kept.add(missing, values)
+
+    def _laid_out(self, sheet: Sheet, message: Tensor) -> Array:
+        """A message for each joint mode of the sheet, shape (joint modes, charge states or 1, outcomes)."""
+        values = message.values if CHARGE in message.axes else message.values[..., None, :]
+        if COMBINATION not in message.axes:
+            return np.broadcast_to(values, (len(sheet.rows.table), *values.shape))
+        return values[sheet.rows.part(message.components).which]
+
+
+def _missing(kept: Answers | None, rows: Index) -> Index:
+    """Those of some joint modes that have no answer yet."""
+    return rows if kept is None else rows[kept.place[rows] == MISSING]
+
+
+def over_charge(sites: Sequence[Array], which: NDArray[np.integer], before: Array) -> list[Array]:
+    """Answers of joint modes, weighted over the state of charge for each hypothesis.
+
+    Parameters
+    ----------
+    sites : sequence of array, shape (joint modes, charge states or 1, outcomes)
+    which : int array, shape (hypotheses,)
+        Joint mode of each hypothesis.
+    before : array, shape (hypotheses, charge states)
+
+    Returns
+    -------
+    list of array, shape (hypotheses, outcomes)
+    """
+    charged = [i for i, values in enumerate(sites) if values.shape[1] > 1]
+    found = {i: values[which, 0] for i, values in enumerate(sites) if values.shape[1] == 1}
+    if charged:
+        together = _by_rows(np.concatenate([sites[i] for i in charged], axis=2), which, before)
+        ends = np.cumsum([0, *(sites[i].shape[2] for i in charged)]).tolist()
+        found |= {i: together[:, a:b] for i, (a, b) in zip(charged, pairwise(ends), strict=True)}
+    return [found[i] for i in range(len(sites))]
+
+
+def _by_rows(values: Array, which: NDArray[np.integer], before: Array) -> Array:
+    """One matrix product for each joint mode, with all hypotheses that have it."""
+    order = np.argsort(which, kind="stable")
+    ends = np.searchsorted(which[order], np.arange(len(values) + 1)).tolist()
+    weight = before[order]
+    found = np.empty((len(which), values.shape[2]))
+    for row, (first, stop) in zip(values, pairwise(ends), strict=True):
+        if stop > first:
+            np.matmul(weight[first:stop], row, out=found[first:stop])
+    result = np.empty_like(found)
+    result[order] = found
+    return result

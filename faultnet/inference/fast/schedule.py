@@ -1,0 +1,90 @@
+"""What has to be multiplied for a question about a cluster, once the readings and the joint modes are given."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import NamedTuple
+
+from faultnet.inference.cliques import CHARGE
+from faultnet.inference.contraction import COMBINATION, Tensor
+
+OUTCOME = "outcome"
+KEEP = (COMBINATION, CHARGE, OUTCOME)
+
+
+@dataclass(frozen=True, eq=False)
+class Named:
+    """A table for all joint modes and states of charge, with what it is known by.
+
+    Parameters
+    ----------
+    key : hashable
+    tensor : Tensor
+    free : bool
+        Whether it is the same whatever is read.
+    """
+
+    key: Hashable
+    tensor: Tensor
+    free: bool
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Axes and components, for planning."""
+        return (*(a for a in self.tensor.axes if a != COMBINATION), *sorted(self.tensor.components))
+
+
+class Step(NamedTuple):
+    """One product: two places in the list of tables so far, the axes needed after it, a number it is kept under, and
+    whether it hangs on so few joint modes that it is worked out for all of them."""
+
+    left: int
+    right: int
+    needed: frozenset[str]
+    number: int
+    common: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Recipe:
+    """Products that answer a question.
+
+    Parameters
+    ----------
+    constants : tuple of (int, Tensor)
+        What no reading bears on, already multiplied as far as it goes, each with a number of its own; they come first.
+    weights : tuple of int
+        Numbers of the weights of the readings, which come next in the order they are given.
+    steps : tuple of Step
+        Every product is put at the end; the last table is the answer.
+    """
+
+    constants: tuple[tuple[int, Tensor], ...]
+    weights: tuple[int, ...]
+    steps: tuple[Step, ...]
+
+
+@lru_cache(maxsize=8192)
+def places(
+    axes: tuple[tuple[str, ...], ...], order: tuple[tuple[int, ...], ...]
+) -> tuple[tuple[int, int, frozenset[str]], ...]:
+    """Turn an order of a plan into places in a list that every product is put at the end of.
+
+    Returns
+    -------
+    tuple of (int, int, frozenset of str)
+        The places of both tables, and the axes still needed after their product.
+    """
+    here = list(range(len(axes)))
+    held = [frozenset(a) for a in axes]
+    found = []
+    for first, second in order:
+        one, two = here[first], here[second]
+        here = [p for i, p in enumerate(here) if i not in (first, second)]
+        needed = frozenset(KEEP).union(*(held[p] for p in here))
+        found.append((one, two, needed))
+        here.append(len(held))
+        held.append((held[one] | held[two]) & needed)
+    return tuple(found)

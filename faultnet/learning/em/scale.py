@@ -1,0 +1,129 @@
+"""The same pass on one process, on several, or on a cluster: chunks go out, counts come back in a fixed order.
+
+A task is one chunk's file and the present numbers; its answer does not hang on where it was worked out, and answers
+are added up in the order of the chunks, so the sums are the same to the last bit. A worker that dies costs its task
+once more. Workers of a cluster must see the folder that the chunks lie in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Protocol, TypeVar, cast
+
+import numpy as np
+
+from faultnet.errors import MissingExtraError
+from faultnet.inference.configurations import Index
+from faultnet.learning.em.chunk import UNKNOWN, Chunk, fetched
+from faultnet.learning.em.e_step import NO_FOLD, Counts, Frame, Numbers, added, expectation
+from faultnet.learning.em.scores import beliefs, marker, scored
+from faultnet.model.network import Array
+
+Answer = TypeVar("Answer")
+Item = TypeVar("Item")
+
+
+class Spread(Protocol):
+    """Works out a function for every item and gives the answers in the order of the items."""
+
+    def __call__(self, function: Callable[[Item], Answer], items: Sequence[Item]) -> Iterator[Answer]:
+        """Answers, one for each item."""
+
+
+def serially(function: Callable[[Item], Answer], items: Sequence[Item]) -> Iterator[Answer]:
+    """One after the other, here.
+
+    Examples
+    --------
+    >>> list(serially(abs, [-1, 2]))
+    [1, 2]
+    """
+    return map(function, items)
+
+
+@contextmanager
+def on_processes(workers: int) -> Iterator[Spread]:
+    """On so many processes of this machine."""
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        yield lambda function, items: pool.map(function, items)
+
+
+def on_cluster(client: Any) -> Spread:
+    """On a running dask.distributed cluster.
+
+    Parameters
+    ----------
+    client : distributed.Client
+
+    Raises
+    ------
+    MissingExtraError
+        If dask.distributed is not installed.
+    """
+    try:
+        import distributed  # noqa: F401
+    except ImportError as error:
+        raise MissingExtraError("a cluster needs dask.distributed", extra="dist") from error
+
+    def spread(function: Callable[[Item], Answer], items: Sequence[Item]) -> Iterator[Answer]:
+        futures = client.map(function, items, pure=False, retries=3)
+        for future in futures:
+            yield future.result()
+
+    return spread
+
+
+@lru_cache(maxsize=2)
+def frame_of(path: Path) -> Frame:
+    """What all chunks share, read once in each process."""
+    return cast(Frame, fetched(path))
+
+
+def counted(task: tuple[Path, Path, Numbers, int]) -> Counts:
+    """Counts of one chunk: the task that is sent out."""
+    chunk, frame, numbers, leave = task
+    return expectation(cast(Chunk, fetched(chunk)), frame_of(frame), numbers, leave)
+
+
+def pass_over(spread: Spread, chunks: Sequence[Path], frame: Path, numbers: Numbers, leave: int = NO_FOLD) -> Counts:
+    """One pass over the whole history."""
+    return added(spread(counted, [(c, frame, numbers, leave) for c in chunks]))
+
+
+def _modes_of(task: tuple[Path, Path, Numbers]) -> tuple[Array, Index]:
+    chunk, frame = cast(Chunk, fetched(task[0])), frame_of(task[1])
+    marks = marker(frame.rates)
+    found = np.zeros((len(chunk), marks.shape[1]))
+    known = chunk.truth != UNKNOWN
+    found[known] = marks[chunk.truth[known]]
+    found[~known] = beliefs(chunk, frame, task[2], np.flatnonzero(~known).tolist(), marks)
+    return found, chunk.cell
+
+
+def expected_modes(
+    chunks: Sequence[Path], frame: Path, numbers: Numbers, spread: Spread = serially
+) -> tuple[Array, Index]:
+    """Expected modes of every case, shape (cases, places), and its group of cars."""
+    parts = list(spread(_modes_of, [(c, frame, numbers) for c in chunks]))
+    return np.concatenate([p for p, _ in parts]), np.concatenate([c for _, c in parts])
+
+
+def _held_out(task: tuple[Path, Path, Numbers, int]) -> tuple[Array, Array]:
+    chunk, frame = cast(Chunk, fetched(task[0])), frame_of(task[1])
+    marks = marker(frame.rates)
+    cases = scored(chunk, task[3], frame.folds)
+    return beliefs(chunk, frame, task[2], cases, marks), marks[chunk.truth[cases]].astype(np.float64)
+
+
+def held_out(
+    chunks: Sequence[Path], frame: Path, numbers: Numbers, fold: int, spread: Spread = serially
+) -> tuple[Array, Array]:
+    """Beliefs in every mode of the scored cases of a fold, and what was true, shape (cases, places) each."""
+    parts = list(spread(_held_out, [(c, frame, numbers, fold) for c in chunks]))
+    return np.concatenate([f for f, _ in parts]), np.concatenate([t for _, t in parts])

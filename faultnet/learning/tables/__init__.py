@@ -1,0 +1,1 @@
+"""Case histories as tables: CSV, plain or packed, and Parquet."""

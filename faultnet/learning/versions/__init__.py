@@ -1,0 +1,1 @@
+"""Tuned prior sets in versions: written, accepted, compared, taken back."""

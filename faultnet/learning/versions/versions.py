@@ -1,0 +1,233 @@
+"""Prior sets of the user in versions: accept a tuned one, list them, compare two, take the last one back."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import tempfile
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from faultnet.errors import PriorsError
+from faultnet.learning.result import Tuned
+from faultnet.learning.versions.write import applied
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.sets import LOG, own_versions, set_folder, standing, user_priors
+from faultnet.shipped import shipped
+
+_NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
+
+
+@dataclass(frozen=True)
+class Version:
+    """A prior set in the list.
+
+    Parameters
+    ----------
+    name, version : str
+    label : str
+        By which it is named to the commands.
+    date, title : str
+        From its own file.
+    state : {"in use", "accepted before", "taken back", "shipped"}
+    """
+
+    name: str
+    version: str
+    label: str
+    date: str
+    title: str
+    state: str
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A number that two prior sets do not share; None where a set does not have the row."""
+
+    table: str
+    key: tuple[str, ...]
+    first: float | None
+    second: float | None
+
+
+def accept(tuned: Tuned, from_set: str, name: str, history: str, sha256: str) -> str:
+    """Keep a tuned prior set as a new version and use it from now on.
+
+    Parameters
+    ----------
+    tuned : Tuned
+    from_set : str
+        As for :func:`faultnet.prior_set.sets.set_folder`.
+    name : str
+        Of the new set; small letters, digits and underscores.
+    history, sha256 : str
+        Name and hash of the history.
+
+    Returns
+    -------
+    str
+        The version, counted from 1.
+
+    Raises
+    ------
+    PriorsError
+        If the name cannot be used, the set does not pass the loader, or nothing can be written; nothing is in use then
+        that was not before.
+    """
+    name = usable_name(name)
+    home, source = user_priors() / name, set_folder(from_set)
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=user_priors(), prefix=".new_") as folder:
+            numbers = [int(p.name) for p in home.iterdir() if p.name.isdecimal()]
+            version = str(max(numbers, default=0) + 1)
+            made = applied(tuned, source, Path(folder) / "set", name, version, history, sha256)
+            os.rename(made, home / version)  # whole or not at all; fails if another was faster
+    except (OSError, shutil.Error) as error:
+        raise _not_written(home, error) from None
+    _note("accepted", name, version)
+    return version
+
+
+def usable_name(name: str) -> str:
+    """Give a name back that a prior set of the user may have.
+
+    Raises
+    ------
+    PriorsError
+        If it is malformed or a shipped set has it.
+
+    Examples
+    --------
+    >>> usable_name("hot_region")
+    'hot_region'
+    """
+    taken = {path.name for path in shipped("priors").iterdir()} | {"in_use"}
+    if not _NAME.fullmatch(name) or name in taken:
+        raise PriorsError(
+            "a prior set of yours cannot have this name", got=repr(name),
+            expected="small letters, digits and underscores, a letter first; none of " + ", ".join(sorted(taken)),
+        )  # fmt: skip
+    return name
+
+
+def take_back() -> tuple[str, str]:
+    """Take the last acceptance back; what was in use before it is in use again.
+
+    Returns
+    -------
+    (str, str)
+        Name and version of what was taken back; it stays in its folder.
+
+    Raises
+    ------
+    PriorsError
+        If nothing was accepted, or the list cannot be written.
+    """
+    accepted = standing()
+    if not accepted:
+        raise PriorsError("there is no accepted prior set to take back", to_do="`faultnet priors list` shows them")
+    _note("taken_back", *accepted[-1])
+    return accepted[-1]
+
+
+def use(name: str) -> tuple[str, str]:
+    """Use a version again that was kept earlier, ``name@version``.
+
+    Raises
+    ------
+    PriorsError
+        If there is none of that name.
+    """
+    own, _, version = name.partition("@")
+    if (own, version) not in own_versions():
+        set_folder(name)  # says which there are, if there is none at all
+        raise PriorsError("not one of your own versions", got=repr(name), expected="name@version", to_do="list them")
+    load_catalogue(folder=set_folder(name))
+    _note("accepted", own, version)
+    return own, version
+
+
+def versions() -> tuple[Version, ...]:
+    """List the shipped sets, then every version of the user's."""
+    accepted = standing()
+    shipped_names = [(p.parent.name, "") for p in sorted(shipped("priors").glob("*/prior_set.toml"))]
+    found = []
+    for name, version in (*shipped_names, *own_versions()):
+        label = f"{name}@{version}" if version else name
+        catalogue = load_catalogue(folder=set_folder(label))
+        state = "accepted before" if (name, version) in accepted else "taken back" if version else "shipped"
+        if (name, version) == (accepted[-1] if accepted else ("standard", "")):
+            state = "in use"
+        about = catalogue.provenance
+        found.append(Version(name, version or catalogue.version, label, about.date, about.title, state))
+    return tuple(found)
+
+
+def compare(first: str, second: str) -> tuple[Difference, ...]:
+    """List every number that differs between two prior sets.
+
+    Parameters
+    ----------
+    first, second : str
+        As for :func:`faultnet.prior_set.sets.set_folder`.
+
+    Returns
+    -------
+    tuple of Difference
+        Base rates, chances of being on and answers as shares [-], all else in its own unit; in the order of the tables.
+
+    Examples
+    --------
+    >>> compare("standard", "standard")
+    ()
+    """
+    one, other = (numbers_of(load_catalogue(folder=set_folder(name))) for name in (first, second))
+    keys = dict.fromkeys((*one, *other))
+    return tuple(Difference(k[0], k[1:], one.get(k), other.get(k)) for k in keys if one.get(k) != other.get(k))
+
+
+def numbers_of(catalogue: Catalogue) -> dict[tuple[str, ...], float]:
+    """Give every number that tuning may change, by table and key.
+
+    Examples
+    --------
+    >>> numbers_of(load_catalogue())[("base_rates", "belt", "slips", "all")]
+    0.009
+    """
+    found: dict[tuple[str, ...], float] = {}
+    for rate in (r for groups in catalogue.base_rates.values() for r in groups.values()):
+        found["base_rates", rate.component, rate.mode, rate.group] = rate.value / rate.of
+    for on in (r for rows in catalogue.on_rates.values() for r in rows.values()):
+        found["on_rates", on.component, on.mode, on.condition] = on.value
+    for name, table in catalogue.symptoms.items():
+        choices = [choice for choice, _ in catalogue.test(name).choices]
+        rows = {"otherwise": table.otherwise} | {f"{c}:{m}": row for (c, m), row in table.rows.items()}
+        for cause, counts in rows.items():
+            for choice, count in zip(choices, counts, strict=True):
+                found["symptoms", name, cause, choice] = count / sum(counts)
+    for instrument in catalogue.instruments:
+        found["instruments", instrument.id, "offset"] = instrument.offset
+    return found | {("spreads", name): spread.value for name, spread in catalogue.spreads.items()}
+
+
+def _note(did: str, name: str, version: str) -> None:
+    """Add a line to the list, on the disk before we go on."""
+    step = {"did": did, "name": name, "version": version, "at": datetime.now(UTC).isoformat(timespec="seconds")}
+    try:
+        with (user_priors() / LOG).open("a", encoding="utf-8") as file:
+            file.write(json.dumps(step) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise _not_written(user_priors(), error) from None
+
+
+def _not_written(place: Path, error: Exception) -> PriorsError:
+    reason = (getattr(error, "strerror", None) or str(error)).lower()
+    to_do = "make that folder writable, or name another in FAULTNET_PRIORS"
+    return PriorsError("the prior set cannot be kept", where=str(place), got=reason, to_do=to_do)

@@ -1,0 +1,150 @@
+"""Tuned numbers written into a copy of the prior set they came from."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from faultnet.learning.result import Change, Score, Tuned
+from faultnet.prior_set import Catalogue, load_catalogue
+
+Cells = dict[str, str]
+KEYS = {
+    "base_rates": ("component", "mode", "group"),
+    "on_rates": ("component", "mode", "condition"),
+    "symptoms": ("test", "cause", "choice"),
+    "instruments": ("id",),
+    "spreads": ("name",),
+}
+LEAST_COUNT = 1e-3
+
+
+def applied(tuned: Tuned, source: Path, target: Path, name: str, version: str, history: str, sha256: str) -> Path:
+    """Write a tuned prior set.
+
+    Parameters
+    ----------
+    tuned : Tuned
+    source : Path
+        Folder of the set it was tuned from; not changed.
+    target : Path
+        Folder to make.
+    name, version : str
+        Of the new set.
+    history, sha256 : str
+        Name of the history, and hash of its bytes.
+
+    Returns
+    -------
+    Path
+        `target`, after the loader has read it without complaint.
+
+    Raises
+    ------
+    PriorsError
+        If the new set does not pass the loader.
+    """
+    before = load_catalogue(folder=source)
+    shutil.copytree(source, target)
+    by_table: dict[str, dict[tuple[str, ...], Change]] = {}
+    for change in tuned.changes:
+        key = change.key[: len(KEYS[change.table])]  # an instrument's key also names its column
+        by_table.setdefault(change.table, {})[key] = change
+    origin = f"tuned on {tuned.cases} cases, sha256 {sha256[:12]}"
+    for table, changes in by_table.items():
+        _rewrite(target / f"{table}.csv", table, changes, origin)
+    _provenance(tuned, before, target / "prior_set.toml", name, version, history, sha256)
+    load_catalogue(folder=target)
+    return target
+
+
+def _rewrite(path: Path, table: str, changes: dict[tuple[str, ...], Change], origin: str) -> None:
+    with path.open(encoding="utf-8", newline="") as file:
+        reader = csv.DictReader(file)
+        names, rows = list(reader.fieldnames or ()), list(reader)
+    out = list(_changed(table, rows, changes, origin))
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, names, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(out)
+
+
+def _changed(table: str, rows: Iterable[Cells], changes: dict[tuple[str, ...], Change], origin: str) -> Iterator[Cells]:
+    """Rows with the new numbers; a group that the old table did not have goes behind its mode's other rows."""
+    left, rows = dict(changes), list(rows)
+    for place, row in enumerate(rows):
+        change = left.pop(tuple(row[k] for k in KEYS[table]), None)
+        yield row if change is None else {**row, **_numbers(table, change, row), **_origin(change, row, origin)}
+        owner, after = tuple(row.values())[:2], rows[place + 1] if place + 1 < len(rows) else {}
+        if table == "base_rates" and tuple(after.values())[:2] != owner:
+            for key in [k for k in left if k[:2] == owner]:
+                new = left.pop(key)
+                yield {**row, "group": key[2], **_numbers(table, new, row), **_origin(new, row, origin)}
+    if left:
+        raise AssertionError(f"tuned numbers without a row in {table}: {sorted(left)[:3]}")
+
+
+def _numbers(table: str, change: Change, row: Cells) -> Cells:
+    if table == "base_rates":
+        of = change.counts or float(row["of"])
+        return {"value": f"{max(change.new * of, LEAST_COUNT):.8g}", "of": f"{of:.8g}"}
+    if table == "symptoms":
+        return {"value": f"{max(change.new * (change.counts or 100.0), LEAST_COUNT):.8g}"}
+    if table == "on_rates":
+        return {"value": f"{min(max(change.new, 0.001), 0.999):.8g}"}
+    return {"offset" if table == "instruments" else "value": f"{change.new:.8g}"}
+
+
+def _origin(change: Change, row: Cells, origin: str) -> Cells:
+    note = f"was {change.old:.4g}, now {change.new:.4g} ({change.low:.4g} to {change.high:.4g}); {row['note']}"
+    return {"source": f"{origin}; before: {row['source']}", "mark": "derived", "note": note.rstrip("; ")}
+
+
+def _provenance(tuned: Tuned, old: Catalogue, path: Path, name: str, version: str, history: str, sha256: str) -> None:
+    """Write name, version and where the numbers come from; texts and marks of the old set stay."""
+    about, options = old.provenance, tuned.options
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    facts = {
+        "from": tuned.from_set,
+        "from_fingerprint": old.fingerprint,
+        "history": history,
+        "history_sha256": sha256,
+        "at": now,
+        "cases": tuned.cases,
+        "passes": tuned.passes,
+        "strength": options.strength,
+        "recency_half_life": "none" if options.recency_half_life is None else options.recency_half_life,
+        "groups": ", ".join(options.groups) or "none",
+        "folds": options.folds,
+        **_scored("old", tuned.old_score),
+        **_scored("new", tuned.new_score),
+    }
+    head = {
+        "name": name,
+        "version": version,
+        "title": f"Tuned from {tuned.from_set} on {tuned.cases} cases of {history}",
+        "author": about.author,
+        "date": now[:10],
+        "population": about.population,
+        "note": "Rows that were tuned say so in their source, and what they were in their note; others are as before.",
+    }
+    parts = [*_lines(head), "", "[marks]", *_lines(about.marks), "", "[tuned]", *_lines(facts)]
+    path.write_text("\n".join(parts) + "\n", encoding="utf-8")
+
+
+def _scored(which: str, score: Score | None) -> dict[str, float]:
+    return {} if score is None else {f"{which}_log_loss": score.log_loss, f"{which}_brier": score.brier}
+
+
+def _lines(fields: Mapping[str, object]) -> list[str]:
+    return [f"{key} = {_toml(value)}" for key, value in fields.items()]
+
+
+def _toml(value: object) -> str:
+    """A value in TOML; JSON's way of writing text is also TOML's."""
+    import json
+
+    return json.dumps(value, ensure_ascii=False)

@@ -1,0 +1,184 @@
+"""What is fed from the cable clamps while cranking: control module, lamps, and the solenoid's control circuit."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.model import bins
+from faultnet.model.modes import acting
+from faultnet.model.network import Array, Node, normalised
+from faultnet.model.sampling import blurred, counted, even_points, standard_normal, tallied, within
+from faultnet.model.setting import Setting
+from faultnet.model.starting import (
+    EARLY_SHARE,
+    GRID,
+    NOT_MOVED,
+    OHMIC_SHARE,
+    StartSamples,
+    above,
+    pulls_in,
+    seen_minimum,
+    windings,
+)
+from faultnet.physics import cranking
+
+ORDINARY_LOOP = 2.2e-3  # [ohm] cable, contacts and ground of a sound car together (derived from effects.csv)
+HIGHEST_PEAK = 4.8  # [-] peak over sustained current of a sound start; derived from the loop's equations
+BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
+SILENT = (0.0, 0.0, 0.03, 0.02, 0.95)  # heard where the contacts do not close; estimate
+IN_CELL = 0.55  # [-] where within its bin a part of the loop lies, for a table over many cells
+LEVELS = (
+    *(f"closed_{s}" for s in bins.CLOSED_VOLTS.states),
+    *(f"open_{s}" for s in bins.OPEN_VOLTS.states),
+)  # of volts held, with the solenoid's contacts closed and open
+
+
+def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
+    """What one hears: from how the engine turns, and whether the volts left at the solenoid hold it in.
+
+    Notes
+    -----
+    The windings are fed from the cable clamps and through the ground path. A solenoid that closes and is then left
+    with less than it needs to hold lets go and pulls again: rapid clicking. One that does not close is silent, as is
+    one on a battery too flat to close it. Where the engine moves, the contacts are closed and held, wherever the
+    loop's resistance lies: "normal" and "slow" tell nothing of that.
+    """
+    moving = samples.speed > 0.0
+    turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
+    brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
+    unlike = standard_normal(even_points(samples.needed.size, 2)[1])
+    lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
+    silent = np.array(SILENT)[:, None, None, None, None]
+    loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
+    tables = []
+    for part in bins.JOINTS.at(np.full((len(bins.JOINTS), 1), IN_CELL))[:, 0]:
+        before = np.minimum(part, loop)[:, None, None]
+        reaching = samples.emf * samples.coil / (samples.coil + OHMIC_SHARE * samples.source + before)
+        closed = samples.moved & ((reaching >= samples.needed) | moving)
+        left = samples.sustained - np.minimum(samples.current * before, 0.9 * samples.sustained)
+        stands = (1.0 - turns) * closed
+        clicks = stands * (left < lets_go)
+        heard = [turns * brisk * closed, turns * (1.0 - brisk) * closed, stands - clicks, clicks]
+        table = np.stack([h.mean(axis=-1) for h in (*heard, np.zeros_like(turns))])
+        tables.append(table + silent * (1.0 - closed.mean(axis=-1)))
+    table = normalised(np.clip(np.stack(tables, axis=-1), 0.0, 1.0), 4e-3)
+    return Node("crank_behaviour", "quantity", BEHAVIOURS, (*GRID, "before_solenoid"), table)
+
+
+def post_level_node(samples: StartSamples) -> Node:
+    """Volts held at the posts while the key is at start, with the contacts closed or open."""
+    closed, opened = (s.index(samples.sustained) for s in (bins.CLOSED_VOLTS, bins.OPEN_VOLTS))
+    states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
+    table = normalised(tallied(states, len(LEVELS)), 1e-5)
+    return Node("post_level", "parameter", LEVELS, GRID, table)
+
+
+def clamp_level_node(setting: Setting) -> Node:
+    """The same at the cable clamps: less what the joints lose.
+
+    Notes
+    -----
+    The current is that of a motor with an ordinary load behind the whole loop, on the volts of the posts.
+    """
+    share = even_points(128, 5)
+    posts, closed = _levels(share[0])
+    posts, closed = posts[:, None, None], closed[:, None, None, None]
+    loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
+    loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
+    joints = np.minimum(joints, loop)
+    load = np.exp(0.25 * standard_normal(share[3]))
+    feed = _feed(setting, posts - setting.spread("brush_drop_mean"), load, setting.motor_resistance + loop)
+    both = windings(setting, share[4])
+    volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
+    states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
+    table = normalised(tallied(states, len(LEVELS)), 1e-5)
+    return Node("clamp_level", "parameter", LEVELS, ("post_level", "loop", "joints"), table)
+
+
+def _levels(share: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Volts within each state of the level, shape (states, samples), and whether the contacts are closed, (states,)."""
+    volts = np.concatenate([bins.CLOSED_VOLTS.at(share), bins.OPEN_VOLTS.at(share)])
+    return volts, np.arange(len(volts)) < len(bins.CLOSED_VOLTS)
+
+
+def clamp_minimum_node(setting: Setting, name: str, window: float | None, interval: float | None) -> Node:
+    """Lowest volts at the cable clamps, where modules and lamps are fed, seen through an instrument's sampling.
+
+    Notes
+    -----
+    What is lost between cells and clamps and how hard the engine is to turn give the current, for an ordinary rest of
+    the loop, and that the resistance behind the loss. The peak current is that of the rotor at rest through the ohmic
+    part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
+    A control module may freeze while cranking, and then shows the volts at rest.
+    """
+    share = even_points(64, 6)
+    levels, closed = _levels(share[1])
+    emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
+        within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
+    levels, closed = levels[None, :, None, :], closed[None, :, None, None]
+    held = np.minimum(levels, emf)
+    rest = (setting.motor_resistance + ORDINARY_LOOP) * np.exp(0.15 * standard_normal(share[3]))
+    brush = setting.spread("brush_drop_mean")
+    feed = _feed(setting, held - brush, load, rest)
+    source = (emf - held) / np.maximum(feed, 1.0)
+    at_once = OHMIC_SHARE / EARLY_SHARE * source
+    surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
+    dip = np.maximum(emf - surge * at_once, 0.0)
+    seen = seen_minimum(emf, dip, held, 0.12 * (emf - held), share[4], window, interval)
+    seen = np.where(closed, seen, held)
+    at_rest = np.broadcast_to(emf, seen.shape)
+    freeze = setting.spread("module_freeze")
+    table = (1.0 - freeze) * counted(seen, bins.CRANK_VOLTS) + freeze * counted(at_rest, bins.CRANK_VOLTS)
+    table = blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    parents = ("source_emf", "clamp_level", "turning_load")
+    return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)
+
+
+def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
+    """Sustained current of a motor behind an ordinary loop, from the volts that drive it and the load [A]."""
+    needed = setting.nominal_current * load
+    fall = needed * rest
+    stay = cranking.BREAK_AWAY
+    turning = np.maximum((driving - stay * fall) / (cranking.NOMINAL_BACK_EMF + (1.0 - stay) * fall), 0.0)
+    return np.minimum(needed * (stay + (1.0 - stay) * turning), np.maximum(driving, 0.0) / rest)
+
+
+def lamps_node(setting: Setting) -> Node:
+    """What the lamps do while cranking: they are fed from the clamps and draw a few amperes of their own."""
+    share = even_points(128, 2)
+    levels, _ = _levels(share[0])
+    source = EARLY_SHARE * setting.source_resistance * bins.SOURCE_FACTOR.at(share[1])
+    volts = np.maximum(levels[:, None] - setting.spread("lamp_current") * source, 0.0)
+    bright = above(volts, setting.spread("lamp_dim_voltage"), setting.spread("lamp_dim_width")).mean(axis=-1)
+    out = 1.0 - above(volts, setting.spread("lamp_out_voltage"), setting.spread("lamp_out_width")).mean(axis=-1)
+    table = normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), 0.02)
+    return Node("clamp_lamps", "quantity", ("stay_bright", "dim", "go_out"), ("clamp_level", "source_factor"), table)
+
+
+def control_voltage_node(setting: Setting) -> Node:
+    """Volts at the solenoid's control terminal against the negative clamp while the key is held at start.
+
+    Notes
+    -----
+    The control circuit is fed from the positive clamp, so the drop of battery and joints under the motor's current is
+    in it; the windings draw what they need through the switch, relay and wire: both until the contacts close, then the
+    holding one. A weak one may draw any current in between and leave the contacts open. A circuit that may be bad or
+    not at this visit is taken as bad where it feeds too little and the contacts are open, and as good enough where they
+    are closed.
+    """
+    share = even_points(512, 6)
+    levels, closed = _levels(share[0])
+    control = acting(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
+    both = windings(setting, share[2])
+    fits = pulls_in(setting, control, share[2:4]) == closed[:, None]
+    fits |= ~fits.any(axis=-1, keepdims=True)
+    share_of_both = (setting.spread("coil_current_hold") / setting.spread("coil_current_pull")) ** share[4] ** 2
+    drawn = both / np.where(closed[:, None], 1.0, share_of_both)
+    through_both = levels * drawn / (drawn + control)
+    held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
+    volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
+    table = normalised(tallied(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
+    table = blurred(table, bins.CONTROL_VOLTS, 0.1)
+    parents = ("start_control", "clamp_level")
+    return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)

@@ -1,0 +1,183 @@
+"""The network of one car under one visit's conditions, put together from the physics and the symptom tables."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+import numpy as np
+
+from faultnet.errors import PriorsError
+from faultnet.instruments import outcome_table
+from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms, under_load
+from faultnet.model.network import Array, Network, Node, normalised
+from faultnet.model.setting import Setting
+from faultnet.model.sound import sound_shares
+from faultnet.prior_set.types import Instrument, Test
+
+MINIMA = ("crank_minimum", "clamp_minimum")
+RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
+SLUG = re.compile(r"^[a-z][a-z0-9_]*$")
+
+
+def build_network(setting: Setting) -> Network:
+    """Build every node of one visit's network.
+
+    Parameters
+    ----------
+    setting : Setting
+
+    Returns
+    -------
+    Network
+        Parents before children; no table has a zero.
+
+    Raises
+    ------
+    PriorsError
+        If a test of the catalogue observes a quantity that no function computes.
+    """
+    nodes = [
+        *modes.component_nodes(setting),
+        *(modes.now_node(setting, c) for c in modes.COMING_AND_GOING),
+        modes.battery_link_node(setting),
+        source.supply_node(setting),
+        source.charge_node(setting),
+        source.surface_node(setting),
+        *source.source_nodes(setting),
+        *starting.part_nodes(setting),
+        *starting.path_nodes(setting),
+        starting.joints_node(setting),
+        starting.before_solenoid_node(setting),
+        *_quantities(setting),
+    ]
+    known = {n.name: n for n in nodes}
+    for test in setting.catalogue.tests:
+        if test.quantity == "table":
+            node = symptoms.symptom_node(setting, test)
+            known[node.name] = node
+    sound = sound_shares(known)
+    for test in setting.catalogue.tests:
+        reading = reading_node(setting, test, known, sound)
+        known[reading.name] = reading
+    network = Network(known, sound)
+    network.check()
+    return network
+
+
+def _quantities(setting: Setting) -> list[Node]:
+    samples = starting.start_samples(setting)
+    minima = {
+        name: starting.minimum_node(setting, samples, name, *sampling)
+        if name.startswith("crank_minimum")
+        else at_clamps.clamp_minimum_node(setting, name, *sampling)
+        for name, sampling in _minima(setting).items()
+    }
+    return [
+        drops.current_node(samples),
+        *charging.charging_nodes(setting),
+        *source.rest_quantities(setting),
+        *source.parked_quantities(setting),
+        source.module_offset_node(setting),
+        *starting.grid_quantities(setting, samples),
+        at_clamps.post_level_node(samples),
+        at_clamps.clamp_level_node(setting),
+        at_clamps.behaviour_node(setting, samples),
+        *minima.values(),
+        at_clamps.lamps_node(setting),
+        drops.crank_current_quantity(setting),
+        *drops.drop_nodes(setting),
+        at_clamps.control_voltage_node(setting),
+        *under_load.load_quantities(setting),
+        under_load.sag_node(setting),
+        *charging.charging_quantities(setting),
+    ]
+
+
+def _minima(setting: Setting) -> dict[str, tuple[float | None, float | None]]:
+    """Every way of seeing a minimum that the catalogue's instruments have, by node name."""
+    found: dict[str, tuple[float | None, float | None]] = {}
+    for test in setting.catalogue.tests:
+        if test.quantity in MINIMA:
+            for name in test.instruments:
+                instrument = setting.catalogue.instrument(name)
+                intervals = RECORDER_INTERVALS if is_recorder(instrument) else (instrument.interval,)
+                for interval in intervals:
+                    found[variant(test.quantity, instrument.window, interval)] = (instrument.window, interval)
+    return found
+
+
+def is_recorder(instrument: Instrument) -> bool:
+    """Whether window and interval come from the log and not from the instrument."""
+    return instrument.window is None and instrument.interval is None
+
+
+def variant(quantity: str, window: float | None, interval: float | None) -> str:
+    """Name of a minimum as one window or sampling interval shows it.
+
+    Examples
+    --------
+    >>> variant("crank_minimum", 0.1, None), variant("clamp_minimum", None, 0.2)
+    ('crank_minimum_w100', 'clamp_minimum_i200')
+    """
+    if interval is not None and interval > (window or 0.0):
+        return f"{quantity}_i{round(interval * 1000)}"
+    return f"{quantity}_w{round((window or 0.001) * 1000)}"
+
+
+def nearest_recorder_interval(interval: float) -> float:
+    """The tabulated sampling interval that is nearest in ratio [s].
+
+    Examples
+    --------
+    >>> nearest_recorder_interval(0.25)
+    0.2
+    """
+    return min(RECORDER_INTERVALS, key=lambda known: abs(np.log(known / max(interval, 1e-6))))
+
+
+def quantity_of(test: Test, instrument: Instrument, interval: float | None = None) -> str:
+    """Name of the node that a test observes with an instrument.
+
+    Parameters
+    ----------
+    test : Test
+    instrument : Instrument
+    interval : float, optional
+        Sampling interval of a recorded log [s].
+    """
+    if test.quantity == "table":
+        return f"answer_{test.id}"
+    if test.quantity in MINIMA:
+        if is_recorder(instrument):
+            return variant(test.quantity, None, nearest_recorder_interval(interval or 0.01))
+        return variant(test.quantity, instrument.window, instrument.interval)
+    return test.quantity
+
+
+def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Mapping[str, Array]) -> Node:
+    """What the ordinary instrument of a test would show, in classes, with a fault the model does not know as parent.
+
+    Such a fault spoils some readings, which then may show anything; the others are those of a sound car.
+    """
+    instrument = setting.catalogue.instrument(test.instruments[0])
+    name = quantity_of(test, instrument)
+    if name not in known:
+        raise PriorsError(
+            "a test observes a quantity that nothing computes",
+            where=f"tests.toml, test {test.id}",
+            got=repr(test.quantity),
+            to_do="use a known quantity, or add a function in faultnet/network that computes it",
+        )
+    quantity = known[name]
+    if quantity.edges:
+        table, broad, edges = outcome_table(quantity.edges, instrument)
+        states = tuple(f"c_{i:02d}" for i in range(table.shape[1]))
+    else:
+        card = quantity.card
+        table = (1.0 - instrument.slip) * np.eye(card) + instrument.slip / card
+        broad, edges, states = np.full(card, 1.0 / card), (), quantity.states
+    spoilt = setting.spread("unlisted_mixture")
+    broad = spoilt * broad + (1.0 - spoilt) * (sound[name] @ table)
+    both = np.stack([table.T, np.repeat(broad[:, None], table.shape[0], axis=1)], axis=2)
+    return Node(f"reading_{test.id}", "reading", states, (name, "unlisted"), normalised(both, 1e-7), edges)

@@ -1,0 +1,95 @@
+"""Built networks kept on disk, found again by what they were built from.
+
+A network is a pure function of the car, the conditions, the prior set and the code that builds it. The key is a hash
+of all of those; the file is one flat array that is mapped into memory and a small description beside it, so reading
+one costs milliseconds. A damaged or unwritable cache only costs time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict
+from pathlib import Path
+from zlib import crc32
+
+import numpy as np
+
+from faultnet import __version__
+from faultnet.cache import cache_folder, code_hash, keep_file
+from faultnet.model.network import Network, Node
+from faultnet.model.setting import Setting
+
+KEPT = 24
+FORMAT = 3
+CODE = ("model", "physics", "instruments.py")
+
+
+def network_for(setting: Setting) -> Network:
+    """The network of a setting: from disk, or built and then kept."""
+    path = cache_folder() / f"{setting_key(setting)}.bin"
+    network = _read(path)
+    if network is None:
+        from faultnet.model.build import build_network
+
+        network = build_network(setting)
+        _write(path, network)
+        network = _read(path) or network  # mapped from the file, its pages are shared and need not stay in memory
+    return network
+
+
+def setting_key(setting: Setting) -> str:
+    """What a setting's network depends on, as one short hash."""
+    car = {k: v for k, v in asdict(setting.car).items() if k != "label"}
+    told = {"format": FORMAT, "version": __version__, "car": car, "conditions": asdict(setting.conditions)}
+    text = json.dumps(told, sort_keys=True) + setting.catalogue.fingerprint + code_hash(*CODE)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _write(path: Path, network: Network) -> None:
+    described, offset = [], 0
+    for node in network.nodes.values():
+        described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges")})
+        described[-1] |= {"shape": node.table.shape, "offset": offset}
+        offset += node.table.size
+    data = np.concatenate([n.table.ravel() for n in network.nodes.values()]).tobytes()
+    sound = {name: shares.tolist() for name, shares in network.sound.items()}
+    nodes = json.dumps({"nodes": described, "sound": sound})
+    kept = {"nodes": nodes, "sums": [crc32(data), crc32(nodes.encode())]}
+    if keep_file(path, data) and keep_file(path.with_suffix(".json"), json.dumps(kept).encode()):
+        _forget_old(path.parent)
+
+
+def _forget_old(folder: Path) -> None:
+    newest_first = sorted(folder.glob("*.bin"), key=_changed, reverse=True)
+    for path in newest_first[KEPT:]:
+        for other in (path, path.with_suffix(".json")):
+            other.unlink(missing_ok=True)
+
+
+def _changed(path: Path) -> float:
+    """When a file was changed; long ago, if another process has just removed it."""
+    try:
+        return path.stat().st_mtime
+    except OSError:
+        return 0.0
+
+
+def _read(path: Path) -> Network | None:
+    try:
+        kept = json.loads(path.with_suffix(".json").read_bytes())
+        flat = np.memmap(path, dtype=np.float64, mode="r")
+        if kept["sums"] != [crc32(flat.data), crc32(kept["nodes"].encode())]:
+            return None
+        nodes = {}
+        told = json.loads(kept["nodes"])
+        for d in told["nodes"]:
+            shape = tuple(d["shape"])
+            table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
+            states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
+            nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
+        network = Network(nodes, {name: np.array(shares) for name, shares in told["sound"].items()}, flat)
+        network.let_go()  # everything was only read for its sum so far
+        return network
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None

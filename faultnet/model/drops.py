@@ -1,0 +1,126 @@
+"""What flows while the key is at start, and the volts across each part of the loop.
+
+A part that carries the motor's current drops its resistance times that. With the solenoid's contacts open they stand
+under what the battery holds, less what joints and ground take of it, and the other parts carry the windings' current at
+most: a flat battery shows its own few volts across open contacts, not those of a full one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from faultnet.model import bins
+from faultnet.model.bins import Bins
+from faultnet.model.network import Array, Node, normalised
+from faultnet.model.sampling import blurred, counted, even_points, tallied, within
+from faultnet.model.setting import Setting
+from faultnet.model.starting import (
+    FULL_VOLTS,
+    GRID,
+    NO_COMMAND,
+    NOT_MOVED,
+    StartSamples,
+    in_series,
+    mostly_held_back,
+    windings,
+)
+
+CURRENT_LEVEL = "crank_current_level"
+CLOSED = len(bins.CRANK_CURRENT)
+FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
+IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
+LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
+ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
+DROPS = (
+    ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
+    ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),
+    ("starter_cable_drop", "starter_cable_resistance", bins.CABLE, ()),
+    ("solenoid_drop", "contact_resistance", bins.CONTACT, ("positive_joint", "negative_joint", "ground_path")),
+    ("ground_drop", "negative_path", bins.NEGATIVE_PATH, ()),
+    ("negative_joint_drop", "negative_joint_resistance", bins.JOINT, ()),
+    ("ground_path_drop", "ground_path_resistance", bins.GROUND, ()),
+)  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
+
+
+def current_node(samples: StartSamples) -> Node:
+    """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
+    fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
+    held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
+    held = held + np.where(fed[:, None, None], 0, len(FED))
+    table = tallied(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
+    smooth = blurred(table[:CLOSED], bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
+    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
+
+
+def flowing(setting: Setting, share: Array, coil: Array) -> Array:
+    """Current in each state of the level [A], shape (levels, samples).
+
+    Parameters
+    ----------
+    setting : Setting
+    share, coil : array, shape (samples,)
+        Points within the bins, and for the windings.
+    """
+    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
+    return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
+
+
+def drop_nodes(setting: Setting) -> list[Node]:
+    """Volts across each part while the key is at start."""
+    return [_drop_node(setting, *drop) for drop in DROPS]
+
+
+def _drop_node(setting: Setting, name: str, part: str, scale: Bins, outside: tuple[str, ...]) -> Node:
+    share = even_points(64, 4)
+    resistance, current = within([scale, bins.CRANK_CURRENT], share)
+    whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
+    closed = np.minimum(resistance * current, whole - 0.5)
+    volts = bins.OPEN_VOLTS.at(share[1])[None]
+    fed = volts * resistance / (windings(setting, share[3]) + resistance)
+    parents: tuple[str, ...] = (part, CURRENT_LEVEL)
+    if not outside:
+        table = counted(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP)
+    else:
+        closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
+        apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
+        table = _switched(setting, counted(np.concatenate([closed, apart]), bins.DROP), outside)
+        parents = (*parents, *(f"{component}_now" for component in outside))
+    return Node(name, "quantity", bins.DROP.states, parents, blurred(table, bins.DROP, 0.004), bins.DROP.edges)
+
+
+def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Array:
+    """Volts over parts with the contacts among them, shape (bins, parts, levels, modes of what lies outside them).
+
+    Notes
+    -----
+    Open contacts stand under what the battery holds, less what the windings' current drops in joints and ground.
+    """
+    idle = counted(bins.OPEN_VOLTS.at(even_points(64, 2)[1]), bins.DROP)
+    fed = _over_open_contacts(setting, outside)
+    modes = fed.shape[2:]
+
+    def for_all_modes(table: Array) -> Array:
+        return np.broadcast_to(table[..., *(None for _ in modes)], (*table.shape, *modes))
+
+    opened = np.concatenate([fed, for_all_modes(idle)], axis=1)[:, None]
+    return np.concatenate([for_all_modes(closed), np.repeat(opened, closed.shape[1], axis=1)], axis=2)
+
+
+def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
+    """Volts over open contacts with the windings fed, shape (bins, levels of the volts held, modes of each outside)."""
+    share = even_points(1024, len(outside) + 4)
+    together = in_series([setting.drawn(component, "resistance", share[k]) for k, component in enumerate(outside)])
+    weight = mostly_held_back(setting, together, share[-2:])
+    coil = windings(setting, share[-2])
+    left = coil / (coil + together)
+    found = [bins.DROP.index(volts * left) for volts in bins.OPEN_VOLTS.at(share[-3])]
+    return np.stack([normalised(tallied(f, len(bins.DROP), weight), 1e-4) for f in found], axis=1)
+
+
+def crank_current_quantity(setting: Setting) -> Node:
+    """Steady current in the starter cable."""
+    share = even_points(64, 2)
+    table = counted(flowing(setting, *share), bins.CRANK_CURRENT, 1e-3)
+    return Node(
+        "crank_current", "quantity", bins.CRANK_CURRENT.states, (CURRENT_LEVEL,), table, bins.CRANK_CURRENT.edges
+    )

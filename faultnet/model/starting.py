@@ -1,0 +1,418 @@
+"""Hidden nodes and quantities of the starting circuit.
+
+The circuit is one loop. What the battery offers (EMF, resistance), what lies in the loop outside battery and motor
+(its total resistance) and how hard the engine is to turn make a grid; the loop's total is put together from its
+parts, and the current ties a drop across a part to the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.model import bins
+from faultnet.model.bins import Bins
+from faultnet.model.modes import acting
+from faultnet.model.network import Array, Node, normalised
+from faultnet.model.sampling import blurred, counted, even_points, standard_normal, tallied, within
+from faultnet.model.setting import Setting
+from faultnet.physics import conductors, cranking
+from faultnet.physics.resistance import EARLY_POLARISATION
+
+HELD_BACK = "held_back"  # the solenoid is fed and does not close its contacts
+NO_COMMAND = "no_command"  # the solenoid is not fed
+NOT_MOVED = (HELD_BACK, NO_COMMAND)
+GRID = ("source_emf", "source_factor", "loop", "turning_load")
+CELL_SAMPLES = 20
+OHMIC_SHARE = 2.7 / 4.0
+EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
+PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
+NOT_TURNED = 50.0  # [A] below which the motor does not turn and has no peak of its own
+HELD_BACK_OTHERWISE = 0.01  # [-] chance that its own winding or the battery holds the solenoid back; estimate
+FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what hardly depends on it
+
+
+def part_nodes(setting: Setting) -> list[Node]:
+    """Resistance of each part of the loop given the mode it acts in."""
+    return [
+        _resistance_node(setting, "positive_joint", "positive_joint_now", bins.JOINT),
+        _resistance_node(setting, "negative_joint", "negative_joint_now", bins.JOINT),
+        _cable_node(setting),
+        _resistance_node(setting, "ground_path", "ground_path_now", bins.GROUND),
+        _contact_node(setting),
+        _resistance_node(setting, "starter_motor", "starter_motor_now", bins.BRUSH, parameter="brush_resistance"),
+        _load_node(setting),
+    ]
+
+
+def _resistance_node(setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance") -> Node:
+    values = setting.drawn(component, parameter, even_points(512, 1)[0])
+    name = f"{component}_resistance"
+    return Node(name, "parameter", scale.states, (parent,), counted(values, scale), scale.edges)
+
+
+def _cable_node(setting: Setting) -> Node:
+    """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
+    share = even_points(512, 2)
+    area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
+    length = setting.spread("starter_cable_length_mean") * np.exp(
+        np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
+        * standard_normal(share[0])
+    )
+    own = np.asarray(conductors.copper_resistance(length, area, setting.air))
+    values = own[None] + setting.drawn("starter_cable", "excess", share[1])
+    table = counted(values, bins.CABLE)
+    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
+
+
+def _contact_node(setting: Setting) -> Node:
+    """Main contacts of the solenoid; they stay open when it is not fed, or when its own winding is too weak.
+
+    What a flat battery, an open link or a broken ground does to a sound winding is decided in the circuit itself.
+    """
+    closed = counted(setting.drawn("solenoid", "contact_resistance", even_points(512, 1)[0]), bins.CONTACT)
+    fed = 1.0 - _not_fed(setting)
+    weak = np.zeros(len(setting.modes("solenoid")))
+    weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
+    table = np.concatenate(
+        [
+            closed[:, :, None] * (fed * (1.0 - weak[:, None])),
+            (fed * weak[:, None])[None],
+            np.broadcast_to(1.0 - fed, (len(weak), len(fed)))[None],
+        ]
+    )
+    return Node(
+        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED), ("solenoid_now", "start_control_now"),
+        normalised(table, 1e-5), bins.CONTACT.edges,
+    )  # fmt: skip
+
+
+def _not_fed(setting: Setting) -> Array:
+    """Chance that too little of the battery's volts reaches the windings through the control circuit, by its mode."""
+    share = even_points(1024, 3)
+    control = setting.drawn("start_control", "control_resistance", share[2])
+    return np.asarray((~pulls_in(setting, control, share[:2])).mean(axis=-1))
+
+
+def windings(setting: Setting, share: Array) -> Array:
+    """Both windings of the solenoid together [ohm], of the shape of `share`."""
+    unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
+    return np.asarray(PULL_VOLTS / (setting.spread("coil_current_pull") * unlike))
+
+
+def needed_volts(setting: Setting, share: Array) -> Array:
+    """Volts at which a sound solenoid closes its contacts [V], of the shape of `share`."""
+    return np.asarray(setting.drawn("solenoid", "pull_in_voltage", share)[0])
+
+
+def _load_node(setting: Setting) -> Node:
+    """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it."""
+    share = even_points(512, 3)
+    friction = setting.drawn("starter_motor", "friction_factor", share[0])
+    drag = setting.drawn("engine_turning", "drag_factor", share[1])
+    usual = np.exp(setting.spread("nominal_current_spread") * standard_normal(share[2]))
+    table = counted(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
+    parents = ("starter_motor_now", "engine_turning")
+    return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
+
+
+def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]:
+    """Whether a sound solenoid closes behind a resistance on a battery neither full nor flat.
+
+    Parameters
+    ----------
+    setting : Setting
+    behind : array, shape (..., samples)
+        What lies between the posts and its windings [ohm].
+    share : array, shape (2, samples)
+        Points for the windings and for what they need.
+    """
+    coil = windings(setting, share[0])
+    return np.asarray(FULL_VOLTS * coil / (coil + behind) >= needed_volts(setting, share[1]))
+
+
+def _held_back_behind(setting: Setting, scale: Bins) -> Array:
+    """Chance that so bad a joint or ground leaves too little for the windings, shape (states of the scale,)."""
+    share = even_points(1024, 3)
+    return np.asarray((~pulls_in(setting, scale.at(share[0]), share[1:])).mean(axis=-1))
+
+
+def path_nodes(setting: Setting) -> list[Node]:
+    """Totals over the positive side, the ground side and the whole loop.
+
+    Notes
+    -----
+    The windings of the solenoid are fed through the joints and the ground path: one that is bad enough keeps the
+    contacts open, which opens the path and the loop. The two sides are judged each by itself.
+    """
+    positive = (
+        ("positive_joint_resistance", bins.JOINT),
+        ("starter_cable_resistance", bins.CABLE),
+        ("contact_resistance", bins.CONTACT),
+    )
+    negative = (("negative_joint_resistance", bins.JOINT), ("ground_path_resistance", bins.GROUND))
+    loop = (
+        ("positive_path", bins.POSITIVE_PATH),
+        ("negative_path", bins.NEGATIVE_PATH),
+        ("starter_motor_resistance", bins.BRUSH),
+    )
+    return [
+        _holding_back(
+            _sum_node("positive_path", bins.POSITIVE_PATH, positive, switched=2),
+            "positive_joint_resistance",
+            _held_back_behind(setting, bins.JOINT),
+        ),
+        _sum_node("negative_path", bins.NEGATIVE_PATH, negative),
+        _holding_back(
+            _sum_node("loop", bins.LOOP, loop, switched=0),
+            "negative_path",
+            _held_back_behind(setting, bins.NEGATIVE_PATH),
+        ),
+    ]
+
+
+def _holding_back(node: Node, parent: str, chance: Array) -> Node:
+    """A sum whose contacts may also be held open by what one of its parts leaves to the windings."""
+    shape = [1] * len(node.parents)
+    shape[node.parents.index(parent)] = len(chance)
+    stays = 1.0 - chance.reshape(shape)
+    table = node.table.copy()
+    closed = len(node.states) - len(NOT_MOVED)
+    table[closed + NOT_MOVED.index(HELD_BACK)] += (1.0 - stays) * table[:closed].sum(axis=0)
+    table[:closed] *= stays
+    return replace(node, table=normalised(table, 1e-6))
+
+
+def _sum_node(name: str, scale: Bins, parts: tuple[tuple[str, Bins], ...], switched: int | None = None) -> Node:
+    """Sum of part resistances; `switched` is the part whose contacts may be open, which opens the sum too."""
+    values = within([b for _, b in parts], even_points(64, len(parts)))
+    table = counted(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
+    states = scale.states
+    if switched is not None:
+        table = normalised(_opened(table, 1 + switched), 1e-5)
+        states = (*states, *NOT_MOVED)
+    return Node(name, "parameter", states, tuple(n for n, _ in parts), table, scale.edges)
+
+
+def _opened(table: Array, axis: int) -> Array:
+    """A table with the states of open contacts added to the sum and to the part on `axis`, each going with its like."""
+    added = len(NOT_MOVED)
+    grown = np.pad(table, [(0, added if k in (0, axis) else 0) for k in range(table.ndim)])
+    along = np.moveaxis(grown, axis, 1)
+    for k in range(1, added + 1):
+        along[-k, -k] = 1.0
+    return grown
+
+
+def joints_node(setting: Setting) -> Node:
+    """The part of the loop's resistance that lies in the two joints: lamps and modules hang behind them."""
+    return _share_of_loop(setting, "joints", ("positive_joint", "negative_joint"))
+
+
+def before_solenoid_node(setting: Setting) -> Node:
+    """The part of the loop's resistance that lies between the posts and the solenoid's windings: joints and ground."""
+    return _share_of_loop(setting, "before_solenoid", ("positive_joint", "negative_joint", "ground_path"))
+
+
+def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
+    """What some parts have of the loop's resistance, given how they are and what the loop has in all.
+
+    Notes
+    -----
+    What is bad elsewhere at the same time is taken as sound here, which only matters when one of these parts and
+    another part of the loop are bad together. Where the solenoid is held back, a part that is bad is mostly bad enough
+    to have done it.
+    """
+    share = even_points(2048, 2 * len(among) + 6)
+    cards = [len(setting.modes(c)) for c in among]
+    together = in_series(
+        [acting(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
+    )
+    which = bins.LOOP.index(together + _sound_elsewhere(setting, share[2 * len(among) :], among))
+    table = np.zeros((len(bins.JOINTS), *cards, len(bins.LOOP) + len(NOT_MOVED)))
+    for k in range(len(bins.LOOP)):
+        found = bins.JOINTS.index(np.clip(together, 0.0, bins.LOOP.edges[k + 1]))
+        for b in range(len(bins.JOINTS)):
+            table[b, ..., k] = ((which == k) & (found == b)).mean(axis=-1)
+        _fill_unseen(table[..., k], k)
+    table[..., -len(NOT_MOVED) :] = counted(together, bins.JOINTS)[..., None]
+    held = tallied(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
+    table[..., len(bins.LOOP) + NOT_MOVED.index(HELD_BACK)] = normalised(held, 1e-4)
+    return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
+
+
+def in_series(parts: Sequence[Array]) -> Array:
+    """Sum over parts in every combination of their modes.
+
+    Parameters
+    ----------
+    parts : sequence of array, each of shape (modes, samples)
+
+    Returns
+    -------
+    array, shape (modes of the first, modes of the second, ..., samples)
+
+    Examples
+    --------
+    >>> in_series([np.array([[1.0], [2.0]]), np.array([[10.0], [20.0], [30.0]])])[..., 0]
+    array([[11., 21., 31.],
+           [12., 22., 32.]])
+    """
+    others = [tuple(i for i in range(len(parts)) if i != k) for k in range(len(parts))]
+    return np.asarray(sum(np.expand_dims(values, axes) for values, axes in zip(parts, others, strict=True)))
+
+
+def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
+    """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
+    return np.where(pulls_in(setting, behind, share), HELD_BACK_OTHERWISE, 1.0)
+
+
+def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
+    """Resistance of the sound rest of the loop [ohm], shape (samples,)."""
+    area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
+    cable = conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air)
+    parts = (("ground_path", "resistance"), ("solenoid", "contact_resistance"), ("starter_motor", "brush_resistance"))
+    rest = [setting.drawn(c, p, share[k])[0] for k, (c, p) in enumerate(parts) if c not in among]
+    return np.asarray(cable + sum(rest))
+
+
+def _fill_unseen(table: Array, loop_bin: int) -> None:
+    """Where no sample fell: bad parts take what the loop has, sound ones have next to nothing."""
+    low, high = bins.LOOP.edges[loop_bin], bins.LOOP.edges[loop_bin + 1]
+    for modes in np.ndindex(table.shape[1:]):
+        if table[(slice(None), *modes)].sum() == 0.0:
+            likely = 0.5 * (max(low, 0.25 * high) + min(high, 1.0)) if any(modes) else 0.0
+            table[(int(bins.JOINTS.index(np.array(likely))), *modes)] = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class StartSamples:
+    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples).
+
+    The phase of the instrument is the same in all cells, shape (samples,).
+    """
+
+    emf: Array
+    source: Array
+    current: Array
+    sustained: Array
+    speed: Array
+    first_dip: Array
+    stall_current: Array
+    ripple: Array
+    phase: Array
+    coil: Array
+    needed: Array
+    moved: NDArray[np.bool_]
+
+
+def start_samples(setting: Setting) -> StartSamples:
+    """Solve the starting circuit at even points within every cell of the grid.
+
+    Notes
+    -----
+    The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
+    link between its cells included; where they do not, the windings are all that draws current.
+    """
+    share = even_points(CELL_SAMPLES, 9)
+    emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
+    loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
+    source = factor * setting.source_resistance
+    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[4]))
+    ohmic = OHMIC_SHARE * source
+    start = cranking.solve_start(
+        emf,
+        ohmic,
+        source - ohmic,
+        loop,
+        load,
+        setting.nominal_current,
+        motor,
+        brush_drop=setting.spread("brush_drop_mean"),
+    )
+    shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
+    both, needed = windings(setting, share[6]), needed_volts(setting, share[8])
+    moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
+    moved[:, :, -len(NOT_MOVED) :] = False
+    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[6], share[7])
+    ripple = np.broadcast_to(cranking.compression_ripple(start.current, source, setting.car.cylinders), shape)
+
+    def full(values: float | Array) -> Array:
+        return np.asarray(np.broadcast_to(values, shape))
+
+    current = np.where(moved, start.current + setting.spread("coil_current_hold"), coil)
+    return StartSamples(
+        emf=full(emf),
+        source=full(source),
+        current=full(current),
+        sustained=np.where(moved, start.post_voltage, emf - coil * EARLY_SHARE * source),
+        speed=full(start.speed),
+        first_dip=full(start.first_dip),
+        stall_current=full(start.stall_current),
+        ripple=ripple,
+        phase=share[5],
+        coil=both,
+        needed=needed,
+        moved=moved,
+    )
+
+
+def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, leak: Array) -> Array:
+    """What flows with the main contacts open, over the loop's states: the windings where they are fed [A].
+
+    Notes
+    -----
+    Both windings are on until the contacts close; a weak one may carry the holding current alone. Nothing to speak of
+    flows without a command.
+    """
+    pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
+    drawing = PULL_VOLTS / (pull * (hold / pull) ** which**2)
+    fed = emf / (drawing + source)
+    shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
+    current = np.array(np.broadcast_to(fed, shape))
+    current[:, :, -1] = 1.5 * leak
+    return current
+
+
+def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
+    """Quantities of a start as a whole: volts held, inrush and speed."""
+    held = blurred(counted(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
+    inrush = counted(peak, bins.INRUSH)
+    inrush = blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
+    speed = blurred(counted(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
+    return [
+        Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
+        Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
+        Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
+    ]
+
+
+def above(value: Array, middle: float, width: float) -> Array:
+    """Chance that somebody calls a value above a soft edge [-]."""
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
+
+
+def minimum_node(
+    setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None
+) -> Node:
+    """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
+    seen = seen_minimum(
+        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
+    )
+    seen = np.where(samples.moved, seen, samples.sustained)
+    table = blurred(counted(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
+
+
+def seen_minimum(
+    rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None
+) -> Array:
+    """Lowest volts of a start as an averaging window or a sampling interval shows them [V]."""
+    dip = np.minimum(dip, held)
+    if interval is not None and interval > (window or 0.0):
+        return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
+    return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))

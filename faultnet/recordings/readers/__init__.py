@@ -1,0 +1,1 @@
+"""Readers: from a file in any supported format to one clean trace."""

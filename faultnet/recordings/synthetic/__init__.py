@@ -1,0 +1,1 @@
+"""Synthetic recordings whose truth is known."""

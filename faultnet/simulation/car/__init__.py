@@ -1,0 +1,1 @@
+"""The virtual car: faults, state, circuit, true values, measuring and repairs."""

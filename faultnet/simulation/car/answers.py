@@ -1,0 +1,77 @@
+"""What is heard, seen and answered: choices drawn from a start, from the lid's eye, or from elicited tables."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from faultnet.model.symptoms import combined
+from faultnet.prior_set.types import Test
+from faultnet.simulation.car.circuit import Circuit, solve_circuit
+from faultnet.simulation.car.vehicle import VirtualCar
+
+# The words' own meaning, shared with the network so that both speak of the same thing: estimates, no source.
+GREEN_SHARE = 0.97  # [-] of eyes that show green when charged
+CLEAR_DRIED, CLEAR_USUAL = 0.5, 0.015  # [-] acid below the eye
+NEVER_RULED_OUT = 2e-3  # [-] spread evenly over the answers of a table
+
+
+def _above(vehicle: VirtualCar, rng: np.random.Generator, value: float, edge: str, width: str) -> bool:
+    """Whether somebody calls a value above a soft edge; both are named numbers of the prior set."""
+    return value > vehicle.spread(edge) + vehicle.spread(width) * float(rng.logistic())
+
+
+def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
+    """How it turns over: normal, slow, one clunk, rapid clicking, nothing.
+
+    Notes
+    -----
+    A solenoid that does not pull is silent. One that pulls and whose terminal then falls below the clicking voltage
+    lets go and pulls again; its terminal is fed from the cable clamps, so bad joints click as flat batteries do.
+    """
+    circuit = solve_circuit(vehicle)
+    if not circuit.moved:
+        return "nothing"
+    speed = float(circuit.start.speed)
+    if _above(vehicle, rng, speed, "stands_speed", "stands_speed_width"):
+        return "normal" if _above(vehicle, rng, speed, "slow_speed", "slow_speed_width") else "slow"
+    spread = vehicle.trait("clicking", vehicle.spread("clicking_voltage_spread"))
+    if coil_volts(vehicle, circuit) < vehicle.spread("clicking_voltage") + spread:
+        return "rapid_clicking"
+    return "one_clunk"
+
+
+def coil_volts(vehicle: VirtualCar, circuit: Circuit) -> float:
+    """Volts left at the solenoid's control terminal while the motor draws its current [V]."""
+    ground = circuit.current * circuit.ground
+    return circuit.clamps - ground - circuit.coil * vehicle.value("start_control", "control_resistance")
+
+
+def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
+    """What the headlamps do while cranking."""
+    circuit = solve_circuit(vehicle)
+    joints = circuit.positive_joint + circuit.negative_joint
+    drawn = circuit.current + circuit.coil + vehicle.spread("lamp_current")
+    volts = max(circuit.emf - drawn * (circuit.developed + joints), 0.0)
+    if _above(vehicle, rng, volts, "lamp_dim_voltage", "lamp_dim_width"):
+        return "stay_bright"
+    return "dim" if _above(vehicle, rng, volts, "lamp_out_voltage", "lamp_out_width") else "go_out"
+
+
+def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
+    """Colour of the built-in hydrometer, which sits in one cell of six."""
+    mode = vehicle.modes["battery"]
+    if rng.random() < (CLEAR_DRIED if mode == "dried_out" else CLEAR_USUAL):
+        return "clear"
+    in_bad_cell = mode in ("weak_cell", "shorted_cell") and rng.random() < 1.0 / vehicle.spread("eye_cells")
+    threshold = vehicle.spread("eye_green_charge") + vehicle.scattered(rng, vehicle.spread("eye_green_charge_spread"))
+    green = vehicle.charge > threshold and not in_bad_cell and rng.random() < GREEN_SHARE
+    return "green" if green else "dark"
+
+
+def told(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
+    """An answer drawn from the elicited table of a test."""
+    table = vehicle.catalogue.symptoms[test.id]
+    modes = vehicle.acting if table.today else vehicle.modes
+    chances = combined(table, [(c, modes[c]) for c in table.components()])
+    chances = (1.0 - NEVER_RULED_OUT) * chances + NEVER_RULED_OUT / len(chances)
+    return str(rng.choice([c for c, _ in test.choices], p=chances / chances.sum()))

@@ -1,0 +1,149 @@
+"""State of charge and surface charge of a virtual car, when it is brought in and after it was charged or driven."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from faultnet.model.setting import Setting
+from faultnet.physics import battery, charging, drain
+from faultnet.simulation.car.spreads import World
+
+Parameters = Mapping[tuple[str, str, str], float]
+Modes = Mapping[str, str]
+
+NO_OUTPUT, WEAK_OUTPUT = 0.12, 0.5  # [-] of the alternator's output; estimates, the words' meaning in the model
+NO_CHARGE, WEAK_CHARGE, OVERCHARGE = 12.7, 13.3, 15.3  # [V] reaching the battery; common practice, no source
+SUPPLY_PARTS = ("alternator", "rectifier", "belt", "charge_control")
+REACH_LOST = 0.45  # [-] charge a battery that accepts nothing would miss after a long charge; estimate
+CHARGER_VOLTS = 14.4  # [V]
+PAST_EMPTY = -0.2  # [-] what can still be drawn beyond the rated capacity counts below nought; estimate
+ACCEPTED_SLOWNESS = 2.5  # [-] time constants in one full charging time of a sound battery; estimate
+
+
+def supply_word(setting: Setting, modes: Modes, parameters: Parameters) -> str:
+    """How well the charging side has fed the battery lately: "good", "weak", "none" or "over".
+
+    Parameters
+    ----------
+    setting : Setting
+    modes : mapping of component to mode
+    parameters : mapping of (component, mode, parameter) to float
+
+    Notes
+    -----
+    From the share of its output that the alternator can give and the volts that reach the battery over the cable. A
+    fault that comes and goes counts as having been on: the car was brought in because of it.
+    """
+    output = 1.0
+    for part in SUPPLY_PARTS:
+        output *= parameters[(part, modes[part], "output_factor")]
+    volts = setting.spread("set_point_nominal")
+    for part in ("regulator", "charge_control"):
+        volts += parameters[(part, modes[part], "set_point_shift")]
+    cable = parameters[("charge_cable", modes["charge_cable"], "resistance")]
+    volts -= min(cable * setting.spread("drive_supply_current"), CHARGER_VOLTS)
+    if output < NO_OUTPUT or volts < NO_CHARGE:
+        return "none"
+    if output < WEAK_OUTPUT or volts < WEAK_CHARGE:
+        return "weak"
+    return "over" if volts > OVERCHARGE else "good"
+
+
+def charge_brought_in(
+    rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, hours: float, world: World
+) -> float:
+    """State of charge when the visit starts [-].
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    setting : Setting
+    modes : mapping of component to mode
+    parameters : mapping of (component, mode, parameter) to float
+    hours : float
+        Since the engine last ran [h].
+    world : World
+
+    Notes
+    -----
+    What driving left in it, less what its use keeps it short of, less drain and self-discharge while it stood, less
+    what was left on. A drain that only sometimes stays on did so this time with its chance per visit.
+    """
+    word = supply_word(setting, modes, parameters)
+    middle, spread = (setting.spread(f"charge_after_{word}_supply{end}") for end in ("", "_sd"))
+    filled = float(np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0))
+    accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
+    filled *= min(1.0, 1.0 - REACH_LOST + REACH_LOST * accepting**0.5)
+    usual = setting.effect("use", "normal", "usual_charge").centre
+    filled -= usual - parameters[("use", modes["use"], "usual_charge")]
+    drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
+    current = parameters[("drain", modes["drain"], "current")] if drawing else 0.0
+    left = after_standing(setting, modes, parameters, filled, current, hours)
+    return float(np.clip(left - parameters[("use", modes["use"], "left_on_charge")], PAST_EMPTY, 1.0))
+
+
+def after_standing(
+    setting: Setting, modes: Modes, parameters: Parameters, charge: float, current: float, hours: float
+) -> float:
+    """State of charge after some hours with a drain of so many amperes [-], not held to what it can give."""
+    own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
+    own = own * parameters[("battery", modes["battery"], "self_discharge_factor")]
+    capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
+    return float(charge - current * hours / capacity - own * hours / 24.0)
+
+
+def surface_after_charging(rng: np.random.Generator, setting: Setting, world: World) -> float:
+    """Surface charge just after charging or driving [V]."""
+    spread = world.widening * setting.spread("surface_charge_ln_spread")
+    return float(setting.spread("surface_charge_median") * np.exp(spread * rng.standard_normal()))
+
+
+def surface_left(setting: Setting, initial: float, hours: float) -> float:
+    """Surface charge left after so many hours without load [V]."""
+    return float(battery.surface_charge(initial, hours, setting.electrolyte))
+
+
+def charge_after_charger(
+    rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, charge: float, hours: float
+) -> float:
+    """State of charge after so many hours on a charger [-].
+
+    Notes
+    -----
+    The charger fills what the battery accepts: 1 - 0.45 (1 - a) less up to 0.04, a sulphated one with a = 0.25 to
+    about two thirds; it gets there with 2.5 a time constants in one full charging time.
+    """
+    accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.3)
+    reach = charge_when_full(rng, accepting)
+    speed = ACCEPTED_SLOWNESS * accepting * hours / setting.spread("charger_hours")
+    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), PAST_EMPTY, 1.0))
+
+
+def charge_when_full(rng: np.random.Generator, accepting: float) -> float:
+    """State of charge at the end of a long charge [-]."""
+    return float(np.clip(1.0 - REACH_LOST * (1.0 - min(accepting, 1.0)), 0.3, 1.0) - 0.04 * rng.random())
+
+
+def charge_after_drive(
+    rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, charge: float, hours: float
+) -> float:
+    """State of charge after a drive of so many hours [-].
+
+    Notes
+    -----
+    :func:`faultnet.physics.drain.drive_recharge` with what the charging side has to spare: the named supply current
+    when it is well, two fifths of it when it is weak, and a loss of the engine's own consumption when it gives nothing.
+    """
+    word = supply_word(setting, modes, parameters)
+    spare = {"good": 1.0, "over": 1.0, "weak": 0.4, "none": 0.0}[word] * setting.spread("drive_supply_current")
+    if word == "none":
+        spare = -setting.spread("load_base")
+    accepting = parameters[("battery", modes["battery"], "acceptance_factor")]
+    capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
+    volts = charging.set_point(setting.air, "fixed")
+    spare *= float(np.exp(0.2 * rng.standard_normal()))
+    above = max(charge, 0.0)
+    gained = float(drain.drive_recharge(above, hours, capacity, spare, setting.electrolyte, accepting, volts)) - above
+    return float(np.clip(charge + gained, PAST_EMPTY, 1.0))

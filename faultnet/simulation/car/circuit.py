@@ -1,0 +1,183 @@
+"""The starting circuit of a virtual car at one attempt, solved by the continuous physics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from faultnet.physics import battery, conductors, cranking
+from faultnet.simulation.car.charge import PAST_EMPTY
+from faultnet.simulation.car.vehicle import VirtualCar
+
+OHMIC_SHARE = battery.ohmic_resistance(1.0) / battery.resistance(1.0)
+AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
+DEEP_RISE = 8.0  # [-] relative rise of resistance for the whole capacity drawn past empty; estimate
+PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """What the loop is made of, and how a start in it looks.
+
+    Parameters
+    ----------
+    emf : float
+        Under load, with what bad cells give up at once [V].
+    ohmic, polarisation : float
+        Of the battery, link between the cells included [ohm].
+    positive_joint, cable, contact, negative_joint, ground, brushes : float
+        [ohm].
+    moved : bool
+        Whether the solenoid closed its contacts.
+    pull_in : float
+        Volts at the control terminal before the contacts close [V].
+    coil : float
+        Current of the solenoid's windings while the key is held at start [A].
+    start : cranking.Start
+        Of the closed loop.
+    """
+
+    emf: float
+    ohmic: float
+    polarisation: float
+    positive_joint: float
+    cable: float
+    contact: float
+    negative_joint: float
+    ground: float
+    brushes: float
+    moved: bool
+    pull_in: float
+    coil: float
+    start: cranking.Start
+
+    @property
+    def current(self) -> float:
+        """Sustained current through the motor [A]; none where the contacts did not close."""
+        return float(self.start.current) if self.moved else 0.0
+
+    @property
+    def drawn(self) -> float:
+        """Sustained current of motor or windings from the battery [A]."""
+        return self.current if self.moved else self.coil
+
+    @property
+    def developed(self) -> float:
+        """Resistance of the battery in the first second [ohm]."""
+        return self.ohmic + float(battery.polarisation_share(0.0)) * self.polarisation
+
+    @property
+    def posts(self) -> float:
+        """Sustained volts at the posts [V]."""
+        return self.emf - self.drawn * self.developed
+
+    @property
+    def clamps(self) -> float:
+        """Sustained volts between the cable clamps [V]."""
+        return self.posts - self.drawn * (self.positive_joint + self.negative_joint)
+
+    @property
+    def loop(self) -> float:
+        """Resistance outside battery and motor windings [ohm]."""
+        negative = self.negative_joint + self.ground
+        return self.positive_joint + self.cable + self.contact + negative + self.brushes
+
+
+def battery_under_load(vehicle: VirtualCar) -> tuple[float, float, float]:
+    """EMF with all that bad cells give up within 15 s [V], ohmic and polarisation resistance [ohm]."""
+    setting = vehicle.setting
+    emf = rest_emf(vehicle) - vehicle.lasting("battery", "load_loss")
+    factor = vehicle.lasting("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
+    factor *= 1.0 + DEEP_RISE * max(-vehicle.charge, 0.0)
+    total = factor * setting.source_resistance
+    share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.spread("resistance_split_spread")))
+    share = float(np.clip(share, 0.3, 0.9))
+    link = vehicle.value("battery", "link_resistance")
+    return emf, float(share * total + link), float((1.0 - share) * total)
+
+
+def rest_emf(vehicle: VirtualCar) -> float:
+    """Rest voltage without surface charge [V]."""
+    kind = vehicle.car.battery.kind
+    full = battery.open_circuit_voltage(vehicle.charge, vehicle.setting.electrolyte, kind)
+    name = "agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread"
+    full -= deep_loss(vehicle) + vehicle.lasting("battery", "rest_loss")
+    return float(full + vehicle.trait("acid_strength", vehicle.spread(name)))
+
+
+def deep_loss(vehicle: VirtualCar) -> float:
+    """What a battery drained past empty lacks beyond its rest voltage at nought [V]."""
+    depth = max(-vehicle.charge, 0.0) / -PAST_EMPTY
+    share = 1.0 + 0.2 * float(np.tanh(vehicle.traits["deep_loss"]))
+    return depth * share * vehicle.spread("deep_discharge_loss")
+
+
+def cable_resistance(vehicle: VirtualCar) -> float:
+    """Starter cable with its lugs [ohm]."""
+    length = vehicle.spread("starter_cable_length_mean")
+    length *= np.exp(vehicle.trait("cable_length", vehicle.spread("starter_cable_length_spread")))
+    area = vehicle.spread(f"starter_cable_area_{vehicle.car.fuel}")
+    area *= np.exp(vehicle.trait("cable_area", vehicle.spread("starter_cable_area_spread")))
+    own = conductors.copper_resistance(length, area, vehicle.setting.air)
+    return float(own + vehicle.value("starter_cable", "excess"))
+
+
+def coil_resistance(vehicle: VirtualCar) -> float:
+    """Both windings of the solenoid together [ohm]."""
+    current = vehicle.spread("coil_current_pull")
+    return PULL_VOLTS / (current * float(np.exp(vehicle.trait("coil_current", vehicle.spread("coil_current_spread")))))
+
+
+def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
+    """Solve one attempt to start.
+
+    Parameters
+    ----------
+    vehicle : VirtualCar
+    seconds : float
+        After the first second of cranking [s]; bad cells give up more as time goes on.
+
+    Notes
+    -----
+    The contacts close when the control terminal, fed through the battery, the joints and the control circuit, reaches
+    the pull-in voltage of a sound winding; a weak winding also fails to pull with a chance of its own per visit, and
+    then its lower force is already counted.
+    """
+    full_loss, ohmic, polarisation = battery_under_load(vehicle)
+    held_back = 0.6 * np.exp(-seconds / 5.0)
+    emf = full_loss + held_back * vehicle.lasting("battery", "load_loss")
+    joints = {j: vehicle.value(j, "resistance") for j in ("positive_joint", "negative_joint", "ground_path")}
+    coil = coil_resistance(vehicle)
+    control = vehicle.value("start_control", "control_resistance")
+    fed_through = coil + control + ohmic + sum(joints.values())
+    pull_in = emf * coil / fed_through
+    needed = vehicle.parameters[("solenoid", "sound", "pull_in_voltage")]
+    parts = {
+        "positive_joint": joints["positive_joint"],
+        "cable": cable_resistance(vehicle),
+        "contact": vehicle.value("solenoid", "contact_resistance"),
+        "negative_joint": joints["negative_joint"],
+        "ground": joints["ground_path"],
+        "brushes": vehicle.value("starter_motor", "brush_resistance"),
+    }
+    start = _start(vehicle, emf, ohmic, polarisation, sum(parts.values()))
+    moved = bool(pull_in >= needed and not vehicle.sticks)
+    held = vehicle.spread("coil_current_hold")
+    windings = held if moved or vehicle.sticks else float(emf / fed_through)
+    return Circuit(
+        emf, ohmic, polarisation, **parts, moved=moved, pull_in=float(pull_in), coil=windings, start=start
+    )  # fmt: skip
+
+
+def _start(vehicle: VirtualCar, emf: float, ohmic: float, polarisation: float, loop: float) -> cranking.Start:
+    setting = vehicle.setting
+    load = vehicle.value("starter_motor", "friction_factor") * vehicle.value("engine_turning", "drag_factor")
+    load *= np.exp(vehicle.trait("nominal_current", vehicle.spread("nominal_current_spread")))
+    motor = np.exp(vehicle.trait("motor_resistance", vehicle.spread("motor_resistance_spread")))
+    speed = np.exp(vehicle.trait("nominal_speed", vehicle.spread("nominal_speed_spread")))
+    brush = vehicle.spread("brush_drop_mean") + vehicle.trait("brush_drop", vehicle.spread("brush_drop_spread"))
+    return cranking.solve_start(
+        emf, ohmic, polarisation, loop, load, setting.nominal_current, motor * setting.motor_resistance,
+        brush_drop=max(brush, 0.3), nominal_speed=speed * vehicle.spread("nominal_speed_mean"),
+    )  # fmt: skip

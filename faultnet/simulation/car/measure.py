@@ -1,0 +1,170 @@
+"""One test done on a virtual car: the true value, then the instrument, its error, its display and its slips."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+
+from faultnet.case.types import Reading
+from faultnet.errors import EntryError
+from faultnet.instruments import reading_spread
+from faultnet.model.build import is_recorder
+from faultnet.prior_set.types import Instrument, Test
+from faultnet.simulation.car import answers, resting, running, starting
+from faultnet.simulation.car.vehicle import VirtualCar
+
+NumberOf = Callable[[VirtualCar, np.random.Generator], float]
+ChoiceOf = Callable[[VirtualCar, np.random.Generator], str]
+
+RECORDER_INTERVAL = 0.01  # [s] of a log taken for a start
+SEEN_THROUGH = {"crank_minimum": starting.lowest_at_posts, "clamp_minimum": starting.lowest_at_clamps}
+NUMBERS: dict[str, NumberOf] = {
+    "rest_voltage": resting.rest_voltage,
+    "overnight_fall": resting.overnight_fall,
+    "gravity_level": resting.gravity_level,
+    "gravity_spread": resting.gravity_spread,
+    "key_off_current": resting.key_off_current,
+    "source_resistance": resting.source_resistance,
+    "conductance_rating": resting.conductance_rating,
+    "half_rating_voltage": resting.half_rating_voltage,
+    "acceptance_current": resting.accepted_current,
+    "hold_after_charge": resting.hold_after_charge,
+    "module_offset": resting.module_offset,
+    "crank_sustained": starting.held_at_posts,
+    "crank_sag": starting.sag,
+    "crank_current": starting.crank_current,
+    "inrush_current": starting.inrush,
+    "cranking_speed": starting.speed,
+    "control_voltage": starting.control_terminal,
+    **{name: partial(starting.drop, quantity=name) for name in starting.DROP_PARTS},
+    **{name: partial(running.volts, state=name) for name in running.STATES},
+    "alternator_current": running.alternator_current,
+    "charge_cable_drop": running.cable_drop,
+    "charge_ground_drop": running.ground_drop,
+    "ripple": running.ripple,
+}
+CHOICES: dict[str, ChoiceOf] = {
+    "crank_behaviour": answers.heard,
+    "clamp_lamps": answers.lamps,
+    "eye": answers.eye_colour,
+}
+
+
+def measure(
+    vehicle: VirtualCar,
+    test_id: str,
+    instrument_id: str | None,
+    rng: np.random.Generator,
+    *,
+    interval: float | None = None,
+) -> Reading:
+    """Do a test on a virtual car.
+
+    Parameters
+    ----------
+    vehicle : VirtualCar
+    test_id : str
+    instrument_id : str or None
+        The test's ordinary one when None.
+    rng : numpy.random.Generator
+    interval : float, optional
+        Sampling interval of a log [s]; 0.01 for a recorder when left out.
+
+    Returns
+    -------
+    Reading
+        As a technician would enter it; always one that the catalogue accepts.
+
+    Raises
+    ------
+    PriorsError
+        If the test or the instrument is unknown.
+    EntryError
+        If the instrument does not take that reading.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> from faultnet.simulation.car.world import draw_car
+    >>> rng = np.random.default_rng(7)
+    >>> vehicle = draw_car(rng, load_catalogue(), modes={"battery": "shorted_cell"})
+    >>> 9.0 < measure(vehicle, "rest_voltage", "better_multimeter", rng).value < 11.2
+    True
+    """
+    test = vehicle.catalogue.test(test_id)
+    instrument = vehicle.catalogue.instrument(instrument_id or test.instruments[0])
+    if instrument.id not in test.instruments:
+        raise EntryError(
+            f"{test.label}: this instrument does not take that reading",
+            got=repr(instrument.id),
+            expected=", ".join(test.instruments),
+        )
+    if is_recorder(instrument) and test.quantity in SEEN_THROUGH:
+        interval = interval or RECORDER_INTERVAL
+    spoilt = vehicle.world.unlisted_share * vehicle.spread("unlisted_mixture")
+    disturbed = vehicle.modes["unlisted"] != "absent" and rng.random() < spoilt
+    slip = instrument.slip if vehicle.world.slip is None else vehicle.world.slip
+    wrong = disturbed or rng.random() < slip
+    if test.kind == "choice":
+        state = _any_choice(rng, test) if wrong else _choice(vehicle, rng, test)
+        return Reading(test.id, state=state, instrument=instrument.id)
+    value = _any_number(rng, test) if wrong else _number(vehicle, rng, test, instrument, interval)
+    return Reading(test.id, value=value, instrument=instrument.id, interval=interval)
+
+
+def _choice(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
+    if test.quantity == "table":
+        return answers.told(vehicle, rng, test)
+    return CHOICES[test.quantity](vehicle, rng)
+
+
+def _any_choice(rng: np.random.Generator, test: Test) -> str:
+    return str(rng.choice([c for c, _ in test.choices]))
+
+
+def _number(
+    vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, interval: float | None
+) -> float:
+    value = true_value(vehicle, rng, test, instrument, interval)
+    if test.quantity != "module_offset":
+        value += place_offset(vehicle, rng, instrument)
+    error = reading_spread(instrument, 12.5 if test.quantity == "module_offset" else value)
+    return displayed(value + vehicle.world.widening * error * float(rng.standard_normal()), test, instrument)
+
+
+def true_value(
+    vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, interval: float | None = None
+) -> float:
+    """What the test's quantity is in this attempt, before the instrument's error [unit of the test]."""
+    if test.quantity in SEEN_THROUGH:
+        seconds = interval if is_recorder(instrument) else instrument.interval
+        return SEEN_THROUGH[test.quantity](vehicle, rng, instrument, seconds)
+    if test.id == "dead_crank_level":
+        return starting.held_at_posts(vehicle, rng, starting.STEADY_SECONDS)
+    return NUMBERS[test.quantity](vehicle, rng)
+
+
+def place_offset(vehicle: VirtualCar, rng: np.random.Generator, instrument: Instrument) -> float:
+    """Difference of the instrument's place from the posts at rest on this car [V]."""
+    if instrument.place == "module":
+        return resting.module_offset(vehicle, rng)
+    if instrument.place == "socket":
+        return resting.socket_offset(vehicle, rng)
+    return 0.0
+
+
+def displayed(value: float, test: Test, instrument: Instrument) -> float:
+    """A value as the display shows it: rounded to its resolution, held to what the test may be."""
+    if instrument.resolution > 0.0:
+        value = round(value / instrument.resolution) * instrument.resolution
+    if test.plausible is not None:
+        value = min(max(value, test.plausible[0]), test.plausible[1])
+    return round(value, 6)
+
+
+def _any_number(rng: np.random.Generator, test: Test) -> float:
+    """A slip, or a fault the model does not know: anything that can be read at all."""
+    low, high = test.plausible or (0.0, 1.0)
+    return round(float(rng.uniform(low, high)), 3)

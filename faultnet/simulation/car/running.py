@@ -1,0 +1,136 @@
+"""True values behind the tests of the charging side, engine running."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from faultnet.physics import battery, charging
+from faultnet.simulation.car.circuit import battery_under_load, rest_emf
+from faultnet.simulation.car.vehicle import VirtualCar
+
+STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
+LEAST_RIPPLE = 0.003  # [V] rms with no current from the alternator, what a meter picks up; estimate
+LITTLE_CURRENT = 10.0  # [A] below which the ripple falls off; estimate
+HOT_SPREAD = 8.0  # [degC]
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Volts at the posts [V], alternator current and current into the battery [A] in one running state."""
+
+    volts: float
+    current: float
+    into_battery: float
+
+
+def balance(vehicle: VirtualCar, state: str) -> Balance:
+    """Solve the charging circuit in one of the four ways it is looked at.
+
+    Parameters
+    ----------
+    vehicle : VirtualCar
+    state : str
+        One of :data:`STATES`.
+    """
+    setting = vehicle.setting
+    emf = rest_emf(vehicle)
+    accepted = battery.acceptance_current(
+        min(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, 14.4,
+        vehicle.lasting("battery", "acceptance_factor"),
+    )  # fmt: skip
+    accepted *= np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
+    _, ohmic, polarisation = battery_under_load(vehicle)
+    volts, current, into = charging.charging_voltage(
+        regulated(vehicle, state), capability(vehicle, state), load(vehicle, state), emf,
+        charging.charging_resistance(max(float(accepted), 0.3), emf), vehicle.value("charge_cable", "resistance"),
+        ohmic + polarisation,
+    )  # fmt: skip
+    return Balance(float(volts), float(current), float(into))
+
+
+def regulated(vehicle: VirtualCar, state: str) -> float:
+    """Set point of the regulator at its temperature, with what a load-responsive control commands [V]."""
+    warm = vehicle.setting.air + vehicle.spread("regulator_temperature_rise") * _share(
+        vehicle.traits["regulator_warmth"]
+    )
+    if state == "charge_hot":
+        warm = vehicle.spread("regulator_temperature_hot") + vehicle.trait("hot_regulator", HOT_SPREAD)
+    shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")
+    if vehicle.car.charge_control == "load_responsive":
+        shift += vehicle.spread("load_responsive_mean") - vehicle.spread("set_point_nominal")
+        shift += vehicle.trait("command", vehicle.spread("load_responsive_spread"))
+    return float(charging.set_point(warm, "fixed")) + shift
+
+
+def _share(normal: float) -> float:
+    """A standard normal number squeezed into 0 to 1 [-]."""
+    return 1.0 / (1.0 + float(np.exp(-1.7 * normal)))
+
+
+def capability(vehicle: VirtualCar, state: str) -> float:
+    """Largest alternator current at the engine's speed [A]."""
+    engine = vehicle.spread("raised_speed")
+    if state == "charge_idle":
+        engine = vehicle.spread("idle_speed") + vehicle.trait("idle_speed", vehicle.spread("idle_speed_spread"))
+    ratio = vehicle.spread("pulley_ratio_mean")
+    ratio *= np.exp(vehicle.trait("pulley_ratio", vehicle.spread("pulley_ratio_spread")))
+    most = charging.output_capability(charging.alternator_speed(engine, ratio), vehicle.car.alternator_rating)
+    return float(most) * output_share(vehicle)
+
+
+def output_share(vehicle: VirtualCar) -> float:
+    """Share of its output the alternator can give at this visit [-]."""
+    parts = ("alternator", "rectifier", "belt", "charge_control")
+    return float(np.prod([vehicle.value(part, "output_factor") for part in parts]))
+
+
+def load(vehicle: VirtualCar, state: str) -> float:
+    """Current of the consumers [A]."""
+    name = "load_on" if state == "charge_loaded" else "load_base"
+    trait = "many_loads" if state == "charge_loaded" else "few_loads"
+    return vehicle.spread(name) * float(np.exp(vehicle.trait(trait, vehicle.spread(f"{name}_ln_spread"))))
+
+
+def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> float:
+    """Volts at the posts in one running state [V]."""
+    return balance(vehicle, state).volts + vehicle.scattered(rng, vehicle.spread("charge_volts_spread"))
+
+
+def alternator_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """Current in the alternator's heavy lead, all loads on [A]."""
+    return balance(vehicle, "charge_loaded").current + vehicle.scattered(rng, 2.0)
+
+
+def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """Volts from the alternator's stud to the positive post, loads on [V].
+
+    Notes
+    -----
+    Behind an open cable the alternator holds its set point alone, or nothing where it is not driven or excited.
+    """
+    found = balance(vehicle, "charge_loaded")
+    drop = found.current * vehicle.value("charge_cable", "resistance")
+    return drop + vehicle.scattered(rng, 0.01)
+
+
+def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """Volts from the alternator's case to the negative post, loads on [V].
+
+    Notes
+    -----
+    The whole current crosses the engine's strap; only what goes into the battery crosses its negative joint.
+    """
+    found = balance(vehicle, "charge_loaded")
+    drop = found.current * vehicle.value("ground_path", "resistance")
+    drop += max(found.into_battery, 0.0) * vehicle.value("negative_joint", "resistance")
+    return drop + vehicle.scattered(rng, 0.003)
+
+
+def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """Alternating volts at the posts, loads on [V rms]."""
+    found = balance(vehicle, "charge_loaded")
+    full = vehicle.lasting("rectifier", "ripple") * vehicle.value("alternator", "ripple_factor")
+    share = min(found.current / LITTLE_CURRENT, 1.0)
+    return max(full * share, LEAST_RIPPLE)

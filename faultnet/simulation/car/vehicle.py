@@ -1,0 +1,144 @@
+"""A virtual car: what is true of it, behind every reading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from faultnet.case.types import Car, Conditions
+from faultnet.model.setting import Setting
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Effect
+from faultnet.simulation.car.spreads import World, drawn
+
+# What differs from car to car beyond the modes, each a standard normal number that is scaled where it is used.
+TRAITS = (
+    "acid_strength",
+    "acceptance",
+    "brush_drop",
+    "cable_area",
+    "cable_length",
+    "clicking",
+    "coil_current",
+    "command",
+    "deep_loss",
+    "dip_time",
+    "few_loads",
+    "hot_regulator",
+    "idle_speed",
+    "many_loads",
+    "module_offset",
+    "motor_resistance",
+    "nominal_current",
+    "nominal_speed",
+    "ohmic_share",
+    "pulley_ratio",
+    "regulator_warmth",
+    "ripple",
+    "socket_offset",
+)
+
+
+@dataclass(frozen=True)
+class VirtualCar:
+    """One car with known modes, its drawn parameters and its state at one visit.
+
+    Parameters
+    ----------
+    car : Car
+        What its label and papers say.
+    conditions : Conditions
+        What the technician knows of the visit.
+    setting : Setting
+        The same with the true temperatures.
+    world : World
+    modes, acting : mapping of component to mode
+        The mode it is in, and the one it acts in at this visit.
+    parameters : mapping of (component, mode, parameter) to float
+        Of the mode it is in and of the sound mode [unit of the effect].
+    traits : mapping of str to float
+        Standard normal numbers, persistent [-].
+    charge : float
+        State of charge now [-]; below nought what was drawn beyond the rated capacity, to -0.2.
+    surface : float
+        Surface charge left now [V].
+    hours_standing : float
+        True hours since the engine last ran [h].
+    sticks : bool
+        Whether a weak winding fails to pull in at this visit.
+    """
+
+    car: Car
+    conditions: Conditions
+    setting: Setting = field(repr=False)
+    world: World
+    modes: Mapping[str, str]
+    acting: Mapping[str, str]
+    parameters: Mapping[tuple[str, str, str], float] = field(repr=False)
+    traits: Mapping[str, float] = field(repr=False)
+    charge: float
+    surface: float
+    hours_standing: float
+    sticks: bool = False
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The prior set it was drawn from."""
+        return self.setting.catalogue
+
+    @cached_property
+    def faults(self) -> tuple[tuple[str, str], ...]:
+        """Every component that is not sound, with its mode."""
+        sound = {c.id: c.modes[0].id for c in self.catalogue.components}
+        return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
+
+    def value(self, component: str, parameter: str) -> float:
+        """A parameter as it acts at this visit [unit of the effect]."""
+        return self.parameters[(component, self.acting[component], parameter)]
+
+    def lasting(self, component: str, parameter: str) -> float:
+        """A parameter of the mode the component is in, whether or not it is on today [unit of the effect]."""
+        return self.parameters[(component, self.modes[component], parameter)]
+
+    def spread(self, name: str) -> float:
+        """A named number of the prior set, in its own unit."""
+        return self.catalogue.spread(name)
+
+    def trait(self, name: str, spread: float) -> float:
+        """A trait scaled by its spread [unit of the spread]."""
+        return self.world.widening * spread * self.traits[name]
+
+    def scattered(self, rng: np.random.Generator, spread: float) -> float:
+        """A fresh normal deviation [unit of the spread]."""
+        return self.world.widening * spread * float(rng.standard_normal())
+
+
+def draw_parameters(
+    rng: np.random.Generator, catalogue: Catalogue, modes: Mapping[str, str], world: World
+) -> dict[tuple[str, str, str], float]:
+    """Every physical parameter of every component, in its mode and in the sound mode."""
+    found = {}
+    for component in catalogue.components:
+        sound = component.modes[0].id
+        for parameter in catalogue.parameters(component.id):
+            healthy = drawn(effect_of(catalogue, component.id, sound, parameter), rng, world.widening)
+            found[(component.id, sound, parameter)] = healthy
+            mode = modes[component.id]
+            if mode != sound:
+                own = catalogue.effect(component.id, mode, parameter)
+                found[(component.id, mode, parameter)] = healthy if own is None else drawn(own, rng, world.widening)
+    return found
+
+
+def effect_of(catalogue: Catalogue, component: str, mode: str, parameter: str) -> Effect:
+    """How a parameter of the sound mode is spread.
+
+    Raises
+    ------
+    KeyError
+        If the prior set has no row for it, which its loader does not let pass.
+    """
+    return catalogue.effects[(component, mode, parameter)]

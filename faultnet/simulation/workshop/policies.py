@@ -1,0 +1,135 @@
+"""Policies: what somebody who may look at the case, the tools and the prices, but not into the car, does next.
+
+A policy is a function of the case so far, the shop and a random generator; it returns one step. The expected-cost
+policy follows :mod:`faultnet.decision` to the letter. Its two variants stop as it does and choose tests by another
+criterion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from faultnet.case.types import Act, Case
+from faultnet.decision.advice import Weighed, act_for, weigh
+from faultnet.decision.edges import edges_cut
+from faultnet.diagnosis.diagnose import Worked, ranked, still_there, work_through
+from faultnet.diagnosis.leading import SURELY_CHARGED, Leading, chance_charged
+from faultnet.diagnosis.needs import has_tools, is_open
+from faultnet.errors import CarError
+from faultnet.simulation.workshop.flow_chart import flow_chart
+from faultnet.simulation.workshop.job import Shop
+from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Step
+
+Policy = Callable[[Case, Shop, np.random.Generator], Step]
+
+SURE = 0.8
+WORTH_REPLACING = 0.02
+
+
+def expected_cost(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """Follow the advice: the test that saves most, or the repair it names, or give the car back."""
+    weighed = _weighed(case, shop)
+    return _as_advised(weighed, weighed.tests[0].test if weighed.tests else "")
+
+
+def information_per_minute(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """Stop as advised; until then the test with the most information about the hypotheses for its minutes."""
+    weighed = _weighed(case, shop)
+    best = max(weighed.tests, key=lambda t: (t.bits_per_minute, t.test), default=None)
+    return _as_advised(weighed, best.test if best else "")
+
+
+def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """Stop as advised; until then the test that cuts most between hypotheses with different repairs for its price."""
+    weighed = _weighed(case, shop)
+    position = weighed.position
+    cut = {t: edges_cut(position, t) / position.price[t] for t in position.chances}
+    return _as_advised(weighed, max(cut, key=lambda t: (cut[t], t), default=""))
+
+
+def most_likely_first(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """Replace the likeliest cause from the complaint on; only whether it is cured counts."""
+    if _cured(case):
+        return GiveBack()
+    return _likeliest(work_through(case, shop.catalogue), case)
+
+
+def random_order(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """Tests in random order until one cause is above 0.8 or none is left, then the repair."""
+    if _cured(case):
+        return GiveBack()
+    worked = work_through(case, shop.catalogue)
+    left = still_there(worked)
+    open_tests = [
+        t.id
+        for t in shop.catalogue.tests
+        if is_open(t, case, shop.catalogue) and (shop.tools is None or has_tools(t.tools, shop.tools))
+    ]
+    if not open_tests or max(float(p[1:].max()) for p in left.values()) > SURE:
+        return _likeliest(worked, case)
+    return Look(str(rng.choice(open_tests)), charged=_charged(worked))
+
+
+POLICIES: dict[str, Policy] = {
+    "expected_cost": expected_cost,
+    "flow_chart": flow_chart,
+    "most_likely_first": most_likely_first,
+    "random": random_order,
+    "information_per_minute": information_per_minute,
+    "class_edges": class_edges,
+}
+SHOWN = ("expected_cost", "flow_chart", "most_likely_first", "random")
+
+
+def policy_named(name: str) -> Policy:
+    """Return a policy.
+
+    Raises
+    ------
+    CarError
+        If there is none of that name.
+
+    Examples
+    --------
+    >>> policy_named("class_edges") is class_edges
+    True
+    """
+    if name not in POLICIES:
+        raise CarError("unknown policy", got=repr(name), expected=", ".join(POLICIES), to_do="name one of them")
+    return POLICIES[name]
+
+
+def _weighed(case: Case, shop: Shop) -> Weighed:
+    return weigh(work_through(case, shop.catalogue), shop.costs, tools=shop.tools)
+
+
+def _as_advised(weighed: Weighed, test: str) -> Step:
+    decision = weighed.decision
+    if not decision.stop:
+        return Look(test, charged=_charged(weighed.worked))
+    if decision.repair is None or decision.act is None:
+        return GiveBack()
+    return Mend(decision.repair, decision.act)
+
+
+def _charged(worked: Worked) -> bool:
+    return chance_charged(worked.course, worked.belief) >= SURELY_CHARGED
+
+
+def _cured(case: Case) -> bool:
+    """Whether the last repair of this visit is said to have cured it."""
+    repairs = [e for e in case.visits[-1].entries if isinstance(e, Act) and e.component is not None]
+    return bool(repairs) and repairs[-1].outcome == "cured"
+
+
+def _likeliest(worked: Worked, case: Case) -> Step:
+    """Mend what is likeliest by now, each component once a visit; nothing that is hardly likely."""
+    mended = {e.component for e in case.visits[-1].entries if isinstance(e, Act)}
+    chance = {c: float(p[1:].sum()) for c, p in still_there(worked).items() if c not in mended}
+    best = max(chance, key=lambda c: chance[c], default="")
+    if not best or chance[best] < WORTH_REPLACING:
+        return GiveBack()
+    leading: Leading = ranked(worked, ())[1]
+    return Mend(best, act_for(worked, leading, best))

@@ -1,0 +1,152 @@
+"""The order of products: any order is right, the same question always gets the same one, and it is a cheap one."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from faultnet.inference.contraction_order import Step, plan
+
+LETTERS = "abcdef"
+AXES = st.lists(
+    st.lists(st.sampled_from(LETTERS), min_size=1, max_size=3, unique=True).map(tuple), min_size=2, max_size=6
+)
+SIZES = st.lists(st.sampled_from([0.0, 1.0, 2.0, 3.0, 5.0]), min_size=6, max_size=6)
+few = settings(max_examples=60, deadline=None, derandomize=True, database=None)
+Axes = tuple[tuple[str, ...], ...]
+
+
+def log_sizes(lengths: list[float]) -> tuple[tuple[str, float], ...]:
+    return tuple(zip(LETTERS, lengths, strict=True))
+
+
+@few
+@given(AXES, SIZES, st.lists(st.sampled_from(LETTERS), max_size=2, unique=True))
+def test_every_table_is_used_once_and_one_is_left(
+    axes: list[tuple[str, ...]], lengths: list[float], keep: list[str]
+) -> None:
+    left = len(axes)
+    for pair in plan(tuple(axes), log_sizes(lengths), tuple(keep)):
+        assert len(set(pair)) == 2
+        assert all(0 <= i < left for i in pair)
+        left -= 1
+    assert left == 1
+
+
+def tangle() -> tuple[Axes, tuple[tuple[str, float], ...]]:
+    """Twenty-six tables over eighteen axes of unlike length, for which one try is seldom the best."""
+    rng = random.Random(3)
+    names = [f"axis_{i:02d}" for i in range(18)]
+    axes = tuple(tuple(rng.sample(names, 3)) for _ in range(26))
+    return axes, tuple((n, 1.0 + 0.5 * rng.randrange(7)) for n in names)
+
+
+@pytest.fixture
+def forgotten(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A place where no order is remembered yet."""
+    monkeypatch.setenv("FAULTNET_CACHE", str(tmp_path))
+    plan.cache_clear()
+    return tmp_path
+
+
+def test_a_tangle_gets_the_same_order_in_every_process(forgotten: Path) -> None:
+    """Neither the clock nor how the interpreter hashes text may show: the order of sets differs between processes."""
+    axes, sizes = tangle()
+    program = f"from faultnet.inference.contraction_order import plan; print(plan({axes!r}, {sizes!r}, ('axis_00',)))"
+    found = {f"{plan(axes, sizes, ('axis_00',))}"}
+    for seed in ("1", "2"):
+        place = {
+            **os.environ,
+            "PYTHONHASHSEED": seed,
+            "PYTHONPATH": os.pathsep.join(p for p in sys.path if p),
+            "FAULTNET_CACHE": str(forgotten / seed),
+        }
+        done = subprocess.run(
+            [sys.executable, "-c", program], env=place, capture_output=True, check=True, text=True, encoding="utf-8"
+        )
+        found.add(done.stdout.strip())
+    assert len(found) == 1
+
+
+def shortened(line: str) -> str:
+    key, steps = json.loads(line)
+    return json.dumps([key, steps[:-1]])
+
+
+def misplaced(line: str) -> str:
+    key, steps = json.loads(line)
+    return json.dumps([key, [[900, 901], *steps[1:]]])
+
+
+def halved(line: str) -> str:
+    return line[: len(line) // 2]
+
+
+@pytest.mark.parametrize("damage", [shortened, misplaced, halved])
+def test_a_damaged_order_only_costs_time(forgotten: Path, damage: Callable[[str], str]) -> None:
+    """An order that leaves a table over, or names one that is not there, would give wrong beliefs or a crash."""
+    axes, sizes = tangle()
+    first = plan(axes, sizes, ("axis_00",))
+    elsewhere = forgotten / "damaged"
+    for kept in [p for p in forgotten.rglob("*") if p.is_file()]:
+        lines = [damage(line) for line in kept.read_text().splitlines()]
+        elsewhere.mkdir(exist_ok=True)
+        (elsewhere / kept.name).write_text("\n".join(lines) + "\n")
+    assert elsewhere.exists()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FAULTNET_CACHE", str(elsewhere))
+        plan.cache_clear()
+        assert plan(axes, sizes, ("axis_00",)) == first
+
+
+def product(work: list[frozenset[str]], pair: Sequence[int]) -> tuple[frozenset[str], list[frozenset[str]]]:
+    """Axes that one step spans, and the tables after it; axes of one table alone are summed out before."""
+    chosen, rest = [work[i] for i in pair], [t for i, t in enumerate(work) if i not in pair]
+    left = frozenset().union(*rest)
+    spanned = (chosen[0] & (chosen[1] | left)) | (chosen[1] & (chosen[0] | left))
+    return spanned, [*rest, spanned & left]
+
+
+def largest_product(axes: Axes, steps: tuple[Step, ...], weights: dict[str, float]) -> float:
+    """Binary logarithm of the largest space spanned by any one product."""
+    work, worst = [frozenset(a) for a in axes], 0.0
+    for pair in steps:
+        spanned, work = product(work, pair)
+        worst = max(worst, sum(weights[a] for a in spanned))
+    return worst
+
+
+def smallest_largest(work: list[frozenset[str]], weights: dict[str, float]) -> float:
+    """The least that the largest product can be, over every order there is."""
+    if len(work) == 1:
+        return 0.0
+    best = float("inf")
+    for pair in combinations(range(len(work)), 2):
+        spanned, after = product(work, pair)
+        best = min(best, max(sum(weights[a] for a in spanned), smallest_largest(after, weights)))
+    return best
+
+
+@pytest.mark.parametrize(
+    "axes",
+    [
+        (("a", "b"), ("b", "c"), ("c", "d"), ("d", "e"), ("e", "f")),
+        (("a", "b"), ("a", "c"), ("a", "d"), ("a", "e"), ("b",)),
+        (("a", "b", "c"), ("c", "d"), ("d", "e"), ("e", "a"), ("f", "b")),
+    ],
+)
+def test_no_product_is_larger_than_the_best_order_of_all_needs(axes: Axes) -> None:
+    """Against every order there is: a chain, a star, a ring with tails."""
+    weights = dict(zip(LETTERS, (3.0, 1.0, 4.0, 1.5, 5.0, 2.0), strict=True))
+    found = largest_product(axes, plan(axes, tuple(weights.items()), ()), weights)
+    assert found == smallest_largest([frozenset(a) for a in axes], weights)

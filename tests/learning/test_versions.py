@@ -1,0 +1,155 @@
+"""Prior sets in versions: written whole, read by the loader, compared, and taken back to the letter."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from faultnet.decision.costs import load_costs
+from faultnet.errors import PriorsError
+from faultnet.learning.result import Change, Options, Score, Tuned
+from faultnet.learning.versions.versions import Difference, accept, compare, numbers_of, take_back, use, versions
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.sets import IN_USE, LOG, set_folder, standing
+
+SHA = "ab" * 32
+
+
+def tuned(new: float = 0.04, **more: Any) -> Tuned:
+    """A small result made by hand: a base rate of all cars and of a new group, an answer, a chance, two offsets."""
+    rows = (
+        Change("base_rates", ("belt", "slips", "all"), 0.009, new, new / 2, new * 2, 500.0, "-", 1500.0),
+        Change("base_rates", ("belt", "lost", "all"), 0.002, 0.003, 0.001, 0.005, 500.0, "-", 1500.0),
+        Change("base_rates", ("belt", "slips", "climate=hot"), 0.009, 2 * new, new, 3 * new, 300.0, "-", 1300.0),
+        Change("base_rates", ("belt", "lost", "climate=hot"), 0.002, 0.004, 0.001, 0.006, 300.0, "-", 1300.0),
+        Change("symptoms", ("fires_when_cranked", "otherwise", "fires"), 0.97, 0.9, 0.88, 0.92, 400.0, "-", 500.0),
+        Change("symptoms", ("fires_when_cranked", "otherwise", "cranks_no_fire"), 0.03, 0.1, 0.08, 0.12, 400, "-", 500),
+        Change("on_rates", ("drain", "stays_awake", "any"), 0.35, 0.5, 0.4, 0.6, 40.0, "-", 60.0),
+        Change("spreads", ("module_offset_mean",), -0.1, -0.2, -0.25, -0.15, 20.0, "V", 40.0),
+        Change("instruments", ("socket_adapter_2hz", "offset"), -0.1, -0.2, -0.25, -0.15, 20.0, "V", 40.0),
+    )  # fmt: skip
+    score = Score(0.2, 0.03, ((0.1, 0.1, 100),), 50)
+    return Tuned("standard 1.0.0", Options(strength=0.5), 500, 4, (-2.0, -1.0), rows, score, score, **more)
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.iterdir())}
+
+
+@pytest.fixture(autouse=True)
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("FAULTNET_PRIORS", str(tmp_path / "priors"))
+    return tmp_path / "priors"
+
+
+def test_what_is_accepted_is_in_use_and_passes_the_loader(place: Path) -> None:
+    assert set_folder(IN_USE) == set_folder("standard")
+    assert accept(tuned(), "standard", "wet_town", "history.csv", SHA) == "1"
+    assert set_folder(IN_USE) == set_folder("wet_town") == set_folder("wet_town@1") == place / "wet_town" / "1"
+    now = load_catalogue(IN_USE)
+    assert (now.name, now.version) == ("wet_town", "1")
+    assert now.rate("belt", "slips") == pytest.approx((60.0, 1500.0))
+    assert now.rate("belt", "slips", climate="hot") == pytest.approx((104.0, 1300.0))
+    assert now.rate("belt", "slips", climate="cold") == pytest.approx((60.0, 1500.0))
+    assert now.symptoms["fires_when_cranked"].otherwise == pytest.approx((450.0, 50.0))
+    assert now.on_rate("drain", "stays_awake") == 0.5
+    assert now.spread("module_offset_mean") == now.instrument("socket_adapter_2hz").offset == -0.2
+    assert load_costs(IN_USE) == load_costs("standard")
+
+
+def test_nothing_but_the_tuned_numbers_changes() -> None:
+    accept(tuned(), "standard", "wet_town", "history.csv", SHA)
+    changed = {(d.table, *d.key): d for d in compare("standard", "wet_town")}
+    wanted = {(c.table, *c.key) for c in tuned().changes}
+    assert set(changed) == wanted
+    for change in tuned().changes:
+        found = changed[change.table, *change.key]
+        assert found.second == pytest.approx(change.new, abs=1e-9)
+        assert (found.first is None) == (change.key[-1] == "climate=hot")
+    assert len(numbers_of(load_catalogue())) > 1000
+    assert all(isinstance(d, Difference) for d in changed.values())
+
+
+def test_where_the_numbers_come_from_is_written_down(place: Path) -> None:
+    accept(tuned(), "standard", "wet_town", "history.csv", SHA)
+    head = tomllib.loads((place / "wet_town" / "1" / "prior_set.toml").read_text(encoding="utf-8"))
+    about = head["tuned"]
+    assert (about["from"], about["history"], about["history_sha256"]) == ("standard 1.0.0", "history.csv", SHA)
+    assert (about["strength"], about["cases"], about["new_log_loss"]) == (0.5, 500, 0.2)
+    assert about["from_fingerprint"] == load_catalogue("standard").fingerprint
+    row = load_catalogue("wet_town").base_rates["belt", "slips"]["all"]
+    assert SHA[:12] in row.source
+    assert load_catalogue("standard").base_rates["belt", "slips"]["all"].source in row.source
+    assert row.note.startswith("was 0.009, now 0.04")
+
+
+def test_taking_back_restores_what_was_in_use_and_deletes_nothing(place: Path) -> None:
+    before = hashes(set_folder(IN_USE))
+    accept(tuned(0.04), "standard", "wet_town", "a.csv", SHA)
+    first = hashes(set_folder(IN_USE))
+    assert accept(tuned(0.05), "wet_town", "wet_town", "b.csv", SHA) == "2"
+    assert set_folder("wet_town") == place / "wet_town" / "2"
+    assert take_back() == ("wet_town", "2")
+    assert hashes(set_folder(IN_USE)) == first == hashes(set_folder("wet_town"))
+    assert take_back() == ("wet_town", "1")
+    assert hashes(set_folder(IN_USE)) == before
+    assert (place / "wet_town" / "2" / "prior_set.toml").is_file()
+    assert [(v.label, v.state) for v in versions()] == [
+        ("standard", "in use"), ("wet_town@1", "taken back"), ("wet_town@2", "taken back"),
+    ]  # fmt: skip
+    with pytest.raises(PriorsError, match="no accepted prior set"):
+        take_back()
+    assert use("wet_town@2") == ("wet_town", "2")
+    assert set_folder(IN_USE) == place / "wet_town" / "2"
+    assert accept(tuned(), "standard", "wet_town", "c.csv", SHA) == "3"
+
+
+def test_a_set_that_cannot_be_loaded_is_not_kept(place: Path) -> None:
+    with pytest.raises(PriorsError, match="leave no sound car"):
+        accept(tuned(0.499), "standard", "wet_town", "a.csv", SHA)  # 99.8 % of hot cars, and the lost belts besides
+    assert standing() == ()
+    assert set_folder(IN_USE) == set_folder("standard")
+    assert not list((place / "wet_town").iterdir())
+    assert not list(place.glob(".new_*"))
+
+
+@pytest.mark.parametrize("name", ["standard", "in_use", "Wet Town", "../wet", "wet@1", ""])
+def test_names_that_would_confuse_are_refused(name: str) -> None:
+    with pytest.raises(PriorsError, match="cannot have this name"):
+        accept(tuned(), "standard", name, "a.csv", SHA)
+
+
+def test_unknown_sets_and_a_damaged_list_are_said_in_words(place: Path) -> None:
+    accept(tuned(), "standard", "wet_town", "a.csv", SHA)
+    with pytest.raises(PriorsError, match="wet_town@1"):
+        set_folder("dry_town")
+    for name in ("wet_town@7", "standard@1"):
+        with pytest.raises(PriorsError):
+            use(name)
+    with (place / LOG).open("a", encoding="utf-8") as file:
+        file.write('{"did": "accepted"\n')
+    with pytest.raises(PriorsError, match=f"{LOG}, line 2"):
+        set_folder(IN_USE)
+
+
+def test_a_folder_that_cannot_be_written_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("not a folder", encoding="utf-8")
+    monkeypatch.setenv("FAULTNET_PRIORS", str(blocked / "priors"))
+    with pytest.raises(PriorsError, match="Not a directory"):
+        accept(tuned(), "standard", "wet_town", "a.csv", SHA)
+    assert blocked.read_text(encoding="utf-8") == "not a folder"
+
+
+def test_the_list_is_plain_json_lines(place: Path) -> None:
+    accept(tuned(), "standard", "wet_town", "a.csv", SHA)
+    take_back()
+    lines = [json.loads(line) for line in (place / LOG).read_text(encoding="utf-8").splitlines()]
+    assert [(line["did"], line["name"], line["version"]) for line in lines] == [
+        ("accepted", "wet_town", "1"), ("taken_back", "wet_town", "1"),
+    ]  # fmt: skip

@@ -1,0 +1,159 @@
+"""Networks kept on disk: the same when read back, and never trusted when damaged."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from faultnet.case.types import Battery, Conditions
+from faultnet.model import cache
+from faultnet.model.cache import network_for, setting_key
+from faultnet.model.network import Network
+from faultnet.model.setting import Setting
+from tests.inference import demo
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("FAULTNET_CACHE", str(tmp_path / "kept"))
+    return tmp_path / "kept"
+
+
+@pytest.fixture
+def built(monkeypatch: pytest.MonkeyPatch) -> list[Setting]:
+    """Every setting a network was built for; building itself is the one of the shared demo car."""
+    calls: list[Setting] = []
+
+    def build(setting: Setting) -> Network:
+        calls.append(setting)
+        return demo.network()
+
+    monkeypatch.setattr("faultnet.model.build.build_network", build)
+    return calls
+
+
+def assert_equal(found: Network, expected: Network) -> None:
+    assert list(found.nodes) == list(expected.nodes)
+    for name, node in expected.nodes.items():
+        assert found.nodes[name] == node
+        np.testing.assert_array_equal(found.nodes[name].table, node.table)
+    assert set(found.sound) == set(expected.sound)
+    for name, shares in expected.sound.items():
+        np.testing.assert_array_equal(found.sound[name], shares)
+
+
+def test_a_network_read_back_is_the_one_built(folder: Path, built: list[Setting]) -> None:
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 1
+    assert {p.suffix for p in folder.iterdir()} == {".bin", ".json"}
+
+
+def halved(data: bytes) -> bytes:
+    return data[: len(data) // 2]
+
+
+def emptied(data: bytes) -> bytes:
+    return b""
+
+
+def scrawled(data: bytes) -> bytes:
+    middle = len(data) // 2
+    return data[:middle] + b"\xff" * 64 + data[middle + 64 :]
+
+
+def swapped(data: bytes) -> bytes:
+    """Two probabilities exchanged: every number is still one that could be."""
+    assert data[:8] != data[8:16]
+    return data[8:16] + data[:8] + data[16:]
+
+
+def other_json(data: bytes) -> bytes:
+    return b"[]"
+
+
+def null_json(data: bytes) -> bytes:
+    return b"null"
+
+
+def bad_shape(data: bytes) -> bytes:
+    changed = re.sub(rb'(shape\\?": \[)', rb"\g<1>7, ", data, count=1)
+    assert changed != data
+    return changed
+
+
+@pytest.mark.parametrize(
+    "suffix, damage",
+    [
+        (".bin", halved), (".bin", emptied), (".bin", scrawled), (".bin", swapped),
+        (".json", halved), (".json", emptied), (".json", scrawled), (".json", other_json), (".json", null_json),
+        (".json", bad_shape),
+    ],
+)  # fmt: skip
+def test_a_damaged_file_only_costs_time(
+    folder: Path, built: list[Setting], suffix: str, damage: Callable[[bytes], bytes]
+) -> None:
+    network_for(demo.setting())
+    kept = folder / f"{setting_key(demo.setting())}{suffix}"
+    kept.write_bytes(damage(kept.read_bytes()))
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 2
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 2
+
+
+def test_a_missing_half_only_costs_time(folder: Path, built: list[Setting]) -> None:
+    network_for(demo.setting())
+    (folder / f"{setting_key(demo.setting())}.json").unlink()
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 2
+
+
+def test_a_place_that_cannot_be_written_only_costs_time(
+    tmp_path: Path, built: list[Setting], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    occupied = tmp_path / "a_file"
+    occupied.write_text("not a folder")
+    monkeypatch.setenv("FAULTNET_CACHE", str(occupied))
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 1
+
+
+def test_only_the_newest_are_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cache, "KEPT", 2)
+    small = Network({c: demo.network().nodes[c] for c in demo.network().components})
+    monkeypatch.setattr("faultnet.model.build.build_network", lambda setting: small)
+    for degrees in (0.0, 5.0, 10.0, 15.0):
+        network_for(demo.setting(Conditions(air_temperature=degrees)))
+    assert len(list(folder.glob("*.bin"))) == 2
+    assert len(list(folder.glob("*.json"))) == 2
+
+
+def test_a_file_that_another_process_has_just_removed_is_no_trouble(
+    folder: Path, built: list[Setting], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A link to nowhere is listed, and gone when it is looked at."""
+    folder.mkdir()
+    (folder / "gone.bin").symlink_to(folder / "nowhere")
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(list(folder.glob("*.json"))) == 1
+
+
+def test_the_key_follows_what_the_tables_hang_on_and_nothing_else() -> None:
+    plain = demo.setting()
+    older = Setting(replace(demo.CAR, battery=Battery(600.0, age=6.0)), demo.MILD, demo.catalogue())
+    renamed = Setting(replace(demo.CAR, label="another name"), demo.MILD, demo.catalogue())
+    assert setting_key(plain) == setting_key(demo.setting())
+    assert setting_key(plain) == setting_key(renamed)
+    assert setting_key(plain) != setting_key(older)
+    assert setting_key(plain) != setting_key(demo.setting(demo.FROSTY))
+
+
+def test_the_description_holds_no_table(folder: Path, built: list[Setting]) -> None:
+    network_for(demo.setting())
+    assert (folder / f"{setting_key(demo.setting())}.json").stat().st_size < 200_000
