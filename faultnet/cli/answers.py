@@ -33,7 +33,7 @@ def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, 
 
 
 def why_sentences(found: Diagnosis, case: Case, catalogue: Catalogue) -> list[str]:
-    """Say in sentences what speaks for and against the leading cause, what would overturn it, and what it hangs on."""
+    """Say what speaks for and against the leading cause, what would overturn it, and what it depends on."""
     from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
 
     said = []

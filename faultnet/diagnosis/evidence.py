@@ -46,19 +46,19 @@ def evidence_of(
     node = network.nodes[quantity_of(test, instrument, reading.interval)]
     if test.kind == "choice":
         assert reading.state is not None
-        likelihood, broad = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
-        return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, broad))
+        likelihood, background = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
+        return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
     assert reading.value is not None
     shift = _offset_for(test, instrument, offset)
     law = number_likelihood if reading.bound is None else above_likelihood
-    likelihood, broad = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
-    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, broad))
+    likelihood, background = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
+    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
 
 
-def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, broad: float) -> float:
+def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:
     """Likelihood of a reading under a fault the model does not know: spoilt, or that of a sound car."""
     spoilt = catalogue.spread("unlisted_mixture")
-    return float(spoilt * broad + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
+    return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 
 def _offset_for(test: Test, instrument: Instrument, offset: Offset | None) -> Offset:

@@ -132,8 +132,8 @@ def leading_chances(present: Present, belief: Belief, tests: Collection[str], sp
     shown = _rows_to_one(model.predict(present.evidence, asked, carried, posterior))
     stays = _values_that_stay(present, {quantity for quantity, _, _ in asked.values()}, spread)
     again = {
-        t: (q, present.memory[q].likelihood[:, None] * table, broad)
-        for t, (q, table, broad) in asked.items()
+        t: (q, present.memory[q].likelihood[:, None] * table, background)
+        for t, (q, table, background) in asked.items()
         if q in stays
     }
     for test, chances in _rows_to_one(model.predict(present.evidence, again, carried, posterior)).items():

@@ -3,8 +3,8 @@
 Within a stage a quantity has one value, and readings of it are pooled. After an act that changes the car the next
 stage draws all values anew; for a quantity that the act did not touch that would count one odd car twice. So a later
 reading is taken as one of the same value with some chance, and of a new one otherwise, wherever all that the quantity
-hangs on is as it was: the modes of its components in a hypothesis, and the battery's charge. From one visit to the next
-a fault that comes and goes must also be on both times or off both times.
+depends on is as it was: the modes of its components in a hypothesis, and the battery's charge. From one visit to the
+next a fault that comes and goes must also be on both times or off both times.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ def _acts_alike(network: Network, components: tuple[str, ...], modes: IndexArray
 
 
 def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bool]:
-    """Components a quantity hangs on, the charge being given, and whether it hangs on the charge.
+    """Components a quantity depends on, the charge being given, and whether it depends on the charge.
 
     Examples
     --------

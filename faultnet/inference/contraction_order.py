@@ -34,7 +34,7 @@ class RowCounts:
     ----------
     names : tuple of str
     signature : tuple of int
-        What the counts are taken to hang on when orders are remembered.
+        What the counts are taken to depend on when orders are remembered.
     rows : RowSets
     share : float
         Power of the number of joint modes that is expected to take part: 1 for all, less for the leading ones.
@@ -61,13 +61,13 @@ def plan(
     Parameters
     ----------
     axes : tuple of tuple of str
-        Axes of each table, and the components it hangs on.
+        Axes of each table, and the components it depends on.
     log_sizes : tuple of (str, float)
         Binary logarithm of each axis's length; components need none.
     keep : tuple of str
         Axes that are not summed out.
     counts : RowCounts, optional
-        Where tables hang on components.
+        Where tables depend on components.
     free : tuple of bool
         Which tables are the same whatever is read.
 

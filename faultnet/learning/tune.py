@@ -4,7 +4,7 @@ Cases are encoded once (:mod:`~faultnet.learning.em.encode`); every pass then ad
 numbers (:mod:`~faultnet.learning.em.e_step`) and raises the log posterior (:mod:`~faultnet.learning.em.m_step`).
 The start is the old prior set itself and every number leans on it, so no two faults can trade places.
 
-What was chosen to be measured hangs on what had been read, not on what is hidden beyond that; so tests that were not
+What was chosen to be measured depends on what had been read, not on what is hidden beyond that; so tests that were not
 done say nothing about the causes and are left out (missing at random: Rubin 1976, Inference and missing data,
 Biometrika 63: 581-592, from memory). A case whose cause was never found counts by its readings.
 """
@@ -124,7 +124,7 @@ def prepared(
     encoder = Encoder(catalogue, space, settings_of(cases))
     unlisted = space.modes[:, space.components.index(UNLISTED)] > 0
     frame = Frame(
-        encoder.ways, rate_form(catalogue, space, options.strength, options.groups),
+        encoder.patterns, rate_form(catalogue, space, options.strength, options.groups),
         symptoms.symptom_forms(catalogue, space, options.strength), unlisted, options.folds,
     )  # fmt: skip
     wanted = _scored_cases(cases, most_scored if options.folds else 0)
@@ -204,7 +204,7 @@ def _warnings(
     if mixed:
         said.append(f"{mixed} cases were read again after something was changed: they inform base rates only")
     if not any(c.outcome is not None for c in history):
-        said.append("no case has a confirmed cause: what is learnt hangs on the old numbers alone, and is not scored")
+        said.append("no case has a confirmed cause: what is learnt depends on the old numbers alone, and is not scored")
     if not climb.settled:
         said.append(f"not settled after {climb.passes} passes: allow more")
     if climb.dropped > 0.02:

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.model import bins
-from faultnet.model.modes import acting
+from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, counted, even_points, standard_normal, tallied, within
+from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     EARLY_SHARE,
@@ -47,7 +47,7 @@ def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
     moving = samples.speed > 0.0
     turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
     brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
-    unlike = standard_normal(even_points(samples.needed.size, 2)[1])
+    unlike = standard_normal(low_discrepancy_points(samples.needed.size, 2)[1])
     lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
     silent = np.array(SILENT)[:, None, None, None, None]
     loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
@@ -70,7 +70,7 @@ def post_level_node(samples: StartSamples) -> Node:
     """Volts held at the posts while the key is at start, with the contacts closed or open."""
     closed, opened = (s.index(samples.sustained) for s in (bins.CLOSED_VOLTS, bins.OPEN_VOLTS))
     states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
-    table = normalised(tallied(states, len(LEVELS)), 1e-5)
+    table = normalised(cell_counts(states, len(LEVELS)), 1e-5)
     return Node("post_level", "parameter", LEVELS, GRID, table)
 
 
@@ -81,7 +81,7 @@ def clamp_level_node(setting: Setting) -> Node:
     -----
     The current is that of a motor with an ordinary load behind the whole loop, on the volts of the posts.
     """
-    share = even_points(128, 5)
+    share = low_discrepancy_points(128, 5)
     posts, closed = _levels(share[0])
     posts, closed = posts[:, None, None], closed[:, None, None, None]
     loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
@@ -92,7 +92,7 @@ def clamp_level_node(setting: Setting) -> Node:
     both = windings(setting, share[4])
     volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
     states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
-    table = normalised(tallied(states, len(LEVELS)), 1e-5)
+    table = normalised(cell_counts(states, len(LEVELS)), 1e-5)
     return Node("clamp_level", "parameter", LEVELS, ("post_level", "loop", "joints"), table)
 
 
@@ -112,7 +112,7 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
     A control module may freeze while cranking, and then shows the volts at rest.
     """
-    share = even_points(64, 6)
+    share = low_discrepancy_points(64, 6)
     levels, closed = _levels(share[1])
     emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
@@ -129,7 +129,7 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     seen = np.where(closed, seen, held)
     at_rest = np.broadcast_to(emf, seen.shape)
     freeze = setting.spread("module_freeze")
-    table = (1.0 - freeze) * counted(seen, bins.CRANK_VOLTS) + freeze * counted(at_rest, bins.CRANK_VOLTS)
+    table = (1.0 - freeze) * histogram(seen, bins.CRANK_VOLTS) + freeze * histogram(at_rest, bins.CRANK_VOLTS)
     table = blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
     parents = ("source_emf", "clamp_level", "turning_load")
     return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)
@@ -146,7 +146,7 @@ def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
 
 def lamps_node(setting: Setting) -> Node:
     """What the lamps do while cranking: they are fed from the clamps and draw a few amperes of their own."""
-    share = even_points(128, 2)
+    share = low_discrepancy_points(128, 2)
     levels, _ = _levels(share[0])
     source = EARLY_SHARE * setting.source_resistance * bins.SOURCE_FACTOR.at(share[1])
     volts = np.maximum(levels[:, None] - setting.spread("lamp_current") * source, 0.0)
@@ -167,9 +167,9 @@ def control_voltage_node(setting: Setting) -> Node:
     not at this visit is taken as bad where it feeds too little and the contacts are open, and as good enough where they
     are closed.
     """
-    share = even_points(512, 6)
+    share = low_discrepancy_points(512, 6)
     levels, closed = _levels(share[0])
-    control = acting(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
+    control = drawn_when_active(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
     both = windings(setting, share[2])
     fits = pulls_in(setting, control, share[2:4]) == closed[:, None]
     fits |= ~fits.any(axis=-1, keepdims=True)
@@ -178,7 +178,7 @@ def control_voltage_node(setting: Setting) -> Node:
     through_both = levels * drawn / (drawn + control)
     held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
     volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
-    table = normalised(tallied(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
+    table = normalised(cell_counts(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
     table = blurred(table, bins.CONTROL_VOLTS, 0.1)
     parents = ("start_control", "clamp_level")
     return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)

@@ -171,13 +171,13 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
         )
     quantity = known[name]
     if quantity.edges:
-        table, broad, edges = outcome_table(quantity.edges, instrument)
+        table, background, edges = outcome_table(quantity.edges, instrument)
         states = tuple(f"c_{i:02d}" for i in range(table.shape[1]))
     else:
         card = quantity.card
         table = (1.0 - instrument.slip) * np.eye(card) + instrument.slip / card
-        broad, edges, states = np.full(card, 1.0 / card), (), quantity.states
+        background, edges, states = np.full(card, 1.0 / card), (), quantity.states
     spoilt = setting.spread("unlisted_mixture")
-    broad = spoilt * broad + (1.0 - spoilt) * (sound[name] @ table)
-    both = np.stack([table.T, np.repeat(broad[:, None], table.shape[0], axis=1)], axis=2)
+    background = spoilt * background + (1.0 - spoilt) * (sound[name] @ table)
+    both = np.stack([table.T, np.repeat(background[:, None], table.shape[0], axis=1)], axis=2)
     return Node(f"reading_{test.id}", "reading", states, (name, "unlisted"), normalised(both, 1e-7), edges)

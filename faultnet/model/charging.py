@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.model import bins
-from faultnet.model.modes import acting
+from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, counted, even_points, standard_normal, within
+from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import deep_loss, flat_factor
 from faultnet.physics import battery, charging
@@ -25,12 +25,12 @@ def charging_nodes(setting: Setting) -> list[Node]:
 
 
 def _set_point_node(setting: Setting) -> Node:
-    share = even_points(384, 4)
+    share = low_discrepancy_points(384, 4)
     warm = setting.air + setting.spread("regulator_temperature_rise") * share[3]
     regulated = charging.set_point(warm, "fixed")
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
-    table = counted(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 5e-4)
+    table = histogram(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 5e-4)
     return Node(
         "set_point", "parameter", bins.SET_POINT.states, ("regulator", "charge_control"), table, bins.SET_POINT.edges
     )
@@ -47,20 +47,20 @@ def _commanded(setting: Setting, share: Array) -> Array:
 def _output_node(setting: Setting) -> Node:
     parents = ("alternator_now", "rectifier", "belt", "charge_control")
     owners = ("alternator", "rectifier", "belt", "charge_control")
-    share = even_points(384, 4)
+    share = low_discrepancy_points(384, 4)
     output: Array = np.ones((1, 1, 1, 1, 1))
     for k, owner in enumerate(owners):
         values = setting.drawn(owner, "output_factor", share[k])
         shape = [1, 1, 1, 1, values.shape[1]]
         shape[k] = values.shape[0]
         output = output * values.reshape(shape)
-    table = counted(output, bins.OUTPUT_FACTOR, 5e-4)
+    table = histogram(output, bins.OUTPUT_FACTOR, 5e-4)
     return Node("output_factor", "parameter", bins.OUTPUT_FACTOR.states, parents, table, bins.OUTPUT_FACTOR.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
-    values = setting.drawn("charge_cable", "resistance", even_points(512, 1)[0])
-    table = counted(values, bins.CHARGE_CABLE)
+    values = setting.drawn("charge_cable", "resistance", low_discrepancy_points(512, 1)[0])
+    table = histogram(values, bins.CHARGE_CABLE)
     return Node(
         "charge_cable_resistance", "parameter", bins.CHARGE_CABLE.states, ("charge_cable",), table,
         bins.CHARGE_CABLE.edges,
@@ -69,12 +69,12 @@ def _cable_node(setting: Setting) -> Node:
 
 def _acceptance_node(setting: Setting) -> Node:
     """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
-    share = even_points(512, 3)
+    share = low_discrepancy_points(512, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
     taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
-    table = counted(taken, bins.ACCEPTANCE, 5e-4)
+    table = histogram(taken, bins.ACCEPTANCE, 5e-4)
     return Node("acceptance", "parameter", bins.ACCEPTANCE.states, ("battery", "charge"), table, bins.ACCEPTANCE.edges)
 
 
@@ -108,10 +108,10 @@ def charging_quantities(setting: Setting) -> list[Node]:
     nodes = []
     for running in running_states(setting):
         volts, _ = _run(setting, running)
-        table = blurred(counted(volts, bins.CHARGE_VOLTS), bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
+        table = blurred(histogram(volts, bins.CHARGE_VOLTS), bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
         nodes.append(Node(running.name, "quantity", bins.CHARGE_VOLTS.states, GRID, table, bins.CHARGE_VOLTS.edges))
     _, current = _run(setting, running_states(setting)[2])
-    amperes = blurred(counted(current, bins.ALTERNATOR_AMPERES), bins.ALTERNATOR_AMPERES, 2.0)
+    amperes = blurred(histogram(current, bins.ALTERNATOR_AMPERES), bins.ALTERNATOR_AMPERES, 2.0)
     return [
         *nodes,
         Node("alternator_level", "parameter", bins.ALTERNATOR_AMPERES.states, GRID, amperes,
@@ -135,19 +135,19 @@ def _alternator_current_node() -> Node:
 
 def _cable_drop_node() -> Node:
     """Drop from the alternator's stud to the positive post, loads on; behind an open cable the alternator idles."""
-    share = even_points(48, 3)
+    share = low_discrepancy_points(48, 3)
     cable, current = within([bins.CHARGE_CABLE, bins.ALTERNATOR_AMPERES], share)
     open_end = 2.0 + 2.5 * share[2]
     drop = np.minimum(cable * current, open_end)
     drop = np.where(cable > 1.0, open_end, drop)
-    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.01)
+    table = blurred(histogram(drop, bins.DROP), bins.DROP, 0.01)
     parents = ("charge_cable_resistance", "alternator_level")
     return Node("charge_cable_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     """Volts at the posts and alternator current over the grid, shape (*cards, samples)."""
-    share = even_points(24, 6)
+    share = low_discrepancy_points(24, 6)
     target, factor, cable, accept = within(
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
@@ -184,8 +184,8 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple
 
 def _accepted_node(setting: Setting) -> Node:
     """Current a bench charger can put in after some minutes at 14.4 V."""
-    values = bins.ACCEPTANCE.at(even_points(48, 1)[0]) * setting.capacity
-    table = blurred(counted(values, bins.ACCEPTED_AMPERES), bins.ACCEPTED_AMPERES, 0.2)
+    values = bins.ACCEPTANCE.at(low_discrepancy_points(48, 1)[0]) * setting.capacity
+    table = blurred(histogram(values, bins.ACCEPTED_AMPERES), bins.ACCEPTED_AMPERES, 0.2)
     return Node(
         "acceptance_current", "quantity", bins.ACCEPTED_AMPERES.states, ("acceptance",), table,
         bins.ACCEPTED_AMPERES.edges,
@@ -194,12 +194,12 @@ def _accepted_node(setting: Setting) -> Node:
 
 def _ripple_node(setting: Setting) -> Node:
     """Alternating volts at the posts, loads on; none to speak of without current."""
-    share = even_points(512, 2)
+    share = low_discrepancy_points(512, 2)
     full = setting.drawn("rectifier", "ripple", share[0])[:, None]
     current = bins.ALTERNATOR_AMPERES.at(share[1])
     full = full * np.exp(setting.spread("ripple_ln_spread") * standard_normal(share[1]))
     ripple = np.maximum(full * np.minimum(current / LITTLE_CURRENT, 1.0), LEAST_RIPPLE)
-    table = counted(ripple, bins.RIPPLE, 2e-3)
+    table = histogram(ripple, bins.RIPPLE, 2e-3)
     return Node("ripple", "quantity", bins.RIPPLE.states, ("rectifier", "alternator_level"), table, bins.RIPPLE.edges)
 
 
@@ -211,12 +211,12 @@ def _ground_drop_node(setting: Setting) -> Node:
     The whole current crosses the engine's strap; only what goes into the battery, some amperes, crosses its negative
     joint. A fault that comes and goes may be off while the engine runs although it was on at the start.
     """
-    share = even_points(384, 6)
+    share = low_discrepancy_points(384, 6)
     current = bins.ALTERNATOR_AMPERES.at(share[0])
-    strap = acting(setting, "ground_path", "resistance", share[1], share[4])[:, None, None]
-    joint = acting(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
+    strap = drawn_when_active(setting, "ground_path", "resistance", share[1], share[4])[:, None, None]
+    joint = drawn_when_active(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
     into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
-    table = blurred(counted(drop, bins.DROP), bins.DROP, 0.003)
+    table = blurred(histogram(drop, bins.DROP), bins.DROP, 0.003)
     parents = ("ground_path", "negative_joint", "alternator_level")
     return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)

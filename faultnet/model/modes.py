@@ -72,7 +72,7 @@ def on_chances(setting: Setting, component: str) -> Array:
     return np.array(chances)
 
 
-def acting(setting: Setting, component: str, parameter: str, share: Array, luck: Array) -> Array:
+def drawn_when_active(setting: Setting, component: str, parameter: str, share: Array, luck: Array) -> Array:
     """Values of a parameter at this visit for every mode, a fault that is off being sound: shape (modes, samples)."""
     values = setting.drawn(component, parameter, share)
     return np.where(luck[None] < on_chances(setting, component)[:, None], values, values[:1])

@@ -6,7 +6,7 @@ import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, counted, even_points, standard_normal
+from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 
@@ -21,7 +21,7 @@ TWO_READINGS = 0.012  # [V] by which evening and morning differ where nothing wa
 def supply_node(setting: Setting) -> Node:
     """How well the charging side has fed the battery lately, from the charging modes by the same physics."""
     parents = ("alternator", "regulator", "rectifier", "belt", "charge_cable", "charge_control")
-    share = even_points(96, 8)
+    share = low_discrepancy_points(96, 8)
     cards = [len(setting.modes(p)) for p in parents]
 
     def spread_out(k: int, values: Array) -> Array:
@@ -47,7 +47,7 @@ def supply_node(setting: Setting) -> Node:
 def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
-    share = even_points(SAMPLES, 9)
+    share = low_discrepancy_points(SAMPLES, 9)
     after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
@@ -61,7 +61,7 @@ def charge_node(setting: Setting) -> Node:
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
     left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None], -PAST_EMPTY, 1.0)
-    return Node("charge", "state", bins.CHARGE.states, parents, counted(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
+    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
 def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -96,7 +96,7 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
     The charger fills what the battery accepts; a sulphated battery accepts little, one with a shorted cell never
     gets its acid back to full strength (estimate).
     """
-    share = even_points(SAMPLES, 3)
+    share = low_discrepancy_points(SAMPLES, 3)
     before = bins.CHARGE.at(share[0])
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
     reach = np.clip(1.0 - 0.45 * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0) - 0.04 * share[2]
@@ -104,12 +104,12 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
         1.0 - np.exp(-2.5 * speed[:, None])
     )
-    return counted(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
+    return histogram(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
     """What the battery offers under load: an EMF and a resistance relative to new."""
-    share = even_points(SAMPLES, 6)
+    share = low_discrepancy_points(SAMPLES, 6)
     charge = bins.CHARGE.at(share[0])
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
     load_loss = setting.drawn("battery", "load_loss", share[2])
@@ -124,11 +124,11 @@ def source_nodes(setting: Setting) -> list[Node]:
     return [
         Node(
             "source_emf", "parameter", bins.SOURCE_EMF.states, ("battery", "charge"),
-            counted(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
+            histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
         ),
         Node(
             "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("battery", "charge", "battery_link_now"),
-            counted(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+            histogram(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
 
@@ -176,18 +176,18 @@ def surface_node(setting: Setting, state: str | None = None) -> Node:
 
 def rest_quantities(setting: Setting) -> list[Node]:
     """What is seen at rest: volts at the posts, acid strength, the eye."""
-    share = even_points(SAMPLES, 5)
+    share = low_discrepancy_points(SAMPLES, 5)
     charge = bins.CHARGE.at(share[0])
     kind = setting.car.battery.kind
     volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, kind))[None]
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
-    rest = counted(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
+    rest = histogram(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
     rest = blurred(rest, bins.REST_VOLTS, rest_spread(setting))
     gravity = np.asarray(battery.specific_gravity(charge, kind))[None] - _gravity_loss(setting, share[3])[:, None]
-    level = blurred(counted(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
-    spread = counted(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
+    level = blurred(histogram(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
+    spread = histogram(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
     return [
         Node(
             "rest_voltage", "quantity", bins.REST_VOLTS.states, ("battery", "charge", "surface"),
@@ -230,7 +230,7 @@ def eye_node(setting: Setting) -> Node:
 
 def hold_node(setting: Setting) -> Node:
     """Volts at rest half a day after a full charge."""
-    share = even_points(SAMPLES, 4)
+    share = low_discrepancy_points(SAMPLES, 4)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
     charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
@@ -238,18 +238,18 @@ def hold_node(setting: Setting) -> Node:
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    table = blurred(counted(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
+    table = blurred(histogram(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
     return Node("hold_after_charge", "quantity", bins.REST_VOLTS.states, ("battery",), table, bins.REST_VOLTS.edges)
 
 
 def parked_quantities(setting: Setting) -> list[Node]:
     """Key-off current, and the fall of the rest voltage over a night."""
-    share = even_points(SAMPLES, 2)
+    share = low_discrepancy_points(SAMPLES, 2)
     total = setting.drawn("drain", "current", share[0])[:, None] + setting.drawn("rectifier", "leakage", share[1])[None]
     return [
         Node(
             "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"),
-            counted(total, bins.KEY_OFF), bins.KEY_OFF.edges,
+            histogram(total, bins.KEY_OFF), bins.KEY_OFF.edges,
         ),
         overnight_node(setting),
     ]  # fmt: skip
@@ -257,7 +257,7 @@ def parked_quantities(setting: Setting) -> list[Node]:
 
 def overnight_node(setting: Setting) -> Node:
     """Fall of the rest voltage over a night; the last of a flat battery's charge goes with far more of its volts."""
-    share = even_points(256, 7)
+    share = low_discrepancy_points(256, 7)
     drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
     hours = setting.spread("overnight_hours")
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
@@ -267,7 +267,7 @@ def overnight_node(setting: Setting) -> Node:
     lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
     after = np.maximum(before - lost[:, :, :, None], -PAST_EMPTY)
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
-    table = counted(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
+    table = histogram(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
     parents = ("drain_now", "rectifier", "battery", "charge")
     return Node("overnight_fall", "quantity", bins.OVERNIGHT.states, parents, table, bins.OVERNIGHT.edges)
 
@@ -280,7 +280,7 @@ def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
 
 
 def module_offset_node(setting: Setting) -> Node:
-    """Control module's reading minus the posts' at rest; hangs on nothing, and corrects what the module shows."""
+    """Control module's reading minus the posts' at rest; depends on nothing, and corrects what the module shows."""
     middle, spread = setting.spread("module_offset_mean"), setting.spread("module_offset_spread")
-    table = counted(middle + spread * standard_normal(even_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
+    table = histogram(middle + spread * standard_normal(low_discrepancy_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
     return Node("module_offset", "quantity", bins.MODULE_OFFSET.states, (), table, bins.MODULE_OFFSET.edges)

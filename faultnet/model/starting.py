@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting
+from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, counted, even_points, standard_normal, tallied, within
+from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
 from faultnet.physics.resistance import EARLY_POLARISATION
@@ -49,14 +49,14 @@ def part_nodes(setting: Setting) -> list[Node]:
 
 
 def _resistance_node(setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance") -> Node:
-    values = setting.drawn(component, parameter, even_points(512, 1)[0])
+    values = setting.drawn(component, parameter, low_discrepancy_points(512, 1)[0])
     name = f"{component}_resistance"
-    return Node(name, "parameter", scale.states, (parent,), counted(values, scale), scale.edges)
+    return Node(name, "parameter", scale.states, (parent,), histogram(values, scale), scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
-    share = even_points(512, 2)
+    share = low_discrepancy_points(512, 2)
     area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
     length = setting.spread("starter_cable_length_mean") * np.exp(
         np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
@@ -64,7 +64,7 @@ def _cable_node(setting: Setting) -> Node:
     )
     own = np.asarray(conductors.copper_resistance(length, area, setting.air))
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
-    table = counted(values, bins.CABLE)
+    table = histogram(values, bins.CABLE)
     return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
 
 
@@ -73,7 +73,7 @@ def _contact_node(setting: Setting) -> Node:
 
     What a flat battery, an open link or a broken ground does to a sound winding is decided in the circuit itself.
     """
-    closed = counted(setting.drawn("solenoid", "contact_resistance", even_points(512, 1)[0]), bins.CONTACT)
+    closed = histogram(setting.drawn("solenoid", "contact_resistance", low_discrepancy_points(512, 1)[0]), bins.CONTACT)
     fed = 1.0 - _not_fed(setting)
     weak = np.zeros(len(setting.modes("solenoid")))
     weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
@@ -92,7 +92,7 @@ def _contact_node(setting: Setting) -> Node:
 
 def _not_fed(setting: Setting) -> Array:
     """Chance that too little of the battery's volts reaches the windings through the control circuit, by its mode."""
-    share = even_points(1024, 3)
+    share = low_discrepancy_points(1024, 3)
     control = setting.drawn("start_control", "control_resistance", share[2])
     return np.asarray((~pulls_in(setting, control, share[:2])).mean(axis=-1))
 
@@ -110,11 +110,11 @@ def needed_volts(setting: Setting, share: Array) -> Array:
 
 def _load_node(setting: Setting) -> Node:
     """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it."""
-    share = even_points(512, 3)
+    share = low_discrepancy_points(512, 3)
     friction = setting.drawn("starter_motor", "friction_factor", share[0])
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
     usual = np.exp(setting.spread("nominal_current_spread") * standard_normal(share[2]))
-    table = counted(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
+    table = histogram(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
     parents = ("starter_motor_now", "engine_turning")
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
@@ -136,7 +136,7 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
     """Chance that so bad a joint or ground leaves too little for the windings, shape (states of the scale,)."""
-    share = even_points(1024, 3)
+    share = low_discrepancy_points(1024, 3)
     return np.asarray((~pulls_in(setting, scale.at(share[0]), share[1:])).mean(axis=-1))
 
 
@@ -188,8 +188,8 @@ def _holding_back(node: Node, parent: str, chance: Array) -> Node:
 
 def _sum_node(name: str, scale: Bins, parts: tuple[tuple[str, Bins], ...], switched: int | None = None) -> Node:
     """Sum of part resistances; `switched` is the part whose contacts may be open, which opens the sum too."""
-    values = within([b for _, b in parts], even_points(64, len(parts)))
-    table = counted(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
+    values = within([b for _, b in parts], low_discrepancy_points(64, len(parts)))
+    table = histogram(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
     states = scale.states
     if switched is not None:
         table = normalised(_opened(table, 1 + switched), 1e-5)
@@ -226,10 +226,10 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
     another part of the loop are bad together. Where the solenoid is held back, a part that is bad is mostly bad enough
     to have done it.
     """
-    share = even_points(2048, 2 * len(among) + 6)
+    share = low_discrepancy_points(2048, 2 * len(among) + 6)
     cards = [len(setting.modes(c)) for c in among]
     together = in_series(
-        [acting(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
+        [drawn_when_active(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
     )
     which = bins.LOOP.index(together + _sound_elsewhere(setting, share[2 * len(among) :], among))
     table = np.zeros((len(bins.JOINTS), *cards, len(bins.LOOP) + len(NOT_MOVED)))
@@ -238,8 +238,8 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
         for b in range(len(bins.JOINTS)):
             table[b, ..., k] = ((which == k) & (found == b)).mean(axis=-1)
         _fill_unseen(table[..., k], k)
-    table[..., -len(NOT_MOVED) :] = counted(together, bins.JOINTS)[..., None]
-    held = tallied(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
+    table[..., -len(NOT_MOVED) :] = histogram(together, bins.JOINTS)[..., None]
+    held = cell_counts(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
     table[..., len(bins.LOOP) + NOT_MOVED.index(HELD_BACK)] = normalised(held, 1e-4)
     return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
 
@@ -317,7 +317,7 @@ def start_samples(setting: Setting) -> StartSamples:
     The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
     link between its cells included; where they do not, the windings are all that draws current.
     """
-    share = even_points(CELL_SAMPLES, 9)
+    share = low_discrepancy_points(CELL_SAMPLES, 9)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     source = factor * setting.source_resistance
@@ -379,11 +379,13 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
 
 def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
     """Quantities of a start as a whole: volts held, inrush and speed."""
-    held = blurred(counted(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    held = blurred(
+        histogram(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread")
+    )
     peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
-    inrush = counted(peak, bins.INRUSH)
+    inrush = histogram(peak, bins.INRUSH)
     inrush = blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
-    speed = blurred(counted(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
+    speed = blurred(histogram(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
     return [
         Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
         Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
@@ -404,7 +406,7 @@ def minimum_node(
         samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
     )
     seen = np.where(samples.moved, seen, samples.sustained)
-    table = blurred(counted(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    table = blurred(histogram(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
     return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
 
 

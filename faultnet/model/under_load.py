@@ -7,7 +7,7 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.drops import CURRENT_LEVEL, flowing
 from faultnet.model.network import Array, Node
-from faultnet.model.sampling import blurred, counted, even_points, standard_normal, within
+from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import AT_ONCE
 from faultnet.model.starting import NOT_TURNED, OHMIC_SHARE
@@ -19,16 +19,16 @@ DEAD_CRANK = 15.0  # [s] (workshop manuals, secondary)
 
 def load_quantities(setting: Setting) -> list[Node]:
     """Quantities of the battery under a known load: half-rating test, two-load resistance, conductance."""
-    share = even_points(64, 4)
+    share = low_discrepancy_points(64, 4)
     emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR], share)
     resistance = factor * setting.source_resistance
     current = setting.rating * 0.5 * np.exp(setting.spread("half_rating_current_spread") * standard_normal(share[3]))
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
     loaded = np.maximum(emf - current * resistance - later, 0.0)
-    half = blurred(counted(loaded, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    half = blurred(histogram(loaded, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
     factor_only = bins.SOURCE_FACTOR.at(share[1])
     # ten seconds between two loads bring out most of the polarisation
-    ohms = counted(factor_only * setting.source_resistance * (0.87 + 0.13 * share[2]), bins.SOURCE_OHMS)
+    ohms = histogram(factor_only * setting.source_resistance * (0.87 + 0.13 * share[2]), bins.SOURCE_OHMS)
     spread = np.hypot(setting.spread("conductance_spread"), setting.spread("resistance_split_spread"))
     indicated = setting.rating * factor_only**-0.95 * np.exp(spread * standard_normal(share[2]))
     return [
@@ -41,7 +41,7 @@ def load_quantities(setting: Setting) -> list[Node]:
         ),
         Node(
             "conductance_rating", "quantity", bins.CONDUCTANCE.states, ("source_factor",),
-            blurred(counted(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE, 10.0), bins.CONDUCTANCE.edges,
+            blurred(histogram(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE, 10.0), bins.CONDUCTANCE.edges,
         ),
     ]  # fmt: skip
 
@@ -59,7 +59,7 @@ def sag_node(setting: Setting) -> Node:
     Polarisation grows with the current that flows; a bad cell gives up the rest of what it loses. With no current,
     nothing sags.
     """
-    share = even_points(96, 4)
+    share = low_discrepancy_points(96, 4)
     factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
     current = flowing(setting, share[1], share[3])[None]
     slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, LARGEST_PLATE_FACTOR) * setting.source_resistance
@@ -67,6 +67,6 @@ def sag_node(setting: Setting) -> Node:
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
     exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-DEAD_CRANK / 5.0))
     working = np.clip(current / NOT_TURNED, 0.0, 1.0)
-    table = blurred(counted(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
+    table = blurred(histogram(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
     parents = ("battery", "source_factor", CURRENT_LEVEL)
     return Node("crank_sag", "quantity", bins.SAG.states, parents, table, bins.SAG.edges)

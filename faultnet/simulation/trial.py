@@ -1,6 +1,6 @@
 """A trial: the same virtual cars for every policy, spread over processes, the table at the end.
 
-Each car has random streams of its own, by seed, number and policy, so the table does not hang on how many processes
+Each car has random streams of its own, by seed, number and policy, so the table does not depend on how many processes
 there are or in which order cars are dealt with. Cars of one place in the roster go to one process together, where the
 model of their network is in memory.
 """

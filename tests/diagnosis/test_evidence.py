@@ -34,7 +34,7 @@ def test_a_reading_points_at_its_own_bin() -> None:
     assert edges[best] <= 12.42 <= edges[best + 1]
     spoilt, sound = demo.catalogue().spread("unlisted_mixture"), demo.network().sound["rest_voltage"]
     even = 1.0 / (edges[-1] - edges[0])
-    assert found.broad == pytest.approx(spoilt * even + (1.0 - spoilt) * float(sound @ found.likelihood))
+    assert found.background == pytest.approx(spoilt * even + (1.0 - spoilt) * float(sound @ found.likelihood))
     assert 0.0 < spoilt < 1.0
 
 
@@ -62,7 +62,7 @@ def test_a_density_over_all_bins_has_unit_mass() -> None:
 def test_a_rough_reading_says_less() -> None:
     sharp, rough = (evidence(Reading("rest_voltage", value=12.4, roughly=r)) for r in (False, True))
     assert rough.likelihood.max() < sharp.likelihood.max()
-    assert (rough.likelihood > sharp.broad).sum() > (sharp.likelihood > sharp.broad).sum()
+    assert (rough.likelihood > sharp.background).sum() > (sharp.likelihood > sharp.background).sum()
 
 
 def test_a_choice_not_sure_of_says_less() -> None:
@@ -86,7 +86,7 @@ def test_every_instrument_of_every_number_test_gives_positive_evidence() -> None
                     found = evidence(Reading(test.id, value=value, instrument=instrument))
                     assert (found.likelihood > 0).all(), (test.id, instrument, value)
                     assert np.isfinite(found.likelihood).all()
-                    assert found.broad > 0
+                    assert found.background > 0
 
 
 def test_every_choice_of_every_test_gives_positive_evidence() -> None:

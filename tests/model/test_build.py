@@ -66,8 +66,10 @@ def test_every_test_has_its_reading_below_its_quantity_and_the_unlisted_fault(na
         instrument = demo.catalogue().instrument(test.instruments[0])
         assert reading.layer == "reading"
         assert reading.parents == (quantity_of(test, instrument), "unlisted")
-        broad = reading.table[:, :, 1]
-        np.testing.assert_allclose(broad, np.repeat(broad[:, :1], broad.shape[1], axis=1), rtol=0, atol=1e-12)
+        background = reading.table[:, :, 1]
+        np.testing.assert_allclose(
+            background, np.repeat(background[:, :1], background.shape[1], axis=1), rtol=0, atol=1e-12
+        )
 
 
 @every_car
@@ -81,7 +83,7 @@ def test_every_instrument_of_every_test_finds_its_quantity(name: str) -> None:
 
 @every_car
 def test_belief_flows_from_modes_to_readings(name: str) -> None:
-    """No node hangs on one of a later layer, and the unlisted fault bears on readings only."""
+    """No node depends on one of a later layer, and the unlisted fault bears on readings only."""
     nodes = network(name).nodes
     for node in nodes.values():
         ranks = [LAYERS.index(nodes[p].layer) for p in node.parents]

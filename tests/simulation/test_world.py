@@ -113,9 +113,9 @@ def test_the_other_world_has_other_base_rates() -> None:
 
 def test_faults_that_come_and_go_are_on_as_often_as_the_prior_set_says() -> None:
     found = cars(800, 6, {"positive_joint": "slack"})
-    on = np.mean([car.acting["positive_joint"] == "slack" for car in found])
+    on = np.mean([car.active["positive_joint"] == "slack" for car in found])
     assert on == pytest.approx(catalogue().on_rate("positive_joint", "slack"), abs=0.06)
-    off = next(car for car in found if car.acting["positive_joint"] == "sound")
+    off = next(car for car in found if car.active["positive_joint"] == "sound")
     assert off.value("positive_joint", "resistance") < 0.001
     assert off.faults == (("positive_joint", "slack"),)
 
@@ -124,7 +124,7 @@ def test_another_visit_is_the_same_car_with_new_luck() -> None:
     rng = np.random.default_rng(7)
     car = cars(1, 7, {"positive_joint": "slack"}, faults_on=True)[0]
     later = [next_visit(car, rng, MILD) for _ in range(40)]
-    assert {v.acting["positive_joint"] for v in later} == {"sound", "slack"}
+    assert {v.active["positive_joint"] for v in later} == {"sound", "slack"}
     assert {v.parameters[("positive_joint", "slack", "resistance")] for v in later} == {
         car.parameters[("positive_joint", "slack", "resistance")]
     }

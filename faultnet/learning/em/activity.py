@@ -2,8 +2,9 @@
 
 A fault that comes and goes is on at a visit or off, by a chance that tuning changes. So the readings' likelihood is
 worked out for *which faults act*, and the chances are multiplied in afterwards: the hidden node of what a component
-does now gets a root of its own, and every hypothesis has one *way* for each choice of which of its faults are on.
-A fault that is off mostly acts as a sound part does, so most ways share a row of likelihoods with another hypothesis.
+does now gets a root of its own, and every hypothesis has one *pattern* for each choice of which of its faults are on.
+A fault that is off mostly acts as a sound part does, so most patterns share a row of likelihoods with another
+hypothesis.
 """
 
 from __future__ import annotations
@@ -26,13 +27,13 @@ LINK_NODE = "battery_link"
 ANSWER = "answer_"
 
 
-def unhinged(network: Network) -> Network:
+def conditioned_on_activity(network: Network) -> Network:
     """A visit's network in which what acts now is given, without readings and lasting symptoms.
 
     Notes
     -----
     Averaged over the chances of being on, it is the network it was made from; the leak of the nodes is kept. Symptoms
-    of today hang on what acts and stay; their tables are not tuned.
+    of today depend on what acts and stay; their tables are not tuned.
     """
     nodes: dict[str, Node] = {}
     for node in network.nodes.values():
@@ -49,7 +50,7 @@ def unhinged(network: Network) -> Network:
 
 
 @dataclass(frozen=True, eq=False)
-class Ways:
+class ActivationPatterns:
     """Every hypothesis with every choice of which of its faults are on.
 
     Parameters
@@ -59,12 +60,12 @@ class Ways:
     rows : int array, shape (rows, columns)
         Distinct joint modes that likelihoods are worked out for.
     starts : int array, shape (hypotheses + 1,)
-        Where the ways of each hypothesis begin.
-    row : int array, shape (ways,)
-        Row of each way.
+        Where the patterns of each hypothesis begin.
+    row : int array, shape (patterns,)
+        Row of each pattern.
     faults : tuple of (component, mode)
         Those that come and go.
-    on : int array, shape (ways, faults)
+    on : int array, shape (patterns, faults)
         1 where the fault is there and on, -1 where it is there and off, else 0.
     """
 
@@ -76,19 +77,21 @@ class Ways:
     on: NDArray[np.int8] = field(repr=False)
 
     def chance(self, rates: Array) -> Array:
-        """Chance of each way given its hypothesis, shape (ways,), from the chance of each fault to be on."""
+        """Chance of each pattern given its hypothesis, shape (patterns,), from the chance of each fault to be on."""
         chance = np.where(self.on > 0, rates, np.where(self.on < 0, 1.0 - rates, 1.0))
         return np.asarray(chance.prod(axis=1))
 
 
-def ways_of(catalogue: Catalogue, network: Network, components: tuple[str, ...], modes: IndexArray) -> Ways:
-    """Lay out the ways of all hypotheses.
+def patterns_of(
+    catalogue: Catalogue, network: Network, components: tuple[str, ...], modes: IndexArray
+) -> ActivationPatterns:
+    """Lay out the patterns of all hypotheses.
 
     Parameters
     ----------
     catalogue : Catalogue
     network : Network
-        Of :func:`unhinged`; its tables do not matter, its parents do.
+        Of :func:`conditioned_on_activity`; its tables do not matter, its parents do.
     components : tuple of str
         Order of the columns of `modes`.
     modes : int array, shape (hypotheses, components)
@@ -106,7 +109,7 @@ def ways_of(catalogue: Catalogue, network: Network, components: tuple[str, ...],
             table[:, column] = table[:, columns.index(f"{component}_acting")]
     first, which = distinct_rows(table)
     starts = np.searchsorted(hypothesis, np.arange(len(modes) + 1))
-    return Ways(columns, table[first], starts, which, faults, on)
+    return ActivationPatterns(columns, table[first], starts, which, faults, on)
 
 
 def _choices(there: NDArray[np.bool_]) -> tuple[Index, NDArray[np.int8]]:

@@ -126,7 +126,7 @@ def made_sound(vehicle: VirtualCar, *components: str) -> VirtualCar:
     """The car with components in their sound mode, by their own sound parameters."""
     sound = {c: vehicle.catalogue.component(c).modes[0].id for c in components}
     sticks = vehicle.sticks and "solenoid" not in sound
-    return replace(vehicle, modes={**vehicle.modes, **sound}, acting={**vehicle.acting, **sound}, sticks=sticks)
+    return replace(vehicle, modes={**vehicle.modes, **sound}, active={**vehicle.active, **sound}, sticks=sticks)
 
 
 def _renewed(vehicle: VirtualCar, rng: np.random.Generator, component: str) -> VirtualCar:

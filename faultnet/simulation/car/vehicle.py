@@ -55,7 +55,7 @@ class VirtualCar:
     setting : Setting
         The same with the true temperatures.
     world : World
-    modes, acting : mapping of component to mode
+    modes, active : mapping of component to mode
         The mode it is in, and the one it acts in at this visit.
     parameters : mapping of (component, mode, parameter) to float
         Of the mode it is in and of the sound mode [unit of the effect].
@@ -76,7 +76,7 @@ class VirtualCar:
     setting: Setting = field(repr=False)
     world: World
     modes: Mapping[str, str]
-    acting: Mapping[str, str]
+    active: Mapping[str, str]
     parameters: Mapping[tuple[str, str, str], float] = field(repr=False)
     traits: Mapping[str, float] = field(repr=False)
     charge: float
@@ -97,7 +97,7 @@ class VirtualCar:
 
     def value(self, component: str, parameter: str) -> float:
         """A parameter as it acts at this visit [unit of the effect]."""
-        return self.parameters[(component, self.acting[component], parameter)]
+        return self.parameters[(component, self.active[component], parameter)]
 
     def lasting(self, component: str, parameter: str) -> float:
         """A parameter of the mode the component is in, whether or not it is on today [unit of the effect]."""
