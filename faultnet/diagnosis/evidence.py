@@ -11,6 +11,7 @@ from faultnet.inference.visit import Evidence
 from faultnet.instruments import (
     Offset,
     above_likelihood,
+    below_likelihood,
     choice_likelihood,
     comparison_offset,
     number_likelihood,
@@ -50,7 +51,7 @@ def evidence_of(
         return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
     assert reading.value is not None
     shift = _offset_for(test, instrument, offset)
-    law = number_likelihood if reading.bound is None else above_likelihood
+    law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
     likelihood, background = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
     return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
 
