@@ -14,23 +14,13 @@ from workbench.answers import catalogue
 from workbench.words import clock, plain
 
 HERE = Path(__file__).resolve().parent
-# The place to drop files on says that it is decoration and yet takes the focus; screen readers stumble over that.
-MEND_ROLES = """<script>(function () {
-  const mend = () => document.querySelectorAll('[data-testid=stFileUploaderDropzone][role=presentation]')
-    .forEach(e => e.removeAttribute('role'));
-  mend();
-  if (!window.fnMending) {
-    window.fnMending = new MutationObserver(mend);
-    window.fnMending.observe(document.body, {childList: true, subtree: true});
-  }
-})()</script>"""
 
 
 def dress() -> None:
     """Put the looks on."""
     st.html(HERE / "look.css")
     with st.container(key="mend_script"):
-        st.html(MEND_ROLES, unsafe_allow_javascript=True)
+        st.html(f"<script>{(HERE / 'page.js').read_text(encoding='utf-8')}</script>", unsafe_allow_javascript=True)
 
 
 def head(opened: state.Opened) -> None:
@@ -119,8 +109,8 @@ def event_words(event: StoredEvent) -> str:
     return plain_kinds[event.kind] + by
 
 
-def show_error(error: FaultnetError) -> None:
-    """An error in plain words: what, found, expected, what to do."""
+def show_error(error: FaultnetError, name: str = "") -> None:
+    """An error in plain words: what, found, expected, what to do; `name` where the page may have to be moved to it."""
     lines = []
     if isinstance(error, ClashError):
         lines.append("<ul>" + "".join(f"<li>{plain(e)}</li>" for e in error.entries) + "</ul>")
@@ -132,7 +122,15 @@ def show_error(error: FaultnetError) -> None:
         lines.append(f"<p>Wanted: {plain(error.expected)}.</p>")
     if error.to_do:
         lines.append(f"<p><b>{plain(_capital(error.to_do))}</b></p>")
-    st.html(f"<div class='fn-wrong' role='alert'><b>{plain(_capital(error.what))}.</b>{''.join(lines)}</div>")
+    named = f" id='{plain(name)}'" if name else ""
+    st.html(f"<div class='fn-wrong' role='alert'{named}><b>{plain(_capital(error.what))}.</b>{''.join(lines)}</div>")
+
+
+def bring_into_view(key: str, count: int) -> None:
+    """Move the page until a field stands in its middle, well above the bar of links, and put the cursor into it."""
+    with st.container(key="view_script"):
+        st.html(f"<script>/* {count} */ window.fnPage && window.fnPage.show('{key}')</script>",
+                unsafe_allow_javascript=True)  # fmt: skip
 
 
 def _capital(text: str) -> str:
