@@ -31,6 +31,7 @@ from workbench.settings import Settings, load_settings, save_settings, tools_at_
 OPEN_CASE = "FAULTNET_OPEN_CASE"
 BOUNCE = 1.0  # [s] in which a second tap on an answer is a bounce
 BROWSER = "faultnet_browser"
+moment = time.monotonic  # [s]
 _lock = threading.Lock()
 _stores: dict[tuple[str, str], Store] = {}
 
@@ -218,7 +219,7 @@ def pressed_again(shown: int) -> bool:
 
 def bounced() -> bool:
     """Whether a tap comes within a second of the last entry: a finger that bounces answers nothing more."""
-    return time.monotonic() - _seen().wrote_at < BOUNCE
+    return moment() - _seen().wrote_at < BOUNCE
 
 
 def append(event: Event, words: str) -> bool:
@@ -282,7 +283,7 @@ def _written(words: str, left: tuple[Event, ...], write: Callable[[Store, str, i
     seen.said = (seen.case_id, seen.events, words)
     seen.pending = None
     if left and left[0].kind == "entry_added":
-        seen.wrote_at = time.monotonic()
+        seen.wrote_at = moment()
         _choose(seen, None)
     return True
 
