@@ -105,10 +105,10 @@ def _line(line: CaseSummary) -> str:
     known = {c.id for c in catalogue().components}
     ended = ", ".join(cause_words((c, m), catalogue()) for c, m in line.causes if c in known)
     state_words = f"closed: {ended or 'nothing at fault'}" if line.closed else "open"
-    return f"**{_escaped(name)}**  \n{clock(line.changed_at)} · {_escaped(state_words)}"
+    return f"**{escaped(name)}**  \n{clock(line.changed_at)} · {escaped(state_words)}"
 
 
-def _escaped(text: str) -> str:
+def escaped(text: str) -> str:
     return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~$:" else c for c in text)
 
 
@@ -126,7 +126,7 @@ def _demos() -> None:
     with st.container(key="others_demo"):
         for stem, case in cases:
             name = case.name or stem.replace("_", " ")
-            if st.button(f"**{_escaped(name)}**  \n{_escaped(case.complaint or 'no complaint')}", key=f"demo_{stem}",
+            if st.button(f"**{escaped(name)}**  \n{escaped(case.complaint or 'no complaint')}", key=f"demo_{stem}",
                          width="stretch"):  # fmt: skip
                 _go(state.create_case(case))
 
