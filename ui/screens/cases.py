@@ -42,10 +42,9 @@ def _said() -> None:
     name = state.recall("deleted_name")
     if name is not None:
         state.remember("deleted_name", None)
-        st.html(
-            f"<p class='fn-said' role='status'>Deleted: {plain(name)}. It can be brought back at the end of this page.</p>"
-        )
-        frame.scroll_to("kept-cases", name)
+        words = f"Deleted: {name}. It can be brought back at the end of this page."
+        st.html(f"<p class='fn-said' role='status'>{plain(words)}</p>")
+        frame.scroll_to("kept-cases", len(state.store().list_cases(deleted=True)))
 
 
 def _deleted() -> None:
