@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from html import escape
 
 from faultnet.decision.advice import GIVE_BACK_WORDS, WORTH_DOING, position_of, proof_of, worth_of_tests
 from faultnet.decision.costs import Costs
@@ -42,6 +43,9 @@ class Leaf:
     proof: str
     chance_of_cure: float
 
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(plan_text(self))}</pre>"
+
 
 @dataclass(frozen=True)
 class Knot:
@@ -61,6 +65,9 @@ class Knot:
     test: str
     words: str
     branches: tuple[tuple[str, Knot | Leaf], ...]
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(plan_text(self))}</pre>"
 
 
 def pocket_plan(
