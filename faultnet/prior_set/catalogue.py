@@ -54,6 +54,8 @@ class Catalogue:
         The same in few words; in full where there are none.
     waits : dict of str to Timer
         How long a precondition takes that comes by waiting, by its id.
+    words : dict of str to str
+        Technical words, each explained in a sentence or two.
     general_cautions : tuple of str
         Cautions that stand on every sheet, whatever is done.
     provenance : Provenance
@@ -78,6 +80,7 @@ class Catalogue:
     provenance: Provenance
     fingerprint: str = ""
     cautions_in_short: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
     waits: dict[str, Timer] = field(default_factory=dict)
 
     def component(self, component: str) -> Component:

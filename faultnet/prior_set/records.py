@@ -81,6 +81,10 @@ def texts(table: dict[str, Any]) -> dict[str, Any]:
     found["general_cautions"] = row.texts("general")
     found["cautions_in_short"] = {**found["cautions"], **table.get("in_short", {})}
     found["waits"] = {name: _timer(row, f"waits.{name}", told) for name, told in table.get("waits", {}).items()}
+    words = table.get("words", {})
+    if not isinstance(words, dict) or not all(isinstance(text, str) and text for text in words.values()):
+        raise row.wrong("words", words, "a table [words] of explanations by word")
+    found["words"] = words
     return found
 
 

@@ -11,6 +11,7 @@ from faultnet.diagnosis.result import Diagnosis
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit_picture import draw_circuit, suspicion
+from faultnet.report.glossary import listed_words
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
@@ -67,6 +68,7 @@ def job_sheet(
         f'<div class="picture keep"><h2>Course of belief</h2>{course}</div>' if course else "",
     ]
     body += [_next(case, diagnosis), care(_cautions(case, diagnosis, catalogue)), _signatures()]
+    body.append(listed_words("".join(body), catalogue.words))
     return document(f"Job sheet {case.name or case_id}".strip(), body)
 
 
