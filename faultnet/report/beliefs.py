@@ -98,11 +98,8 @@ def _by_cause(worked: Worked, marginals: Mapping[str, Array], no_fault: float) -
 
 def _sound_now(worked: Worked) -> float:
     """Probability that no mode but the sound ones is left, over all ways the repairs may have gone."""
-    sound = whole = 0.0
-    for weight, modes in weights_by_now(worked):
-        whole += float(weight.sum())
-        sound += float(weight[~modes.any(axis=1)].sum())
-    return sound / whole
+    weight, modes = weights_by_now(worked)
+    return float(weight[~modes.any(axis=1)].sum())
 
 
 def until(case: Case, count: int) -> Case:
