@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -52,6 +53,14 @@ def tuned(test: AppTest, data: bytes) -> AppTest:
     test.file_uploader(key="history_file").upload("few.csv.gz", data, "application/gzip")
     test.selectbox(key="folds").select(0)
     test.button(key="tune").click().run()
+    return ended(test)
+
+
+def ended(test: AppTest) -> AppTest:
+    """The page once the tuning that runs beside it has ended."""
+    while any(button.key == "stop_tuning" for button in test.button):
+        time.sleep(0.1)
+        test.run()
     assert not test.exception
     return test
 
@@ -93,3 +102,18 @@ def test_a_set_taken_back_by_the_command_line_is_noticed(page: AppTest, few: byt
     assert kept_catalogue(page) == "hot_town"
     take_back()
     assert kept_catalogue(page) == "standard"
+
+
+def test_a_tuning_says_how_far_it_has_come_and_can_be_stopped(page: AppTest, few: bytes) -> None:
+    before = load_catalogue(IN_USE).fingerprint
+    page.file_uploader(key="history_file").upload("few.csv.gz", few, "application/gzip")
+    page.button(key="tune").click().run()
+    assert [button.key for button in page.button if button.key == "stop_tuning"]
+    running = page.session_state["running_tuning"]
+    page.button(key="stop_tuning").click().run()
+    ended(page)
+    assert running.tuned is None
+    assert "Stopped. Nothing was changed." in said(page)
+    assert standing() == ()
+    assert load_catalogue(IN_USE).fingerprint == before
+    assert "tune" in [button.key for button in page.button]  # and it can be begun again
