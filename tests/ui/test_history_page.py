@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from faultnet.api import advise, load_case
 from faultnet.learning.tables.history import load_history, write_history
 from faultnet.learning.versions.versions import take_back
 from faultnet.prior_set import load_catalogue
@@ -75,9 +76,12 @@ def test_a_history_is_shown_accepted_and_taken_back(page: AppTest, few: bytes) -
     assert "hot_town@1 is in use from now on." in said(page)
     assert load_catalogue(IN_USE).name == "hot_town"
     assert kept_catalogue(page) == "hot_town"
+    summary = advise(load_case("demo:fresh_case")).diagnosis.summary
+    assert summary.endswith("Judged by prior set hot_town 1.")
     page.button(key="take_back").click().run()
     assert "hot_town@1 was taken back" in said(page)
     assert load_catalogue(IN_USE).fingerprint == before.fingerprint
+    assert "Judged by" not in advise(load_case("demo:fresh_case")).diagnosis.summary
 
 
 def test_what_was_looked_at_can_be_dropped(page: AppTest, few: bytes) -> None:
