@@ -27,6 +27,8 @@ BROWSING = (
     "ui/test_access.py",
     "ui/test_log_page.py",
     "ui/test_keyboard.py",
+    "ui/test_door.py",
+    "ui/test_words.py",
 )
 LONG = (
     *BROWSING,
