@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from html import escape
 
 from faultnet.case.types import Case
 from faultnet.decision.plan import Knot, Leaf
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed
 from faultnet.report.words import car_words
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from html import escape
 
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words

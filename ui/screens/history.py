@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import forget
+from workbench.words import plain
 
 from faultnet.learning.result import GROUPINGS, Options, Tuned
 from faultnet.learning.tables.history import History, HistoryFileError, load_history
@@ -43,7 +44,7 @@ def show() -> None:
 def _said() -> None:
     said = state.recall("history_said")
     if said:
-        st.html(f"<p class='fn-said' role='status'>{said}</p>")
+        st.html(f"<p class='fn-said' role='status'>{plain(said)}</p>")
         state.remember("history_said", None)
 
 
@@ -78,7 +79,11 @@ def _choose() -> None:
         history = load_history(source, known, keep_good=good)
     except HistoryFileError as error:
         frame.show_error(error)
-        st.dataframe([vars(row) for row in error.bad], hide_index=True, width="stretch")
+        st.dataframe(
+            [{name: plain(told, "option") for name, told in vars(row).items()} for row in error.bad],
+            hide_index=True,
+            width="stretch",
+        )
         return
     with st.spinner("Tuning: about a minute for 5,000 cases"):
         tuned = tune(history.cases, known, options)

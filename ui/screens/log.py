@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -116,11 +116,9 @@ def _options(data: bytes) -> Options:
             columns = list(list_channels(data))
         except FaultnetError:
             columns = []
-        time = st.selectbox("Time column", columns, index=None, key="log_time", placeholder="read off the file")
-        volts = st.selectbox("Voltage column", columns, index=None, key="log_volts", placeholder="read off the file")
-        channel = st.selectbox(
-            "Channel or module", columns, index=None, key="log_channel", placeholder="read off the file"
-        )
+        time = _column("Time column", columns, "log_time")
+        volts = _column("Voltage column", columns, "log_volts")
+        channel = _column("Channel or module", columns, "log_channel")
         time_unit = st.selectbox(
             "Unit of time", TIME_UNITS, key="log_time_unit", format_func=lambda u: u or "read off the file"
         )
@@ -135,6 +133,11 @@ def _options(data: bytes) -> Options:
     given = {"time_column": time, "volts_column": volts, "channel": channel, "time_unit": time_unit or None,
              "volts_unit": volts_unit or None, "interval": interval}  # fmt: skip
     return tuple((k, v) for k, v in given.items() if v is not None)
+
+
+def _column(label: str, columns: list[str], key: str) -> str | None:
+    return st.selectbox(label, columns, index=None, format_func=partial(plain, where="option"), key=key,
+                        placeholder="read off the file")  # fmt: skip
 
 
 def _repairs(trace: Trace) -> None:

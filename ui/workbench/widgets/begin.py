@@ -97,11 +97,7 @@ def _line(line: CaseSummary) -> str:
     known = {c.id for c in catalogue().components}
     ended = ", ".join(cause_words((c, m), catalogue()) for c, m in line.causes if c in known)
     state_words = f"closed: {ended or 'nothing at fault'}" if line.closed else "open"
-    return f"**{_escaped(name)}**  \n{clock(line.changed_at)} · {_escaped(state_words)}"
-
-
-def _escaped(text: str) -> str:
-    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~$:" else c for c in text)
+    return f"**{plain(name, 'label')}**  \n{clock(line.changed_at)} · {plain(state_words, 'label')}"
 
 
 @lru_cache(maxsize=4)
@@ -117,9 +113,9 @@ def _demos() -> None:
     frame.title("Demo cases, all invented", "demo-cases")
     with st.container(key="others_demo"):
         for stem, case in cases:
-            name = case.name or stem.replace("_", " ")
-            if st.button(f"**{_escaped(name)}**  \n{_escaped(case.complaint or 'no complaint')}", key=f"demo_{stem}",
-                         width="stretch"):  # fmt: skip
+            name = plain(case.name or stem.replace("_", " "), "label")
+            complaint = plain(case.complaint or "no complaint", "label")
+            if st.button(f"**{name}**  \n{complaint}", key=f"demo_{stem}", width="stretch"):
                 _go(state.create_case(case))
 
 
