@@ -55,6 +55,7 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FAULTNET_CACHE", str(folder))
         patch.setenv("FAULTNET_PRIORS", str(folder / "priors"))
+        patch.setenv("FAULTNET_KEY", str(folder / "cache.key"))
         patch.setattr(models, "KEPT", CARS_IN_MEMORY)
         yield folder
 
