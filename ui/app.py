@@ -10,7 +10,7 @@ if str(HERE) not in sys.path:
     sys.path.insert(0, str(HERE))
 
 import streamlit as st  # noqa: E402 - the folder must be known first
-from workbench import answers, frame, memory, state  # noqa: E402
+from workbench import answers, frame, memory, state, uploads  # noqa: E402
 
 from faultnet.errors import FaultnetError  # noqa: E402
 
@@ -34,4 +34,5 @@ try:
 except FaultnetError as error:
     frame.show_error(error)
 frame.links(PAGES, page)
+uploads.let_go()
 memory.tidy()

@@ -25,8 +25,8 @@ def host_names(port: int, shown: Iterable[str] = ()) -> frozenset[str]:
 
     Examples
     --------
-    >>> sorted(host_names(8501, ["192.0.2.7"]))
-    ['127.0.0.1:8501', '192.0.2.7:8501', '[::1]:8501', 'localhost:8501']
+    >>> "192.0.2.7:8501" in host_names(8501, ["192.0.2.7"]), "192.0.2.7:80" in host_names(8501, ["192.0.2.7"])
+    (True, False)
     """
     names = {*HERE, *(name.lower() for name in shown)}
     found = {f"{name}:{port}" for name in names}

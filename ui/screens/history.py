@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import streamlit as st
-from workbench import frame, state
+from workbench import frame, state, uploads
 from workbench.answers import forget
 from workbench.words import plain
 
 from faultnet.learning.result import GROUPINGS, Options, Tuned
-from faultnet.learning.tables.history import History, HistoryFileError, load_history
+from faultnet.learning.tables.history import HistoryFileError, load_history
 from faultnet.learning.tune import tune
 from faultnet.learning.versions.versions import accept, take_back, usable_name, versions
 from faultnet.prior_set import load_catalogue
@@ -20,10 +20,12 @@ from faultnet.shipped import shipped
 
 @dataclass(frozen=True)
 class Looked:
-    """A tuning that was worked out and waits for a decision."""
+    """A tuning that was worked out and waits for a decision; the history's cases are not held meanwhile."""
 
     tuned: Tuned
-    history: History
+    history: str
+    sha256: str
+    left_out: int
     from_set: str
     page: str
 
@@ -60,7 +62,7 @@ def _sets() -> None:
 
 def _choose() -> None:
     frame.note("Closed cases as CSV or Parquet, one row a reading. Without a file: the invented history.")
-    given = st.file_uploader("History", type=["csv", "gz", "parquet"], key="history_file")
+    given = uploads.given("History", "history_file", ["csv", "gz", "parquet"])
     with st.form("tuning", border=False):
         from_set = st.selectbox("Begin with", [v.label for v in versions()], key="from_set")
         groups = st.multiselect("Groups of cars by", GROUPINGS, default=list(GROUPINGS), key="groups")
@@ -87,20 +89,21 @@ def _choose() -> None:
         return
     with st.spinner("Tuning: about a minute for 5,000 cases"):
         tuned = tune(history.cases, known, options)
-    state.remember("looked", Looked(tuned, history, str(from_set), tuning_page(tuned, known, history.name)))
+    page = tuning_page(tuned, known, history.name)
+    state.remember("looked", Looked(tuned, history.name, history.sha256, len(history.bad), str(from_set), page))
 
 
 def _decide(looked: Looked) -> None:
-    if looked.history.bad:
-        frame.note(f"{len(looked.history.bad)} rows could not be used; their cases were left out.")
+    if looked.left_out:
+        frame.note(f"{looked.left_out} rows could not be used; their cases were left out.")
     st.iframe(looked.page, height=700, alt="What tuning would change")
     st.download_button("Keep the report as a file", looked.page, file_name="tuning.html", mime="text/html",
                        on_click="ignore")  # fmt: skip
     name = st.text_input("Name of the new set", value="my_shop", key="set_name", autocomplete="off")
     keep, drop = st.columns(2)
     if keep.button("Accept: use it from now on", key="accept", type="primary", width="stretch"):
-        version = accept(looked.tuned, looked.from_set, usable_name(name.strip()), looked.history.name,
-                         looked.history.sha256)  # fmt: skip
+        version = accept(looked.tuned, looked.from_set, usable_name(name.strip()), looked.history,
+                         looked.sha256)  # fmt: skip
         _changed(f"{name.strip()}@{version} is in use from now on.")
     if drop.button("Drop it", key="drop", width="stretch"):
         _changed("Dropped. Nothing was changed.")

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import streamlit as st
-from workbench import frame, state
+from workbench import frame, state, uploads
 from workbench.answers import catalogue
 from workbench.entering import number_or_none
-from workbench.recorded import chosen_first, event_names
+from workbench.recorded import Options, chosen_first, event_names, read
 from workbench.widgets import pictures
 from workbench.words import plain
 
@@ -22,10 +22,8 @@ from faultnet.recordings import (
     Trace,
     draw_trace,
     entry_of,
-    find_events,
     list_channels,
     not_offered,
-    read_recording,
     readings_from,
 )
 from faultnet.shipped import shipped
@@ -36,13 +34,6 @@ MARKS = {"start": "Starts", "charging": "Charging", "drop_out": "Drop-outs"}
 WHOLE, PART = "All of it", "A part"
 MOST_STARTS = 12
 SIZES = (((1120, 380), "fn-wide"), ((366, 300), "fn-narrow"))
-Options = tuple[tuple[str, Any], ...]
-
-
-@lru_cache(maxsize=4)
-def _read(data: bytes, options: Options) -> tuple[Trace, tuple[Event, ...]]:
-    trace = read_recording(data, **dict(options))
-    return trace, tuple(find_events(trace))
 
 
 def show() -> None:
@@ -64,7 +55,7 @@ def show() -> None:
     try:
         with left:
             options = _options(data)
-        trace, found = _read(data, options)
+        trace, found = read(data, options)
         rows = readings_from(found, place, posts_at_rest=posts, catalogue=catalogue())  # type: ignore[arg-type]
     except RecordingError as error:
         frame.show_error(error)
@@ -93,7 +84,7 @@ def _place() -> tuple[str, float | None]:
 
 def _given() -> bytes | None:
     """The log: uploaded, or one of the examples."""
-    upload = st.file_uploader("Log file", key="log_file")
+    upload = uploads.given("Log file", "log_file")
     if upload is not None:
         return bytes(upload.getvalue())
     folder = shipped("cases") / "recordings"

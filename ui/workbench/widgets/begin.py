@@ -14,7 +14,7 @@ from faultnet.case.types import Case, Conditions, Reading, Visit
 from faultnet.errors import FaultnetError
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
-from workbench import entering, frame, state
+from workbench import entering, frame, state, uploads
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
 from workbench.words import clock, plain
@@ -126,7 +126,7 @@ def _go(case_id: str) -> None:
 
 def upload() -> None:
     """Take a case file in."""
-    given = st.file_uploader("Case file (JSON)", type=["json", "yaml", "yml"], key="case_file")
+    given = uploads.given("Case file (JSON)", "case_file", ["json", "yaml", "yml"])
     if given is None or state.recall("taken_in") == given.file_id:
         return
     case = load_case(given.getvalue())
