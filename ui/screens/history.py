@@ -81,16 +81,17 @@ def _choose() -> None:
         history = load_history(source, known, keep_good=good)
     except HistoryFileError as error:
         frame.show_error(error)
-        st.dataframe(
-            [{name: plain(told, "option") for name, told in vars(row).items()} for row in error.bad],
-            hide_index=True,
-            width="stretch",
-        )
+        st.dataframe([_row(row) for row in error.bad], hide_index=True, width="stretch")
         return
     with st.spinner("Tuning: about a minute for 5,000 cases"):
         tuned = tune(history.cases, known, options)
     page = tuning_page(tuned, known, history.name)
     state.remember("looked", Looked(tuned, history.name, history.sha256, len(history.bad), str(from_set), page))
+
+
+def _row(bad: object) -> dict[str, object]:
+    """A row that cannot be used, for a table."""
+    return {name: plain(told, "option") if isinstance(told, str) else told for name, told in vars(bad).items()}
 
 
 def _decide(looked: Looked) -> None:
