@@ -29,6 +29,7 @@ BROWSING = (
     "ui/test_keyboard.py",
     "ui/test_door.py",
     "ui/test_words.py",
+    "ui/test_sessions_bench.py",
 )
 LONG = (
     *BROWSING,
