@@ -59,15 +59,14 @@ def diagnose(
     priors: PriorsOption = "in_use",
 ) -> None:
     """Say how likely each cause is, why, and what to test or mend next."""
+    from faultnet.api import advise
     from faultnet.cli.answers import advice_answer
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
     from faultnet.cli.sheets import advice_sheet
-    from faultnet.decision import advise
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    chosen = {} if max_faults is None else {"max_faults": max_faults}
     costs = read_costs(priors, hourly_rate, currency)
-    found = advise(the_case, catalogue, costs, tools=read_tools(tools, catalogue), **chosen)
+    found = advise(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), max_faults=max_faults)
     _show(advice_answer(found, the_case, catalogue) if as_json else advice_sheet(found, the_case, catalogue, why=why))
 
 
@@ -76,21 +75,20 @@ def plan(
     case: CaseArgument,
     as_json: JsonOption = False,
     tools: ToolsOption = None,
-    depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
-    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
+    depth: Annotated[int, typer.Option(min=1, max=8, help="Most tests in a row.")] = 6,
+    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely are not followed.")] = 0.02,
     hourly_rate: RateOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
     """Print the plan to take to the car: tests, what to do after each outcome, repairs with their proof."""
+    from faultnet.api import plan as planned
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
     from faultnet.cli.sheets import plan_sheet
-    from faultnet.decision.plan import plan_tree, pocket_plan
-    from faultnet.diagnosis import work_through
+    from faultnet.decision.plan import plan_tree
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    worked = work_through(the_case, catalogue)
     costs = read_costs(priors, hourly_rate, "")
-    found = pocket_plan(worked, costs, tools=read_tools(tools, catalogue), depth=depth, least=least)
+    found = planned(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), depth=depth, least=least)
     _show({"case": the_case.name, "plan": plan_tree(found)} if as_json else plan_sheet(found, the_case, catalogue))
 
 

@@ -22,6 +22,7 @@ STANDARDS = {
     "DIN": "DIN (older German)",
     "IEC": "IEC",
     "CA": "CA (at 0 °C, for boats and lawn tractors)",
+    "not_known": "Not on the label",
 }
 _MARKUP = re.compile(r"[!-/:-@\[-`{-~]")
 _SPLIT = re.compile(r":(?=\S)|@(?=\S)|\bwww(?=\\\.)", re.IGNORECASE)
