@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from html import escape
 from typing import Literal
 
 from faultnet.case.types import Case
@@ -12,6 +11,7 @@ from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, nothing_wrong, still
 from faultnet.diagnosis.wording import share_words
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.report.markup import escape
 
 Key = tuple[str, str]
 NO_FAULT: Key = ("", "")

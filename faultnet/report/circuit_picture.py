@@ -8,11 +8,11 @@ motor and generator in a circle, earth; from memory).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from html import escape
 
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit import AT_THE_ALTERNATOR, FLOWS, HEIGHT, PARTS, POINTS, WIDTH, Part, Point, Probes
+from faultnet.report.markup import escape
 
 LEAST_SHOWN = 0.01
 SHEET = "var(--sheet, #fff)"

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from functools import lru_cache
-from html import escape
 from itertools import count
+
+from faultnet.report.markup import escape
 
 _TAG = re.compile(r"(<[^>]*>)")
 _ids = count(1)

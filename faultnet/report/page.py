@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from html import escape
+
+from faultnet.report.markup import escape
 
 STYLE = """
 @page { margin: 14mm; }

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from html import escape
 
 from faultnet.case.types import Case
 from faultnet.decision.plan import Knot, Leaf
@@ -11,6 +10,7 @@ from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit import PROBES
 from faultnet.report.circuit_picture import draw_circuit
+from faultnet.report.markup import escape
 from faultnet.report.page import document, listed
 from faultnet.report.words import car_words
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterator, Mapping
-from html import escape
 
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.decision.advice import Decision
@@ -13,6 +12,7 @@ from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit_picture import draw_circuit, suspicion
 from faultnet.report.glossary import listed_words
+from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
