@@ -14,7 +14,6 @@ from faultnet.model.starting import NOT_TURNED, OHMIC_SHARE
 from faultnet.physics import battery
 
 LARGEST_PLATE_FACTOR = 8.0  # [-] more than this is a broken link, which does not polarise
-DEAD_CRANK = 15.0  # [s] (workshop manuals, secondary)
 
 
 def load_quantities(setting: Setting) -> list[Node]:
@@ -62,10 +61,11 @@ def sag_node(setting: Setting) -> Node:
     share = low_discrepancy_points(96, 4)
     factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
     current = flowing(setting, share[1], share[3])[None]
+    seconds = setting.spread("dead_crank_time")
     slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, LARGEST_PLATE_FACTOR) * setting.source_resistance
-    grown = battery.polarisation_share(DEAD_CRANK) - battery.polarisation_share(1.0)
+    grown = battery.polarisation_share(seconds) - battery.polarisation_share(1.0)
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
-    exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-DEAD_CRANK / 5.0))
+    exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-seconds / 5.0))
     working = np.clip(current / NOT_TURNED, 0.0, 1.0)
     table = blurred(histogram(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
     parents = ("battery", "source_factor", CURRENT_LEVEL)

@@ -54,6 +54,8 @@ class Catalogue:
     provenance : Provenance
     fingerprint : str
         Hash of the files the set was read from.
+    notes : tuple of str
+        What had to be left out or filled in because the set is of an earlier format.
     """
 
     name: str
@@ -72,6 +74,7 @@ class Catalogue:
     general_cautions: tuple[str, ...]
     provenance: Provenance
     fingerprint: str = ""
+    notes: tuple[str, ...] = ()
 
     def component(self, component: str) -> Component:
         """Return a component by its id.
@@ -211,8 +214,8 @@ class Catalogue:
         Examples
         --------
         >>> from faultnet.prior_set import load_catalogue
-        >>> load_catalogue().spread("slip_default")
-        0.01
+        >>> load_catalogue().spread("eye_cells")
+        6.0
         """
         if name not in self.spreads:
             raise _unknown("spread", name, self.spreads)
