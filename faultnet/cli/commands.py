@@ -75,8 +75,8 @@ def plan(
     case: CaseArgument,
     as_json: JsonOption = False,
     tools: ToolsOption = None,
-    depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
-    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
+    depth: Annotated[int, typer.Option(min=1, max=8, help="Most tests in a row.")] = 6,
+    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely are not followed.")] = 0.02,
     hourly_rate: RateOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:

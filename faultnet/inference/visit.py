@@ -162,6 +162,35 @@ class VisitModel:
         weight[:, self._strangers] = np.exp(background - shift)
         return weight, scale + shift
 
+    def left_out(self, evidence: Sequence[Evidence], rest: Sequence[Evidence]) -> Stage:
+        """Likelihood of some of the evidence of one cluster over that of all of it.
+
+        Parameters
+        ----------
+        evidence : sequence of Evidence
+            Of one cluster; at least one.
+        rest : sequence of Evidence
+            What is left of it.
+
+        Returns
+        -------
+        ratio : array, shape (hypotheses, charge states or 1)
+        log_scale : float
+            Natural logarithm of what the ratio has to be multiplied by.
+        """
+        k = self.view.placements.owner[evidence[0].quantity]
+        place = self.view.placements[k]
+        message, scale = place.message(tuple(evidence))
+        below = np.maximum(self.view.spread(k, message), TINY)
+        ratio: Array = 1.0 / below
+        if rest:
+            message, rest_scale = place.message(tuple(rest))
+            ratio, scale = self.view.spread(k, message) / below, scale - rest_scale
+        ratio = np.atleast_2d(ratio)
+        if len(self._strangers):
+            ratio[:, self._strangers] = np.exp(log_background(rest) - log_background(evidence) + scale)
+        return ratio.T, -scale
+
     def forget(self) -> None:
         """Drop what was worked out for readings; what no reading bears on is kept."""
         self.stages.clear()

@@ -70,8 +70,21 @@ class Setting:
 
     @cached_property
     def rating(self) -> float:
-        """Cold-cranking current by SAE J537 [A]."""
-        return float(battery.sae_rating(self.car.battery.rating, self.car.battery.standard))
+        """Cold-cranking current by SAE J537 [A]; what such a car usually carries where the label is not known."""
+        fitted = self.car.battery
+        if fitted.rating is not None:
+            return float(battery.sae_rating(fitted.rating, fitted.standard))
+        if self.car.needs_rating is not None:
+            return float(battery.sae_rating(self.car.needs_rating, self.car.needs_standard))
+        return float(battery.usual_rating(self.car.displacement, self.car.fuel))
+
+    @cached_property
+    def rating_spread(self) -> float:
+        """Standard deviation of the logarithm of the rating [-]; nought for a label that was read in full."""
+        if self.car.battery.rating is not None:
+            return battery.UNKNOWN_STANDARD_SPREAD if self.car.battery.standard == "not_known" else 0.0
+        needed = self.car.needs_rating is not None
+        return battery.UNKNOWN_BESIDE_NEEDED_SPREAD if needed else battery.UNKNOWN_RATING_SPREAD
 
     @cached_property
     def capacity(self) -> float:

@@ -121,7 +121,9 @@ def source_nodes(setting: Setting) -> list[Node]:
     spread = rest_spread(setting) * standard_normal(share[3])
     emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None] + spread
     factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
-    factor = factor * np.exp(0.0075 * setting.temperature_spread * standard_normal(share[5]))
+    # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
+    about = np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread)
+    factor = factor * np.exp(about * standard_normal(share[5]))
     link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
     factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
     return [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from faultnet.errors import PriorsError
@@ -19,6 +19,7 @@ from faultnet.prior_set.types import (
     Spread,
     SymptomTable,
     Test,
+    Timer,
 )
 
 Record = TypeVar("Record", Component, Test, Instrument, ActSpec)
@@ -49,6 +50,12 @@ class Catalogue:
     spreads : dict of str to Spread
     cautions, preconditions : dict of str to str
         Texts by id.
+    cautions_in_short : dict of str to str
+        The same in few words; in full where there are none.
+    waits : dict of str to Timer
+        How long a precondition takes that comes by waiting, by its id.
+    words : dict of str to str
+        Technical words, each explained in a sentence or two.
     general_cautions : tuple of str
         Cautions that stand on every sheet, whatever is done.
     provenance : Provenance
@@ -75,6 +82,9 @@ class Catalogue:
     provenance: Provenance
     fingerprint: str = ""
     notes: tuple[str, ...] = ()
+    cautions_in_short: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    waits: dict[str, Timer] = field(default_factory=dict)
 
     def component(self, component: str) -> Component:
         """Return a component by its id.

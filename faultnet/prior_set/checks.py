@@ -157,6 +157,8 @@ def _check_acts(catalogue: Catalogue) -> None:
         if not act.steps:
             raise _amiss("an act needs steps", where, "none", "at least one")
     _check_known("cautions.toml, general", catalogue.general_cautions, catalogue.cautions)
+    _check_known("cautions.toml, in_short", catalogue.cautions_in_short, catalogue.cautions)
+    _check_known("cautions.toml, waits", catalogue.waits, catalogue.preconditions)
 
 
 def _check_instruments(catalogue: Catalogue) -> None:

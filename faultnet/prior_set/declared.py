@@ -89,7 +89,6 @@ NUMBERS: dict[str, str] = {
     "eye_cells": "-",
     "brought_in_when_sound": "-",
     "unlisted_mixture": "-",
-    "value_stays_in_visit": "-",
     "value_stays_between_visits": "-",
     "sulphation_short_trips_factor": "-",
     "sulphation_long_standing_factor": "-",

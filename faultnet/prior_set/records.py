@@ -21,6 +21,7 @@ from faultnet.prior_set.types import (
     Spread,
     SymptomTable,
     Test,
+    Timer,
 )
 
 _TAIL = ("unit", "source", "mark", "note")
@@ -67,6 +68,7 @@ UNITS = (
     "years",
     "min",
 )
+LONGEST_TIMER = 86400.0  # [s]
 GROUPS = ("ask", "look", "rest", "cranking", "load", "charging", "codes")
 
 
@@ -84,14 +86,21 @@ def head(table: dict[str, Any]) -> dict[str, Any]:
 
 
 def texts(table: dict[str, Any]) -> dict[str, Any]:
-    """Return cautions, preconditions and the general cautions from `cautions.toml`."""
+    """Return cautions, in full and in short, preconditions with the time they take, and the general cautions."""
     found: dict[str, Any] = {}
     for key in ("cautions", "preconditions"):
         section = table.get(key)
         if not isinstance(section, dict) or not all(isinstance(text, str) and text for text in section.values()):
             raise Row("cautions.toml", table).wrong(key, section, f"a table [{key}] of texts by id")
         found[key] = section
-    found["general_cautions"] = Row("cautions.toml", table).texts("general")
+    row = Row("cautions.toml", table)
+    found["general_cautions"] = row.texts("general")
+    found["cautions_in_short"] = {**found["cautions"], **table.get("in_short", {})}
+    found["waits"] = {name: _timer(row, f"waits.{name}", told) for name, told in table.get("waits", {}).items()}
+    words = table.get("words", {})
+    if not isinstance(words, dict) or not all(isinstance(text, str) and text for text in words.values()):
+        raise row.wrong("words", words, "a table [words] of explanations by word")
+    found["words"] = words
     return found
 
 
@@ -139,7 +148,20 @@ def test(row: Row) -> Test:
         instruments=row.texts("instruments"),
         plausible=_plausible(row) if kind == "number" else None,
         explanation=row.text("explanation"),
+        timers=_timers(row),
     )
+
+
+def _timers(row: Row) -> tuple[Timer, ...]:
+    """Return the times that the steps of a test or an act ask for."""
+    return tuple(_timer(row, "timers", told) for told in row.cells.get("timers", ()))
+
+
+def _timer(row: Row, name: str, told: Any) -> Timer:
+    good = isinstance(told, dict) and set(told) == {"label", "seconds"} and isinstance(told["label"], str)
+    if not good or not isinstance(told["seconds"], (int, float)) or not 1 <= told["seconds"] <= LONGEST_TIMER:
+        raise row.wrong(name, told, f"{{label = text, seconds = 1 to {LONGEST_TIMER:g}}}")
+    return Timer(told["label"], float(told["seconds"]))
 
 
 def _choices(row: Row) -> tuple[tuple[str, str], ...]:
@@ -170,6 +192,7 @@ def act(row: Row) -> ActSpec:
         cautions=row.texts("cautions"),
         effect=row.text("effect"),
         explanation=row.text("explanation"),
+        timers=_timers(row),
     )
 
 

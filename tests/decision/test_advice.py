@@ -13,7 +13,7 @@ from faultnet.case.file import load_case
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of, weigh, worth_of_tests
-from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
+from faultnet.decision.plan import Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools, worth_over_priors
 from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, worth_of_knowing
@@ -192,7 +192,7 @@ def test_a_missing_row_of_costs_is_named(tmp_path):
         load_costs(folder=folder)
 
 
-def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(catalogue):
+def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_in_what_to_test_next(catalogue):
     whole = load_case(shipped("cases") / "sulphated_battery.json")
     begun = replace(whole, visits=(replace(whole.visits[0], entries=whole.visits[0].entries[:2]),))
     plan = pocket_plan(work_through(begun, catalogue), load_costs(), depth=4)
@@ -212,7 +212,7 @@ def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(ca
     assert knots
     assert any(leaf.repair for leaf in leaves)
     for leaf in leaves:
-        assert leaf.repair or leaf.words == COME_BACK
+        assert bool(leaf.repair) != bool(leaf.next_test)
         assert leaf.proof or leaf.repair in ("", "give_back")
     assert plan.words in plan_text(plan)
     assert json.loads(json.dumps(plan_tree(plan)))["test"] == plan.test

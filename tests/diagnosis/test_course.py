@@ -132,16 +132,17 @@ def test_a_charge_moves_the_state_of_charge_as_far_as_the_battery_accepts_it() -
     assert_same(believed(visit(*FLAT, Act("charge", hours=9.0), *FULL)), theirs(expected))
 
 
-def test_shedding_the_surface_charge_keeps_the_state_of_charge() -> None:
-    charge = reduced().nodes["charge"]
-    skin = source.surface_node(demo.setting(), "shed")
-    same = np.eye(charge.card)
-    later = {
-        "charge_visit_2": Node("charge_visit_2", "state", charge.states, ("charge_visit_1",), same),
-        "surface_visit_2": replace(skin, name="surface_visit_2"),
-    }
-    expected = written_out([reduced(), reduced()], [demo.evidence(FLAT), demo.evidence(FULL)], later)
-    assert_same(believed(visit(*FLAT, Act("shed_surface_charge"), *FULL)), theirs(expected))
+def test_shedding_the_surface_charge_keeps_all_but_the_surface_charge() -> None:
+    """What was read before and after is of one car: only the volts at rest are read on another surface charge."""
+    skin = replace(source.surface_node(demo.setting(), "shed"), name="surface_later")
+    rest = reduced().nodes["rest_voltage"]
+    later = replace(rest, name="rest_later", parents=tuple(p.replace("surface", "surface_later") for p in rest.parents))
+    network = Network({**reduced().nodes, skin.name: skin, later.name: later})
+    named = [replace(e, quantity="rest_later") if e.quantity == "rest_voltage" else e for e in demo.evidence(FULL)]
+    seen = [*demo.evidence(FLAT), *named]
+    expected = with_seen(ancestral(network, {e.quantity for e in seen}), seen)
+    found = believed(visit(*FLAT, Act("shed_surface_charge"), *FULL))
+    assert_same(found, theirs(with_brought_in(expected, demo.brought_in_when_sound())))
 
 
 def test_a_drive_draws_the_state_of_charge_anew() -> None:

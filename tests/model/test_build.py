@@ -29,7 +29,7 @@ CARS = {
             alternator_rating=180.0, charge_control="load_responsive"),
         Conditions(air_temperature=38.0, engine_warm=True, rough_road=True),
     ),
-    "nothing_known": (Car(Battery(330.0, "DIN"), displacement=1.0, cylinders=3), Conditions()),
+    "nothing_known": (Car(Battery(None), displacement=1.0, cylinders=3), Conditions()),
 }  # fmt: skip
 
 

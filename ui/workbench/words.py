@@ -20,6 +20,7 @@ STANDARDS = {
     "DIN": "DIN (older German)",
     "IEC": "IEC",
     "CA": "CA (at 0 °C, for boats and lawn tractors)",
+    "not_known": "Not on the label",
 }
 KINDS = {"flooded": "Flooded (ordinary)", "enhanced_flooded": "Enhanced flooded (EFB)", "agm": "AGM (glass mat)"}
 
