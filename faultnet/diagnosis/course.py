@@ -9,6 +9,7 @@ the visit ends. A mending act parts the rows in which it has something to mend.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -21,6 +22,7 @@ from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, re
 from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Anew, Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray
+from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Evidence, Stage, VisitModel
 from faultnet.model import source
@@ -159,16 +161,35 @@ def course(
     without : Entered, optional
         An entry to leave out.
     """
-    walk = Walk(catalogue, space, table_for(visits, catalogue, space))
-    for number, (model, visit) in enumerate(zip(models, visits, strict=True)):
-        if number:
-            walk.finish()
-        walk.visit(model, _without(visit, number, without))
+    walk = _at_last_visit(models, visits, catalogue, space, without)
+    walk.visit(models[-1], _without(visits[-1], len(visits) - 1, without))
     present = walk.present()
     walk.count_all()
     total = walk.weights.log
     whole = walk.weights_of_hypotheses() if walk.parted else total
     return Course(whole, present, total, walk.dropped)
+
+
+def _at_last_visit(
+    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, without: Entered | None
+) -> Walk:
+    """A walk through all visits but the last; kept for the next time, as most entries are made at the last one."""
+    table = table_for(visits, catalogue, space)
+    whole = without is None or without.visit == len(visits) - 1
+
+    def make() -> Walk:
+        walk = Walk(catalogue, space, table)
+        walk.case(models[:-1], visits[:-1], without)
+        if len(visits) > 1:
+            walk.finish()
+        return walk
+
+    key = (*(id(m) for m in models[:-1]), tuple(visits[:-1]), id(catalogue), id(space), id(table))
+    if not whole or len(visits) == 1:
+        return make()
+    kept, held = _begun.get(key, lambda: (make(), tuple(models[:-1])))
+    assert len(held) == len(models) - 1  # while they are held, nothing else can have their place in the key
+    return copy(kept)
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
@@ -186,6 +207,10 @@ def table_for(visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses) 
             sets.append((mending.component,))
         sets += [acts.PASSING[e] for e in (catalogue.act(entry.act).effect,) if e in acts.PASSING]
     return space.table.closed(sets)
+
+
+KEPT_BEGUN = 3
+_begun: Memo[tuple[Walk, tuple[Model, ...]]] = Memo(KEPT_BEGUN)
 
 
 def after_preparing(
@@ -282,6 +307,13 @@ class Walk:
         self.open: list[Open] = []
         self.effects: list[str] = []
         self.readings: list[Reading] = []
+
+    def case(self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None) -> None:
+        """All visits of a case; what is open in the last one stays so."""
+        for number, (model, visit) in enumerate(zip(models, visits, strict=True)):
+            if number:
+                self.finish()
+            self.visit(model, _without(visit, number, without))
 
     def visit(self, model: Model, visit: Visit) -> None:
         """The next visit, with all its entries."""
@@ -394,8 +426,9 @@ class Walk:
             )
             log_chance += np.log(chance)
         parent = np.concatenate([np.arange(before), took])
+        split = Split(before, parent, log_chance, np.arange(len(parent)), len(parent))
+        self._apply(split, entry=k, rows=self.rows)
         self.rows = self.rows.cut(parent)
-        self._apply(Split(before, parent, log_chance, np.arange(len(parent)), len(parent)), entry=k)
         self._renew(np.arange(before, len(parent)), mending.component)
 
     def _renew(self, took: Index, component: str) -> None:
@@ -470,7 +503,7 @@ class Walk:
         weight, scale = stage_of(self.model, self.table, [_cranking(act.outcome)], bridged)
         if effect == "jump_start" and weight.shape[1] > 1:
             weight = (weight @ nearly_full(weight.shape[1]))[:, None]
-        self._apply(Weigh(None, weight, scale), entry=k)
+        self._apply(Weigh(None, weight, scale), entry=k, rows=self.rows)
 
     def count_all(self) -> None:
         """Count all that is open, and what was read of things that stay is remembered."""
