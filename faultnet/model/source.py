@@ -48,7 +48,7 @@ def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
     share = low_discrepancy_points(SAMPLES, 9)
-    after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
+    after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
@@ -64,7 +64,8 @@ def charge_node(setting: Setting) -> Node:
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
-def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+    """What ordinary driving leaves in a battery that accepts charge well, by the state of the supply [-]."""
     middle = setting.spread(f"charge_after_{supply}_supply")
     return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
 
@@ -88,7 +89,7 @@ def _hours_standing(setting: Setting, share: Array) -> Array:
     return given
 
 
-def charge_after_charging(setting: Setting, hours: float) -> Array:
+def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     """State of charge after a charge, given battery mode and charge before: shape (after, battery modes, before).
 
     Notes

@@ -22,6 +22,7 @@ from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Weights, log_sums, together
 from faultnet.inference.hypotheses import enumerate_hypotheses
 from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.model import balance
 from faultnet.model.network import Array
 from tests.inference import demo
 
@@ -97,7 +98,7 @@ class OneWay:
             charged = {k for k, e in self.open if behind_quantity(now.network, e.quantity)[1]}
             if tables.act(entry.act).effect == "desulphate":
                 self.count(charged)
-                moved = model().charge_after_charging(tables.spread("charger_hours"))
+                moved = balance.after_charger(demo.setting(), None, slow=True)
                 self.charge = moved[:, self.modes[model().space.components.index("battery")]] @ self.charge
             if mending.component == "battery" and mending.modes == acts.ALL_MODES:
                 self.count(charged)
