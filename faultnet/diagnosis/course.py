@@ -28,7 +28,7 @@ from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Evidence, Stage, VisitModel
 from faultnet.model import balance, source
 from faultnet.model.balance import ONCE, Interval
-from faultnet.model.network import Array, Network
+from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 
 LEAST_BACKGROUND = 1e-250
@@ -81,6 +81,10 @@ class Present:
         Of earlier visits.
     visit : int
         Which visit it is.
+    fed : float or None
+        Hours since the battery was last charged, by driving or by a charger; None when nobody knows [h].
+    shed : bool
+        Whether the surface charge was shed since.
     """
 
     model: VisitModel
@@ -91,6 +95,8 @@ class Present:
     acts_done: tuple[str, ...]
     memory: Memory = field(repr=False)
     visit: int
+    fed: float | None
+    shed: bool
 
     @property
     def modes(self) -> IndexArray:
@@ -288,6 +294,8 @@ class Walk:
         self.rows = Rows(chosen, chosen)
         self.weights = Weights(np.zeros(len(chosen)), np.ones((len(chosen), 1)))
         self.number, self.date = -1, ""
+        self.fed: float | None = None
+        self.shed = False
         self.parted, self.dropped = False, 0.0
         self.memory: Memory = {}
         self.trace: list[Traced] | None = [] if traced else None
@@ -301,6 +309,7 @@ class Walk:
         )  # fmt: skip
         walk._enter(model)
         walk.model, walk.open, walk.effects = present.model, list(present.open), list(present.acts_done)
+        walk.fed, walk.shed = present.fed, present.shed
         return walk
 
     def _enter(self, model: Model) -> None:
@@ -311,12 +320,15 @@ class Walk:
         self.effects: list[str] = []
         self.readings: list[Reading] = []
 
-    def case(self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None) -> None:
-        """All visits of a case; what is open in the last one stays so."""
-        for number, (model, visit) in enumerate(zip(models, visits, strict=True)):
+    def case(
+        self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None, *, first: int = 0,
+        last: int | None = None,
+    ) -> None:  # fmt: skip
+        """All visits of a case, or those from one to another; what is open in the last one stays so."""
+        for number in range(first, len(visits) if last is None else last + 1):
             if number:
                 self.finish()
-            self.visit(model, _without(visit, number, without))
+            self.visit(models[number], _without(visits[number], number, without))
 
     def visit(self, model: Model, visit: Visit) -> None:
         """The next visit, with all its entries."""
@@ -329,6 +341,7 @@ class Walk:
         else:
             self._pass_time(interval(self.date, visit.date, visit.conditions.hours_standing))
         self.date = visit.date
+        self.fed, self.shed = visit.conditions.hours_standing, False
         for k, entry in enumerate(visit.entries):
             self.entry(k, entry)
 
@@ -391,12 +404,23 @@ class Walk:
             self._move(balance.after_drive, (act.hours,), ("battery", None))
         elif effect == "wait":
             self._move(balance.after_waiting, (act.hours,), ("battery", "drain", "rectifier", "use"))
-        state = acts.SURFACE_AFTER.get(effect)
-        if effect == "wait":
-            state = "rested"
-        if state is not None:
+        surface = self._surface_after(effect, act.hours)
+        if surface is not None:
             self._count({k for k, c in enumerate(self.model.view.placements.clusters) if "surface" in c.hidden})
-            self.model = self.model.with_node(source.surface_node(self.setting, state))
+            self.model = self.model.with_node(surface)
+
+    def _surface_after(self, effect: str, hours: float | None) -> Node | None:
+        """Surface charge from now on, if the act bears on it; once shed it stays so until the battery is charged."""
+        if effect in acts.FEEDING:
+            self.fed, self.shed = 0.0, False
+        elif effect == "wait":
+            waited = self.catalogue.spread("overnight_hours") if hours is None else hours
+            self.fed = waited if self.fed is None else self.fed + waited
+        elif effect == "shed_surface_charge":
+            self.shed = True
+        else:
+            return None
+        return source.surface_shed(self.setting) if self.shed else source.surface_after(self.setting, self.fed)
 
     def _charged(self) -> set[int]:
         """Clusters of which something is open that depends on the state of charge; the others can stay open."""
@@ -541,7 +565,7 @@ class Walk:
         """Where the visit stands."""
         return Present(
             self.model, self.table, self.rows, self.weights, tuple(self.open), tuple(self.effects), self.memory,
-            self.number,
+            self.number, self.fed, self.shed,
         )  # fmt: skip
 
 

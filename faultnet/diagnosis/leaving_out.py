@@ -9,6 +9,7 @@ hypotheses that hold all but a sliver of the belief.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,14 +67,20 @@ def without_each(
     chosen = _holding_nearly_all(belief)
     places = [Entered(v, k) for v, visit in enumerate(visits) for k, e in enumerate(visit.entries) if _says(e)]
 
-    def walked(without: Entered | None = None, *, traced: bool = False) -> Walk:
-        walk = Walk(catalogue, space, table_for(visits, catalogue, space), chosen, traced=traced)
-        walk.case(models, visits, without)
-        walk.count_all()
-        return walk
+    whole = Walk(catalogue, space, table_for(visits, catalogue, space), chosen, traced=True)
+    begun = []
+    for number in range(len(visits)):
+        begun.append(copy(whole))
+        whole.case(models, visits, first=number, last=number)
+    whole.count_all()
 
-    whole = walked(traced=True)
-    assert whole.trace is not None
+    def once_more(without: Entered) -> Array:
+        walk = copy(begun[without.visit])
+        walk.trace = None
+        walk.case(models, visits, without, first=without.visit)
+        walk.count_all()
+        return walk.weights_of_hypotheses()[chosen]
+
     behind = _Behind(whole, chosen)
     again = _read_at_several_visits(whole)
     found = {}
@@ -82,7 +89,7 @@ def without_each(
         if _is_simple(entry, catalogue, again.get(place.visit, frozenset()), place.entry):
             found[place] = behind.without(place)
         else:
-            found[place] = walked(place).weights_of_hypotheses()[chosen]
+            found[place] = once_more(place)
     return Without(chosen, found)
 
 

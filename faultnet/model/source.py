@@ -156,22 +156,37 @@ def flat_factor(charge: Array) -> Array:
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
-SURFACE_SHARES = {
-    "rested": (0.93, 0.05, 0.015, 0.005),
-    "unknown": (0.55, 0.25, 0.15, 0.05),
-    "just_charged": (0.05, 0.2, 0.5, 0.25),
-    "shed": (0.85, 0.13, 0.015, 0.005),
-}
+UNKNOWN_SURFACE = (0.55, 0.25, 0.15, 0.05)  # nobody knows when the engine last ran; common practice, no source
+STRANGE_SURFACE = 0.02  # [-] surface charges that have nothing to do with what was told; estimate
 
 
-def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
-    if state is None:
-        hours = setting.conditions.hours_standing
-        state = (
-            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
-        )
-    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+def surface_node(setting: Setting) -> Node:
+    """Surface charge on the battery when the visit begins, by the hours since the engine last ran."""
+    return surface_after(setting, setting.conditions.hours_standing)
+
+
+def surface_after(setting: Setting, hours: float | None) -> Node:
+    """Surface charge so many hours after the battery was last charged, by driving or by a charger.
+
+    Notes
+    -----
+    What there is at first is spread as the prior set says; it fades as
+    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
+    """
+    if hours is None:
+        return _surface(normalised(np.array(UNKNOWN_SURFACE), 1e-4))
+    spread = setting.spread("surface_charge_ln_spread") * standard_normal(low_discrepancy_points(SAMPLES, 1)[0])
+    left = battery.surface_charge(setting.spread("surface_charge_median") * np.exp(spread), hours, setting.electrolyte)
+    return _surface(histogram(np.asarray(left), bins.SURFACE, STRANGE_SURFACE))
+
+
+def surface_shed(setting: Setting) -> Node:
+    """Surface charge left after some minutes of headlamps: from none to twice the median."""
+    left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def _surface(table: Array) -> Node:
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
 
 

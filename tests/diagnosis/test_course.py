@@ -169,7 +169,7 @@ def test_a_charge_moves_the_state_of_charge_as_far_as_the_battery_accepts_it() -
     """Second stage: the charge depends on battery and charge before; surface charge as just after charging."""
     moved = source.charge_after_charging(demo.setting(), 9.0)
     charge = reduced().nodes["charge"]
-    skin = source.surface_node(demo.setting(), "just_charged")
+    skin = source.surface_after(demo.setting(), 0.0)
     later = {
         "charge_visit_2": Node("charge_visit_2", "state", charge.states, ("battery", "charge_visit_1"), moved),
         "surface_visit_2": replace(skin, name="surface_visit_2"),
@@ -178,9 +178,23 @@ def test_a_charge_moves_the_state_of_charge_as_far_as_the_battery_accepts_it() -
     assert_same(believed(visit(*FLAT, Act("charge", hours=9.0), *FULL)), theirs(expected))
 
 
+def test_a_wait_after_a_charge_lets_the_surface_charge_fade() -> None:
+    """As if the engine had run so many hours ago; the order of two waits does not matter, lamps end it at once."""
+
+    def surface(*entries: Entry) -> Array:
+        return worked(visit(*entries)).present.model.network.nodes["surface"].table
+
+    fresh, faded = surface(Act("charge")), surface(Act("charge"), Act("wait", hours=6.0))
+    assert fresh[0] < 0.05 < 0.5 < faded[0]
+    twice = surface(Act("charge"), Act("wait", hours=6.0), Act("wait", hours=5.0))
+    np.testing.assert_array_equal(twice, source.surface_after(demo.setting(), 11.0).table)
+    shed = surface(Act("charge"), Act("shed_surface_charge"), Act("wait", hours=6.0))
+    np.testing.assert_array_equal(shed, source.surface_shed(demo.setting()).table)
+
+
 def test_shedding_the_surface_charge_keeps_all_but_the_surface_charge() -> None:
     """What was read before and after is of one car: only the volts at rest are read on another surface charge."""
-    skin = replace(source.surface_node(demo.setting(), "shed"), name="surface_later")
+    skin = replace(source.surface_shed(demo.setting()), name="surface_later")
     rest = reduced().nodes["rest_voltage"]
     later = replace(rest, name="rest_later", parents=tuple(p.replace("surface", "surface_later") for p in rest.parents))
     network = Network({**reduced().nodes, skin.name: skin, later.name: later})
@@ -193,7 +207,7 @@ def test_shedding_the_surface_charge_keeps_all_but_the_surface_charge() -> None:
 
 @pytest.mark.parametrize("hours", [0.7, 3.0, None])
 def test_a_drive_moves_the_state_of_charge_as_far_as_this_charging_side_can(hours: float | None) -> None:
-    skin = source.surface_node(demo.setting(), "just_charged")
+    skin = source.surface_after(demo.setting(), 0.0)
     moved = balance.after_drive(demo.setting(), hours)
     charge = reduced().nodes["charge"]
     later = {

@@ -22,7 +22,7 @@ from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Weights, log_sums, together
 from faultnet.inference.hypotheses import enumerate_hypotheses
 from faultnet.inference.visit import Evidence, VisitModel, compile_visit
-from faultnet.model import balance
+from faultnet.model import balance, source
 from faultnet.model.network import Array
 from tests.inference import demo
 
@@ -142,7 +142,8 @@ def by_every_way(modes: tuple[int, ...], visits: list[Visit]) -> float:
 @pytest.mark.parametrize("seed", range(4))
 def test_rows_are_every_way_the_repairs_may_have_gone(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """On drawn cases of one visit with up to four repairs, for hypotheses with none to all parts at fault."""
-    monkeypatch.setattr(acts, "SURFACE_AFTER", {})  # the reference knows one surface charge only
+    same = model().compiled.network.nodes["surface"]
+    monkeypatch.setattr(source, "surface_after", lambda setting, hours: same)  # one surface charge, as the reference
     rng = np.random.default_rng(seed)
     repairs = 1 + seed
     visits = [drawn_visit(rng, repairs)]
