@@ -50,7 +50,7 @@ def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
     share = low_discrepancy_points(SAMPLES, 9)
-    after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
+    after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
@@ -66,7 +66,8 @@ def charge_node(setting: Setting) -> Node:
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
-def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+    """What ordinary driving leaves in a battery that accepts charge well, by the state of the supply [-]."""
     middle = setting.spread(f"charge_after_{supply}_supply")
     return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
 
@@ -90,7 +91,7 @@ def _hours_standing(setting: Setting, share: Array) -> Array:
     return given
 
 
-def charge_after_charging(setting: Setting, hours: float) -> Array:
+def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     """State of charge after a charge, given battery mode and charge before: shape (after, battery modes, before).
 
     Notes
@@ -160,22 +161,37 @@ def flat_factor(charge: Array) -> Array:
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
-SURFACE_SHARES = {
-    "rested": (0.93, 0.05, 0.015, 0.005),
-    "unknown": (0.55, 0.25, 0.15, 0.05),
-    "just_charged": (0.05, 0.2, 0.5, 0.25),
-    "shed": (0.85, 0.13, 0.015, 0.005),
-}
+UNKNOWN_SURFACE = (0.55, 0.25, 0.15, 0.05)  # nobody knows when the engine last ran; common practice, no source
+STRANGE_SURFACE = 0.02  # [-] surface charges that have nothing to do with what was told; estimate
 
 
-def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
-    if state is None:
-        hours = setting.conditions.hours_standing
-        state = (
-            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
-        )
-    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+def surface_node(setting: Setting) -> Node:
+    """Surface charge on the battery when the visit begins, by the hours since the engine last ran."""
+    return surface_after(setting, setting.conditions.hours_standing)
+
+
+def surface_after(setting: Setting, hours: float | None) -> Node:
+    """Surface charge so many hours after the battery was last charged, by driving or by a charger.
+
+    Notes
+    -----
+    What there is at first is spread as the prior set says; it fades as
+    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
+    """
+    if hours is None:
+        return _surface(normalised(np.array(UNKNOWN_SURFACE), 1e-4))
+    spread = setting.spread("surface_charge_ln_spread") * standard_normal(low_discrepancy_points(SAMPLES, 1)[0])
+    left = battery.surface_charge(setting.spread("surface_charge_median") * np.exp(spread), hours, setting.electrolyte)
+    return _surface(histogram(np.asarray(left), bins.SURFACE, STRANGE_SURFACE))
+
+
+def surface_shed(setting: Setting) -> Node:
+    """Surface charge left after some minutes of headlamps: from none to twice the median."""
+    left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def _surface(table: Array) -> Node:
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
 
 
