@@ -47,7 +47,7 @@ def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
     moving = samples.speed > 0.0
     turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
     brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
-    unlike = standard_normal(low_discrepancy_points(samples.needed.size, 2)[1])
+    unlike = standard_normal(low_discrepancy_points(samples.needed.shape[-1], 2)[1])
     lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
     silent = np.array(SILENT)[:, None, None, None, None]
     loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
@@ -112,7 +112,7 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
     A control module may freeze while cranking, and then shows the volts at rest.
     """
-    share = low_discrepancy_points(64, 6)
+    share = low_discrepancy_points(64, 7)
     levels, closed = _levels(share[1])
     emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
@@ -125,7 +125,9 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     at_once = OHMIC_SHARE / EARLY_SHARE * source
     surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
-    seen = seen_minimum(emf, dip, held, 0.12 * (emf - held), share[4], window, interval)
+    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[5]))
+    ripple = 0.12 * (emf - held) * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[6]))
+    seen = seen_minimum(emf, dip, held, ripple, share[4], window, interval, stretch)
     seen = np.where(closed, seen, held)
     at_rest = np.broadcast_to(emf, seen.shape)
     freeze = setting.spread("module_freeze")

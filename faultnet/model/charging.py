@@ -9,7 +9,7 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.sampling import coarsened, histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import deep_loss, flat_factor
 from faultnet.physics import battery, charging
@@ -21,7 +21,7 @@ LEAST_RIPPLE = 0.003  # [V] rms that a meter picks up with no current at all; es
 
 def charging_nodes(setting: Setting) -> list[Node]:
     """Set point, output, cable and acceptance given the modes."""
-    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), _acceptance_node(setting)]
+    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), *_acceptance_nodes(setting)]
 
 
 def _set_point_node(setting: Setting) -> Node:
@@ -67,15 +67,21 @@ def _cable_node(setting: Setting) -> Node:
     )  # fmt: skip
 
 
-def _acceptance_node(setting: Setting) -> Node:
+def _acceptance_nodes(setting: Setting) -> list[Node]:
     """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
     share = low_discrepancy_points(512, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
     taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
-    table = histogram(taken, bins.ACCEPTANCE, 5e-4)
-    return Node("acceptance", "parameter", bins.ACCEPTANCE.states, ("battery", "charge"), table, bins.ACCEPTANCE.edges)
+    fine = bins.ACCEPTANCE_FINE
+    return [
+        Node("acceptance_fine", "parameter", fine.states, ("battery", "charge"), histogram(taken, fine), fine.edges),
+        Node(
+            "acceptance", "parameter", bins.ACCEPTANCE.states, ("acceptance_fine",),
+            coarsened(fine, bins.ACCEPTANCE), bins.ACCEPTANCE.edges,
+        ),
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -108,10 +114,10 @@ def charging_quantities(setting: Setting) -> list[Node]:
     nodes = []
     for running in running_states(setting):
         volts, _ = _run(setting, running)
-        table = blurred(histogram(volts, bins.CHARGE_VOLTS), bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
+        table = scattered(volts, bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
         nodes.append(Node(running.name, "quantity", bins.CHARGE_VOLTS.states, GRID, table, bins.CHARGE_VOLTS.edges))
     _, current = _run(setting, running_states(setting)[2])
-    amperes = blurred(histogram(current, bins.ALTERNATOR_AMPERES), bins.ALTERNATOR_AMPERES, 2.0)
+    amperes = scattered(current, bins.ALTERNATOR_AMPERES, 2.0)
     return [
         *nodes,
         Node("alternator_level", "parameter", bins.ALTERNATOR_AMPERES.states, GRID, amperes,
@@ -140,7 +146,7 @@ def _cable_drop_node() -> Node:
     open_end = 2.0 + 2.5 * share[2]
     drop = np.minimum(cable * current, open_end)
     drop = np.where(cable > 1.0, open_end, drop)
-    table = blurred(histogram(drop, bins.DROP), bins.DROP, 0.01)
+    table = scattered(drop, bins.DROP, 0.01)
     parents = ("charge_cable_resistance", "alternator_level")
     return Node("charge_cable_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
 
@@ -184,10 +190,10 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple
 
 def _accepted_node(setting: Setting) -> Node:
     """Current a bench charger can put in after some minutes at 14.4 V."""
-    values = bins.ACCEPTANCE.at(low_discrepancy_points(48, 1)[0]) * setting.capacity
-    table = blurred(histogram(values, bins.ACCEPTED_AMPERES), bins.ACCEPTED_AMPERES, 0.2)
+    values = bins.ACCEPTANCE_FINE.at(low_discrepancy_points(48, 1)[0]) * setting.capacity
+    table = histogram(values, bins.ACCEPTED_AMPERES)
     return Node(
-        "acceptance_current", "quantity", bins.ACCEPTED_AMPERES.states, ("acceptance",), table,
+        "acceptance_current", "quantity", bins.ACCEPTED_AMPERES.states, ("acceptance_fine",), table,
         bins.ACCEPTED_AMPERES.edges,
     )  # fmt: skip
 
@@ -217,6 +223,6 @@ def _ground_drop_node(setting: Setting) -> Node:
     joint = drawn_when_active(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
     into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
-    table = blurred(histogram(drop, bins.DROP), bins.DROP, 0.003)
+    table = scattered(drop, bins.DROP, 0.003)
     parents = ("ground_path", "negative_joint", "alternator_level")
     return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)

@@ -6,7 +6,14 @@ import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal
+from faultnet.model.sampling import (
+    coarsened,
+    histogram,
+    low_discrepancy_points,
+    normal_cumulative,
+    scattered,
+    standard_normal,
+)
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 
@@ -108,7 +115,8 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
 
 
 def source_nodes(setting: Setting) -> list[Node]:
-    """What the battery offers under load: an EMF and a resistance relative to new."""
+    """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
+    fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
     charge = bins.CHARGE.at(share[0])
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
@@ -127,8 +135,12 @@ def source_nodes(setting: Setting) -> list[Node]:
             histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
         ),
         Node(
-            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("battery", "charge", "battery_link_now"),
-            histogram(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+            "source_factor_fine", "parameter", fine.states, ("battery", "charge", "battery_link_now"),
+            histogram(factor, fine), fine.edges,
+        ),
+        Node(
+            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
+            coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
 
@@ -164,14 +176,22 @@ SURFACE_SHARES = {
 
 
 def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
+    """Surface charge still on the battery, by the hours since the engine ran, or elicited by what was done last."""
     if state is None:
-        hours = setting.conditions.hours_standing
-        state = (
-            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
-        )
-    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+        share = low_discrepancy_points(SAMPLES, 2)
+        hours = _hours_standing(setting, share[1])[setting.modes("use").index("normal")]
+        table = histogram(surface_left(setting, share[0], hours), bins.SURFACE)
+    else:
+        table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
+
+
+def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
+    """Surface charge left so many hours after charging or driving [V], of the shape of `share`."""
+    unlike = np.exp(setting.spread("surface_charge_ln_spread") * standard_normal(share))
+    return np.asarray(
+        battery.surface_charge(setting.spread("surface_charge_median") * unlike, hours, setting.electrolyte)
+    )
 
 
 def rest_quantities(setting: Setting) -> list[Node]:
@@ -183,10 +203,9 @@ def rest_quantities(setting: Setting) -> list[Node]:
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
-    rest = histogram(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
-    rest = blurred(rest, bins.REST_VOLTS, rest_spread(setting))
+    rest = scattered(volts[:, :, None] + skin[None, None], bins.REST_VOLTS, rest_spread(setting))
     gravity = np.asarray(battery.specific_gravity(charge, kind))[None] - _gravity_loss(setting, share[3])[:, None]
-    level = blurred(histogram(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
+    level = scattered(gravity, bins.GRAVITY, setting.spread("gravity_level_spread"))
     spread = histogram(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
     return [
         Node(
@@ -217,20 +236,21 @@ def _gravity_loss(setting: Setting, share: Array) -> Array:
 def eye_node(setting: Setting) -> Node:
     """Colour of the built-in hydrometer, which sees one cell of six."""
     modes = setting.modes("battery")
-    charge = bins.CHARGE.middles
-    green = 0.97 / (1.0 + np.exp(-(charge - setting.spread("eye_green_charge")) / 0.05))
+    charge = bins.CHARGE.at((np.arange(16) + 0.5) / 16.0)
+    above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
+    green = 0.97 * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
         seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
         clear = 0.5 if mode == "dried_out" else 0.015
         shown = green * (1.0 - seen_bad)
-        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(charge, clear)])
+        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
     return Node("eye", "quantity", ("green", "dark", "clear"), ("battery", "charge"), normalised(table, 1e-3))
 
 
 def hold_node(setting: Setting) -> Node:
     """Volts at rest half a day after a full charge."""
-    share = low_discrepancy_points(SAMPLES, 4)
+    share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
     charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
@@ -238,7 +258,8 @@ def hold_node(setting: Setting) -> Node:
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    table = blurred(histogram(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
+    volts = volts + surface_left(setting, share[4], setting.spread("hold_hours"))
+    table = scattered(volts, bins.REST_VOLTS, rest_spread(setting))
     return Node("hold_after_charge", "quantity", bins.REST_VOLTS.states, ("battery",), table, bins.REST_VOLTS.edges)
 
 

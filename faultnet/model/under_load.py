@@ -7,7 +7,7 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.drops import CURRENT_LEVEL, flowing
 from faultnet.model.network import Array, Node
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import AT_ONCE
 from faultnet.model.starting import NOT_TURNED, OHMIC_SHARE
@@ -20,28 +20,31 @@ DEAD_CRANK = 15.0  # [s] (workshop manuals, secondary)
 def load_quantities(setting: Setting) -> list[Node]:
     """Quantities of the battery under a known load: half-rating test, two-load resistance, conductance."""
     share = low_discrepancy_points(64, 4)
-    emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR], share)
-    resistance = factor * setting.source_resistance
+    fine = bins.SOURCE_FACTOR_FINE
+    emf, factor = within([bins.SOURCE_EMF, fine], share)
+    developed = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * battery.polarisation_share(setting.spread("half_rating_time"))
+    resistance = factor * setting.source_resistance * developed
     current = setting.rating * 0.5 * np.exp(setting.spread("half_rating_current_spread") * standard_normal(share[3]))
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
     loaded = np.maximum(emf - current * resistance - later, 0.0)
-    half = blurred(histogram(loaded, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    factor_only = bins.SOURCE_FACTOR.at(share[1])
+    half = histogram(loaded, bins.CRANK_VOLTS)
+    factor_only = fine.at(share[1])
     # ten seconds between two loads bring out most of the polarisation
     ohms = histogram(factor_only * setting.source_resistance * (0.87 + 0.13 * share[2]), bins.SOURCE_OHMS)
     spread = np.hypot(setting.spread("conductance_spread"), setting.spread("resistance_split_spread"))
     indicated = setting.rating * factor_only**-0.95 * np.exp(spread * standard_normal(share[2]))
     return [
         Node(
-            "half_rating_voltage", "quantity", bins.CRANK_VOLTS.states, ("battery", "source_emf", "source_factor"),
+            "half_rating_voltage", "quantity", bins.CRANK_VOLTS.states, ("battery", "source_emf", "source_factor_fine"),
             half, bins.CRANK_VOLTS.edges,
         ),
         Node(
-            "source_resistance", "quantity", bins.SOURCE_OHMS.states, ("source_factor",), ohms, bins.SOURCE_OHMS.edges
+            "source_resistance", "quantity", bins.SOURCE_OHMS.states, ("source_factor_fine",), ohms,
+            bins.SOURCE_OHMS.edges,
         ),
         Node(
-            "conductance_rating", "quantity", bins.CONDUCTANCE.states, ("source_factor",),
-            blurred(histogram(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE, 10.0), bins.CONDUCTANCE.edges,
+            "conductance_rating", "quantity", bins.CONDUCTANCE.states, ("source_factor_fine",),
+            histogram(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE.edges,
         ),
     ]  # fmt: skip
 
@@ -67,6 +70,6 @@ def sag_node(setting: Setting) -> Node:
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
     exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-DEAD_CRANK / 5.0))
     working = np.clip(current / NOT_TURNED, 0.0, 1.0)
-    table = blurred(histogram(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
+    table = scattered(current * slow * grown + working * exhausted, bins.SAG, 0.04)
     parents = ("battery", "source_factor", CURRENT_LEVEL)
     return Node("crank_sag", "quantity", bins.SAG.states, parents, table, bins.SAG.edges)

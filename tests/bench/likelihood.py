@@ -3,7 +3,7 @@
 ``python tests/bench/likelihood.py`` draws random cars with one fault, measures each by one, two, three or six tests,
 and compares the log likelihood ratio of the truth against a rival (the sound car, or another fault that the readings
 bear on) as the network gives it with that of the virtual cars themselves (``reference.py``): at least 30,000 cars for
-one reading, tempered cars where these are too few. Errors are net of the reference's own. ``--quick`` takes a few
+one reading, cars moved to where they fit where these are too few. Errors are net of the reference's own. ``--quick`` takes a few
 pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior set, physics and virtual
 cars, not on the network: they are kept in the cache folder, so that after a change of the model only its own side is
 worked out anew.
@@ -42,7 +42,7 @@ from faultnet.prior_set.types import Test
 from faultnet.simulation.car.world import draw_car, draw_conditions, draw_vehicle, measure
 from tests.bench import many_cars, reference
 from tests.bench.many_cars import CHOICES, Cars, Rows
-from tests.bench.reference import SMOOTH, Estimate, Question, estimate, log_density
+from tests.bench.reference import SMOOTH, Estimate, Question, estimate, fit_of
 
 SEED = 20261127
 SIZES = (1, 2, 3, 6)
@@ -51,7 +51,8 @@ MAY_STAY_ROUGH = 0.05  # share of the pairs whose reference may stay above the e
 REPEATED = (0.85, 0.90, 0.87)  # [V] from the engine to the negative clamp
 DIESEL = Car(Battery(730.0, "EN"), "diesel", 2.1)
 COOL = Conditions(air_temperature=7.0)
-REPEATS_DRAWN, AT_ONCE = 400_000, 40_000
+REPEATS_DRAWN, AT_ONCE = 800_000, 40_000
+FAR_OUT = 3.0  # standard deviations from a sound ground path to one that drops so much
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ class Compared:
     model: float
     reference: float
     error: float
-    tempered: bool
+    moved: bool
 
     @property
     def net(self) -> float:
@@ -122,7 +123,7 @@ def drawn_pair(catalogue: Catalogue, number: int, size: int) -> tuple[Pair, Netw
     tests = tests_of(catalogue)
     quantities = {t.id: quantity_of(t, catalogue.instrument(t.instruments[0])) for t in tests}
     behind = {t.id: bears_on(network, quantities[t.id]) for t in tests}
-    telling = [t for t in tests if truth[0] in behind[t.id]]
+    telling = [t for t in tests if truth[0] in behind[t.id]] or tests
     chosen: list[Test] = []
     while len(chosen) < size:
         among = telling if not chosen or rng.random() < 0.5 else tests
@@ -135,7 +136,7 @@ def drawn_pair(catalogue: Catalogue, number: int, size: int) -> tuple[Pair, Netw
     readings = tuple(measure(vehicle, t.id, None, rng) for t in chosen)
     concerned = frozenset[str]().union(*(behind[t.id] for t in chosen))
     rivals = [f for f in faults if f[0] in concerned and f != truth]
-    rival = () if rng.random() < 0.5 else rivals[int(rng.integers(len(rivals)))]
+    rival = () if rng.random() < 0.5 or not rivals else rivals[int(rng.integers(len(rivals)))]
     return Pair(number, car, conditions, readings, truth, rival), network
 
 
@@ -154,7 +155,7 @@ def model_odds(catalogue: Catalogue, network: Network, pair: Pair) -> float:
 
 
 def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
-    """Log likelihood ratio in the continuous physics [nat], its error, and whether cars had to be tempered."""
+    """Log likelihood ratio in the continuous physics [nat], its error, and whether cars had to be moved."""
     setting = Setting(pair.car, pair.conditions, catalogue)
     rng = np.random.default_rng([SEED, pair.number, 1])
     found: list[Estimate] = []
@@ -165,7 +166,7 @@ def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[
         question = Question(setting, modes, pair.readings, lambda r: _edges(catalogue, network, r))
         found.append(estimate(question, rng, smooth=SMOOTH / np.sqrt(2.0)))
     error = float(np.hypot(found[0].error, found[1].error))
-    return found[0].log - found[1].log, error, any(e.tempered for e in found)
+    return found[0].log - found[1].log, error, any(e.moved for e in found)
 
 
 def _edges(catalogue: Catalogue, network: Network, reading: Reading) -> tuple[float, ...]:
@@ -197,8 +198,8 @@ class Kept:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self.path.open("a") as file:
                 file.write(json.dumps([self.made_of, key, self.found[key]]) + "\n")
-        odds, error, tempered = self.found[key]
-        return odds, error, bool(tempered)
+        odds, error, moved = self.found[key]
+        return odds, error, bool(moved)
 
 
 def hash_of(text: str) -> str:
@@ -214,10 +215,10 @@ def compared(catalogue: Catalogue, pairs: int) -> Iterator[Compared]:
     for number in range(pairs * len(SIZES)):
         size = SIZES[number % len(SIZES)]
         pair, network = drawn_pair(catalogue, number, size)
-        odds, error, tempered = kept.get(catalogue, network, pair)
+        odds, error, moved = kept.get(catalogue, network, pair)
         names = tuple(r.test for r in pair.readings)
         words = [":".join(f) or "sound" for f in (pair.truth, pair.rival)]
-        yield Compared(size, names, *words, model_odds(catalogue, network, pair), odds, error, tempered)
+        yield Compared(size, names, *words, model_odds(catalogue, network, pair), odds, error, moved)
 
 
 def repeats(catalogue: Catalogue) -> dict[str, list[float]]:
@@ -235,23 +236,28 @@ def repeated_in_cars(catalogue: Catalogue, readings: Sequence[Reading]) -> list[
     setting = Setting(DIESEL, COOL, catalogue)
     network = build_network(setting)
     rng = np.random.default_rng([SEED, 2])
-    column = network.components.index("ground_path")
+    column, unknown = (network.components.index(c) for c in ("ground_path", "unlisted"))
     chances = network.nodes["ground_path"].table
     background = [log_background([e]) for r in readings if (e := evidence_of(network, catalogue, r)) is not None]
     total = np.zeros((len(chances), len(readings)))
-    for mode, chance in enumerate(chances):
-        for _ in range(REPEATS_DRAWN // AT_ONCE):
-            modes = drawn_modes(network, rng, AT_ONCE)
-            modes[:, column] = mode
-            brought = np.where(modes.any(axis=1), 1.0, setting.spread("brought_in_when_sound"))
-            cars = Cars(setting, dict(zip(network.components, modes.T, strict=True)), Rows(rng.standard_normal((90, AT_ONCE))))
-            unlisted = modes[:, network.components.index("unlisted")] > 0
-            logs: Array = np.zeros(AT_ONCE)
-            for k, reading in enumerate(readings):
-                own = log_density(cars, [reading], lambda r: _edges(catalogue, network, r))
-                logs = logs + np.where(unlisted, background[k], own)
-                total[mode, k] += chance * float((brought * np.exp(logs)).sum())
+    for mode in np.repeat(np.arange(len(chances)), REPEATS_DRAWN // AT_ONCE):
+        modes = drawn_modes(network, rng, AT_ONCE)
+        modes[:, column] = mode
+        normal = rng.standard_normal((90, AT_ONCE))
+        logs = _far_out(normal[0]) + np.where(modes.any(axis=1), 0.0, np.log(setting.spread("brought_in_when_sound")))
+        rows = Rows(normal, {"ground_path resistance sound": 0})
+        cars = Cars(setting, dict(zip(network.components, modes.T, strict=True)), rows)
+        for k, reading in enumerate(readings):
+            own = fit_of(cars, [reading], lambda r: _edges(catalogue, network, r), AT_ONCE).log()
+            logs = logs + np.where(modes[:, unknown] > 0, background[k], own)
+            total[mode, k] += chances[mode] * float(np.exp(logs).sum())
     return [float(t) for t in total[1:].sum(axis=0) / total.sum(axis=0)]
+
+
+def _far_out(normal: Array) -> Array:
+    """Move half of some standard normal numbers to where few cars are, and give the log of what each then counts."""
+    normal[::2] += FAR_OUT
+    return np.asarray(-np.log(0.5 + 0.5 * np.exp(FAR_OUT * normal - 0.5 * FAR_OUT**2)))
 
 
 def drawn_modes(network: Network, rng: np.random.Generator, count: int) -> np.ndarray:
@@ -295,7 +301,7 @@ def main() -> int:
         if told.each:
             print(
                 f"{one.size} {one.net:6.2f}  model {one.model:7.2f}  reference {one.reference:7.2f} +- {one.error:.2f}"
-                f"{' t' if one.tempered else '  '} {one.truth} / {one.rival}: {', '.join(one.tests)}",
+                f"{' m' if one.moved else '  '} {one.truth} / {one.rival}: {', '.join(one.tests)}",
                 flush=True,
             )
     result: dict[str, object] = dict(figures(found))

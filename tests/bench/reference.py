@@ -1,8 +1,9 @@
 """The likelihood of readings in the continuous physics, with the error of the estimate.
 
 Where the readings leave many of 30,000 cars drawn from the prior, their mean likelihood is the answer. Where they leave
-few, cars are tempered: from the prior they are moved in steps to where the likelihood lies (sequential Monte Carlo),
-and the steps' weights give the answer without bias. Several tempered runs of their own streams give its error.
+few, cars are moved in steps to where the likelihood lies (sequential Monte Carlo): the instruments' errors are taken as
+so wide at first that many cars fit, and narrowed step by step; the steps' weights give the answer without bias. Several
+such runs with streams of their own give its error.
 
 References
 ----------
@@ -17,6 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.case.types import Reading
 from faultnet.instruments import reading_spread
@@ -25,14 +27,14 @@ from faultnet.model.setting import Setting
 from tests.bench.many_cars import CHOICES, Cars, Modes, Rows, frozen, offset, true_value
 
 DRAWN = 30_000
-TEMPERED = 3_000
+MOVED = 6_000
 RUNS = 4
-MOVES = 5
+MOVES = 6
 SMOOTH = 0.1  # [nat] error that a reference may have
-MOST_RUNS = 16
+MOST_RUNS = 12
 LEFT_AT_A_STEP = 0.5  # of the cars, as effective number
+WIDEST = 1e5
 BOOTSTRAPS = 200
-LogLikelihood = Callable[[Array], Array]
 Edges = Callable[[Reading], tuple[float, ...]]
 
 
@@ -43,28 +45,75 @@ class Estimate:
     log: float
     error: float
     cars: float
-    tempered: bool = False
+    moved: bool = False
 
 
-def log_density(cars: Cars, readings: Sequence[Reading], edges: Edges) -> Array:
-    """Log likelihood of readings for each car, shape (cars,).
+@dataclass(frozen=True)
+class Fit:
+    """How readings fit each car.
+
+    Parameters
+    ----------
+    off : array, shape (rows, cars)
+        Distance of a reading from what it would be without error, in standard deviations.
+    height : array, shape (rows, cars)
+        Density of the reading at no distance, times the chance that it came about in this row's way.
+    of : int array, shape (rows,)
+        Which reading a row belongs to.
+    floor : array, shape (readings,)
+        Density of a slip.
+    choices : array, shape (cars,)
+        Log likelihood of all that is a word and not a number.
+    """
+
+    off: Array
+    height: Array
+    of: NDArray[np.intp]
+    floor: Array
+    choices: Array
+
+    def log(self, width: float = 1.0) -> Array:
+        """Log likelihood of each car, every error so many times as wide but no lower at its top, shape (cars,)."""
+        dense = self.height * np.exp(-0.5 * (self.off / width) ** 2)
+        total = self.choices / width
+        for k, floor in enumerate(self.floor):
+            total = total + np.log(dense[self.of == k].sum(axis=0) + floor)
+        return np.asarray(total)
+
+    def taken(self, kept: NDArray[np.intp]) -> Fit:
+        """Some of the cars."""
+        return Fit(self.off[:, kept], self.height[:, kept], self.of, self.floor, self.choices[kept])
+
+    def where(self, better: NDArray[np.bool_], other: Fit) -> Fit:
+        """The other one's cars where they are better."""
+        return Fit(
+            np.where(better, other.off, self.off), np.where(better, other.height, self.height), self.of, self.floor,
+            np.where(better, other.choices, self.choices),
+        )  # fmt: skip
+
+
+def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int) -> Fit:
+    """How readings fit so many cars.
 
     Parameters
     ----------
     cars : Cars
     readings : sequence of Reading
     edges : callable
-        First and last edge of what a reading's quantity may be: a slip may show anything in between, and what lies
-        beyond counts as just inside, as in the model.
+        Edges of what a reading's quantity may be: a slip may show anything in between, and what lies beyond counts as
+        just inside, as in the model.
+    count : int
     """
-    found: Array = np.zeros(1)
+    rows: list[tuple[int, Array, Array]] = []
+    floors: list[float] = []
+    choices: Array = np.zeros(count)
     for reading in readings:
         test = cars.setting.catalogue.test(reading.test)
         instrument = cars.setting.catalogue.instrument(reading.instrument or test.instruments[0])
+        slip = instrument.slip
         if reading.state is not None:
             chances = CHOICES[test.quantity](cars)
-            slip = instrument.slip
-            found = found + np.log((1.0 - slip) * chances[reading.state] + slip / len(test.choices))
+            choices = choices + np.log((1.0 - slip) * chances[reading.state] + slip / len(test.choices))
             continue
         assert reading.value is not None
         first, *_, last = edges(reading)
@@ -72,17 +121,17 @@ def log_density(cars: Cars, readings: Sequence[Reading], edges: Edges) -> Array:
         error = reading_spread(instrument, reading.value)
         middle, scatter = true_value(cars, test, instrument, reading.interval)
         shift = offset(cars, instrument) if test.quantity != "module_offset" else 0.0
-        density = _normal(value, np.clip(middle + shift, first, last), np.hypot(scatter, error))
         freeze = frozen(cars, test, instrument)
+        chance = 0.0 if freeze is None else freeze[0]
+        ways = [(1.0 - chance, np.clip(middle + shift, first, last), np.hypot(scatter, error))]
         if freeze is not None:
-            chance, shown = freeze
-            density = (1.0 - chance) * density + chance * _normal(value, shown + shift, error)
-        found = found + np.log((1.0 - instrument.slip) * density + instrument.slip / (last - first))
-    return np.asarray(found)
-
-
-def _normal(value: float, middle: Array, spread: Array | float) -> Array:
-    return np.asarray(np.exp(-0.5 * ((value - middle) / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi)))
+            ways.append((chance, freeze[1] + shift, np.asarray(error)))
+        for share, expected, spread in ways:
+            height = (1.0 - slip) * share / (spread * np.sqrt(2.0 * np.pi))
+            rows.append((len(floors), (value - expected) / spread, height))
+        floors.append(slip / (last - first))
+    off, height = (np.array([np.broadcast_to(r[k], (count,)) for r in rows]).reshape(-1, count) for k in (1, 2))
+    return Fit(off, height, np.array([r[0] for r in rows], dtype=np.intp), np.array(floors), choices)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,20 +146,20 @@ class Question:
     def numbers(self) -> int:
         """How many standard normal numbers a car has that matter here."""
         names: dict[str, int] = {}
-        self._log(np.zeros((400, 1)), names)
+        self._fit(np.zeros((400, 1)), names)
         return len(names)
 
-    def _log(self, values: Array, names: dict[str, int]) -> Array:
+    def _fit(self, values: Array, names: dict[str, int]) -> Fit:
         cars = Cars(self.setting, self.modes, Rows(values, names))
-        return np.broadcast_to(log_density(cars, self.readings, self.edges), values.shape[1:])
+        return fit_of(cars, self.readings, self.edges, values.shape[1])
 
-    def log_likelihood(self, values: Array) -> Array:
-        """Log likelihood of each car, values of shape (numbers, cars)."""
-        return self._log(values, {})
+    def fit(self, values: Array) -> Fit:
+        """How each car fits, values of shape (numbers, cars)."""
+        return self._fit(values, {})
 
 
 def estimate(question: Question, rng: np.random.Generator, *, drawn: int = DRAWN, smooth: float = SMOOTH) -> Estimate:
-    """The likelihood of readings: from cars drawn, and where they are too few from tempered ones.
+    """The likelihood of readings: from cars drawn, and where they are too few from cars moved to where they fit.
 
     Parameters
     ----------
@@ -119,19 +168,22 @@ def estimate(question: Question, rng: np.random.Generator, *, drawn: int = DRAWN
     drawn : int
         Cars drawn from the prior.
     smooth : float
-        Error above which cars are tempered, and more of them as long as it stays above [nat].
+        Error above which cars are moved, and more of them as long as it stays above [nat].
     """
     numbers = question.numbers()
     if numbers == 0:
-        return Estimate(float(question.log_likelihood(np.zeros((1, 1)))[0]), 0.0, np.inf)
-    plain = _mean(question.log_likelihood(rng.standard_normal((numbers, drawn))), rng)
-    if plain.error <= smooth and plain.cars >= 0.3 / smooth**2:
+        return Estimate(float(question.fit(np.zeros((1, 1))).log()[0]), 0.0, np.inf)
+    plain = _mean(question.fit(rng.standard_normal((numbers, drawn))).log(), rng)
+    if plain.error <= smooth and plain.cars >= 1.0 / smooth**2:
         return plain
-    logs = [tempered(question.log_likelihood, numbers, rng) for _ in range(RUNS)]
-    found = _of_runs(logs)
-    while found.error > smooth and len(logs) < MOST_RUNS:
-        logs += [tempered(question.log_likelihood, numbers, rng, moves=2 * MOVES) for _ in range(RUNS)]
-        found = _of_runs(logs)
+    logs: list[float] = []
+    moves = MOVES
+    found = plain
+    while len(logs) < RUNS or (found.error > smooth and len(logs) < MOST_RUNS):
+        if logs:
+            moves *= 3
+        logs = [*logs, *(narrowed(question.fit, numbers, rng, moves=moves) for _ in range(RUNS))]
+        found = _of_runs(logs[-2 * RUNS :])
     return found
 
 
@@ -152,62 +204,66 @@ def _of_runs(logs: Sequence[float]) -> Estimate:
     top = float(each.max())
     weight = np.exp(each - top)
     error = float(weight.std(ddof=1) / weight.mean() / np.sqrt(len(each)))
-    return Estimate(top + float(np.log(weight.mean())), error, float(len(each) * TEMPERED), True)
+    return Estimate(top + float(np.log(weight.mean())), error, float(len(each) * MOVED), True)
 
 
-def tempered(log_likelihood: LogLikelihood, numbers: int, rng: np.random.Generator, *, moves: int = MOVES) -> float:
-    """Log of the mean likelihood over the prior by one tempered run."""
-    values = rng.standard_normal((numbers, TEMPERED))
-    logs = log_likelihood(values)
-    power, found, step = 0.0, 0.0, 0.7
-    while power < 1.0:
-        more = _next_step(logs, 1.0 - power)
-        weight = np.exp(more * (logs - logs.max()))
-        found += more * float(logs.max()) + float(np.log(weight.mean()))
-        power += more
-        if power >= 1.0:
-            break
+def narrowed(fit: Callable[[Array], Fit], numbers: int, rng: np.random.Generator, *, moves: int = MOVES) -> float:
+    """Log of the mean likelihood over the prior by one run in which the errors are narrowed."""
+    values = rng.standard_normal((numbers, MOVED))
+    now = fit(values)
+    logs: Array = np.zeros(MOVED)
+    width, found, step = WIDEST, 0.0, 0.7
+    while True:
+        width = _next_width(now, logs, width)
+        change = now.log(width) - logs
+        top = float(change.max())
+        weight = np.exp(change - top)
+        found += top + float(np.log(weight.mean()))
+        if width <= 1.0:
+            return found
         kept = _resampled(weight, rng)
-        values, logs = values[:, kept], logs[kept]
+        values, now = values[:, kept], now.taken(kept)
+        logs = now.log(width)
         for number in range(moves):
             few = number % 2 == 1
-            values, logs, taken = _moved(log_likelihood, values, logs, power, step, few, rng)
+            values, now, logs, taken = _moved(fit, values, now, logs, width, step, few, rng)
             if not few:
                 step = float(np.clip(step * np.exp(taken - 0.3), 0.03, 1.0))
-    return found
 
 
-def _next_step(logs: Array, most: float) -> float:
-    """The largest step after which the weights still count as half of the cars."""
-    def effective(step: float) -> float:
-        weight = np.exp(step * (logs - logs.max()))
+def _next_width(now: Fit, logs: Array, width: float) -> float:
+    """The narrowest width at which the weights still count as so many of the cars."""
+
+    def effective(narrower: float) -> float:
+        change = now.log(narrower) - logs
+        weight = np.exp(change - change.max())
         return float(weight.sum() ** 2 / (weight**2).sum() / len(logs))
 
-    if effective(most) >= LEFT_AT_A_STEP:
-        return most
-    low, high = 0.0, most
-    for _ in range(40):
+    if effective(1.0) >= LEFT_AT_A_STEP:
+        return 1.0
+    low, high = 0.0, np.log(width)
+    for _ in range(18):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if effective(middle) >= LEFT_AT_A_STEP else (low, middle)
-    return max(low, 1e-9)
+        low, high = (low, middle) if effective(float(np.exp(middle))) >= LEFT_AT_A_STEP else (middle, high)
+    return float(np.exp(min(high, np.log(width) - 1e-4)))
 
 
-def _resampled(weight: Array, rng: np.random.Generator) -> Array:
+def _resampled(weight: Array, rng: np.random.Generator) -> NDArray[np.intp]:
     places = (rng.random() + np.arange(len(weight))) / len(weight)
     return np.searchsorted(np.cumsum(weight) / weight.sum(), places).clip(max=len(weight) - 1)
 
 
 def _moved(
-    log_likelihood: LogLikelihood, values: Array, logs: Array, power: float, step: float, few: bool,
+    fit: Callable[[Array], Fit], values: Array, now: Fit, logs: Array, width: float, step: float, few: bool,
     rng: np.random.Generator,
-) -> tuple[Array, Array, float]:  # fmt: skip
-    """Cars moved so that the tempered distribution stays: all numbers a little, or a few of them anew."""
+) -> tuple[Array, Fit, Array, float]:  # fmt: skip
+    """Cars moved so that their distribution stays: all numbers a little, or a few of them anew."""
     fresh = rng.standard_normal(values.shape)
     if few:
-        chosen = rng.random(values.shape) < 1.5 / len(values)
-        proposed = np.where(chosen, fresh, values)
+        proposed = np.where(rng.random(values.shape) < 1.5 / len(values), fresh, values)
     else:
         proposed = np.sqrt(1.0 - step**2) * values + step * fresh
-    new = log_likelihood(proposed)
-    taken = np.log(rng.random(len(logs))) < power * (new - logs)
-    return np.where(taken, proposed, values), np.where(taken, new, logs), float(taken.mean())
+    other = fit(proposed)
+    new = other.log(width)
+    taken = np.log(rng.random(len(logs))) < new - logs
+    return np.where(taken, proposed, values), now.where(taken, other), np.where(taken, new, logs), float(taken.mean())
