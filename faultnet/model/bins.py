@@ -7,11 +7,15 @@ resistance stand for an open circuit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.model.network import Array
+
+POINTS = 65  # by which the share of a sound car's within a bin is followed
+HARDLY_A_CAR = 1e-5  # density of sound cars, beside that in their middle, below which they count no more
 
 
 @dataclass(frozen=True)
@@ -30,6 +34,11 @@ class Bins:
     bottom_from : float, optional
         Where the points of the first bin begin, if the values below do not occur [unit]; a quarter of its end otherwise
         where points are spread in the logarithm.
+    sound : tuple of float, optional
+        Middle [unit] and spread of what a sound car has, the spread in the logarithm where points are spread in it.
+        Within a bin points lie as a sound car's would: what is read of it falls off steeply there, and a fault's is
+        nearly even, wherever in the bin it is taken to lie. Only places points; how much lies in a bin follows from the
+        prior set.
 
     Examples
     --------
@@ -42,6 +51,7 @@ class Bins:
     logarithmic: bool = False
     top_from: float | None = None
     bottom_from: float | None = None
+    sound: tuple[float, float] | None = None
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -66,18 +76,50 @@ class Bins:
         """Points within each bin, shape (bins, points), at these shares of its width, same shape or (points,)."""
         edges = np.asarray(self.edges)
         low, high = edges[:-1, None], edges[1:, None]
+        if self.sound is not None:
+            return self._as_sound(share)
         if not self.logarithmic:
             return np.asarray(low + (high - low) * share)
+        floor = self._floor()
+        return np.asarray(floor * (high / floor) ** share)
+
+    def _floor(self) -> Array:
+        """Where the points of each bin begin, shape (bins, 1)."""
+        edges = np.asarray(self.edges)
+        low, high = edges[:-1, None], edges[1:, None]
         floor = np.where(low > 0.0, low, 0.25 * high)
         if self.bottom_from is not None:
             floor[0] = self.bottom_from
         if self.top_from is not None:
             floor[-1] = self.top_from
-        return np.asarray(floor * (high / floor) ** share)
+        return np.asarray(floor)
+
+    def _as_sound(self, share: Array) -> Array:
+        """Points within each bin that lie there as a sound car's would."""
+        shares = np.broadcast_to(share, (len(self), np.shape(share)[-1]))
+        found = np.stack([np.interp(s, below, x) for s, (below, x) in zip(shares, _falling(self), strict=True)])
+        return np.exp(found) if self.logarithmic else found
 
     def index(self, values: Array) -> NDArray[np.intp]:
         """Bin that each value falls into; values outside go to the end bins."""
         return np.clip(np.searchsorted(np.asarray(self.edges), values, side="right") - 1, 0, len(self) - 1)
+
+
+@lru_cache(maxsize=64)
+def _falling(bins: Bins) -> list[tuple[Array, Array]]:
+    """For each bin the share of a sound car's that lies below some points in it, and the points, in the logarithm where
+    that is asked for; where hardly a sound car is, the share rises evenly."""
+    assert bins.sound is not None
+    edges = np.asarray(bins.edges)
+    low, high = (np.log(bins._floor()[:, 0]), np.log(edges[1:])) if bins.logarithmic else (edges[:-1], edges[1:])
+    middle = np.log(bins.sound[0]) if bins.logarithmic else bins.sound[0]
+    found = []
+    for a, b in zip(low, high, strict=True):
+        points = np.linspace(a, b, POINTS)
+        between = 0.5 * (points[1:] + points[:-1])
+        density = np.exp(-0.5 * ((between - middle) / bins.sound[1]) ** 2) + HARDLY_A_CAR
+        found.append((np.append(0.0, np.cumsum(density) / density.sum()), points))
+    return found
 
 
 def _span(start: float, stop: float, step: float) -> tuple[float, ...]:
@@ -88,24 +130,29 @@ def _mohm(*edges: float) -> tuple[float, ...]:
     return tuple(e * 1e-3 for e in edges)
 
 
-CHARGE = Bins((-0.2, -0.185, -0.09, 0.0, 0.1, 0.25, 0.45, 0.62, 0.76, 0.87, 0.94, 1.0), "-")
+CHARGE = Bins((-0.2, -0.185, -0.09, 0.0, 0.1, 0.25, 0.45, 0.62, 0.76, 0.87, 0.94, 1.0), "-", sound=(0.9, 0.06))
 SURFACE = Bins((0.0, 0.03, 0.12, 0.3, 0.8), "V")
 
 # the starting circuit
-SOURCE_EMF = Bins((0.0, 6.5, 9.0, 10.0, 10.6, 11.2, 11.65, 11.95, 12.2, 12.4, 12.55, 12.7, 12.85, 13.2), "V")
-SOURCE_FACTOR = Bins((0.75, 0.95, 1.1, 1.25, 1.45, 1.75, 2.3, 3.2, 5.5, 16.0, 60.0, 400.0), "-", logarithmic=True)
+SOURCE_EMF = Bins(
+    (0.0, 6.5, 9.0, 10.0, 10.6, 11.2, 11.65, 11.95, 12.2, 12.45, 12.65, 12.85, 13.2), "V", sound=(12.58, 0.13)
+)
+SOURCE_FACTOR = Bins(
+    (0.75, 1.0, 1.2, 1.45, 1.75, 2.3, 3.2, 5.5, 16.0, 60.0, 400.0), "-", logarithmic=True, sound=(1.08, 0.125)
+)
 SOURCE_FACTOR_FINE = Bins(
     (
-        0.75, 0.85, 0.9, 0.95, 1.0, 1.05, 1.1, 1.15, 1.2, 1.25, 1.31, 1.38, 1.45, 1.52, 1.6, 1.67, 1.75, 1.87, 2.0,
+        0.75, 0.85, 0.9, 0.95, 1.0, 1.05, 1.1, 1.15, 1.2, 1.26, 1.32, 1.38, 1.45, 1.52, 1.6, 1.67, 1.75, 1.87, 2.0,
         2.15, 2.3, 2.5, 2.8, 3.2, 4.2, 5.5, 9.0, 16.0, 30.0, 60.0, 150.0, 400.0,
     ),
-    "-", logarithmic=True,
+    "-", logarithmic=True, sound=(1.08, 0.125)
 )  # fmt: skip
 JOINT = Bins(
     _mohm(0.0, 0.05, 0.08, 0.12, 0.18, 0.25, 0.35, 0.5, 0.8, 1.3, 2.0, 5.0, 12.0, 35.0, 100.0, 1000.0),
     "ohm",
     logarithmic=True,
     bottom_from=0.03e-3,
+    sound=(0.08e-3, 0.5),
 )
 CABLE = Bins(
     _mohm(0.0, 0.3, 0.4, 0.5, 0.63, 0.8, 1.0, 1.2, 1.45, 1.75, 2.1, 2.7, 3.4, 4.2, 5.5, 9.0, 100.0),
@@ -118,35 +165,46 @@ CONTACT = Bins(
     "ohm",
     logarithmic=True,
     bottom_from=0.12e-3,
+    sound=(0.4e-3, 0.5),
 )
 GROUND = Bins(
     _mohm(0.0, 0.15, 0.25, 0.36, 0.5, 0.68, 0.9, 1.2, 1.6, 2.2, 3.0, 5.0, 8.0, 25.0, 80.0, 1000.0),
     "ohm",
     logarithmic=True,
     bottom_from=0.1e-3,
+    sound=(0.3e-3, 0.5),
 )
-BRUSH = Bins(_mohm(0.0, 1.0, 3.0, 6.0, 12.0, 20.0, 40.0, 60.0, 110.0, 200.0, 1000.0, 20000.0), "ohm", logarithmic=True)
+BRUSH = Bins(
+    _mohm(0.0, 1.0, 3.0, 6.0, 12.0, 20.0, 40.0, 60.0, 110.0, 200.0, 1000.0, 20000.0),
+    "ohm",
+    logarithmic=True,
+    sound=(0.3e-3, 0.5),
+)
 POSITIVE_PATH = Bins(
     _mohm(0.0, 0.3, 0.4, 0.5, 0.7, 0.9, 1.1, 1.3, 1.55, 1.8, 2.15, 2.6, 3.4, 4.5, 8.0, 16.0, 40.0, 1000.0),
     "ohm",
     logarithmic=True,
     bottom_from=0.2e-3,
+    sound=(1.2e-3, 0.32),
 )
 NEGATIVE_PATH = Bins(
     _mohm(0.0, 0.2, 0.3, 0.42, 0.6, 0.8, 1.05, 1.4, 1.9, 2.5, 3.6, 6.0, 14.0, 35.0, 100.0, 1000.0),
     "ohm",
     logarithmic=True,
     bottom_from=0.13e-3,
+    sound=(0.4e-3, 0.42),
 )
-LOOP = Bins(_mohm(0.0, 1.2, 1.7, 2.2, 2.8, 3.6, 5.0, 8.5, 16.0, 35.0, 90.0, 300.0, 20000.0), "ohm", logarithmic=True)
-JOINTS = Bins(_mohm(0.0, 0.3, 0.8, 1.6, 3.0, 6.0, 10.0, 25.0, 2000.0), "ohm", logarithmic=True)
-CLOSED_VOLTS = Bins((0.0, 3.0, 5.0, 6.0, 6.75, 7.5, 8.0, 8.5, *_span(8.9, 11.3, 0.3), 11.65, 12.0, 12.4, 13.3), "V")
-OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 9.5, 10.5, 11.2, 11.7, 12.0, 12.25, 12.45, 12.65, 12.85, 13.3), "V")
-TURNING_LOAD = Bins((0.6, 0.8, 0.95, 1.1, 1.3, 1.5, 1.8, 2.3, 3.5, 60.0), "-", logarithmic=True, top_from=12.0)
+LOOP = Bins(
+    _mohm(0.0, 1.5, 2.2, 3.2, 5.0, 8.5, 16.0, 35.0, 90.0, 300.0, 20000.0), "ohm", logarithmic=True, sound=(2.0e-3, 0.22)
+)
+JOINTS = Bins(_mohm(0.0, 0.4, 1.2, 3.0, 10.0, 25.0, 2000.0), "ohm", logarithmic=True)
+CLOSED_VOLTS = Bins((0.0, 3.0, 5.0, 6.5, 7.5, 8.2, *_span(8.8, 11.2, 0.4), 11.7, 12.3, 13.3), "V")
+OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 10.0, 11.2, 11.8, 12.2, 12.5, 12.8, 13.3), "V")
+TURNING_LOAD = Bins((0.6, 0.85, 1.05, 1.3, 1.6, 2.1, 3.5, 60.0), "-", logarithmic=True, top_from=12.0, sound=(1.0, 0.2))
 CRANK_CURRENT = Bins(
     (
-        0.0, 8.0, 12.0, 16.0, 25.0, 50.0, 75.0, 100.0, 120.0, 140.0, 160.0, 185.0, 210.0, 240.0, 275.0, 315.0, 365.0,
-        425.0, 500.0, 600.0, 750.0, 950.0, 1300.0,
+        0.0, 8.0, 12.0, 16.0, 25.0, 50.0, 80.0, 110.0, 135.0, 160.0, 190.0, 225.0, 265.0, 315.0, 375.0, 450.0, 550.0,
+        750.0, 1300.0,
     ),
     "A",
 )  # fmt: skip
@@ -181,8 +239,8 @@ SAG = Bins(
 )  # fmt: skip
 INRUSH = Bins(
     (
-        0.0, 1.0, 3.0, 6.0, 10.0, 14.0, 20.0, 40.0, 70.0, 100.0, 150.0, *_span(200.0, 900.0, 50.0), 1000.0, 1100.0,
-        1200.0, 1400.0, 1600.0,
+        0.0, 1.0, 3.0, 6.0, 10.0, 14.0, 20.0, 40.0, 70.0, 100.0, 150.0, *_span(200.0, 700.0, 25.0),
+        *_span(750.0, 900.0, 50.0), 1000.0, 1100.0, 1200.0, 1400.0, 1600.0,
     ),
     "A",
 )  # fmt: skip
@@ -230,16 +288,22 @@ CONTROL_VOLTS = Bins(
 
 # charging
 SET_POINT = Bins(
-    (10.5, 12.2, 12.6, 12.9, 13.15, 13.35, 13.55, 13.75, 13.95, 14.15, 14.35, 14.6, 14.85, 15.2, 15.7, 16.5, 19.0), "V"
+    (10.5, 12.2, 12.8, 13.15, 13.4, 13.6, 13.8, 14.0, 14.2, 14.4, 14.65, 15.0, 15.6, 16.5, 19.0),
+    "V",
+    sound=(14.25, 0.28),
 )
-OUTPUT_FACTOR = Bins((0.0, 0.04, 0.15, 0.35, 0.55, 0.72, 0.86, 0.97, 1.15), "-")
+OUTPUT_FACTOR = Bins((0.0, 0.04, 0.2, 0.45, 0.65, 0.84, 0.97, 1.15), "-", sound=(0.95, 0.065))
 CHARGE_CABLE = Bins(
-    _mohm(0.0, 1.5, 2.5, 4.5, 8.0, 15.0, 35.0, 100.0, 300.0, 20000.0), "ohm", logarithmic=True, bottom_from=0.9e-3
+    _mohm(0.0, 1.7, 3.0, 5.5, 12.0, 35.0, 100.0, 300.0, 20000.0),
+    "ohm",
+    logarithmic=True,
+    bottom_from=0.9e-3,
+    sound=(3.0e-3, 0.5),
 )
-ACCEPTANCE = Bins((0.0, 0.006, 0.011, 0.02, 0.035, 0.06, 0.1, 0.18, 0.5), "A/Ah", logarithmic=True)
+ACCEPTANCE = Bins((0.0, 0.006, 0.014, 0.026, 0.046, 0.077, 0.18, 0.5), "A/Ah", logarithmic=True)
 ACCEPTANCE_FINE = Bins(
     (
-        0.0, 0.0025, 0.0035, 0.0047, 0.006, 0.008, 0.011, 0.015, 0.02, 0.026, 0.035, 0.046, 0.06, 0.077, 0.1, 0.135,
+        0.0, 0.0025, 0.0035, 0.0047, 0.006, 0.008, 0.0105, 0.014, 0.019, 0.026, 0.035, 0.046, 0.06, 0.077, 0.1, 0.135,
         0.18, 0.25, 0.35, 0.5,
     ),
     "A/Ah", logarithmic=True,
