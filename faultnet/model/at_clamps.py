@@ -134,7 +134,8 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     table = (1.0 - freeze) * histogram(seen, bins.CRANK_VOLTS) + freeze * histogram(at_rest, bins.CRANK_VOLTS)
     table = blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
     parents = ("source_emf", "clamp_level", "turning_load")
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)
+    spread = setting.spread("start_volts_spread")
+    return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges, spread)
 
 
 def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
@@ -183,4 +184,4 @@ def control_voltage_node(setting: Setting) -> Node:
     table = normalised(cell_counts(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
     table = blurred(table, bins.CONTROL_VOLTS, 0.1)
     parents = ("start_control", "clamp_level")
-    return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)
+    return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges, 0.1)

@@ -114,8 +114,11 @@ def charging_quantities(setting: Setting) -> list[Node]:
     nodes = []
     for running in running_states(setting):
         volts, _ = _run(setting, running)
-        table = scattered(volts, bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
-        nodes.append(Node(running.name, "quantity", bins.CHARGE_VOLTS.states, GRID, table, bins.CHARGE_VOLTS.edges))
+        spread = setting.spread("charge_volts_spread")
+        table = scattered(volts, bins.CHARGE_VOLTS, spread)
+        nodes.append(
+            Node(running.name, "quantity", bins.CHARGE_VOLTS.states, GRID, table, bins.CHARGE_VOLTS.edges, spread)
+        )
     _, current = _run(setting, running_states(setting)[2])
     amperes = scattered(current, bins.ALTERNATOR_AMPERES, 2.0)
     return [
@@ -148,7 +151,7 @@ def _cable_drop_node() -> Node:
     drop = np.where(cable > 1.0, open_end, drop)
     table = scattered(drop, bins.DROP, 0.01)
     parents = ("charge_cable_resistance", "alternator_level")
-    return Node("charge_cable_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
+    return Node("charge_cable_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges, 0.01)
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
@@ -225,4 +228,4 @@ def _ground_drop_node(setting: Setting) -> Node:
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
     table = scattered(drop, bins.DROP, 0.003)
     parents = ("ground_path", "negative_joint", "alternator_level")
-    return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
+    return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges, 0.003)

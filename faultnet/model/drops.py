@@ -96,7 +96,7 @@ def _drop_node(setting: Setting, name: str, part: str, scale: Bins, outside: tup
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
         table = _switched(setting, scattered(np.concatenate([closed, apart]), bins.DROP, NOISE), outside)
         parents = (*parents, *(f"{component}_now" for component in outside))
-    return Node(name, "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
+    return Node(name, "quantity", bins.DROP.states, parents, table, bins.DROP.edges, NOISE)
 
 
 def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Array:

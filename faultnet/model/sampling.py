@@ -140,7 +140,12 @@ def blurred(table: Array, bins: Bins, spread: float | Array) -> Array:
     return np.asarray(np.tensordot(_smeared(bins.edges, bins.edges, spread).T, table, axes=(1, 0)))
 
 
-def _smeared(given: Sequence[float], seen: Sequence[float], spread: float | Array) -> Array:
+def _smeared(given: tuple[float, ...], seen: tuple[float, ...], spread: float | Array) -> Array:
+    return _kernel(given, seen, float(spread) if np.ndim(spread) == 0 else tuple(np.asarray(spread).tolist()))
+
+
+@lru_cache(maxsize=64)
+def _kernel(given: tuple[float, ...], seen: tuple[float, ...], spread: float | tuple[float, ...]) -> Array:
     """Share of what lies evenly in each interval that falls into each bin once a normal spread is added to it.
 
     Shape (intervals, bins); what falls beside the outer bins is in them.

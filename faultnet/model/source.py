@@ -290,7 +290,7 @@ def overnight_node(setting: Setting) -> Node:
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
     table = histogram(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
     parents = ("drain_now", "rectifier", "battery", "charge")
-    return Node("overnight_fall", "quantity", bins.OVERNIGHT.states, parents, table, bins.OVERNIGHT.edges)
+    return Node("overnight_fall", "quantity", bins.OVERNIGHT.states, parents, table, bins.OVERNIGHT.edges, TWO_READINGS)
 
 
 def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:

@@ -402,13 +402,14 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
 
 def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
     """Quantities of a start as a whole: volts held, inrush and speed."""
-    held = scattered(samples.sustained, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    spread = setting.spread("start_volts_spread")
+    held = scattered(samples.sustained, bins.CRANK_VOLTS, spread)
     peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
     inrush = scattered(peak, bins.INRUSH, np.where(bins.INRUSH.middles > 20.0, 0.12 * bins.INRUSH.middles, 0.0))
     unlike = np.exp(setting.spread("nominal_speed_spread") * standard_normal(samples.phase))
     speed = scattered(samples.speed * unlike, bins.CRANK_SPEED, 0.05 * bins.CRANK_SPEED.middles)
     return [
-        Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
+        Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges, spread),
         Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
         Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
     ]
@@ -429,7 +430,8 @@ def minimum_node(
     )  # fmt: skip
     seen = np.where(samples.moved, seen, samples.sustained)
     table = scattered(seen, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
+    spread = setting.spread("start_volts_spread")
+    return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges, spread)
 
 
 def seen_minimum(

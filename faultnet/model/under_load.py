@@ -72,4 +72,4 @@ def sag_node(setting: Setting) -> Node:
     working = np.clip(current / NOT_TURNED, 0.0, 1.0)
     table = scattered(current * slow * grown + working * exhausted, bins.SAG, 0.04)
     parents = ("battery", "source_factor", CURRENT_LEVEL)
-    return Node("crank_sag", "quantity", bins.SAG.states, parents, table, bins.SAG.edges)
+    return Node("crank_sag", "quantity", bins.SAG.states, parents, table, bins.SAG.edges, 0.04)
