@@ -8,7 +8,14 @@ from faultnet.model import bins
 from faultnet.model.modes import LINK_NODE, acting
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Law, Now, Quantity, Workings
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal
+from faultnet.model.sampling import (
+    coarsened,
+    histogram,
+    low_discrepancy_points,
+    normal_cumulative,
+    scattered,
+    standard_normal,
+)
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 
@@ -111,7 +118,8 @@ def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
 
 
 def source_nodes(setting: Setting) -> list[Node]:
-    """What the battery offers under load: an EMF and a resistance relative to new."""
+    """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
+    fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
     own = acting(setting.catalogue, "battery")
     charge = bins.CHARGE.at(share[0])
@@ -133,8 +141,12 @@ def source_nodes(setting: Setting) -> list[Node]:
             histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
         ),
         Node(
-            "source_factor", "parameter", bins.SOURCE_FACTOR.states, (own, "charge", f"{LINK_NODE}_now"),
-            histogram(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+            "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"),
+            histogram(factor, fine), fine.edges,
+        ),
+        Node(
+            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
+            coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
 
@@ -180,9 +192,16 @@ def surface_after(setting: Setting, hours: float | None) -> Node:
     """
     if hours is None:
         return _surface(normalised(np.array(UNKNOWN_SURFACE), 1e-4))
-    spread = setting.spread("surface_charge_ln_spread") * standard_normal(low_discrepancy_points(SAMPLES, 1)[0])
-    left = battery.surface_charge(setting.spread("surface_charge_median") * np.exp(spread), hours, setting.electrolyte)
-    return _surface(histogram(np.asarray(left), bins.SURFACE, STRANGE_SURFACE))
+    left = surface_left(setting, low_discrepancy_points(SAMPLES, 1)[0], hours)
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
+    """Surface charge left so many hours after charging or driving [V], of the shape of `share`."""
+    unlike = np.exp(setting.spread("surface_charge_ln_spread") * standard_normal(share))
+    return np.asarray(
+        battery.surface_charge(setting.spread("surface_charge_median") * unlike, hours, setting.electrolyte)
+    )
 
 
 def surface_shed(setting: Setting) -> Node:
@@ -203,8 +222,7 @@ def _rest_voltage(at: Workings) -> Array:
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
-    rest = histogram(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
-    return blurred(rest, bins.REST_VOLTS, rest_spread(setting))
+    return scattered(volts[:, :, None] + skin[None, None], bins.REST_VOLTS, rest_spread(setting))
 
 
 def _gravity_level(at: Workings) -> Array:
@@ -213,7 +231,7 @@ def _gravity_level(at: Workings) -> Array:
     charge = bins.CHARGE.at(share[0])
     gravity = np.asarray(battery.specific_gravity(charge, setting.car.battery.kind))[None]
     gravity = gravity - _gravity_loss(setting, share[3])[:, None]
-    return blurred(histogram(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
+    return scattered(gravity, bins.GRAVITY, setting.spread("gravity_level_spread"))
 
 
 def _gravity_spread(at: Workings) -> Array:
@@ -240,21 +258,22 @@ def _eye(at: Workings) -> Array:
     """Colour of the built-in hydrometer, which sees one cell of six."""
     setting = at.setting
     modes = setting.modes("battery")
-    charge = bins.CHARGE.middles
-    green = 0.97 / (1.0 + np.exp(-(charge - setting.spread("eye_green_charge")) / 0.05))
+    charge = bins.CHARGE.at(np.linspace(1.0, 31.0, 16) / 32.0)
+    above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
+    green = 0.97 * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
         seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
         clear = 0.5 if mode == "dried_out" else 0.015
         shown = green * (1.0 - seen_bad)
-        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(charge, clear)])
+        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
     return normalised(table, 1e-3)
 
 
 def _hold(at: Workings) -> Array:
     """Volts at rest half a day after a full charge."""
     setting = at.setting
-    share = low_discrepancy_points(SAMPLES, 4)
+    share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
     charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
@@ -262,7 +281,8 @@ def _hold(at: Workings) -> Array:
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    return blurred(histogram(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
+    volts = volts + surface_left(setting, share[4], setting.spread("hold_hours"))
+    return scattered(volts, bins.REST_VOLTS, rest_spread(setting))
 
 
 def _key_off_current(setting: Setting, drain_current: Array, rectifier_leakage: Array) -> Array:
@@ -311,7 +331,7 @@ QUANTITIES = (
     ),
     Quantity(
         "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,
-        _overnight_fall,
+        _overnight_fall, scatter=TWO_READINGS,
     ),
     Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset),
 )  # fmt: skip
