@@ -29,6 +29,7 @@ MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
 CLASH_DECIBANS = 22.0
 LEAST_ODDS = 1e-12
+STANDARD = "standard"
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +146,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         reasons=reasons(worked, [(c.component, c.mode) for c in leading]),
         seen=seen,
         clashes=_clashes(seen),
-        summary=_summary(causes, worked),
+        summary=_summary(causes, worked) + _judged_by(worked.catalogue),
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
         cautions=_cautions(worked, [t.test for t in tests[:3]]),
@@ -323,6 +324,11 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     if first.probability >= 0.5:
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
+
+
+def _judged_by(catalogue: Catalogue) -> str:
+    """By which prior set, where that is not the shipped one."""
+    return "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
 
 
 def _after_repair(cause: Cause) -> str:

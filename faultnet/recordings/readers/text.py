@@ -12,7 +12,7 @@ import numpy as np
 
 from faultnet.errors import RecordingError
 from faultnet.recordings.readers.cells import MISSING, TIME_UNITS, VOLT_UNITS, suffix_of, without_suffix
-from faultnet.recordings.readers.clean import histogram
+from faultnet.recordings.readers.clean import counted
 from faultnet.recordings.readers.clocks import Clock
 from faultnet.recordings.readers.columns import Columns, choose_columns
 from faultnet.recordings.readers.layout import Layout, find_layout, split_cells
@@ -53,7 +53,7 @@ class TextCount:
             (self.damaged, "damaged character", "in the text"),
             (self.own_units, "number", "in another unit than the first of the column, read by the unit behind"),
         )
-        return [f"{histogram(count, noun)} {what}" for count, noun, what in told if count]
+        return [f"{counted(count, noun)} {what}" for count, noun, what in told if count]
 
 
 def read_text(

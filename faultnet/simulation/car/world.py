@@ -13,7 +13,7 @@ import numpy as np
 
 from faultnet.case.types import Battery, Car, Conditions
 from faultnet.model.balance import later_use
-from faultnet.model.setting import ASSUMED_AIR, Setting
+from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.causes import completed, draw_active, draw_modes
@@ -152,7 +152,7 @@ def _true_setting(
     told = Setting(car, conditions, catalogue)
     air = conditions.air_temperature
     if air is None:
-        air = ASSUMED_AIR + world.widening * told.temperature_spread * float(rng.standard_normal())
+        air = told.air + world.widening * told.temperature_spread * float(rng.standard_normal())
     near = Setting(car, replace(conditions, air_temperature=float(np.clip(air, -50.0, 60.0))), catalogue)
     acid = near.electrolyte + world.widening * near.temperature_spread * float(rng.standard_normal())
     true = replace(
