@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import drawn_when_active
+from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
@@ -38,20 +39,21 @@ FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what ha
 def part_nodes(setting: Setting) -> list[Node]:
     """Resistance of each part of the loop given the mode it acts in."""
     return [
-        _resistance_node(setting, "positive_joint", "positive_joint_now", bins.JOINT),
-        _resistance_node(setting, "negative_joint", "negative_joint_now", bins.JOINT),
+        _resistance_node(setting, "positive_joint", bins.JOINT),
+        _resistance_node(setting, "negative_joint", bins.JOINT),
         _cable_node(setting),
-        _resistance_node(setting, "ground_path", "ground_path_now", bins.GROUND),
+        _resistance_node(setting, "ground_path", bins.GROUND),
         _contact_node(setting),
-        _resistance_node(setting, "starter_motor", "starter_motor_now", bins.BRUSH, parameter="brush_resistance"),
+        _resistance_node(setting, "starter_motor", bins.BRUSH, parameter="brush_resistance"),
         _load_node(setting),
     ]
 
 
-def _resistance_node(setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance") -> Node:
+def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
     values = setting.drawn(component, parameter, low_discrepancy_points(512, 1)[0])
     name = f"{component}_resistance"
-    return Node(name, "parameter", scale.states, (parent,), histogram(values, scale), scale.edges)
+    parents = (acting(setting.catalogue, component),)
+    return Node(name, "parameter", scale.states, parents, histogram(values, scale), scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
@@ -65,7 +67,8 @@ def _cable_node(setting: Setting) -> Node:
     own = np.asarray(conductors.copper_resistance(length, area, setting.air))
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
     table = histogram(values, bins.CABLE)
-    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
+    parents = (acting(setting.catalogue, "starter_cable"),)
+    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
 
 def _contact_node(setting: Setting) -> Node:
@@ -85,7 +88,8 @@ def _contact_node(setting: Setting) -> Node:
         ]
     )
     return Node(
-        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED), ("solenoid_now", "start_control_now"),
+        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
+        (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
         normalised(table, 1e-5), bins.CONTACT.edges,
     )  # fmt: skip
 
@@ -115,7 +119,7 @@ def _load_node(setting: Setting) -> Node:
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
     usual = np.exp(setting.spread("nominal_current_spread") * standard_normal(share[2]))
     table = histogram(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
-    parents = ("starter_motor_now", "engine_turning")
+    parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
@@ -377,20 +381,24 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     return current
 
 
-def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
-    """Quantities of a start as a whole: volts held, inrush and speed."""
-    held = blurred(
-        histogram(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread")
-    )
-    peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
-    inrush = histogram(peak, bins.INRUSH)
-    inrush = blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
-    speed = blurred(histogram(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
-    return [
-        Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
-        Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
-        Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
-    ]
+def _held(at: Workings) -> Array:
+    """Volts held at the posts while the key is at start."""
+    held = histogram(at.once(start_samples).sustained, bins.CRANK_VOLTS)
+    return blurred(held, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+
+
+def _inrush(at: Workings) -> Array:
+    """Peak current as a clamp meter shows it."""
+    samples = at.once(start_samples)
+    peak = samples.stall_current * at.setting.spread("inrush_seen_share")
+    inrush = histogram(np.where(samples.moved, peak, samples.current), bins.INRUSH)
+    return blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
+
+
+def _speed(at: Workings) -> Array:
+    """Engine speed while cranking."""
+    speed = histogram(at.once(start_samples).speed, bins.CRANK_SPEED)
+    return blurred(speed, bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
 
 
 def above(value: Array, middle: float, width: float) -> Array:
@@ -398,16 +406,14 @@ def above(value: Array, middle: float, width: float) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
 
 
-def minimum_node(
-    setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None
-) -> Node:
+def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
     """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
+    samples = at.once(start_samples)
     seen = seen_minimum(
         samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
     )
     seen = np.where(samples.moved, seen, samples.sustained)
-    table = blurred(histogram(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
+    return blurred(histogram(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def seen_minimum(
@@ -418,3 +424,11 @@ def seen_minimum(
     if interval is not None and interval > (window or 0.0):
         return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
     return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))
+
+
+QUANTITIES = (
+    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held),
+    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush),
+    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed),
+    Quantity("crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True),
+)

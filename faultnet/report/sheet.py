@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from base64 import b64encode
+from collections.abc import Iterator, Mapping
 
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.decision.advice import Decision
@@ -31,6 +32,7 @@ def job_sheet(
     temperature_unit: str = "degC",
     course: str = "",
     decision: Decision | None = None,
+    photos: Mapping[str, bytes] | None = None,
 ) -> str:
     """A job sheet as an HTML document that prints on A4 and Letter.
 
@@ -47,6 +49,8 @@ def job_sheet(
         The course of belief, of :func:`faultnet.report.beliefs.course_with_legend`, to be printed with it.
     decision : Decision, optional
         What to do, to be printed with its proof.
+    photos : mapping of id to bytes, optional
+        JPEG files of the photos that entries and visits name; those that are missing are left out.
 
     Examples
     --------
@@ -63,6 +67,7 @@ def job_sheet(
     seen = {(s.visit, s.entry) for s in diagnosis.seen if s.value is not None and s.sound_range is not None}
     for number, visit in enumerate(case.visits):
         body.append(_visit(number, visit, catalogue, seen, strips, temperature_unit))
+        body.append(_photos(visit, photos or {}))
     body += [
         _reasons(diagnosis),
         f'<div class="picture keep"><h2>Course of belief</h2>{course}</div>' if course else "",
@@ -140,6 +145,19 @@ def _visit(
     date = f", {visit.date}" if visit.date else ""
     told = f"<h2>Visit {number + 1}{escape(date)}</h2><p>{escape(conditions_words(visit.conditions, unit))}</p>"
     return told + (table(("Reading or work", "Beside a sound car", "Sound car that day"), rows) if rows else "")
+
+
+def _photos(visit: Visit, photos: Mapping[str, bytes]) -> str:
+    """Photos of a visit and of its entries, with their captions."""
+    named = [*visit.photos, *(photo for entry in visit.entries for photo in entry.photos)]
+    figures = (
+        f'<figure class="keep"><img alt="{escape(photo.caption or "photo")}" '
+        f'src="data:image/jpeg;base64,{b64encode(photos[photo.id]).decode()}">'
+        f"<figcaption>{escape(photo.caption)}</figcaption></figure>"
+        for photo in named
+        if photo.id in photos
+    )
+    return "".join(figures)
 
 
 def _said(entry: Reading | Act, catalogue: Catalogue) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -179,10 +180,16 @@ def test_wrong_prices_are_refused():
 
 
 def test_a_missing_row_of_costs_is_named(tmp_path):
-    text = (shipped("priors") / "standard" / "costs.csv").read_text().splitlines()
-    (tmp_path / "costs.csv").write_text("\n".join(line for line in text if not line.startswith("labour,belt")))
-    with pytest.raises(PriorsError, match="belt"):
-        load_costs(folder=tmp_path)
+    folder = shutil.copytree(shipped("priors") / "standard", tmp_path / "mine")
+    text = (folder / "costs.csv").read_text()
+    (folder / "costs.csv").write_text(
+        "\n".join(line for line in text.splitlines() if not line.startswith("labour,belt"))
+    )
+    with pytest.raises(PriorsError, match=r"costs\.csv.*no row 'labour,belt'"):
+        load_costs(folder=folder)
+    (folder / "costs.csv").write_text(text + 'part,flux,3,money,"estimate, no source",estimate,\n')
+    with pytest.raises(PriorsError, match=r"line \d+.*part flux"):
+        load_costs(folder=folder)
 
 
 def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_in_what_to_test_next(catalogue):

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Photo, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis import Diagnosis, diagnose, work_through
@@ -213,3 +213,12 @@ def test_the_sheet_for_the_car_has_steps_cautions_and_room_for_each_test(diagnos
 def test_an_invented_case_is_marked_on_the_sheet(diagnosis: Diagnosis) -> None:
     assert "(invented)" in job_sheet(replace(CASE, invented=True), diagnosis, CATALOGUE)
     assert "(invented)" not in job_sheet(CASE, diagnosis, CATALOGUE)
+
+
+def test_the_job_sheet_carries_the_photos_it_is_given(diagnosis: Diagnosis) -> None:
+    photo = Photo("a" * 64, "left <post>")
+    case = replace(CASE, visits=(replace(CASE.visits[0], photos=(photo, Photo("b" * 64))), *CASE.visits[1:]))
+    sheet = job_sheet(case, diagnosis, CATALOGUE, photos={photo.id: b"JPEG"})
+    assert sheet.count("<figure") == 1
+    assert "data:image/jpeg;base64,SlBFRw==" in sheet
+    assert "left &lt;post&gt;" in sheet

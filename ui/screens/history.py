@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import streamlit as st
 from workbench import frame, state, uploads
 from workbench.answers import forget
+from workbench.tuning import Running
 from workbench.words import plain
 
+from faultnet.learning.progress import Cancelled
 from faultnet.learning.result import GROUPINGS, Options, Tuned
 from faultnet.learning.tables.history import HistoryFileError, load_history
-from faultnet.learning.tune import tune
 from faultnet.learning.versions.versions import accept, take_back, usable_name, versions
 from faultnet.prior_set import load_catalogue
 from faultnet.report.tuning import tuning_page
@@ -37,6 +38,12 @@ def show() -> None:
     frame.title("Prior sets")
     _sets()
     frame.title("Tune on a history")
+    if state.recall("history_trouble") is not None:
+        frame.show_error(state.recall("history_trouble"))
+        state.remember("history_trouble", None)
+    if state.recall("running_tuning") is not None:
+        _progress()
+        return
     _choose()
     looked = state.recall("looked")
     if looked is not None:
@@ -83,10 +90,52 @@ def _choose() -> None:
         frame.show_error(error)
         st.dataframe([_row(row) for row in error.bad], hide_index=True, width="stretch")
         return
-    with st.spinner("Tuning: about a minute for 5,000 cases"):
-        tuned = tune(history.cases, known, options)
-    page = tuning_page(tuned, known, history.name)
-    state.remember("looked", Looked(tuned, history.name, history.sha256, len(history.bad), str(from_set), page))
+    state.remember("running_tuning", Running(history, known, str(from_set), options).begin())
+    st.rerun()
+
+
+@st.fragment(run_every=1.0)
+def _progress() -> None:
+    """How far it has come, with a button to stop it; the whole page is drawn anew once it has ended."""
+    running = state.recall("running_tuning")
+    if running is None:
+        return
+    if running.over:
+        _ended(running)
+        st.rerun()
+    now = running.progress
+    st.progress(min(now.share, 1.0), text=f"{now.doing.capitalize()}. {left_words(now.left)}")
+    if st.button("Stop it", key="stop_tuning", width="stretch"):
+        running.cancel()
+        frame.note("It stops at its next step. Nothing will be changed.")
+
+
+def _ended(running: Running) -> None:
+    state.remember("running_tuning", None)
+    if running.tuned is not None:
+        page = tuning_page(running.tuned, running.catalogue, running.history.name)
+        history = running.history
+        looked = Looked(running.tuned, history.name, history.sha256, len(history.bad), running.from_set, page)
+        state.remember("looked", looked)
+    elif isinstance(running.error, Cancelled):
+        state.remember("history_said", "Stopped. Nothing was changed.")
+    else:
+        state.remember("history_trouble", running.error)
+
+
+def left_words(seconds: float) -> str:
+    """Time left, as roughly as it is known.
+
+    Examples
+    --------
+    >>> left_words(float("inf")), left_words(8.0), left_words(50.0), left_words(130.0)
+    ('', 'Some seconds left.', 'About 50 s left.', 'About 2 min left.')
+    """
+    if not seconds < 1e6:
+        return ""
+    if seconds < 10.0:
+        return "Some seconds left."
+    return f"About {round(seconds, -1):.0f} s left." if seconds < 90.0 else f"About {seconds / 60.0:.0f} min left."
 
 
 def _row(bad: object) -> dict[str, object]:

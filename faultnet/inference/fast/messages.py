@@ -19,7 +19,7 @@ from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.query import Desk
 from faultnet.model.network import Array, Network
 
-KEPT_MESSAGES = 32
+KEPT_MESSAGES = 96
 KEPT_WEIGHTS = 1 << 18
 KEPT_OUTCOMES = 48
 KEPT_DESKS = 3
