@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from faultnet.case.file import load_case
-from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of, weigh, worth_of_tests
 from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
@@ -135,6 +135,24 @@ def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():
     repairs = Repairs(("a", "b"), np.array([10.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
     position = Position(np.array([0.5, 0.3, 0.2]), {}, {}, repairs)
     assert position.first_repair() == ("a", pytest.approx(0.5))
+
+
+def test_a_part_that_was_mended_still_frees_one_from_mending_how_the_car_is_used(catalogue):
+    """A bad battery explains a flat one: once it is renewed, short trips are left alone; if it was good, they are not."""
+    flat = (Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12))
+    visit = Visit((Reading("journeys", state="mostly_short"), *flat, Act("replace", "battery", "cured")))
+    worked = work_through(Case(Car(Battery(600.0)), (visit,)), catalogue)
+    tests, leading = ranked(worked, None)
+    at_fault = position_of(worked, load_costs(), tests, leading).repairs.at_fault
+    use, battery = (worked.space.components.index(c) for c in ("use", "battery"))
+    only_use_left = (leading.modes[:, use] > 0) & ((leading.modes > 0).sum(axis=1) == 1)
+    was_bad = worked.space.modes[leading.chosen][:, battery] > 0
+    renewed, was_good = at_fault[only_use_left & was_bad], at_fault[only_use_left & ~was_bad]
+    assert leading.posterior[only_use_left & was_bad].sum() > 0.01
+    assert len(was_good) > 0
+    assert was_good[:, use].all()
+    assert not renewed[:, :-1].any()
+    assert renewed[:, -1].all()  # the last is giving the car back
 
 
 @pytest.mark.parametrize(("start_over", "first", "cure"), [(1000.0, "a", 0.3), (60.0, "give_back", 0.1)])
