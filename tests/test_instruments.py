@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from math import erf, sqrt
 
 import numpy as np
@@ -64,7 +65,7 @@ def test_a_density_is_the_normal_error_over_each_bin_with_a_slip_anywhere() -> N
     found, _ = number_likelihood(10.1, EDGES, METER, offset=offset)
     sd = sqrt(reading_spread(METER, 10.1) ** 2 + 0.1**2)
     width = EDGES[1] - EDGES[0]
-    exact = [(below((b - 10.4) / sd) - below((a - 10.4) / sd)) / width for a, b in zip(EDGES, EDGES[1:], strict=False)]
+    exact = [(below((b - 10.4) / sd) - below((a - 10.4) / sd)) / width for a, b in pairwise(EDGES)]
     np.testing.assert_allclose(found, (1.0 - METER.slip) * np.array(exact) + METER.slip / 6.0, rtol=1e-9)
 
 
