@@ -8,9 +8,9 @@ import numpy as np
 
 from faultnet.errors import EntryError
 from faultnet.simulation.independent import battery
-from faultnet.simulation.independent.answers import heard, try_start, word_of
+from faultnet.simulation.independent.answers import heard, try_start
 from faultnet.simulation.independent.charging import driven, parked, tested
-from faultnet.simulation.independent.life import boosted, fires, showing, starts
+from faultnet.simulation.independent.life import SLOW_SHARE, boosted, fires, showing, starts, usual_speed, word_of
 from faultnet.simulation.independent.numbers import at
 from faultnet.simulation.independent.parts import Dice, condition
 from faultnet.simulation.independent.vehicle import IndependentCar
@@ -71,6 +71,8 @@ def after_act(
         If it cannot be done to that component, or which one is left open.
     """
     spec = car.catalogue.act(act)
+    if act in MENDS or act in ("charge", "drive"):  # what was heard before is no longer what it does today
+        car = replace(car, log=replace(car.log, word=""))
     dice = Dice(rng, car.wear)
     if act in ("charge", "long_charge"):
         slow = act == "long_charge"
@@ -181,7 +183,7 @@ def _all_well(car: IndependentCar, rng: np.random.Generator) -> bool:
     """Whether a driver who tries it finds nothing amiss: it turns over, fires, and its lamps are as they should be."""
     running = replace(car, firing=True)
     start = try_start(running, rng)
-    if word_of(running, start, rng) != "normal" or not fires(running, start.speed):
+    if word_of(running, start, usual_speed(running), SLOW_SHARE) != "normal" or not fires(running, start.speed):
         return False
     found = tested(running, "charge_unloaded")
     return found.works and 12.4 < found.posts < 15.3
@@ -197,7 +199,8 @@ def _helped(car: IndependentCar, act: str, rng: np.random.Generator) -> str:
         changed = {"negative": 0.0, "ground": min(circuit.ground, BRIDGE)}
     else:
         changed = {"control": 0.02}
-    return word_of(car, try_start(car, rng, **changed), rng)  # type: ignore[arg-type]
+    start = try_start(car, rng, **changed)  # type: ignore[arg-type]
+    return word_of(car, start, usual_speed(car))
 
 
 def _word(behaviour: str) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from faultnet.prior_set.types import Test
 from faultnet.simulation.independent import battery
 from faultnet.simulation.independent.charging import tested
-from faultnet.simulation.independent.life import SLOW_SHARE, fires, try_booster, usual_speed
+from faultnet.simulation.independent.life import SLOW_SHARE, fires, try_booster, usual_speed, word_of
 from faultnet.simulation.independent.log import CONDITIONS
 from faultnet.simulation.independent.numbers import typical
 from faultnet.simulation.independent.readings import CannotBeMeasured, can_run
@@ -22,7 +22,8 @@ from faultnet.simulation.independent.starting import Start, solve_start
 from faultnet.simulation.independent.vehicle import IndependentCar
 
 Rng = np.random.Generator
-RELAY_CHATTERS = 6.0  # [V] at the clamps below which a start relay lets go: common practice, no source
+# What a driver remembers of a year besides the last weeks, as starts: estimates.
+REMEMBERED = {"cold": 6.0, "hot": 5.0, "damp": 5.0, "stood": 2.0, "all": 20.0}
 WORDS_SLIP = {
     "nothing": "one_clunk",
     "one_clunk": "nothing",
@@ -40,7 +41,8 @@ def choice(car: IndependentCar, test: Test, instrument: str, rng: Rng) -> str:
     CannotBeMeasured
         If this car, as it is, gives no answer.
     """
-    answer = ANSWERS[test.id](car, rng)
+    first = test.id == "how_it_turns_over" and instrument == "question" and car.log.word
+    answer = car.log.word if first else ANSWERS[test.id](car, rng)
     slip = typical("slip_told") if instrument == "question" else typical("slip_seen")
     if rng.random() >= slip:
         return answer
@@ -57,24 +59,15 @@ def try_start(car: IndependentCar, rng: Rng, **changed: float | bool) -> Start:
     return solve_start(car.circuit(angle=float(rng.integers(4)) * 0.4, **changed))
 
 
-def word_of(car: IndependentCar, start: Start, rng: Rng) -> str:
-    """What is heard of a start: an id of how_it_turns_over."""
-    if start.word == "no_pull":
-        weak = start.clamp_level < RELAY_CHATTERS and np.isfinite(car.now("start_control")["ohms"])
-        return "rapid_clicking" if weak and start.clamp_level > 3.0 else "nothing"
-    if start.word == "chatters":
-        return "rapid_clicking"
+def heard(car: IndependentCar, rng: Rng) -> str:
+    """How it turns over now, to somebody who knows the car."""
     if car.now("unlisted")["form"] == 1.0:
         return "one_clunk" if rng.random() < 0.6 else "nothing"  # a whirr that drivers hardly have a word for
-    if not start.turning:
-        return "one_clunk"
-    share = start.speed / max(usual_speed(car), 30.0)
-    return "slow" if share < SLOW_SHARE + 0.06 * float(rng.standard_normal()) else "normal"
+    return _word(car, try_start(car, rng), rng)
 
 
-def heard(car: IndependentCar, rng: Rng) -> str:
-    """How it turns over now."""
-    return word_of(car, try_start(car, rng), rng)
+def _word(car: IndependentCar, start: Start, rng: Rng) -> str:
+    return word_of(car, start, usual_speed(car), SLOW_SHARE + 0.06 * float(rng.standard_normal()))
 
 
 def _turns(car: IndependentCar, rng: Rng) -> Start:
@@ -96,7 +89,7 @@ def _fires(car: IndependentCar, rng: Rng) -> str:
     start = _turns(car, rng)
     if fires(replace(car, firing=True), start.speed):
         return "fires"
-    if word_of(car, start, rng) == "slow" and rng.random() < 0.7:
+    if _word(car, start, rng) == "slow" and rng.random() < 0.7:
         raise CannotBeMeasured("skipped")  # too slow to say
     return "cranks_no_fire"
 
@@ -112,12 +105,13 @@ def _when(car: IndependentCar, rng: Rng) -> str:
     lifts = {c: _lift(c, total, sum(c in e.holds for e in failed), len(failed)) for c in CONDITIONS}
     best = max(lifts, key=lambda c: lifts[c])
     named = {"stood": "after_standing"}.get(best, best)
-    return named if lifts[best] * float(np.exp(0.3 * rng.standard_normal())) > 1.6 else "at_random"
+    return named if lifts[best] * float(np.exp(0.3 * rng.standard_normal())) > 1.5 else "at_random"
 
 
 def _lift(condition: str, total: dict[str, int], failed: int, every: int) -> float:
-    held = (total.get(condition, 0) + 0.5) / (total.get("all", 0) + 1.0)
-    return (failed + 0.25) / (every + 1.0) / held
+    """How much more often it failed under a condition than that condition held [-]."""
+    held = (total.get(condition, 0) + REMEMBERED[condition]) / (total.get("all", 0) + REMEMBERED["all"])
+    return (failed + 0.5 * held) / (every + 0.5) / held
 
 
 def _died(car: IndependentCar, rng: Rng) -> str:
@@ -343,7 +337,7 @@ def _starter_noise(car: IndependentCar, rng: Rng) -> str:
         return "clunk_only"
     if car.now("starter_motor")["drag"] > 0.2 and rng.random() < 0.5:
         return "grinds"
-    return "labours" if word_of(car, start, rng) == "slow" else "normal"
+    return "labours" if _word(car, start, rng) == "slow" else "normal"
 
 
 def _fuse(car: IndependentCar, rng: Rng) -> str:

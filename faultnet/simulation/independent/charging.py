@@ -221,7 +221,7 @@ def driven(car: IndependentCar, minutes: float, consumers: float | None = None) 
     short = minutes < SHORT_DRIVE
     idling = 0.5 if short else 0.25
     if consumers is None:
-        share = 0.75 if short else 0.25
+        share = 0.9 if short else 0.25
         consumers = loads(car, on=False) + share * (loads(car, on=True) - loads(car, on=False))
     removed, step, died = car.removed, minutes / 180.0, False
     sagging = 0.0

@@ -10,15 +10,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from math import isfinite
 
 import numpy as np
 
 from faultnet.simulation.independent.battery import Source
-from faultnet.simulation.independent.charging import driven, parked, tested
+from faultnet.simulation.independent.charging import SHORT_DRIVE, driven, parked, tested
 from faultnet.simulation.independent.log import CONDITIONS, Event, Log
 from faultnet.simulation.independent.numbers import typical
 from faultnet.simulation.independent.parts import COMES_AND_GOES, Dice
-from faultnet.simulation.independent.starting import quick_speed
+from faultnet.simulation.independent.starting import Start, quick_speed, solve_start
 from faultnet.simulation.independent.vehicle import IndependentCar
 
 # Chance that a fault that comes and goes shows at one start, and how many times as much under a condition. All of them
@@ -47,6 +48,8 @@ NEIGHBOUR = 0.6  # [-] chance of a booster at a failed start; estimate
 GIVES_UP = (0.45, 0.75, 1.0)  # [-] chance to bring it in after the first, second, third failure; estimate
 LAMP_SEEN, SLOW_SEEN = 0.2, 0.08  # [-] chance a day to bring it in for a charge lamp, for slow turning; estimate
 BOOSTER = (12.7, 9e-3)  # [V], [ohm] another car's battery behind ordinary leads; derived, 5 and 4 mohm
+RELAY_HOLDS, RELAY_LETS_GO = 3.0, 6.0  # [V] at the clamps between which a start relay chatters: common practice
+KEY_ON = 0.4  # [A h] of a short trip's key-on time with blower and radio, 8 A for 3 min; estimate
 ATTEMPT = 0.5  # [A h] of a start that fails after some seconds: 180 A for 10 s; derived
 LAMP_GLOWS, GLARES = 12.6, 15.4  # [V] with loads on; common practice, no source
 SLOW_SHARE = 0.68  # [-] of its usual speed from which a driver calls it slow; estimate
@@ -60,10 +63,6 @@ class Diary:
     starts: Counter[str] = field(default_factory=Counter)
     failures: int = 0
     stood: float = 0.5
-
-    def log(self, minutes: float, *, could_start: bool, damp: bool) -> Log:
-        """The log as it stands."""
-        return Log(tuple(self.events), tuple(self.starts.items()), self.stood, minutes, could_start, damp)
 
 
 def showing(dice: Dice, car: IndependentCar, holds: Collection[str]) -> frozenset[str]:
@@ -83,6 +82,28 @@ def usual_speed(car: IndependentCar) -> float:
     """Speed at which the car turned over when all was well, at this temperature [rev/min]."""
     well = replace(car, parts=car.calm, removed=0.1 * car.parts["battery"]["capacity"], showing=frozenset())
     return quick_speed(well.circuit())
+
+
+def word_of(car: IndependentCar, start: Start, usual: float, edge: float = SLOW_SHARE) -> str:
+    """What a start sounds like: an id of how_it_turns_over.
+
+    Parameters
+    ----------
+    car : IndependentCar
+    start : Start
+    usual : float
+        Speed at which it turns over when all is well [rev/min].
+    edge : float
+        Share of that below which it is called slow [-].
+    """
+    if start.word == "no_pull":
+        chatters = RELAY_HOLDS < start.clamp_level < RELAY_LETS_GO and isfinite(car.now("start_control")["ohms"])
+        return "rapid_clicking" if chatters else "nothing"
+    if start.word == "chatters":
+        return "rapid_clicking"
+    if not start.turning:
+        return "one_clunk"
+    return "slow" if start.speed < edge * max(usual, 30.0) else "normal"
 
 
 def fires(car: IndependentCar, speed: float) -> bool:
@@ -153,7 +174,9 @@ def live(dice: Dice, car: IndependentCar, days: int = DAYS) -> IndependentCar:
     car = replace(car, parts=true_parts)
     stay = {c for c in car.showing if dice.happens(0.6)}  # what showed at the failure mostly still does; estimate
     again = showing(dice, car, _holds(car, 0.5, damp=damp))
-    log = diary.log(use["minutes"], could_start=could, damp=damp)
+    words = [e.word for e in diary.events if e.day == day and e.word]
+    log = Log(tuple(diary.events), tuple(diary.starts.items()), diary.stood, use["minutes"], could, damp,
+              words[-1] if words else "")  # fmt: skip
     return replace(car, showing=frozenset(stay) | again, log=log)
 
 
@@ -175,6 +198,8 @@ def _day(
         brought, car = _start(dice, car, diary, day, usual, hours / 24.0, damp=damp)
         if brought:
             return True, car
+        if use["minutes"] < SHORT_DRIVE:
+            car = replace(car, removed=car.removed + KEY_ON)
         car, died = driven(car, use["minutes"] * (0.7 + 0.6 * float(dice.rng.random())))
         if died:
             diary.events.append(Event(day, "died_faded", flat=True))
@@ -214,18 +239,20 @@ def _start(
     named = frozenset(holds & set(CONDITIONS))
     diary.starts.update(["all", *named])
     waiting = [e for e in diary.events if e.kind == "jumped" and e.again]
+    word = ""
     for attempt in range(3):
         car = replace(car, showing=showing(dice, car, holds) | (car.showing & {"drain", "alternator"}))
         went, speed = starts(car)
         if went:
             if attempt:
-                diary.events.append(Event(day, "retried", named))
+                diary.events.append(Event(day, "retried", named, word=word))
             elif speed < SLOW_SHARE * usual:
-                diary.events.append(Event(day, "slow", named))
+                diary.events.append(Event(day, "slow", named, word="slow"))
             return False, replace(car, removed=car.removed + 0.1)  # [A h] 180 A for 2 s
+        word = word_of(car, solve_start(car.circuit()), usual)
         car = replace(car, removed=car.removed + (ATTEMPT if speed > 0.0 else 0.1))
     flat = car.rest_volts < 12.1 or starts(car, helped=True)[0]
-    diary.events.append(Event(day, "failed", named, flat))
+    diary.events.append(Event(day, "failed", named, flat, word=word))
     if waiting and flat:
         place = diary.events.index(waiting[-1])
         diary.events[place] = replace(waiting[-1], again=False)

@@ -24,6 +24,8 @@ class Event:
         Whether the battery was too flat to start it.
     again : bool
         After a booster: whether it started by itself at the next start.
+    word : str
+        How it turned over, an id of how_it_turns_over.
     """
 
     day: int
@@ -31,6 +33,7 @@ class Event:
     holds: frozenset[str] = frozenset()
     flat: bool = False
     again: bool = True
+    word: str = ""
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,8 @@ class Log:
         Whether it came in under its own power.
     damp : bool
         Whether it was damp on the last day.
+    word : str
+        How it turned over when it let the driver down on the day it was brought in; empty when it did not.
     """
 
     events: tuple[Event, ...] = ()
@@ -58,6 +63,7 @@ class Log:
     minutes: float = 20.0
     could_start: bool = True
     damp: bool = False
+    word: str = ""
 
     def of(self, *kinds: str) -> Iterator[Event]:
         """Events of some kinds."""

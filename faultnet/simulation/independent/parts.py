@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi, radians, sqrt
 
 import numpy as np
 
@@ -45,8 +45,8 @@ class Build:
         Rating the maker requires, EN [A].
     flux, efficiency, winding, henries, brush : float
         Of the starter the maker chose [V s/rad at the crank, -, ohm, H, V].
-    dry, viscous, compression, inertia, oil_slope : float
-        Of the engine at 220 rev/min and 20 degC [N m, N m, N m, kg m2, 1/K].
+    dry, viscous, compression, inertia, oil_slope, play : float
+        Of the engine at 220 rev/min and 20 degC [N m, N m, N m, kg m2, 1/K], and of the drive to it [rad].
     fires_at : float
         Speed from which it fires at 20 degC [rev/min].
     lamps, base, blower, rear, extra : float
@@ -73,6 +73,7 @@ class Build:
     compression: float
     inertia: float
     oil_slope: float
+    play: float
     fires_at: float
     lamps: float
     base: float
@@ -130,7 +131,7 @@ def draw_build(dice: Dice, car: Car, needed: float) -> Build:
     return Build(
         car, needed, flux, efficiency, winding, dice.free("motor_microhenries") * 1e-6, dice.free("brush_volts"),
         (1.0 - share) * drag, share * drag, dice.free(f"compression_{fuel}") * car.displacement * 4.0 / car.cylinders,
-        dice.free(f"inertia_{fuel}") * drag / usual, dice.free("oil_log_slope"),
+        dice.free(f"inertia_{fuel}") * drag / usual, dice.free("oil_log_slope"), radians(dice.free("play_degrees")),
         dice.free(f"fires_at_{fuel}"), dice.free("lamp_amperes"), dice.free(f"base_amperes_{fuel}"),
         dice.free("blower_amperes"), dice.free("rear_heater_amperes"), extra, dice.free("idle_speed"),
         dice.free("pulley_ratio"), dice.happens(typical("saves_when_charged")),

@@ -2,6 +2,7 @@
 
 States: current in the motor's winding, speed and angle of the crank, the battery's kinetic loss and the acid in its
 pores. The motor is one with permanent magnets behind a gear, seen from the crank: torque K I, counter-voltage K w. The
+rotor turns alone until its play is taken up, and then takes the engine with it at the same turning momentum. The
 engine's drag has a dry part and one that grows with oil and speed; compression is a spring that swings with the angle.
 Two solutions: with compression for the waveform of the first 1.6 s, without it for the mean over 15 s.
 """
@@ -53,6 +54,8 @@ class Circuit:
         At which the crank stands before [rad].
     engaged : bool
         Whether the pinion turns the engine.
+    play : float
+        Angle of the crank over which the rotor turns alone, its play being taken up [rad].
     """
 
     source: Source
@@ -79,6 +82,7 @@ class Circuit:
     extra: float = 6.0
     angle: float = 0.0
     engaged: bool = True
+    play: float = 0.09
 
     @property
     def joints(self) -> float:
@@ -143,7 +147,11 @@ def _rates(state: Array, time: float, c: Circuit, drawn: float, swing: float) ->
     brush = c.brush * tanh(current / BRUSH_KNEE)
     d_current = (volts - lost - brush - c.flux * speed) / c.henries
     gas = swing * sin(0.5 * c.cylinders * angle) * (0.5 + 0.5 * tanh(speed / LEAK_SPEED)) if c.engaged else 0.0
-    d_speed = (c.efficiency * c.flux * current - c.drag(speed) - gas) / c.inertia
+    turned = (angle - c.angle) / c.play - 0.5
+    joined = 1.0 if turned >= 1.0 or not c.engaged else max(turned, 0.0)
+    inertia = c.inertia * (_ROTOR + (1.0 - _ROTOR) * joined)
+    taken_up = c.inertia * (1.0 - _ROTOR) / c.play * speed**2 if 0.0 < turned < 1.0 and c.engaged else 0.0
+    d_speed = (c.efficiency * c.flux * current - (c.drag(speed) + gas) * joined - taken_up) / inertia
     d_kinetic = (source.kinetic * asinh(0.5 * total / source.exchange) - kinetic) / _KINETIC_TIME
     refill = _PORE_REFILL
     d_filled = -total / source.pores + (1.0 - filled) / refill
@@ -157,6 +165,7 @@ def _rates(state: Array, time: float, c: Circuit, drawn: float, swing: float) ->
 
 _KINETIC_TIME = typical("kinetic_time")
 _PORE_REFILL = typical("pore_refill")
+_ROTOR = typical("rotor_share")
 
 
 def coil_state(c: Circuit) -> tuple[float, float]:

@@ -133,5 +133,6 @@ class IndependentCar:
             pull_in=solenoid["pull_in"] * exp(0.003 * min(self.warm, 60.0)),
             drop_out=solenoid["drop_out"],
             engaged=jumped != 1.0,
+            play=build.play,
         )
         return replace(found, **changed) if changed else found  # type: ignore[arg-type]
