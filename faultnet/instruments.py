@@ -18,9 +18,6 @@ from faultnet.prior_set.types import Instrument
 
 Array = NDArray[np.float64]
 
-ROUGHLY_FACTOR = 3.0
-ROUGHLY_FLOOR = 0.015
-
 
 @dataclass(frozen=True)
 class Offset:
@@ -65,7 +62,7 @@ def reading_spread(instrument: Instrument, value: float, *, roughly: bool = Fals
     limit = instrument.percent / 100.0 * abs(value) + instrument.floor
     spread = sqrt((limit / 2.0) ** 2 + instrument.resolution**2 / 12.0)
     if roughly:
-        spread = ROUGHLY_FACTOR * spread + ROUGHLY_FLOOR * abs(value)
+        spread = instrument.roughly_factor * spread + instrument.roughly_floor * abs(value)
     return max(spread, 1e-9)
 
 
@@ -117,8 +114,8 @@ def number_likelihood(
     -------
     likelihood : array, shape (bins,)
         Mean density over each bin [1/unit].
-    broad : float
-        Density by :func:`broad_shares` [1/unit].
+    background : float
+        Density by :func:`background_shares` [1/unit].
 
     Notes
     -----
@@ -129,7 +126,7 @@ def number_likelihood(
     --------
     >>> from faultnet.prior_set import load_catalogue
     >>> meter = load_catalogue().instrument("better_multimeter")
-    >>> likelihood, broad = number_likelihood(12.6, (11.0, 12.0, 12.5, 12.7, 13.0), meter)
+    >>> likelihood, background = number_likelihood(12.6, (11.0, 12.0, 12.5, 12.7, 13.0), meter)
     >>> int(likelihood.argmax())
     2
     """
@@ -141,11 +138,11 @@ def number_likelihood(
     density = np.diff(cumulative) / np.diff(bounds)
     slip = instrument.slip / (edges[-1] - edges[0])
     within = min(int(np.searchsorted(bounds, at, side="right")) - 1, len(edges) - 2)
-    broad = float(broad_shares(edges)[within] / np.diff(bounds)[within])
-    return (1.0 - instrument.slip) * density + slip, broad
+    background = float(background_shares(edges)[within] / np.diff(bounds)[within])
+    return (1.0 - instrument.slip) * density + slip, background
 
 
-def broad_shares(edges: tuple[float, ...]) -> Array:
+def background_shares(edges: tuple[float, ...]) -> Array:
     """Shares of the bins under a fault the model does not know [-], shape (bins,).
 
     A level is as likely at every volt. What is counted from nought and has its finest bins there (a drop, a ripple, a
@@ -154,7 +151,7 @@ def broad_shares(edges: tuple[float, ...]) -> Array:
 
     Examples
     --------
-    >>> broad_shares((0.0, 0.1, 0.5, 12.0)).round(2), broad_shares((8.0, 10.0, 12.0, 12.5)).round(2)
+    >>> background_shares((0.0, 0.1, 0.5, 12.0)).round(2), background_shares((8.0, 10.0, 12.0, 12.5)).round(2)
     (array([0.33, 0.33, 0.33]), array([0.44, 0.44, 0.11]))
     """
     widths = np.diff(np.asarray(edges))
@@ -188,8 +185,8 @@ def above_likelihood(
     -------
     likelihood : array, shape (bins,)
         Mean over each bin of the chance to be shown above the limit [-].
-    broad : float
-        The same by :func:`broad_shares` [-].
+    background : float
+        The same by :func:`background_shares` [-].
 
     Notes
     -----
@@ -200,19 +197,52 @@ def above_likelihood(
     --------
     >>> from faultnet.prior_set import load_catalogue
     >>> meter = load_catalogue().instrument("multimeter_millivolts")
-    >>> likelihood, broad = above_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
-    >>> [round(float(x), 2) for x in likelihood], round(broad, 2)
+    >>> likelihood, background = above_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
+    >>> [round(float(x), 2) for x in likelihood], round(background, 2)
     ([0.01, 0.01, 0.99], 0.33)
     """
     shift = offset or Offset()
     spread = sqrt(reading_spread(instrument, limit, roughly=roughly) ** 2 + shift.spread**2)
     at = min(max(limit - shift.mean, edges[0]), edges[-2])
     bounds = np.asarray(edges)
+    background = float(background_shares(edges) @ np.clip((bounds[1:] - at) / np.diff(bounds), 0.0, 1.0))
+    return _shown_above(at, bounds, spread, instrument.slip), background
+
+
+def below_likelihood(
+    limit: float,
+    edges: tuple[float, ...],
+    instrument: Instrument,
+    *,
+    roughly: bool = False,
+    offset: Offset | None = None,
+) -> tuple[Array, float]:
+    """Chance that a meter shows less than a limit, for each bin of the true value and under a fault not modelled.
+
+    Parameters and what is returned are those of :func:`above_likelihood`, of which it is the mirror image; a limit
+    before the first bin counts as the upper edge of the first bin.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> meter = load_catalogue().instrument("multimeter_millivolts")
+    >>> likelihood, background = below_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
+    >>> [round(float(x), 2) for x in likelihood], round(background, 2)
+    ([0.99, 0.99, 0.01], 0.67)
+    """
+    shift = offset or Offset()
+    spread = sqrt(reading_spread(instrument, limit, roughly=roughly) ** 2 + shift.spread**2)
+    at = min(max(limit - shift.mean, edges[1]), edges[-1])
+    bounds = np.asarray(edges)
+    background = float(background_shares(edges) @ np.clip((at - bounds[:-1]) / np.diff(bounds), 0.0, 1.0))
+    return _shown_above(-at, -bounds[::-1], spread, instrument.slip)[::-1], background
+
+
+def _shown_above(at: float, bounds: Array, spread: float, slip: float) -> Array:
+    """Chance that more than `at` is shown, for each bin."""
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     tail = np.array([[0.5 * (1.0 + erf((x - at) / spread / sqrt(2.0))) for x in row] for row in points]).mean(axis=1)
-    broad = float(broad_shares(edges) @ np.clip((bounds[1:] - at) / np.diff(bounds), 0.0, 1.0))
-    slip = instrument.slip * (edges[-1] - at) / (edges[-1] - edges[0])
-    return (1.0 - instrument.slip) * tail + slip, broad
+    return np.asarray((1.0 - slip) * tail + slip * (bounds[-1] - at) / (bounds[-1] - bounds[0]))
 
 
 def choice_likelihood(
@@ -233,7 +263,7 @@ def choice_likelihood(
     Returns
     -------
     likelihood : array, shape (states,)
-    broad : float
+    background : float
 
     Examples
     --------
@@ -262,8 +292,8 @@ def outcome_table(
     -------
     table : array, shape (bins, classes)
         Rows sum to one [-].
-    broad : array, shape (classes,)
-        Shares of the classes by :func:`broad_shares` [-].
+    background : array, shape (classes,)
+        Shares of the classes by :func:`background_shares` [-].
     class_edges : tuple of float, length classes + 1
     """
     bounds = np.asarray(edges)
@@ -272,7 +302,7 @@ def outcome_table(
     cuts = bounds[keep]
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     offset = place_offset(instrument)
-    broad = np.add.reduceat(broad_shares(edges), keep[:-1])
+    background = np.add.reduceat(background_shares(edges), keep[:-1])
     flat = np.diff(cuts) / (cuts[-1] - cuts[0])
     table = np.zeros((len(points), len(keep) - 1))
     for i, row in enumerate(points):
@@ -281,4 +311,4 @@ def outcome_table(
             inner = [0.5 * (1.0 + erf((c - point - offset.mean) / spread / sqrt(2.0))) for c in cuts[1:-1]]
             table[i] += np.diff([0.0, *inner, 1.0])
     table /= points.shape[1]
-    return (1.0 - instrument.slip) * table + instrument.slip * flat, broad, tuple(float(c) for c in cuts)
+    return (1.0 - instrument.slip) * table + instrument.slip * flat, background, tuple(float(c) for c in cuts)

@@ -33,7 +33,7 @@ def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, 
 
 
 def why_sentences(found: Diagnosis, case: Case, catalogue: Catalogue) -> list[str]:
-    """Say in sentences what speaks for and against the leading cause, what would overturn it, and what it hangs on."""
+    """Say what speaks for and against the leading cause, what would overturn it, and what it depends on."""
     from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
 
     said = []
@@ -108,6 +108,7 @@ def catalogue_answer(catalogue: Catalogue) -> dict[str, Any]:
         "instruments": [_instrument(instrument) for instrument in catalogue.instruments],
         "acts": [_act(act, catalogue) for act in catalogue.acts],
         "cautions": [catalogue.cautions[name] for name in catalogue.general_cautions],
+        "words": catalogue.words,
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,6 +28,7 @@ MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
 CLASH_DECIBANS = 22.0
 LEAST_ODDS = 1e-12
+STANDARD = "standard"
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +145,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         reasons=reasons(worked, [(c.component, c.mode) for c in leading]),
         seen=seen,
         clashes=_clashes(seen),
-        summary=_summary(causes, worked),
+        summary=_summary(causes, worked) + _judged_by(worked.catalogue),
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
         cautions=_cautions(worked, [t.test for t in tests[:3]]),
@@ -166,20 +167,19 @@ def _components(worked: Worked) -> dict[str, dict[str, float]]:
 
 def still_there(worked: Worked) -> dict[str, Array]:
     """Probability of each mode of each component by now, after the repairs of the case."""
-    result = {c: np.zeros(len(chances)) for c, chances in worked.belief.marginals().items()}
-    for weight, modes in weights_by_now(worked):
-        for i, name in enumerate(worked.space.components):
-            result[name] += np.bincount(modes[:, i], weights=weight, minlength=len(result[name]))
-    return {name: chances / chances.sum() for name, chances in result.items()}
+    weight, modes = weights_by_now(worked)
+    nodes = worked.models[0].compiled.network.nodes
+    found = [np.bincount(modes[:, i], weight, nodes[name].card) for i, name in enumerate(worked.space.components)]
+    return {name: chances.astype(np.float64) for name, chances in zip(worked.space.components, found, strict=True)}
 
 
-def weights_by_now(worked: Worked) -> Iterator[tuple[Array, IndexArray]]:
-    """For each way the repairs may have gone, the weight of every hypothesis and the modes by now; to one scale."""
+def weights_by_now(worked: Worked) -> tuple[Array, IndexArray]:
+    """Belief in every hypothesis with every way the repairs may have gone, summing to one, and the modes by now."""
+    rows = worked.course.present.rows
     with np.errstate(divide="ignore"):
-        prior = np.log(worked.space.prior)
-    top = float((prior + worked.course.log_likelihood).max())
-    for log_weight, modes in worked.course.ways:
-        yield np.exp(prior + log_weight - top), modes
+        log = np.log(worked.space.prior)[rows.origin] + worked.course.row_log
+    weight = np.exp(log - log.max())
+    return weight / weight.sum(), worked.course.present.modes
 
 
 def nothing_wrong(worked: Worked) -> float:
@@ -331,6 +331,11 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     if first.probability >= 0.5:
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
+
+
+def _judged_by(catalogue: Catalogue) -> str:
+    """By which prior set, where that is not the shipped one."""
+    return "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
 
 
 def _after_repair(cause: Cause) -> str:

@@ -11,6 +11,7 @@ from faultnet.inference.visit import Evidence
 from faultnet.instruments import (
     Offset,
     above_likelihood,
+    below_likelihood,
     choice_likelihood,
     comparison_offset,
     number_likelihood,
@@ -46,22 +47,23 @@ def evidence_of(
     node = network.nodes[quantity_of(test, instrument, reading.interval)]
     if test.kind == "choice":
         assert reading.state is not None
-        likelihood, broad = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
-        return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, broad))
+        likelihood, background = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
+        return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
     assert reading.value is not None
-    shift = _offset_for(test, instrument, offset)
-    law = number_likelihood if reading.bound is None else above_likelihood
-    likelihood, broad = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
-    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, broad))
+    shift = offset_for(test, instrument, offset)
+    law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
+    likelihood, background = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
+    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
 
 
-def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, broad: float) -> float:
+def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:
     """Likelihood of a reading under a fault the model does not know: spoilt, or that of a sound car."""
     spoilt = catalogue.spread("unlisted_mixture")
-    return float(spoilt * broad + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
+    return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 
-def _offset_for(test: Test, instrument: Instrument, offset: Offset | None) -> Offset:
+def offset_for(test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:
+    """By how much an instrument reads off the posts on a test; `offset` is that of the module where it was compared."""
     if test.id == COMPARISON_TEST or instrument.place not in AWAY:
         return Offset()
     if instrument.place == "module" and offset is not None:

@@ -1,4 +1,4 @@
-"""What a verdict hangs on: the reading that would overturn it, and the prior that carries it."""
+"""What a verdict depends on: the reading that would overturn it, and the prior that carries it."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def overturning(diagnosis: Diagnosis) -> Overturning | None:
 
 @dataclass(frozen=True)
 class Hinge:
-    """The base rate a verdict hangs on.
+    """The base rate a verdict depends on.
 
     Parameters
     ----------

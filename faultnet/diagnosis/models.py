@@ -14,7 +14,7 @@ import numpy as np
 
 from faultnet.case.types import Car, Conditions
 from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
+from faultnet.inference.hypotheses import Hypotheses, ModeTable, enumerate_hypotheses
 from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model import source
 from faultnet.model.cache import network_for, setting_key
@@ -37,6 +37,10 @@ class Model:
     space: Hypotheses
     compiled: VisitModel
     _charged: Memo[Array] = field(default_factory=lambda: Memo(KEPT_CHARGES), repr=False)
+
+    def compiled_for(self, table: ModeTable) -> VisitModel:
+        """Compiled for the joint modes of a table, which begins with the hypotheses and may hold more."""
+        return self.compiled if len(table) == len(self.compiled.modes) else self.compiled.entered(table.modes)
 
     def charge_after_charging(self, hours: float) -> Array:
         """As :func:`faultnet.model.source.charge_after_charging` for this setting; kept for the next time."""

@@ -1,6 +1,6 @@
 """The same elimination for many cases at once: cases are one more axis that is kept.
 
-Cases in which the same quantities were read share every product that does not hang on what was read, and the order of
+Cases in which the same quantities were read share every product that does not depend on what was read, and the order of
 elimination; only the weights differ, so these carry an axis of cases. Their messages meet, case by case, in the state
 of charge. The answer is that of :meth:`faultnet.inference.visit.VisitModel.stage`, summed over the charge.
 """
@@ -17,7 +17,7 @@ from faultnet.inference.contraction import Tensor
 from faultnet.inference.fast.messages import Placed, pooled
 from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.schedule import OUTCOME
-from faultnet.inference.visit import Evidence, VisitModel, log_broad
+from faultnet.inference.visit import Evidence, VisitModel, log_background
 from faultnet.model.network import Array
 
 TOGETHER = 4
@@ -84,7 +84,7 @@ def _batch(model: VisitModel, cases: list[Reads]) -> Array:
             logs += _spread(model, k, np.log(np.maximum(_by_case(message, len(cases)), TINY)), message.components)
     logs += _over_charge(model, charged, len(cases)) + scale[:, None]
     strangers = np.flatnonzero(model.unlisted)
-    logs[:, strangers] = np.array([log_broad(case) for case in cases])[:, None]
+    logs[:, strangers] = np.array([log_background(case) for case in cases])[:, None]
     return logs
 
 

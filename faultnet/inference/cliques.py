@@ -1,7 +1,7 @@
 """Cutting one visit's network into clusters that only meet in the hypothesis and the state of charge.
 
 Given the modes of all components and the battery's state of charge, the hidden nodes of a visit fall apart into
-connected groups: the starting circuit, the charging circuit, the drain, and single quantities that hang on modes
+connected groups: the starting circuit, the charging circuit, the drain, and single quantities that depend on modes
 alone. A :class:`Cluster` is such a group: a message from it, over the joint modes of its components and the state of
 charge, is all that the rest needs to know of it.
 """
@@ -19,18 +19,18 @@ CHARGE = "charge"
 
 @dataclass(frozen=True, eq=False)
 class Cluster:
-    """One connected group of hidden nodes with the quantities that hang on it.
+    """One connected group of hidden nodes with the quantities that depend on it.
 
     Parameters
     ----------
     network : Network
     hidden : tuple of str
-        Hidden nodes, parents before children; empty for a quantity that hangs on modes and charge alone.
+        Hidden nodes, parents before children; empty for a quantity that depends on modes and charge alone.
     quantities : tuple of str
     components : tuple of str
-        Components that any of them hangs on.
+        Components that any of them depends on.
     charged : bool
-        Whether any of them hangs on the state of charge.
+        Whether any of them depends on the state of charge.
     """
 
     network: Network

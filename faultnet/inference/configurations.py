@@ -1,6 +1,6 @@
 """Distinct joint modes of components, for all of them and for any few.
 
-A table that hangs on components has one row for each joint mode of *those* components that occurs among the
+A table that depends on components has one row for each joint mode of *those* components that occurs among the
 hypotheses, not one for each hypothesis: thirty thousand hypotheses are some two thousand joint modes of the starting
 circuit, and nine of the two joints. Rows are widened only when two tables with different components are multiplied.
 """

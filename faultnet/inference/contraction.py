@@ -4,8 +4,8 @@ A :class:`Tensor` is an array whose axes have names; :func:`contract` multiplies
 axis that is not asked for. The order of the pairwise steps comes from :mod:`~faultnet.inference.contraction_order`;
 each step is one batched matrix product, which is several times faster here than a general einsum loop.
 
-A table that hangs on components has one axis for their joint modes, :data:`COMBINATION`, and says which components
-these are; two tables that hang on different ones are brought to the joint modes of both as they are multiplied.
+A table that depends on components has one axis for their joint modes, :data:`COMBINATION`, and says which components
+these are; two tables that depend on different ones are brought to the joint modes of both as they are multiplied.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def product(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets |
     needed : frozenset of str
         Axes that are kept where they occur; the axis `combination` must be among them.
     rows : RowSets, optional
-        Joint modes; only needed when both tensors hang on components, and on different ones.
+        Joint modes; only needed when both tensors depend on components, and on different ones.
     """
     both = left.components | right.components
     if not left.components or not right.components or left.components == right.components:

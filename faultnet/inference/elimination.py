@@ -1,7 +1,7 @@
 """The search for a cheap order in which to sum axes out of a product of tables.
 
 To eliminate an axis is to multiply the tables that have it and to sum it out. Which tables are left after some axes
-are gone does not hang on the order they went in, so the search goes forward one elimination at a time and keeps the
+are gone does not depend on the order they went in, so the search goes forward one elimination at a time and keeps the
 few cheapest sets of tables reached so far (a beam). Sets of axes are integers, one bit for each axis.
 """
 
@@ -86,7 +86,7 @@ class Search:
         return _written_out(done.tables[0].made, len(tables))
 
     def _merged(self, tables: tuple[Table, ...]) -> tuple[Table, ...]:
-        """Multiply free tables that hang on the same kept axes, while the products stay small."""
+        """Multiply free tables that depend on the same kept axes, while the products stay small."""
         work = list(tables)
         while True:
             pairs = [

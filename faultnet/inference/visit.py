@@ -2,7 +2,7 @@
 
 A visit is one or more *stages*: an act ends a stage and starts the next with the state of charge carried over. The
 likelihood of a hypothesis is a forward pass over stages whose only memory is the state of charge; within a stage it
-is a product over clusters. A fault the model does not know (component `unlisted`) makes every reading broad.
+is a product over clusters. A fault the model does not know (component `unlisted`) makes every reading background.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.subset import Outlook, Question, View
 from faultnet.model.network import Array, Network, Node
 
-__all__ = ["Evidence", "VisitModel", "compile_visit", "log_broad"]
+__all__ = ["Evidence", "VisitModel", "compile_visit", "log_background"]
 UNLISTED = "unlisted"
 KEPT_STAGES = 6
 KEPT_VARIANTS = 3
@@ -141,7 +141,7 @@ class VisitModel:
         return weight.T, scale
 
     def _scaled(self, weight: Array, log_rows: Array, scale: float) -> Stage:
-        """Join what hangs on the charge with what does not, so that the best listed hypothesis gets a weight of one."""
+        """Join what depends on the charge with what does not, so that the best listed hypothesis weighs one."""
         top = weight.max(axis=0)
         with np.errstate(divide="ignore"):
             log_top = log_rows + np.log(top)
@@ -152,15 +152,44 @@ class VisitModel:
         return weight * (np.exp(log_top - best) / np.maximum(top, TINY)), scale + best
 
     def _with_unlisted(self, evidence: Sequence[Evidence], weight: Array, scale: float) -> Stage:
-        """Put the broad likelihood where the fault is one the model does not know."""
+        """Put the background likelihood where the fault is one the model does not know."""
         if not len(self._strangers):
             return weight, scale
-        broad = log_broad(evidence) - scale
-        shift = max(0.0, broad)
+        background = log_background(evidence) - scale
+        shift = max(0.0, background)
         if shift > 0.0:
             weight = weight * np.exp(-shift)
-        weight[:, self._strangers] = np.exp(broad - shift)
+        weight[:, self._strangers] = np.exp(background - shift)
         return weight, scale + shift
+
+    def left_out(self, evidence: Sequence[Evidence], rest: Sequence[Evidence]) -> Stage:
+        """Likelihood of some of the evidence of one cluster over that of all of it.
+
+        Parameters
+        ----------
+        evidence : sequence of Evidence
+            Of one cluster; at least one.
+        rest : sequence of Evidence
+            What is left of it.
+
+        Returns
+        -------
+        ratio : array, shape (hypotheses, charge states or 1)
+        log_scale : float
+            Natural logarithm of what the ratio has to be multiplied by.
+        """
+        k = self.view.placements.owner[evidence[0].quantity]
+        place = self.view.placements[k]
+        message, scale = place.message(tuple(evidence))
+        below = np.maximum(self.view.spread(k, message), TINY)
+        ratio: Array = 1.0 / below
+        if rest:
+            message, rest_scale = place.message(tuple(rest))
+            ratio, scale = self.view.spread(k, message) / below, scale - rest_scale
+        ratio = np.atleast_2d(ratio)
+        if len(self._strangers):
+            ratio[:, self._strangers] = np.exp(log_background(rest) - log_background(evidence) + scale)
+        return ratio.T, -scale
 
     def forget(self) -> None:
         """Drop what was worked out for readings; what no reading bears on is kept."""
@@ -246,9 +275,9 @@ class VisitModel:
         ----------
         evidence : sequence of Evidence
             Entries of the present stage.
-        tests : dict of test id to (quantity, outcome table, broad table)
+        tests : dict of test id to (quantity, outcome table, background table)
             Outcome table: shape (states, outcomes), chance of each outcome class given the quantity's state [-];
-            broad table: shape (outcomes,), the same under a fault the model does not know.
+            background table: shape (outcomes,), the same under a fault the model does not know.
         carried : array, shape (hypotheses, charge states), optional
             Weight over the state of charge at the start of the stage; the prior when left out.
         belief : array, shape (hypotheses,), optional
@@ -273,9 +302,9 @@ class VisitModel:
         return {name: found[name] for name in tests}
 
 
-def log_broad(evidence: Sequence[Evidence]) -> float:
+def log_background(evidence: Sequence[Evidence]) -> float:
     """Log likelihood of the evidence under a fault the model does not know."""
-    return float(sum(np.log(e.broad) for e in evidence))
+    return float(sum(np.log(e.background) for e in evidence))
 
 
 def compile_visit(network: Network, components: tuple[str, ...], modes: IndexArray) -> VisitModel:

@@ -7,12 +7,15 @@ most: a flat battery shows its own few volts across open contacts, not those of 
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, counted, even_points, tallied, within
+from faultnet.model.quantity import Now, Quantity, Workings
+from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     FULL_VOLTS,
@@ -47,7 +50,7 @@ def current_node(samples: StartSamples) -> Node:
     fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
     held = held + np.where(fed[:, None, None], 0, len(FED))
-    table = tallied(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
+    table = cell_counts(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
     smooth = blurred(table[:CLOSED], bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
     return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
 
@@ -65,27 +68,21 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
 
 
-def drop_nodes(setting: Setting) -> list[Node]:
-    """Volts across each part while the key is at start."""
-    return [_drop_node(setting, *drop) for drop in DROPS]
-
-
-def _drop_node(setting: Setting, name: str, part: str, scale: Bins, outside: tuple[str, ...]) -> Node:
-    share = even_points(64, 4)
+def _drop(at: Workings, scale: Bins, outside: tuple[str, ...]) -> Array:
+    """Volts across a part while the key is at start."""
+    setting, share = at.setting, low_discrepancy_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
     whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
     closed = np.minimum(resistance * current, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
     fed = volts * resistance / (windings(setting, share[3]) + resistance)
-    parents: tuple[str, ...] = (part, CURRENT_LEVEL)
     if not outside:
-        table = counted(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP)
+        table = histogram(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP)
     else:
         closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
-        table = _switched(setting, counted(np.concatenate([closed, apart]), bins.DROP), outside)
-        parents = (*parents, *(f"{component}_now" for component in outside))
-    return Node(name, "quantity", bins.DROP.states, parents, blurred(table, bins.DROP, 0.004), bins.DROP.edges)
+        table = _switched(setting, histogram(np.concatenate([closed, apart]), bins.DROP), outside)
+    return blurred(table, bins.DROP, 0.004)
 
 
 def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Array:
@@ -95,7 +92,7 @@ def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Arra
     -----
     Open contacts stand under what the battery holds, less what the windings' current drops in joints and ground.
     """
-    idle = counted(bins.OPEN_VOLTS.at(even_points(64, 2)[1]), bins.DROP)
+    idle = histogram(bins.OPEN_VOLTS.at(low_discrepancy_points(64, 2)[1]), bins.DROP)
     fed = _over_open_contacts(setting, outside)
     modes = fed.shape[2:]
 
@@ -108,19 +105,27 @@ def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Arra
 
 def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
     """Volts over open contacts with the windings fed, shape (bins, levels of the volts held, modes of each outside)."""
-    share = even_points(1024, len(outside) + 4)
+    share = low_discrepancy_points(1024, len(outside) + 4)
     together = in_series([setting.drawn(component, "resistance", share[k]) for k, component in enumerate(outside)])
     weight = mostly_held_back(setting, together, share[-2:])
     coil = windings(setting, share[-2])
     left = coil / (coil + together)
     found = [bins.DROP.index(volts * left) for volts in bins.OPEN_VOLTS.at(share[-3])]
-    return np.stack([normalised(tallied(f, len(bins.DROP), weight), 1e-4) for f in found], axis=1)
+    return np.stack([normalised(cell_counts(f, len(bins.DROP), weight), 1e-4) for f in found], axis=1)
 
 
-def crank_current_quantity(setting: Setting) -> Node:
+def _crank_current(at: Workings) -> Array:
     """Steady current in the starter cable."""
-    share = even_points(64, 2)
-    table = counted(flowing(setting, *share), bins.CRANK_CURRENT, 1e-3)
-    return Node(
-        "crank_current", "quantity", bins.CRANK_CURRENT.states, (CURRENT_LEVEL,), table, bins.CRANK_CURRENT.edges
-    )
+    return histogram(flowing(at.setting, *low_discrepancy_points(64, 2)), bins.CRANK_CURRENT, 1e-3)
+
+
+QUANTITIES = (
+    Quantity("crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_CURRENT, _crank_current),
+    *(
+        Quantity(
+            name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
+            partial(_drop, scale=scale, outside=outside),
+        )
+        for name, part, scale, outside in DROPS
+    ),
+)  # fmt: skip

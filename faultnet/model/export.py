@@ -46,7 +46,7 @@ class Seen(Protocol):
         """Weight of each of its states."""
 
     @property
-    def broad(self) -> float:
+    def background(self) -> float:
         """Weight under a fault the model does not know."""
 
 
@@ -234,8 +234,9 @@ def with_seen(network: Network, seen: Sequence[Seen]) -> Network:
 
     Notes
     -----
-    P(yes | quantity) is the likelihood times :func:`seen_scale`; under a fault the model does not know it is the broad
-    one times the same. Given all of them ``yes``, beliefs are those after the readings (Pearl's virtual evidence).
+    P(yes | quantity) is the likelihood times :func:`seen_scale`; under a fault the model does not know it is the
+    background one times the same. Given all of them ``yes``, beliefs are those after the readings (Pearl's virtual
+    evidence).
 
     References
     ----------
@@ -253,14 +254,14 @@ def _seen_node(network: Network, name: str, reading: Seen) -> Node:
     if UNLISTED not in network.nodes:
         return Node(name, "reading", YES_NO, (reading.quantity,), np.stack([yes, 1.0 - yes]))
     strangers = network.nodes[UNLISTED].card - 1
-    broad = np.full((len(yes), strangers), reading.broad * seen_scale(reading))
-    both = np.concatenate([yes[:, None], broad], axis=1)
+    background = np.full((len(yes), strangers), reading.background * seen_scale(reading))
+    both = np.concatenate([yes[:, None], background], axis=1)
     return Node(name, "reading", YES_NO, (reading.quantity, UNLISTED), np.stack([both, 1.0 - both]))
 
 
 def seen_scale(reading: Seen) -> float:
     """What a reading's likelihoods are multiplied by so that the largest becomes one half [-]."""
-    return 0.5 / max(float(np.max(reading.likelihood)), reading.broad)
+    return 0.5 / max(float(np.max(reading.likelihood)), reading.background)
 
 
 def with_brought_in(network: Network, when_sound: float) -> Network:
@@ -306,7 +307,8 @@ def unrolled(networks: Sequence[Network], mended: Sequence[Collection[str]] | No
     networks : sequence of Network
         One for each visit, of one car.
     mended : sequence of collection of str, optional
-        For each visit the components made sound before it: what hangs on them in that visit hangs on the sound mode.
+        For each visit the components made sound before it: what depends on them in that visit depends on the sound
+        mode.
 
     Returns
     -------
@@ -362,7 +364,7 @@ def _in_visit(node: Node, network: Network, number: int) -> Node:
 
 
 def fixed_sound(node: Node, components: Collection[str]) -> Node:
-    """A node that hangs on the sound mode of some of its parents instead of on the parents.
+    """A node that depends on the sound mode of some of its parents instead of on the parents.
 
     Parameters
     ----------

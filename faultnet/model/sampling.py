@@ -24,12 +24,12 @@ from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
 
-def even_points(count: int, dimensions: int) -> Array:
+def low_discrepancy_points(count: int, dimensions: int) -> Array:
     """Low-discrepancy points in the unit cube, shape (dimensions, count).
 
     Examples
     --------
-    >>> points = even_points(64, 3)
+    >>> points = low_discrepancy_points(64, 3)
     >>> bool((abs(points.mean(axis=1) - 0.5) < 0.02).all())
     True
     """
@@ -76,7 +76,7 @@ def quantile(effect: Effect, share: Array) -> Array:
     return np.asarray(effect.centre * np.exp(effect.spread * standard_normal(share)))
 
 
-def counted(values: Array, bins: Bins, leak: float = 1e-4) -> Array:
+def histogram(values: Array, bins: Bins, leak: float = 1e-4) -> Array:
     """Share of the samples of each cell that fall into each bin.
 
     Parameters
@@ -90,10 +90,10 @@ def counted(values: Array, bins: Bins, leak: float = 1e-4) -> Array:
     -------
     array, shape (bins, ...)
     """
-    return normalised(tallied(bins.index(values), len(bins)), leak)
+    return normalised(cell_counts(bins.index(values), len(bins)), leak)
 
 
-def tallied(states: NDArray[np.intp], card: int, weights: NDArray[Any] | None = None) -> Array:
+def cell_counts(states: NDArray[np.intp], card: int, weights: NDArray[Any] | None = None) -> Array:
     """Number of the samples of each cell that are in each state, or their weight.
 
     Parameters
@@ -109,7 +109,7 @@ def tallied(states: NDArray[np.intp], card: int, weights: NDArray[Any] | None = 
 
     Examples
     --------
-    >>> tallied(np.array([[0, 2, 2], [1, 1, 1]]), 3)
+    >>> cell_counts(np.array([[0, 2, 2], [1, 1, 1]]), 3)
     array([[1., 0.],
            [0., 3.],
            [2., 0.]])

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting
+from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, counted, even_points, standard_normal, tallied, within
+from faultnet.model.quantity import Quantity, Workings
+from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
 from faultnet.physics.resistance import EARLY_POLARISATION
@@ -38,25 +39,26 @@ FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what ha
 def part_nodes(setting: Setting) -> list[Node]:
     """Resistance of each part of the loop given the mode it acts in."""
     return [
-        _resistance_node(setting, "positive_joint", "positive_joint_now", bins.JOINT),
-        _resistance_node(setting, "negative_joint", "negative_joint_now", bins.JOINT),
+        _resistance_node(setting, "positive_joint", bins.JOINT),
+        _resistance_node(setting, "negative_joint", bins.JOINT),
         _cable_node(setting),
-        _resistance_node(setting, "ground_path", "ground_path_now", bins.GROUND),
+        _resistance_node(setting, "ground_path", bins.GROUND),
         _contact_node(setting),
-        _resistance_node(setting, "starter_motor", "starter_motor_now", bins.BRUSH, parameter="brush_resistance"),
+        _resistance_node(setting, "starter_motor", bins.BRUSH, parameter="brush_resistance"),
         _load_node(setting),
     ]
 
 
-def _resistance_node(setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance") -> Node:
-    values = setting.drawn(component, parameter, even_points(512, 1)[0])
+def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
+    values = setting.drawn(component, parameter, low_discrepancy_points(512, 1)[0])
     name = f"{component}_resistance"
-    return Node(name, "parameter", scale.states, (parent,), counted(values, scale), scale.edges)
+    parents = (acting(setting.catalogue, component),)
+    return Node(name, "parameter", scale.states, parents, histogram(values, scale), scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
-    share = even_points(512, 2)
+    share = low_discrepancy_points(512, 2)
     area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
     length = setting.spread("starter_cable_length_mean") * np.exp(
         np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
@@ -64,8 +66,9 @@ def _cable_node(setting: Setting) -> Node:
     )
     own = np.asarray(conductors.copper_resistance(length, area, setting.air))
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
-    table = counted(values, bins.CABLE)
-    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
+    table = histogram(values, bins.CABLE)
+    parents = (acting(setting.catalogue, "starter_cable"),)
+    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
 
 def _contact_node(setting: Setting) -> Node:
@@ -73,7 +76,7 @@ def _contact_node(setting: Setting) -> Node:
 
     What a flat battery, an open link or a broken ground does to a sound winding is decided in the circuit itself.
     """
-    closed = counted(setting.drawn("solenoid", "contact_resistance", even_points(512, 1)[0]), bins.CONTACT)
+    closed = histogram(setting.drawn("solenoid", "contact_resistance", low_discrepancy_points(512, 1)[0]), bins.CONTACT)
     fed = 1.0 - _not_fed(setting)
     weak = np.zeros(len(setting.modes("solenoid")))
     weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
@@ -85,14 +88,15 @@ def _contact_node(setting: Setting) -> Node:
         ]
     )
     return Node(
-        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED), ("solenoid_now", "start_control_now"),
+        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
+        (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
         normalised(table, 1e-5), bins.CONTACT.edges,
     )  # fmt: skip
 
 
 def _not_fed(setting: Setting) -> Array:
     """Chance that too little of the battery's volts reaches the windings through the control circuit, by its mode."""
-    share = even_points(1024, 3)
+    share = low_discrepancy_points(1024, 3)
     control = setting.drawn("start_control", "control_resistance", share[2])
     return np.asarray((~pulls_in(setting, control, share[:2])).mean(axis=-1))
 
@@ -110,12 +114,12 @@ def needed_volts(setting: Setting, share: Array) -> Array:
 
 def _load_node(setting: Setting) -> Node:
     """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it."""
-    share = even_points(512, 3)
+    share = low_discrepancy_points(512, 3)
     friction = setting.drawn("starter_motor", "friction_factor", share[0])
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
     usual = np.exp(setting.spread("nominal_current_spread") * standard_normal(share[2]))
-    table = counted(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
-    parents = ("starter_motor_now", "engine_turning")
+    table = histogram(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
+    parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
@@ -136,7 +140,7 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
     """Chance that so bad a joint or ground leaves too little for the windings, shape (states of the scale,)."""
-    share = even_points(1024, 3)
+    share = low_discrepancy_points(1024, 3)
     return np.asarray((~pulls_in(setting, scale.at(share[0]), share[1:])).mean(axis=-1))
 
 
@@ -188,8 +192,8 @@ def _holding_back(node: Node, parent: str, chance: Array) -> Node:
 
 def _sum_node(name: str, scale: Bins, parts: tuple[tuple[str, Bins], ...], switched: int | None = None) -> Node:
     """Sum of part resistances; `switched` is the part whose contacts may be open, which opens the sum too."""
-    values = within([b for _, b in parts], even_points(64, len(parts)))
-    table = counted(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
+    values = within([b for _, b in parts], low_discrepancy_points(64, len(parts)))
+    table = histogram(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
     states = scale.states
     if switched is not None:
         table = normalised(_opened(table, 1 + switched), 1e-5)
@@ -226,10 +230,10 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
     another part of the loop are bad together. Where the solenoid is held back, a part that is bad is mostly bad enough
     to have done it.
     """
-    share = even_points(2048, 2 * len(among) + 6)
+    share = low_discrepancy_points(2048, 2 * len(among) + 6)
     cards = [len(setting.modes(c)) for c in among]
     together = in_series(
-        [acting(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
+        [drawn_when_active(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
     )
     which = bins.LOOP.index(together + _sound_elsewhere(setting, share[2 * len(among) :], among))
     table = np.zeros((len(bins.JOINTS), *cards, len(bins.LOOP) + len(NOT_MOVED)))
@@ -238,8 +242,8 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
         for b in range(len(bins.JOINTS)):
             table[b, ..., k] = ((which == k) & (found == b)).mean(axis=-1)
         _fill_unseen(table[..., k], k)
-    table[..., -len(NOT_MOVED) :] = counted(together, bins.JOINTS)[..., None]
-    held = tallied(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
+    table[..., -len(NOT_MOVED) :] = histogram(together, bins.JOINTS)[..., None]
+    held = cell_counts(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
     table[..., len(bins.LOOP) + NOT_MOVED.index(HELD_BACK)] = normalised(held, 1e-4)
     return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
 
@@ -317,7 +321,7 @@ def start_samples(setting: Setting) -> StartSamples:
     The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
     link between its cells included; where they do not, the windings are all that draws current.
     """
-    share = even_points(CELL_SAMPLES, 9)
+    share = low_discrepancy_points(CELL_SAMPLES, 9)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     source = factor * setting.source_resistance
@@ -377,18 +381,24 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     return current
 
 
-def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
-    """Quantities of a start as a whole: volts held, inrush and speed."""
-    held = blurred(counted(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
-    inrush = counted(peak, bins.INRUSH)
-    inrush = blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
-    speed = blurred(counted(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
-    return [
-        Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
-        Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
-        Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
-    ]
+def _held(at: Workings) -> Array:
+    """Volts held at the posts while the key is at start."""
+    held = histogram(at.once(start_samples).sustained, bins.CRANK_VOLTS)
+    return blurred(held, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+
+
+def _inrush(at: Workings) -> Array:
+    """Peak current as a clamp meter shows it."""
+    samples = at.once(start_samples)
+    peak = samples.stall_current * at.setting.spread("inrush_seen_share")
+    inrush = histogram(np.where(samples.moved, peak, samples.current), bins.INRUSH)
+    return blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
+
+
+def _speed(at: Workings) -> Array:
+    """Engine speed while cranking."""
+    speed = histogram(at.once(start_samples).speed, bins.CRANK_SPEED)
+    return blurred(speed, bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
 
 
 def above(value: Array, middle: float, width: float) -> Array:
@@ -396,16 +406,14 @@ def above(value: Array, middle: float, width: float) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
 
 
-def minimum_node(
-    setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None
-) -> Node:
+def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
     """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
+    samples = at.once(start_samples)
     seen = seen_minimum(
         samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
     )
     seen = np.where(samples.moved, seen, samples.sustained)
-    table = blurred(counted(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
+    return blurred(histogram(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def seen_minimum(
@@ -416,3 +424,11 @@ def seen_minimum(
     if interval is not None and interval > (window or 0.0):
         return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
     return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))
+
+
+QUANTITIES = (
+    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held),
+    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush),
+    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed),
+    Quantity("crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True),
+)

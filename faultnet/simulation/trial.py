@@ -1,6 +1,6 @@
 """A trial: the same virtual cars for every policy, spread over processes, the table at the end.
 
-Each car has random streams of its own, by seed, number and policy, so the table does not hang on how many processes
+Each car has random streams of its own, by seed, number and policy, so the table does not depend on how many processes
 there are or in which order cars are dealt with. Cars of one place in the roster go to one process together, where the
 model of their network is in memory.
 """
@@ -19,7 +19,7 @@ from faultnet.errors import CarError
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.car.spreads import world_named
 from faultnet.simulation.scoring import record
-from faultnet.simulation.scoring.table import Row, table
+from faultnet.simulation.scoring.table import Results, table
 from faultnet.simulation.workshop.job import Shop
 from faultnet.simulation.workshop.one_car import CarResult, try_car
 from faultnet.simulation.workshop.policies import policy_named
@@ -74,7 +74,7 @@ class Task:
 Told = Callable[[int, int], None]
 
 
-def run_trial(plan: Plan, *, workers: int = 1, resume: Path | None = None, told: Told | None = None) -> dict[str, Row]:
+def run_trial(plan: Plan, *, workers: int = 1, resume: Path | None = None, told: Told | None = None) -> Results:
     """Run a trial and put its table together.
 
     Parameters
@@ -89,8 +89,8 @@ def run_trial(plan: Plan, *, workers: int = 1, resume: Path | None = None, told:
 
     Returns
     -------
-    dict of policy to Row
-        The same for the same plan, whatever the number of workers.
+    Results
+        Policy to Row; the same for the same plan, whatever the number of workers.
 
     Raises
     ------

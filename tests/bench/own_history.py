@@ -1,6 +1,6 @@
 """Case histories drawn from the network's own tables: the truth behind them is known, so tuning can be held to it.
 
-Cars are drawn by base rates that are given, and only those with a complaint are kept. What is measured next hangs on
+Cars are drawn by base rates that are given, and only those with a complaint are kept. What is measured next depends on
 what was read before, as in a workshop. Readings come from the tables of one setting, without detour through physics.
 """
 

@@ -34,7 +34,7 @@ def test_a_reading_points_at_its_own_bin() -> None:
     assert edges[best] <= 12.42 <= edges[best + 1]
     spoilt, sound = demo.catalogue().spread("unlisted_mixture"), demo.network().sound["rest_voltage"]
     even = 1.0 / (edges[-1] - edges[0])
-    assert found.broad == pytest.approx(spoilt * even + (1.0 - spoilt) * float(sound @ found.likelihood))
+    assert found.background == pytest.approx(spoilt * even + (1.0 - spoilt) * float(sound @ found.likelihood))
     assert 0.0 < spoilt < 1.0
 
 
@@ -53,6 +53,15 @@ def test_a_meter_over_its_limit_says_that_the_value_is_above_and_no_more() -> No
     assert np.ptp(found.likelihood[high]) < 1e-6
 
 
+def test_a_meter_under_its_limit_says_what_over_it_does_not() -> None:
+    """Second road: to read above a limit and to read below it are all there is, up to a slip of either."""
+    above, below = (evidence(Reading("rest_voltage", value=12.0, bound=b)) for b in ("above", "below"))
+    np.testing.assert_allclose(above.likelihood + below.likelihood, 1.0, atol=1e-9)
+    edges = np.asarray(demo.network().nodes["rest_voltage"].edges)
+    low, high = edges[1:] < 11.8, edges[:-1] > 12.2
+    assert below.likelihood[high].max() < 0.02 < 0.95 < below.likelihood[low].min()
+
+
 def test_a_density_over_all_bins_has_unit_mass() -> None:
     found = evidence(Reading("rest_voltage", value=12.42))
     widths = np.diff(np.asarray(demo.network().nodes["rest_voltage"].edges))
@@ -62,7 +71,7 @@ def test_a_density_over_all_bins_has_unit_mass() -> None:
 def test_a_rough_reading_says_less() -> None:
     sharp, rough = (evidence(Reading("rest_voltage", value=12.4, roughly=r)) for r in (False, True))
     assert rough.likelihood.max() < sharp.likelihood.max()
-    assert (rough.likelihood > sharp.broad).sum() > (sharp.likelihood > sharp.broad).sum()
+    assert (rough.likelihood > sharp.background).sum() > (sharp.likelihood > sharp.background).sum()
 
 
 def test_a_choice_not_sure_of_says_less() -> None:
@@ -86,7 +95,7 @@ def test_every_instrument_of_every_number_test_gives_positive_evidence() -> None
                     found = evidence(Reading(test.id, value=value, instrument=instrument))
                     assert (found.likelihood > 0).all(), (test.id, instrument, value)
                     assert np.isfinite(found.likelihood).all()
-                    assert found.broad > 0
+                    assert found.background > 0
 
 
 def test_every_choice_of_every_test_gives_positive_evidence() -> None:

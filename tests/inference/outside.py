@@ -17,7 +17,7 @@ from faultnet.model.network import Array, Network
 def counted_out(network: Network, seen: Sequence[Evidence] = ()) -> Array:
     """Weight of every joint state of the components, by summing the full joint table; axes in their order.
 
-    A fault the model does not know weighs every reading by its broad likelihood, whatever the quantity.
+    A fault the model does not know weighs every reading by its background likelihood, whatever the quantity.
     """
     hidden = {n.name for layer in ("component", "state", "parameter") for n in network.of_layer(layer)}  # type: ignore[arg-type]
     names = [n for n in network.nodes if n in hidden or n in {e.quantity for e in seen}]
@@ -35,7 +35,10 @@ def weight_of(network: Network, e: Evidence) -> tuple[Array, tuple[str, ...]]:
     if "unlisted" not in network.nodes:
         return e.likelihood, (e.quantity,)
     others = network.nodes["unlisted"].card - 1
-    return np.column_stack([e.likelihood, *[np.full(len(e.likelihood), e.broad)] * others]), (e.quantity, "unlisted")
+    return np.column_stack([e.likelihood, *[np.full(len(e.likelihood), e.background)] * others]), (
+        e.quantity,
+        "unlisted",
+    )
 
 
 def spread(table: Array, axes: Sequence[str], names: Sequence[str]) -> Array:

@@ -66,5 +66,5 @@ def random_reading(rng: np.random.Generator, node: Node) -> Evidence:
 def random_outcomes(rng: np.random.Generator, node: Node, classes: int = 3) -> tuple[str, Array, Array]:
     """A test of a quantity: outcome table and outcome shares under a fault the model does not know."""
     table = rng.random((node.card, classes)) + 1e-3
-    broad = rng.random(classes) + 1e-3
-    return node.name, table / table.sum(axis=1, keepdims=True), broad / broad.sum()
+    background = rng.random(classes) + 1e-3
+    return node.name, table / table.sum(axis=1, keepdims=True), background / background.sum()

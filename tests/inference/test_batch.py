@@ -53,7 +53,7 @@ def test_batch_equals_one_case_at_a_time(together: int) -> None:
 def test_a_case_does_not_hang_on_its_neighbours() -> None:
     """One reading of next to no likelihood must not push another case's out of range."""
     rng = np.random.default_rng(4)
-    odd = [Evidence(e.quantity, e.likelihood * 1e-200, e.broad) for e in drawn(rng, PATTERNS[1])]
+    odd = [Evidence(e.quantity, e.likelihood * 1e-200, e.background) for e in drawn(rng, PATTERNS[1])]
     plain = drawn(rng, PATTERNS[1])
     together = log_likelihoods(model(), [odd, plain])
     np.testing.assert_allclose(together[1], one_by_one(plain), rtol=0, atol=EXACT)

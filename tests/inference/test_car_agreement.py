@@ -118,7 +118,7 @@ def test_repeated_soft_readings_multiply() -> None:
     found = believed(space, log_likelihood(model, rough)).marginals()
     assert_same(found, by_pgmpy(demo.asked(network, rough), network.components))
     first, *_, last = rough
-    product = Evidence(last.quantity, last.likelihood**3, last.broad**3)
+    product = Evidence(last.quantity, last.likelihood**3, last.background**3)
     once = believed(space, log_likelihood(model, [first, product])).marginals()
     assert_same(found, once, 1e-12)
 

@@ -1,4 +1,4 @@
-"""Tests answered over the likely hidden states only: what that leaves out, and that it hangs on the case alone."""
+"""Tests answered over the likely hidden states only: what that leaves out, and that it depends on the case alone."""
 
 from __future__ import annotations
 

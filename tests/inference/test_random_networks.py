@@ -128,9 +128,9 @@ def test_fewer_hypotheses_are_the_same_ones_renormalised(shape: Shape, max_fault
 def predicted_by_counting(
     network: Network, space: Hypotheses, seen: Sequence[Evidence], test: tuple[str, Array, Array]
 ) -> Array:
-    quantity, table, broad = test
+    quantity, table, background = test
     columns = [
-        counted_out(network, [*seen, Evidence(quantity, t, float(b))]) for t, b in zip(table.T, broad, strict=True)
+        counted_out(network, [*seen, Evidence(quantity, t, float(b))]) for t, b in zip(table.T, background, strict=True)
     ]
     return np.stack([by_hypothesis(c, space.modes) for c in columns], axis=1)
 
@@ -201,7 +201,7 @@ def test_some_hypotheses_alone_predict_as_among_all(shape: Shape) -> None:
 @few
 @given(SHAPES)
 def test_other_modes_behind_the_hypotheses(shape: Shape) -> None:
-    """After a repair the readings hang on the sound mode; the state of charge is carried over, not worked out anew."""
+    """After a repair the readings depend on the sound mode; the charge is carried over, not worked out anew."""
     network, rng = shape.network()
     seen = [random_reading(rng, q) for q in network.of_layer("quantity")]
     space, model = compiled(network)

@@ -9,7 +9,7 @@ import pytest
 from sklearn.metrics import brier_score_loss, log_loss
 
 from faultnet.learning.em import on_rates, rates, symptoms
-from faultnet.learning.em.activity import Ways
+from faultnet.learning.em.activity import ActivationPatterns
 from faultnet.learning.em.changes import beta_interval
 from faultnet.learning.em.chunk import Answer, Chunk
 from faultnet.learning.em.e_step import Frame, Numbers, expectation
@@ -42,8 +42,8 @@ def two_coins() -> tuple[Chunk, Frame]:
         np.array([0, 1]),
     )  # fmt: skip
     none = np.zeros((2, 0), dtype=np.int8)
-    ways = Ways((), np.zeros((2, 0), dtype=np.int16), np.arange(3), np.arange(2), (), none)
-    frame = Frame(ways, rate_form((0.5, 0.5), 1.0), {"toss": form}, np.zeros(2, dtype=bool))
+    patterns = ActivationPatterns((), np.zeros((2, 0), dtype=np.int16), np.arange(3), np.arange(2), (), none)
+    frame = Frame(patterns, rate_form((0.5, 0.5), 1.0), {"toss": form}, np.zeros(2, dtype=bool))
     said = [[0] * h + [1] * (TOSSES - h) for h in HEADS]
     n, empty = len(HEADS), np.zeros(0, dtype=np.intp)
     chunk = Chunk(

@@ -59,13 +59,13 @@ def ready(tmp_path_factory: pytest.TempPathFactory) -> Ready:
 def test_ways_averaged_over_chances_are_the_engines_likelihood() -> None:
     """On one shared setting: which faults act is given, chances are multiplied in; the engine has them inside."""
     setting = next(iter(encoder().settings.values()))
-    ways, whole = encoder().ways, encoder().whole(setting)
+    patterns, whole = encoder().patterns, encoder().whole(setting)
     names = ("rest_voltage", "crank_minimum", "key_off_current", "charge_idle_voltage", "negative_joint_drop")
     seen = [Reading(n, value=v) for n, v in zip(names, (12.3, 8.1, 0.2, 13.1, 0.4), strict=True)]
     evidence = [e for r in seen if (e := evidence_of(whole.compiled.network, catalogue(), r)) is not None]
     rows = log_likelihoods(encoder().model(setting), [evidence])[0]
-    chance = ways.chance(on_rates.chances(on_rates.started(catalogue()), ways.faults, whole.setting.brought_on))
-    found = np.log(np.add.reduceat(np.exp(rows[ways.row]) * chance, ways.starts[:-1]))
+    chance = patterns.chance(on_rates.chances(on_rates.started(catalogue()), patterns.faults, whole.setting.brought_on))
+    found = np.log(np.add.reduceat(np.exp(rows[patterns.row]) * chance, patterns.starts[:-1]))
     weight, scale = whole.compiled.stage(evidence)
     wanted = np.log((whole.compiled.charge_prior * weight).sum(axis=1)) + scale
     np.testing.assert_allclose(found, wanted, rtol=0, atol=EXACT)
@@ -125,7 +125,7 @@ def replace_frame():  # type: ignore[no-untyped-def]
     space = encoder().space
     forms = symptoms.symptom_forms(catalogue(), space, 1.0)
     unlisted = space.modes[:, space.components.index("unlisted")] > 0
-    return Frame(encoder().ways, rates.rate_form(catalogue(), space, 1.0, ()), forms, unlisted)
+    return Frame(encoder().patterns, rates.rate_form(catalogue(), space, 1.0, ()), forms, unlisted)
 
 
 def start():  # type: ignore[no-untyped-def]

@@ -10,8 +10,8 @@ from scipy.stats import qmc
 from faultnet.model.bins import Bins
 from faultnet.model.sampling import (
     blurred,
-    counted,
-    even_points,
+    histogram,
+    low_discrepancy_points,
     normal_cumulative,
     quantile,
     standard_normal,
@@ -28,7 +28,7 @@ def test_points_are_more_even_than_random_ones(count: int, dimensions: int) -> N
 
     The closed form for random points is a textbook one (Niederreiter 1992, from memory), checked below.
     """
-    points = even_points(count, dimensions)
+    points = low_discrepancy_points(count, dimensions)
     assert points.shape == (dimensions, count)
     assert points.min() >= 0.0
     assert points.max() < 1.0
@@ -47,13 +47,13 @@ def test_the_yardstick_itself_holds_for_random_points() -> None:
 
 @pytest.mark.parametrize("dimensions", [1, 2, 4, 8])
 def test_every_dimension_is_filled_evenly(dimensions: int) -> None:
-    for row in even_points(512, dimensions):
+    for row in low_discrepancy_points(512, dimensions):
         assert np.abs(np.sort(row) - (np.arange(512) + 0.5) / 512).max() < 1.0 / np.sqrt(512)
         np.testing.assert_allclose(row.mean(), 0.5, atol=0.01)
 
 
 def test_points_are_the_same_every_time() -> None:
-    np.testing.assert_array_equal(even_points(64, 3), even_points(64, 3))
+    np.testing.assert_array_equal(low_discrepancy_points(64, 3), low_discrepancy_points(64, 3))
 
 
 def test_normal_quantiles_against_scipy() -> None:
@@ -82,14 +82,14 @@ def test_quantiles_of_effects_against_scipy(shape: str, centre: float, spread: f
 
 def test_counts_are_the_integral_of_the_density() -> None:
     """Bins of a normal distribution, counted from even points, against its cumulative distribution."""
-    values = 11.0 + 0.8 * standard_normal(even_points(4096, 1)[0])
+    values = 11.0 + 0.8 * standard_normal(low_discrepancy_points(4096, 1)[0])
     expected = np.diff(stats.norm(11.0, 0.8).cdf(np.asarray(VOLTS.edges)))
-    np.testing.assert_allclose(counted(values, VOLTS, leak=0.0), expected, atol=3e-3)
+    np.testing.assert_allclose(histogram(values, VOLTS, leak=0.0), expected, atol=3e-3)
 
 
 def test_counts_of_several_cells_keep_their_places() -> None:
     values = np.array([[[8.1, 8.2], [13.9, 13.9]], [[11.0, 11.1], [8.1, 13.9]]])
-    table = counted(values, VOLTS, leak=0.0)
+    table = histogram(values, VOLTS, leak=0.0)
     assert table.shape == (24, 2, 2)
     np.testing.assert_allclose([table[0, 0, 0], table[23, 0, 1], table[12, 1, 0], table[0, 1, 1]], [1.0, 1.0, 1.0, 0.5])
     np.testing.assert_allclose(table.sum(axis=0), 1.0)
@@ -112,7 +112,7 @@ def test_blurring_by_nothing_changes_nothing() -> None:
 
 def test_points_within_a_grid_broadcast_over_its_cells() -> None:
     small = Bins((0.0, 1.0, 2.0), "V")
-    first, second = within([VOLTS, small], even_points(16, 2))
+    first, second = within([VOLTS, small], low_discrepancy_points(16, 2))
     assert np.broadcast_shapes(first.shape, second.shape) == (24, 2, 16)
     np.testing.assert_array_equal(small.index(second)[0, 1], 1)
 

@@ -56,7 +56,7 @@ def keep_up() -> None:
 
 @dataclass(frozen=True)
 class Shop:
-    """What the advice hangs on besides the case.
+    """What the advice depends on besides the case.
 
     Parameters
     ----------

@@ -60,7 +60,7 @@ def settings_file() -> Path:
 
 
 def load_settings() -> Settings:
-    """Read the choices; a missing or damaged file gives the defaults, for nothing hangs on it."""
+    """Read the choices; a missing or damaged file gives the defaults, for nothing depends on it."""
     try:
         found = json.loads(settings_file().read_text(encoding="utf-8"))
         tools, rate = found.get("tools"), found.get("hourly_rate")

@@ -339,7 +339,7 @@ def settings() -> Settings:
 
 
 def shop() -> Shop:
-    """What advice hangs on besides the case."""
+    """What advice depends on besides the case."""
     now = settings()
     return Shop(tools_at_hand(now, catalogue()), now.hourly_rate, now.currency)
 

@@ -36,18 +36,18 @@ class Evidence:
     quantity : str
     likelihood : array, shape (states,)
         Proportional to the chance of the reading given each state [-].
-    broad : float
+    background : float
         The same under a fault the model does not know [-].
     """
 
     quantity: str
     likelihood: Array = field(repr=False)
-    broad: float
+    background: float
 
 
 def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
     """What evidence is known by among the results kept."""
-    return tuple((e.quantity, e.likelihood.tobytes(), e.broad) for e in evidence)
+    return tuple((e.quantity, e.likelihood.tobytes(), e.background) for e in evidence)
 
 
 @dataclass(frozen=True, eq=False)

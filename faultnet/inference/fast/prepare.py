@@ -83,7 +83,8 @@ def _order(bound: Bound, named: Sequence[Named], leading: bool, cut: bool) -> Or
 
 
 def _near(bound: Bound, named: Sequence[Named]) -> list[int]:
-    """Places of the tables with a near axis, one that hangs on the state of charge, if no test here looks at such axes.
+    """Places of the tables with a near axis, one that depends on the state of charge, if no test here looks at such
+    axes.
 
     In the starting circuit these are what the battery offers: a test of the cable asks the same of them as a test of
     the ground side.

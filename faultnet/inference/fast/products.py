@@ -1,8 +1,8 @@
 """Products worked out for some of the joint modes under one set of readings.
 
-What hangs on few joint modes (those of the battery, say) is worked out for all of them, and kept on a shelf while the
+What depends on few joint modes (those of the battery, say) is worked out for all of them, and kept on a shelf while the
 readings stay. The rest is worked out for the joint modes asked about only. All tests asked on one sheet share every
-product that does not hang on the test itself.
+product that does not depend on the test itself.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class Sheet:
     charge_states : int array, optional
         Some states of charge; all when left out.
     common : Shelf
-        Products under the same readings and kept states that hang on few joint modes; sheets may share it.
+        Products under the same readings and kept states that depend on few joint modes; sheets may share it.
     states : mapping of axis to int array, optional
         Some states of hidden axes, in rising order; the others count as impossible, but for an axis already summed out
         in what no reading bears on.

@@ -38,7 +38,7 @@ class Named:
 
 class Step(NamedTuple):
     """One product: two places in the list of tables so far, the axes needed after it, a number it is kept under, and
-    whether it hangs on so few joint modes that it is worked out for all of them."""
+    whether it depends on so few joint modes that it is worked out for all of them."""
 
     left: int
     right: int

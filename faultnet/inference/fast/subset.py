@@ -59,7 +59,7 @@ class View:
         return rows if self.chosen is None else self.chosen[rows]
 
     def rows_of(self, k: int, components: Components) -> NDArray[np.integer]:
-        """Row of each hypothesis in a message of a cluster that hangs on these components."""
+        """Row of each hypothesis in a message of a cluster that depends on these components."""
         if not components:
             return np.zeros(len(self.modes), dtype=np.intp)
         rows = self.placements[k].rows_of(components)

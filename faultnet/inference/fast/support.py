@@ -65,13 +65,13 @@ def axes_told_of(weights: Sequence[Tensor], hidden: Collection[str]) -> tuple[st
 
 
 def carried_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str, Array]:
-    """Belief in the states of some axes, and in those of axes that hang on them, as if the first were independent.
+    """Belief in the states of some axes, and in those of axes that depend on them, as if the first were independent.
 
     Parameters
     ----------
     shares : mapping of axis to array, shape (states,)
     tables : iterable of Named
-        Of hidden nodes, parents before children; the name of each is its axis. Tables that hang on components are
+        Of hidden nodes, parents before children; the name of each is its axis. Tables that depend on components are
         passed over, and what is known of no parent is too.
 
     Examples

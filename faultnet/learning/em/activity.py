@@ -2,8 +2,9 @@
 
 A fault that comes and goes is on at a visit or off, by a chance that tuning changes. So the readings' likelihood is
 worked out for *which faults act*, and the chances are multiplied in afterwards: the hidden node of what a component
-does now gets a root of its own, and every hypothesis has one *way* for each choice of which of its faults are on.
-A fault that is off mostly acts as a sound part does, so most ways share a row of likelihoods with another hypothesis.
+does now gets a root of its own, and every hypothesis has one *pattern* for each choice of which of its faults are on.
+A fault that is off mostly acts as a sound part does, so most patterns share a row of likelihoods with another
+hypothesis.
 """
 
 from __future__ import annotations
@@ -16,23 +17,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.model.modes import COMING_AND_GOING, NOW_LEAK
+from faultnet.model.modes import LINK, LINK_NODE, NOW_LEAK, coming_and_going
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.prior_set.catalogue import Catalogue
 
 Fault = tuple[str, str]
-LINK: Fault = ("battery", "broken_link")
-LINK_NODE = "battery_link"
 ANSWER = "answer_"
 
 
-def unhinged(network: Network) -> Network:
+def conditioned_on_activity(network: Network) -> Network:
     """A visit's network in which what acts now is given, without readings and lasting symptoms.
 
     Notes
     -----
     Averaged over the chances of being on, it is the network it was made from; the leak of the nodes is kept. Symptoms
-    of today hang on what acts and stay; their tables are not tuned.
+    of today depend on what acts and stay; their tables are not tuned.
     """
     nodes: dict[str, Node] = {}
     for node in network.nodes.values():
@@ -49,7 +48,7 @@ def unhinged(network: Network) -> Network:
 
 
 @dataclass(frozen=True, eq=False)
-class Ways:
+class ActivationPatterns:
     """Every hypothesis with every choice of which of its faults are on.
 
     Parameters
@@ -59,12 +58,12 @@ class Ways:
     rows : int array, shape (rows, columns)
         Distinct joint modes that likelihoods are worked out for.
     starts : int array, shape (hypotheses + 1,)
-        Where the ways of each hypothesis begin.
-    row : int array, shape (ways,)
-        Row of each way.
+        Where the patterns of each hypothesis begin.
+    row : int array, shape (patterns,)
+        Row of each pattern.
     faults : tuple of (component, mode)
         Those that come and go.
-    on : int array, shape (ways, faults)
+    on : int array, shape (patterns, faults)
         1 where the fault is there and on, -1 where it is there and off, else 0.
     """
 
@@ -76,37 +75,40 @@ class Ways:
     on: NDArray[np.int8] = field(repr=False)
 
     def chance(self, rates: Array) -> Array:
-        """Chance of each way given its hypothesis, shape (ways,), from the chance of each fault to be on."""
+        """Chance of each pattern given its hypothesis, shape (patterns,), from the chance of each fault to be on."""
         chance = np.where(self.on > 0, rates, np.where(self.on < 0, 1.0 - rates, 1.0))
         return np.asarray(chance.prod(axis=1))
 
 
-def ways_of(catalogue: Catalogue, network: Network, components: tuple[str, ...], modes: IndexArray) -> Ways:
-    """Lay out the ways of all hypotheses.
+def patterns_of(
+    catalogue: Catalogue, network: Network, components: tuple[str, ...], modes: IndexArray
+) -> ActivationPatterns:
+    """Lay out the patterns of all hypotheses.
 
     Parameters
     ----------
     catalogue : Catalogue
     network : Network
-        Of :func:`unhinged`; its tables do not matter, its parents do.
+        Of :func:`conditioned_on_activity`; its tables do not matter, its parents do.
     components : tuple of str
         Order of the columns of `modes`.
     modes : int array, shape (hypotheses, components)
     """
     states = {c: [m.id for m in catalogue.component(c).modes] for c in components}
-    faults = tuple(f for f in catalogue.on_rates if f[0] in COMING_AND_GOING or f == LINK)
+    owners = coming_and_going(catalogue)
+    faults = tuple(catalogue.on_rates)
     place = [(components.index(c), states[c].index(m)) for c, m in faults]
     there = np.stack([modes[:, column] == mode for column, mode in place], axis=1)
     hypothesis, on = _choices(there)
-    columns = (*components, *(f"{c}_acting" for c in COMING_AND_GOING), f"{LINK_NODE}_acting")
+    columns = (*components, *(f"{c}_acting" for c in owners), f"{LINK_NODE}_acting")
     table = np.concatenate([modes[hypothesis], np.zeros((len(on), len(columns) - len(components)), np.int16)], axis=1)
-    _fill(table, columns, faults, place, on)
+    _fill(table, columns, owners, faults, place, on)
     for column, component in enumerate(components):
-        if component in COMING_AND_GOING and not _felt(network, component):
+        if component in owners and not _felt(network, component):
             table[:, column] = table[:, columns.index(f"{component}_acting")]
     first, which = distinct_rows(table)
     starts = np.searchsorted(hypothesis, np.arange(len(modes) + 1))
-    return Ways(columns, table[first], starts, which, faults, on)
+    return ActivationPatterns(columns, table[first], starts, which, faults, on)
 
 
 def _choices(there: NDArray[np.bool_]) -> tuple[Index, NDArray[np.int8]]:
@@ -123,11 +125,11 @@ def _choices(there: NDArray[np.bool_]) -> tuple[Index, NDArray[np.int8]]:
 
 
 def _fill(
-    table: IndexArray, columns: tuple[str, ...], faults: Collection[Fault], place: list[tuple[int, int]],
-    on: NDArray[np.int8],
+    table: IndexArray, columns: tuple[str, ...], owners: tuple[str, ...], faults: Collection[Fault],
+    place: list[tuple[int, int]], on: NDArray[np.int8],
 ) -> None:  # fmt: skip
     """Write what acts now into its columns."""
-    for component in COMING_AND_GOING:
+    for component in owners:
         table[:, columns.index(f"{component}_acting")] = table[:, columns.index(component)]
     for k, (fault, (_, mode)) in enumerate(zip(faults, place, strict=True)):
         if fault == LINK:

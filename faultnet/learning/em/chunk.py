@@ -22,7 +22,7 @@ class Answer:
 
     test: str
     likelihood: tuple[float, ...]
-    broad: float
+    background: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,11 +46,11 @@ class Chunk:
     visit_case, visit_when : int array, shape (visits,)
         Case and conditions of each visit that something physical was read at.
     likelihood : float32 array, shape (visits kept whole, rows)
-        Of the readings for every row of the ways, largest one.
+        Of the readings for every row of the patterns, largest one.
     whole : int array, shape (visits,)
-        Row of `likelihood`; -1 where only the ways of the confirmed hypothesis were kept.
-    narrow : array, shape (visits, most ways of a hypothesis)
-        Likelihood for the ways of the confirmed hypothesis.
+        Row of `likelihood`; -1 where only the patterns of the confirmed hypothesis were kept.
+    narrow : array, shape (visits, most patterns of a hypothesis)
+        Likelihood for the patterns of the confirmed hypothesis.
     answer_case, answer_key : int array, shape (answers,)
     fixed_case, fixed_key : int array, shape (factors,)
         Cases with a factor over hypotheses that tuning does not change.

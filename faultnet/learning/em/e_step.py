@@ -10,7 +10,7 @@ import numpy as np
 
 from faultnet.inference.configurations import Index
 from faultnet.learning.em import on_rates, symptoms
-from faultnet.learning.em.activity import Fault, Ways
+from faultnet.learning.em.activity import ActivationPatterns, Fault
 from faultnet.learning.em.chunk import UNKNOWN, Chunk
 from faultnet.learning.em.on_rates import OnRates, When
 from faultnet.learning.em.rates import RateForm, Rates, prior
@@ -27,7 +27,7 @@ class Frame:
 
     Parameters
     ----------
-    ways : Ways
+    patterns : ActivationPatterns
     rates : RateForm
     symptoms : dict of test to SymptomForm
     unlisted : bool array, shape (hypotheses,)
@@ -35,7 +35,7 @@ class Frame:
         Parts of the history for held-out scores.
     """
 
-    ways: Ways
+    patterns: ActivationPatterns
     rates: RateForm
     symptoms: Mapping[str, SymptomForm]
     unlisted: np.ndarray
@@ -43,8 +43,8 @@ class Frame:
 
     @cached_property
     def several(self) -> tuple[Index, Index]:
-        """Ways of hypotheses that have more than one, and their hypotheses."""
-        spans = np.diff(self.ways.starts)
+        """ActivationPatterns of hypotheses that have more than one, and their hypotheses."""
+        spans = np.diff(self.patterns.starts)
         hypothesis = np.repeat(np.arange(len(spans)), spans)
         at = np.flatnonzero(spans[hypothesis] > 1)
         return at, hypothesis[at]
@@ -121,7 +121,7 @@ class Pass:
         self.chunk, self.frame = chunk, frame
         self.prior = prior(frame.rates, numbers.rates)
         self.chances = [
-            frame.ways.chance(on_rates.chances(numbers.on, frame.ways.faults, when)) for when in chunk.whens
+            frame.patterns.chance(on_rates.chances(numbers.on, frame.patterns.faults, when)) for when in chunk.whens
         ]
         answers = {t: f.answers(numbers.symptoms[t]) for t, f in frame.symptoms.items()}
         self.tables = [answers[a.test] for a in chunk.answers]
@@ -134,25 +134,25 @@ class Pass:
         self.total = 0.0
         self.cells = np.zeros(self.prior.shape)
         self.heard = np.zeros((len(chunk.answers), hypotheses))
-        self.way = np.zeros((len(chunk.whens), len(frame.ways.row)))
+        self.pattern = np.zeros((len(chunk.whens), len(frame.patterns.row)))
 
     def _said(self, k: int) -> Array:
         """What an answer says of every hypothesis, shape (hypotheses,)."""
         answer = self.chunk.answers[k]
         said = symptoms.leaked(self.tables[k]) @ np.array(answer.likelihood)
         found: Array = said[self.frame.symptoms[answer.test].sort]
-        found[self.frame.unlisted] = answer.broad
+        found[self.frame.unlisted] = answer.background
         return found
 
     def weight(self, i: int) -> tuple[Array, list[tuple[int, Array, Array]]]:
-        """Prior times likelihood of a case for every hypothesis, and for each visit its ways and their sums."""
-        chunk, ways = self.chunk, self.frame.ways
+        """Prior times likelihood of a case for every hypothesis, and for each visit its patterns and their sums."""
+        chunk, patterns = self.chunk, self.frame.patterns
         weight = self.prior[chunk.cell[i]].copy()
         mixed = []
         for j in range(self.visits[i], self.visits[i + 1]):
             when = int(chunk.visit_when[j])
-            each = chunk.likelihood[chunk.whole[j]][ways.row] * self.chances[when]
-            one = np.add.reduceat(each, ways.starts[:-1])
+            each = chunk.likelihood[chunk.whole[j]][patterns.row] * self.chances[when]
+            one = np.add.reduceat(each, patterns.starts[:-1])
             weight *= one
             mixed.append((when, each, one))
         for k in self._keys(i):
@@ -179,19 +179,19 @@ class Pass:
             self.heard[k] += weight
         at, hypothesis = self.frame.several
         for when, each, one in mixed:
-            self.way[when, at] += each[at] * (weight / np.maximum(one, TINY))[hypothesis]
+            self.pattern[when, at] += each[at] * (weight / np.maximum(one, TINY))[hypothesis]
 
     def _confirmed(self, i: int, truth: int) -> None:
         """Add a case whose hypothesis is known: only which of its faults were on is not."""
         chunk, share = self.chunk, float(self.chunk.weight[i])
         total = float(self.prior[chunk.cell[i], truth])
-        span = slice(*self.frame.ways.starts[truth : truth + 2].tolist())
+        span = slice(*self.frame.patterns.starts[truth : truth + 2].tolist())
         for j in range(self.visits[i], self.visits[i + 1]):
             when = int(chunk.visit_when[j])
             each = chunk.narrow[j, : span.stop - span.start] * self.chances[when][span]
             total *= max(float(each.sum()), TINY)
             if len(each) > 1:
-                self.way[when, span] += share * each / max(float(each.sum()), TINY)
+                self.pattern[when, span] += share * each / max(float(each.sum()), TINY)
         for k in self._keys(i):
             total *= float(self.said[k][truth])
             self.heard[k, truth] += share
@@ -217,10 +217,10 @@ class Pass:
         return found
 
     def _on(self) -> dict[tuple[Fault, When], Array]:
-        ways, found = self.frame.ways, {}
-        for when, row in zip(self.chunk.whens, self.way, strict=True):
-            on, off = row @ (ways.on > 0), row @ (ways.on < 0)
-            for k, fault in enumerate(ways.faults):
+        patterns, found = self.frame.patterns, {}
+        for when, row in zip(self.chunk.whens, self.pattern, strict=True):
+            on, off = row @ (patterns.on > 0), row @ (patterns.on < 0)
+            for k, fault in enumerate(patterns.faults):
                 if on[k] + off[k] > 0.0:
                     found[fault, when] = np.array([on[k], off[k]])
         return found

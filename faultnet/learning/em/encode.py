@@ -19,7 +19,7 @@ from faultnet.diagnosis.models import Model
 from faultnet.inference.batch import log_likelihoods
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.visit import Evidence, VisitModel, compile_visit
-from faultnet.learning.em.activity import ANSWER, Ways, unhinged, ways_of
+from faultnet.learning.em.activity import ANSWER, ActivationPatterns, conditioned_on_activity, patterns_of
 from faultnet.learning.em.bands import Setting as Key
 from faultnet.learning.em.bands import physical
 from faultnet.learning.em.chunk import UNKNOWN, Answer, Chunk
@@ -60,10 +60,10 @@ class Encoder:
     _acts: Memo[Array] = field(default_factory=lambda: Memo(4096), repr=False)
 
     @cached_property
-    def ways(self) -> Ways:
-        """Ways of the space; the parents of nodes are the same in every setting's network."""
-        network = unhinged(self.network(next(iter(self.settings.values()))))
-        return ways_of(self.catalogue, network, self.space.components, self.space.modes)
+    def patterns(self) -> ActivationPatterns:
+        """ActivationPatterns of the space; the parents of nodes are the same in every setting's network."""
+        network = conditioned_on_activity(self.network(next(iter(self.settings.values()))))
+        return patterns_of(self.catalogue, network, self.space.components, self.space.modes)
 
     @cached_property
     def places(self) -> dict[tuple[int, ...], int]:
@@ -75,9 +75,12 @@ class Encoder:
         return self._networks.get(setting, lambda: network_for(Setting(*setting, self.catalogue)))
 
     def model(self, setting: Key) -> VisitModel:
-        """Compiled for the rows of the ways, with what acts now given."""
+        """Compiled for the rows of the patterns, with what acts now given."""
         return self._models.get(
-            setting, lambda: compile_visit(unhinged(self.network(setting)), self.ways.columns, self.ways.rows)
+            setting,
+            lambda: compile_visit(
+                conditioned_on_activity(self.network(setting)), self.patterns.columns, self.patterns.rows
+            ),
         )
 
     def whole(self, setting: Key) -> Model:
@@ -189,20 +192,20 @@ class _Draft:
                 seen.append(found)
         for test, said in asked.items():
             together = np.prod([e.likelihood for e in said], axis=0)
-            answer = Answer(test, tuple(together.tolist()), float(np.prod([e.broad for e in said])))
+            answer = Answer(test, tuple(together.tolist()), float(np.prod([e.background for e in said])))
             self.answers.append((i, self.keys.setdefault(answer, len(self.keys))))
         if seen:
             brought_on = Setting(case.car, visit.conditions, catalogue).brought_on
             self.visits.append((i, setting, seen, self.whens.setdefault(brought_on, len(self.whens))))
 
     def chunk(self, weights: Array, first: int, keep: Sequence[bool]) -> Chunk:
-        ways, n = self.encoder.ways, len(self.cell)
-        spans = np.diff(ways.starts)
+        patterns, n = self.encoder.patterns, len(self.cell)
+        spans = np.diff(patterns.starts)
         used = [v for v in self.visits if keep[v[0]] or spans[self.truth[v[0]]] > 1]
         whole = np.full(len(used), UNKNOWN, dtype=np.intp)
         mine = [j for j, v in enumerate(used) if keep[v[0]]]
         whole[mine] = np.arange(len(mine))
-        likelihood = np.empty((len(mine), len(ways.rows)), dtype=np.float32)
+        likelihood = np.empty((len(mine), len(patterns.rows)), dtype=np.float32)
         narrow, offset = np.zeros((len(used), int(spans.max()))), np.zeros(n)
         for places, logs in self._worked_out(used):
             for j, row in zip(places, logs, strict=True):
@@ -212,8 +215,8 @@ class _Draft:
                 if whole[j] >= 0:
                     likelihood[whole[j]] = scaled
                 if self.truth[case] >= 0:
-                    span = slice(ways.starts[self.truth[case]], ways.starts[self.truth[case] + 1])
-                    narrow[j, : span.stop - span.start] = scaled[ways.row[span]]
+                    span = slice(patterns.starts[self.truth[case]], patterns.starts[self.truth[case] + 1])
+                    narrow[j, : span.stop - span.start] = scaled[patterns.row[span]]
         factors, tops = self._factors()
         for case, key in self.fixed:
             offset[case] += tops[key]

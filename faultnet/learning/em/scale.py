@@ -1,6 +1,6 @@
 """The same pass on one process, on several, or on a cluster: chunks go out, counts come back in a fixed order.
 
-A task is one chunk's file and the present numbers; its answer does not hang on where it was worked out, and answers
+A task is one chunk's file and the present numbers; its answer does not depend on where it was worked out, and answers
 are added up in the order of the chunks, so the sums are the same to the last bit. A worker that dies costs its task
 once more. Workers of a cluster must see the folder that the chunks lie in.
 """
@@ -85,7 +85,7 @@ def frame_of(path: Path) -> Frame:
     return cast(Frame, fetched(path))
 
 
-def counted(task: tuple[Path, Path, Numbers, int]) -> Counts:
+def counts_of_chunk(task: tuple[Path, Path, Numbers, int]) -> Counts:
     """Counts of one chunk: the task that is sent out."""
     chunk, frame, numbers, leave = task
     return expectation(cast(Chunk, fetched(chunk)), frame_of(frame), numbers, leave)
@@ -93,7 +93,7 @@ def counted(task: tuple[Path, Path, Numbers, int]) -> Counts:
 
 def pass_over(spread: Spread, chunks: Sequence[Path], frame: Path, numbers: Numbers, leave: int = NO_FOLD) -> Counts:
     """One pass over the whole history."""
-    return added(spread(counted, [(c, frame, numbers, leave) for c in chunks]))
+    return added(spread(counts_of_chunk, [(c, frame, numbers, leave) for c in chunks]))
 
 
 def _modes_of(task: tuple[Path, Path, Numbers]) -> tuple[Array, Index]:

@@ -1,6 +1,6 @@
 """Symptom tables as they are tuned: rows of counts, the causes present, and what an answer says of a hypothesis.
 
-A symptom hangs on the modes alone, so its table is a factor beside the physical readings, and an answer that was
+A symptom depends on the modes alone, so its table is a factor beside the physical readings, and an answer that was
 slipped or a leaked one is told apart from one the table gave. Where one listed cause is present the count goes to its
 row; where several are, "average" splits it by how likely each row makes the answer (exact), and "worst" does the same
 as a proposal that is taken only as far as it raises the expected log posterior.

@@ -7,11 +7,15 @@ import re
 from datetime import datetime
 from typing import Any
 
+from faultnet.case.types import Photo
+from faultnet.errors import CarError
 from faultnet.learning.tables.columns import Column
 from faultnet.units import UNITS
 
 _ID = re.compile(r"[a-z][a-z0-9_]{0,63}")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9]{2}:[0-9]{2}(:[0-9]{2})?)?")
+_TIME = r"T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?"
+_MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}" + _TIME + r"([+-][0-9]{2}:[0-9]{2})?")
 _CAUSE = re.compile(r"[a-z][a-z0-9_]{0,63}:[a-z][a-z0-9_]{0,63}")
 
 
@@ -60,6 +64,8 @@ def cell_of(column: Column, value: Any) -> Any:
     """
     if column.kind == "causes":
         return ";".join(f"{component}:{mode}" for component, mode in value) or None
+    if column.kind == "photos":
+        return "\n".join(f"{photo.id} {photo.caption}" if photo.caption else photo.id for photo in value) or None
     if column.kind == "number" and value is not None:
         return float(value)
     return None if value == "" and column.default == "" else value
@@ -148,6 +154,23 @@ def _as_causes(column: Column, cell: Any) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
+def _as_moment(column: Column, cell: Any) -> str:
+    text = _matching(_MOMENT, cell, "a moment such as 2026-11-20T14:05:31+00:00")
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        raise Unusable("a moment of the calendar such as 2026-11-20T14:05:31+00:00") from None
+    return text
+
+
+def _as_photos(column: Column, cell: Any) -> tuple[Photo, ...]:
+    lines = cell.split("\n") if isinstance(cell, str) else [""]
+    try:
+        return tuple(Photo(number, caption) for number, _, caption in (line.partition(" ") for line in lines))
+    except CarError:
+        raise Unusable("the id of a photo, 64 hexadecimal digits, and its caption, a line each") from None
+
+
 def _matching(pattern: re.Pattern[str], cell: Any, expected: str) -> str:
     if not isinstance(cell, str) or not pattern.fullmatch(cell):
         raise Unusable(expected)
@@ -164,4 +187,6 @@ _READERS = {
     "choice": _as_choice,
     "unit": _as_unit,
     "causes": _as_causes,
+    "moment": _as_moment,
+    "photos": _as_photos,
 }

@@ -59,7 +59,7 @@ def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 
 def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """Colour of the built-in hydrometer, which sits in one cell of six."""
-    mode = vehicle.modes["battery"]
+    mode = vehicle.active["battery"]
     if rng.random() < (CLEAR_DRIED if mode == "dried_out" else CLEAR_USUAL):
         return "clear"
     in_bad_cell = mode in ("weak_cell", "shorted_cell") and rng.random() < 1.0 / vehicle.spread("eye_cells")
@@ -71,7 +71,7 @@ def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 def told(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
     """An answer drawn from the elicited table of a test."""
     table = vehicle.catalogue.symptoms[test.id]
-    modes = vehicle.acting if table.today else vehicle.modes
+    modes = vehicle.active if table.today else vehicle.modes
     chances = combined(table, [(c, modes[c]) for c in table.components()])
     chances = (1.0 - NEVER_RULED_OUT) * chances + NEVER_RULED_OUT / len(chances)
     return str(rng.choice([c for c, _ in test.choices], p=chances / chances.sum()))

@@ -96,7 +96,7 @@ def completed(catalogue: Catalogue, given: Mapping[str, str]) -> dict[str, str]:
     return {c.id: given.get(c.id, c.modes[0].id) for c in catalogue.components}
 
 
-def draw_acting(
+def draw_active(
     rng: np.random.Generator,
     catalogue: Catalogue,
     modes: Mapping[str, str],
@@ -115,12 +115,12 @@ def draw_acting(
     faults_on : bool, optional
         Puts every fault that comes and goes on, or off, instead of drawing it.
     """
-    acting = {}
+    active = {}
     for component in catalogue.components:
         mode = modes[component.id]
         chance = catalogue.on_rate(component.id, mode, conditions)
         on = rng.random() < chance
         if faults_on is not None and chance < 1.0:
             on = faults_on
-        acting[component.id] = mode if on else component.modes[0].id
-    return acting
+        active[component.id] = mode if on else component.modes[0].id
+    return active

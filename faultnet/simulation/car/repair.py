@@ -10,6 +10,7 @@ from faultnet.diagnosis.acts import ALL_MODES, MENDS, PASSING, SUCCESS
 from faultnet.errors import EntryError
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.answers import heard
+from faultnet.simulation.car.resting import parked_current
 from faultnet.simulation.car.spreads import drawn
 from faultnet.simulation.car.vehicle import VirtualCar, effect_of
 
@@ -95,7 +96,7 @@ def _charged(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> Vir
 
 def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
     """The car after standing so many hours, with what drains it at this visit."""
-    current = vehicle.value("drain", "current") + vehicle.lasting("rectifier", "leakage")
+    current = parked_current(vehicle)
     left = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, hours)
     surface = charge.surface_left(vehicle.setting, vehicle.surface, hours)
     standing = vehicle.hours_standing + hours
@@ -126,7 +127,7 @@ def made_sound(vehicle: VirtualCar, *components: str) -> VirtualCar:
     """The car with components in their sound mode, by their own sound parameters."""
     sound = {c: vehicle.catalogue.component(c).modes[0].id for c in components}
     sticks = vehicle.sticks and "solenoid" not in sound
-    return replace(vehicle, modes={**vehicle.modes, **sound}, acting={**vehicle.acting, **sound}, sticks=sticks)
+    return replace(vehicle, modes={**vehicle.modes, **sound}, active={**vehicle.active, **sound}, sticks=sticks)
 
 
 def _renewed(vehicle: VirtualCar, rng: np.random.Generator, component: str) -> VirtualCar:

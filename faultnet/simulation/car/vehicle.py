@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from faultnet.case.types import Car, Conditions
+from faultnet.model.modes import LINK
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
@@ -55,7 +56,7 @@ class VirtualCar:
     setting : Setting
         The same with the true temperatures.
     world : World
-    modes, acting : mapping of component to mode
+    modes, active : mapping of component to mode
         The mode it is in, and the one it acts in at this visit.
     parameters : mapping of (component, mode, parameter) to float
         Of the mode it is in and of the sound mode [unit of the effect].
@@ -76,7 +77,7 @@ class VirtualCar:
     setting: Setting = field(repr=False)
     world: World
     modes: Mapping[str, str]
-    acting: Mapping[str, str]
+    active: Mapping[str, str]
     parameters: Mapping[tuple[str, str, str], float] = field(repr=False)
     traits: Mapping[str, float] = field(repr=False)
     charge: float
@@ -96,12 +97,13 @@ class VirtualCar:
         return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
 
     def value(self, component: str, parameter: str) -> float:
-        """A parameter as it acts at this visit [unit of the effect]."""
-        return self.parameters[(component, self.acting[component], parameter)]
+        """A parameter as it acts at this visit [unit of the effect].
 
-    def lasting(self, component: str, parameter: str) -> float:
-        """A parameter of the mode the component is in, whether or not it is on today [unit of the effect]."""
-        return self.parameters[(component, self.modes[component], parameter)]
+        A broken link between the cells opens and closes; the battery around it stays what it is.
+        """
+        lasting = (component, self.modes[component]) == LINK and parameter != "link_resistance"
+        mode = self.modes[component] if lasting else self.active[component]
+        return self.parameters[(component, mode, parameter)]
 
     def spread(self, name: str) -> float:
         """A named number of the prior set, in its own unit."""

@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 
 from faultnet.case.types import Battery, Car, Conditions
-from faultnet.model.setting import ASSUMED_AIR, Setting
+from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.car import charge
-from faultnet.simulation.car.causes import completed, draw_acting, draw_modes
+from faultnet.simulation.car.causes import completed, draw_active, draw_modes
 from faultnet.simulation.car.measure import measure
 from faultnet.simulation.car.repair import act_outcome, after_act, still_at_fault
 from faultnet.simulation.car.spreads import WORLDS, World, drawn, world_named
@@ -147,7 +147,7 @@ def _true_setting(
     told = Setting(car, conditions, catalogue)
     air = conditions.air_temperature
     if air is None:
-        air = ASSUMED_AIR + world.widening * told.temperature_spread * float(rng.standard_normal())
+        air = told.air + world.widening * told.temperature_spread * float(rng.standard_normal())
     near = Setting(car, replace(conditions, air_temperature=float(np.clip(air, -50.0, 60.0))), catalogue)
     acid = near.electrolyte + world.widening * near.temperature_spread * float(rng.standard_normal())
     true = replace(
@@ -159,7 +159,7 @@ def _true_setting(
 def _at_visit(vehicle: VirtualCar, rng: np.random.Generator, faults_on: bool | None) -> VirtualCar:
     """The state of a visit: what is on, the charge it came with, the surface charge left."""
     setting, modes, parameters = vehicle.setting, vehicle.modes, vehicle.parameters
-    acting = draw_acting(rng, vehicle.catalogue, modes, Setting(
+    active = draw_active(rng, vehicle.catalogue, modes, Setting(
         vehicle.car, vehicle.conditions, vehicle.catalogue
     ).brought_on, faults_on)  # fmt: skip
     held = charge.charge_brought_in(rng, setting, modes, parameters, vehicle.hours_standing, vehicle.world)
@@ -168,7 +168,7 @@ def _at_visit(vehicle: VirtualCar, rng: np.random.Generator, faults_on: bool | N
     left = charge.surface_left(setting, surface, vehicle.hours_standing)
     does_not_pull = rng.random() < vehicle.spread("weak_winding_does_not_pull")
     sticks = modes["solenoid"] == "weak_winding" and (does_not_pull if faults_on is None else faults_on)
-    return replace(vehicle, acting=acting, charge=held, surface=left, sticks=bool(sticks))
+    return replace(vehicle, active=active, charge=held, surface=left, sticks=bool(sticks))
 
 
 def next_visit(

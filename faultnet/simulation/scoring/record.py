@@ -20,7 +20,7 @@ CODE = ("case/types.py", "physics", "instruments.py", "model", "inference", "dia
 
 @dataclass(frozen=True)
 class Key:
-    """What a car's result hangs on, besides its number and the policy.
+    """What a car's result depends on, besides its number and the policy.
 
     Parameters
     ----------
