@@ -25,6 +25,7 @@ PACKAGE = TOP / "faultnet"
 ORDER = (
     *(
         "errors",
+        "limits",
         "units",
         "case",
         "shipped",
