@@ -23,7 +23,7 @@ PIECE = 1024
 MOST_PACKED = 200
 """How many times smaller a packed file may be than what it holds: logs and histories pack 5 to 60 times; zeros, 1,000."""
 
-FREE = 16 * MEGABYTE
+FREE = 4 * MEGABYTE
 """Bytes up to which nobody asks how well they were packed."""
 
 LONGEST_TEXT = 100_000
@@ -31,6 +31,9 @@ LONGEST_TEXT = 100_000
 
 MOST_ENTRIES = 5_000
 """Visits and entries of a case together: a case of 30 visits with 100 entries each has 3,030."""
+
+LOOKED_AT_FIRST = 1_000
+"""Visits and entries of a case that are looked at before the rest, so that a long bad file is answered at once."""
 
 HELD = 256 * MEGABYTE
 """Bytes of standard input, which has to be held in memory."""
@@ -60,7 +63,7 @@ class Limits:
 
 
 CASE = Limits(20 * MEGABYTE)
-YAML_CASE = Limits(300_000)
+YAML_CASE = Limits(100_000)
 LOG = Limits(4000 * MEGABYTE, line=MEGABYTE, rows=200_000_000)
 CONTENT = Limits(4000 * MEGABYTE)
 HISTORY = Limits(4000 * MEGABYTE, line=2 * MEGABYTE, rows=20_000_000)

@@ -26,6 +26,7 @@ ORDER = (
     *(
         "errors",
         "limits",
+        "whole",
         "units",
         "case",
         "shipped",

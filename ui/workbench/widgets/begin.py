@@ -130,10 +130,10 @@ def _go(case_id: str) -> None:
 
 def upload() -> None:
     """Take a case file in."""
-    given = st.file_uploader("Case file (JSON)", type=["json", "yaml", "yml"], key="case_file")
+    given = st.file_uploader("Case file (JSON or YAML)", type=["json", "yaml", "yml"], key="case_file")
     if given is None or state.recall("taken_in") == given.file_id:
         return
-    case = load_case(given.getvalue())
+    case = load_case(given.getvalue(), given.name)
     state.remember("taken_in", given.file_id)
     st.html(f"<p>{plain(case.name or 'Case')} was read.</p>")
     _go(state.create_case(case))
