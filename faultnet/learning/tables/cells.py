@@ -10,12 +10,14 @@ from typing import Any
 from faultnet.case.types import Photo
 from faultnet.errors import CarError
 from faultnet.learning.tables.columns import Column
+from faultnet.limits import LONGEST_TEXT
 from faultnet.units import UNITS
 
 _ID = re.compile(r"[a-z][a-z0-9_]{0,63}")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9]{2}:[0-9]{2}(:[0-9]{2})?)?")
 _TIME = r"T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?"
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}" + _TIME + r"([+-][0-9]{2}:[0-9]{2})?")
+_RUN = re.compile("'*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 _CAUSE = re.compile(r"[a-z][a-z0-9_]{0,63}:[a-z][a-z0-9_]{0,63}")
 
 
@@ -80,7 +82,7 @@ def text_of(cell: Any) -> str:
     ('', 'yes', '0.1')
     """
     if isinstance(cell, str):
-        return cell
+        return guarded(cell)
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -88,9 +90,34 @@ def text_of(cell: Any) -> str:
     return repr(cell)
 
 
+def guarded(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would run as a formula.
+
+    Those begin with an equals sign, a plus, a minus, an at sign, a tab or a line end (and their wide forms). A text that
+    begins with apostrophes before one of these gets one more, so that :func:`unguarded` gives every text back.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("'=1+1"), guarded("'tis slow")
+    ("'=1+1", "''=1+1", "'tis slow")
+    """
+    return f"'{text}" if _RUN.match(text) else text
+
+
+def unguarded(cell: str) -> str:
+    """Take the apostrophe of :func:`guarded` off again.
+
+    Examples
+    --------
+    >>> unguarded("'=1+1"), unguarded("=1+1"), unguarded("'tis slow")
+    ('=1+1', '=1+1', "'tis slow")
+    """
+    return cell[1:] if cell.startswith("'") and _RUN.match(cell) else cell
+
+
 def _as_text(column: Column, cell: Any) -> str:
-    if not isinstance(cell, str):
-        raise Unusable("a text")
+    if not isinstance(cell, str) or len(cell) > LONGEST_TEXT:
+        raise Unusable(f"a text of at most {LONGEST_TEXT:,} characters")
     return cell
 
 
