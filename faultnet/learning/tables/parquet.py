@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import IO, Any
@@ -35,8 +35,8 @@ def write_parquet(rows: Iterable[list[Any]], target: Path, chunk: int) -> int:
     return written
 
 
-def read_parquet(file: IO[bytes], name: str, chunk: int) -> tuple[list[str], Iterator[tuple[Any, ...]]]:
-    """Read the names of the columns and the rows.
+def read_parquet(file: IO[bytes], name: str, chunk: int) -> Iterator[Sequence[Any]]:
+    """Read the names of the columns, then row after row.
 
     Raises
     ------
@@ -48,16 +48,9 @@ def read_parquet(file: IO[bytes], name: str, chunk: int) -> tuple[list[str], Ite
     arrow, parquet = _pyarrow()
     try:
         opened = parquet.ParquetFile(file)
-    except (arrow.ArrowException, OSError) as error:
-        raise HistoryError("the Parquet file is damaged", where=name, got=str(error).splitlines()[0]) from None
-    return list(opened.schema_arrow.names), _rows(opened, chunk, name, arrow)
-
-
-def _rows(opened: Any, chunk: int, name: str, arrow: Any) -> Iterator[tuple[Any, ...]]:
-    try:
+        yield opened.schema_arrow.names
         for batch in opened.iter_batches(batch_size=chunk):
-            columns = [column.to_pylist() for column in batch.columns]
-            yield from zip(*columns, strict=True)
+            yield from zip(*(column.to_pylist() for column in batch.columns), strict=True)
     except (arrow.ArrowException, OSError) as error:
         raise HistoryError("the Parquet file is damaged", where=name, got=str(error).splitlines()[0]) from None
 
