@@ -86,8 +86,8 @@ def plan(
     *,
     costs: Costs | None = None,
     tools: Collection[str] | None = None,
-    depth: int = 3,
-    least: float = 0.03,
+    depth: int = 6,
+    least: float = 0.02,
 ) -> Knot | Leaf:
     """Grow the contingency plan to take to the car: tests, what to do after each outcome, repairs with their proof.
 
@@ -101,9 +101,9 @@ def plan(
     tools : collection of str, optional
         Tools at hand; every tool when left out.
     depth : int
-        Tests in a row.
+        Most tests in a row.
     least : float
-        Branches less likely than this are cut [-].
+        Branches less likely than this are not followed further [-].
 
     Returns
     -------

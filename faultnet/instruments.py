@@ -18,9 +18,6 @@ from faultnet.prior_set.types import Instrument
 
 Array = NDArray[np.float64]
 
-ROUGHLY_FACTOR = 3.0
-ROUGHLY_FLOOR = 0.015
-
 
 @dataclass(frozen=True)
 class Offset:
@@ -65,7 +62,7 @@ def reading_spread(instrument: Instrument, value: float, *, roughly: bool = Fals
     limit = instrument.percent / 100.0 * abs(value) + instrument.floor
     spread = sqrt((limit / 2.0) ** 2 + instrument.resolution**2 / 12.0)
     if roughly:
-        spread = ROUGHLY_FACTOR * spread + ROUGHLY_FLOOR * abs(value)
+        spread = instrument.roughly_factor * spread + instrument.roughly_floor * abs(value)
     return max(spread, 1e-9)
 
 
@@ -208,11 +205,44 @@ def above_likelihood(
     spread = sqrt(reading_spread(instrument, limit, roughly=roughly) ** 2 + shift.spread**2)
     at = min(max(limit - shift.mean, edges[0]), edges[-2])
     bounds = np.asarray(edges)
+    background = float(background_shares(edges) @ np.clip((bounds[1:] - at) / np.diff(bounds), 0.0, 1.0))
+    return _shown_above(at, bounds, spread, instrument.slip), background
+
+
+def below_likelihood(
+    limit: float,
+    edges: tuple[float, ...],
+    instrument: Instrument,
+    *,
+    roughly: bool = False,
+    offset: Offset | None = None,
+) -> tuple[Array, float]:
+    """Chance that a meter shows less than a limit, for each bin of the true value and under a fault not modelled.
+
+    Parameters and what is returned are those of :func:`above_likelihood`, of which it is the mirror image; a limit
+    before the first bin counts as the upper edge of the first bin.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> meter = load_catalogue().instrument("multimeter_millivolts")
+    >>> likelihood, background = below_likelihood(2.0, (0.0, 1.0, 2.0, 4.0), meter)
+    >>> [round(float(x), 2) for x in likelihood], round(background, 2)
+    ([0.99, 0.99, 0.01], 0.67)
+    """
+    shift = offset or Offset()
+    spread = sqrt(reading_spread(instrument, limit, roughly=roughly) ** 2 + shift.spread**2)
+    at = min(max(limit - shift.mean, edges[1]), edges[-1])
+    bounds = np.asarray(edges)
+    background = float(background_shares(edges) @ np.clip((at - bounds[:-1]) / np.diff(bounds), 0.0, 1.0))
+    return _shown_above(-at, -bounds[::-1], spread, instrument.slip)[::-1], background
+
+
+def _shown_above(at: float, bounds: Array, spread: float, slip: float) -> Array:
+    """Chance that more than `at` is shown, for each bin."""
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     tail = np.array([[0.5 * (1.0 + erf((x - at) / spread / sqrt(2.0))) for x in row] for row in points]).mean(axis=1)
-    background = float(background_shares(edges) @ np.clip((bounds[1:] - at) / np.diff(bounds), 0.0, 1.0))
-    slip = instrument.slip * (edges[-1] - at) / (edges[-1] - edges[0])
-    return (1.0 - instrument.slip) * tail + slip, background
+    return np.asarray((1.0 - slip) * tail + slip * (bounds[-1] - at) / (bounds[-1] - bounds[0]))
 
 
 def choice_likelihood(

@@ -75,6 +75,14 @@ def test_more_than_what_can_be_is_refused_like_the_number_itself() -> None:
     assert caught.value.to_do == "did you mean > 3.5 V?"
 
 
+def test_less_than_a_limit_keeps_the_limit_and_a_value_that_cannot_be_is_refused() -> None:
+    parsed = parse_entry("< 11", "V", plausible=(0.0, 16.0))
+    assert (parsed.value, parsed.under_limit, parsed.over_limit, parsed.bound) == (11.0, True, False, "below")
+    assert parse_entry("<300", "V", plausible=(0.0, 16.0)).value == 300.0  # says nothing, but is not wrong
+    with pytest.raises(EntryError, match="cannot be right"):
+        parse_entry("<-3", "V", plausible=(0.0, 16.0))
+
+
 @pytest.mark.parametrize(
     "text, unit, advice",
     [
@@ -104,7 +112,7 @@ def test_more_than_what_can_be_is_refused_like_the_number_itself() -> None:
         ("--3", "V", "the number the meter shows"),
         ("nan", "V", "the number the meter shows"),
         ("inf", "V", "the number the meter shows"),
-        ("<3", "V", "the number the meter shows"),
+        ("<>3", "V", "the number the meter shows"),
         ("12V4", "V", "use one of"),
     ],
 )

@@ -10,7 +10,7 @@ if str(HERE) not in sys.path:
     sys.path.insert(0, str(HERE))
 
 import streamlit as st  # noqa: E402 - the folder must be known first
-from workbench import answers, frame, gate, memory, state  # noqa: E402
+from workbench import answers, frame, memory, state, uploads  # noqa: E402
 
 from faultnet.errors import FaultnetError  # noqa: E402
 
@@ -27,12 +27,12 @@ PAGES = {
 }
 page = st.navigation(list(PAGES.values()), position="hidden")
 frame.dress()
-if gate.passed():
-    try:
-        answers.keep_up()
-        state.on_page(page.title)
-        page.run()
-    except FaultnetError as error:
-        frame.show_error(error)
-    frame.links(PAGES, page)
-    memory.tidy()
+try:
+    answers.keep_up()
+    state.on_page(page.title)
+    page.run()
+except FaultnetError as error:
+    frame.show_error(error)
+frame.links(PAGES, page)
+uploads.let_go()
+memory.tidy()

@@ -121,12 +121,18 @@ def _fault(error: Mapping[str, Any], known: Collection[str]) -> Fault:
     return Fault(path, shortened(error["input"]), _expected(error))
 
 
+_PATTERNS = {
+    "date": "a date such as 2026-11-20",
+    "at": "a moment such as 2026-11-20T14:05:31+00:00",
+    "id": "64 hexadecimal digits, small letters",
+}
+
+
 def _expected(error: Mapping[str, Any]) -> str:
     """Take what was expected out of pydantic's message."""
     message = str(error["msg"])
     if error["type"] == "string_pattern_mismatch":
-        is_date = str(error["loc"][-1]) == "date"
-        return "a date such as 2026-11-20" if is_date else "an id of small letters, digits and underscores"
+        return _PATTERNS.get(str(error["loc"][-1]), "an id of small letters, digits and underscores")
     for opening in ("Value error, ", "Input should be ", "String should "):
         message = message.removeprefix(opening)
     plain = {"a valid dictionary or instance of": "an object", "a valid boolean": "true or false"}

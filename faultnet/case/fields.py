@@ -35,6 +35,13 @@ def _a_date(text: str) -> str:
     return text
 
 
+def _one_line(text: str) -> str:
+    """Refuse text with line breaks."""
+    if text != "".join(text.splitlines()):
+        raise ValueError("text in one line")
+    return text
+
+
 def _whole(value: Any) -> Any:
     """Let 4.0 pass for 4, as JSON has one kind of number."""
     return int(value) if isinstance(value, float) and value.is_integer() else value
@@ -68,6 +75,13 @@ Date = Annotated[
     Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9]{2}:[0-9]{2}(:[0-9]{2})?)?$"),
     AfterValidator(_a_date),
 ]
+Moment = Annotated[
+    str,
+    Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?([+-][0-9]{2}:[0-9]{2})?$"),
+    AfterValidator(_a_date),
+]
+PhotoId = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Line = Annotated[str, AfterValidator(_one_line)]
 Whole = Annotated[int, BeforeValidator(_whole)]
 Amount = Annotated[
     Any,

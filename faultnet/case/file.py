@@ -1,7 +1,9 @@
 """Case files: one case as JSON, or as YAML written by hand, with a published schema.
 
 A number is in the unit of its entry, or in the base unit of its test when none is given; text is read as typed on
-screen (:func:`faultnet.units.parse_entry`). What is written is read back to an equal case. Test, instrument and
+screen (:func:`faultnet.units.parse_entry`). What is written is read back to an equal case. Files of version 1 are read
+too: version 2 added a battery whose rating is not known, what the car needs, what it can do now, photos, readings under
+a limit, and when and by whom something was entered. Test, instrument and
 component ids are only checked for their spelling here: which ones exist is the catalogue's business.
 """
 
@@ -17,6 +19,8 @@ from faultnet.case.faults import CaseFileError, Fault, from_validation, shortene
 from faultnet.case.tree import MOST_BYTES, decode, read_json, read_yaml
 from faultnet.case.types import Case
 from faultnet.errors import CaseError
+
+VERSION = 2
 
 
 def load_case(source: str | os.PathLike[str] | bytes) -> Case:
@@ -39,7 +43,7 @@ def load_case(source: str | os.PathLike[str] | bytes) -> Case:
 
     Examples
     --------
-    >>> text = '{"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600}}}'
+    >>> text = '{"format": "faultnet-case", "version": 2, "car": {"battery": {"rating": 600}}}'
     >>> load_case(text).car.battery.rating
     600.0
     """
@@ -76,7 +80,7 @@ def case_from_json(text: str, source: str = "the text given") -> Case:
 
     Examples
     --------
-    >>> case_from_json('{"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": "600"}}}')
+    >>> case_from_json('{"format": "faultnet-case", "version": 2, "car": {"battery": {"rating": "600"}}}')
     Traceback (most recent call last):
     faultnet.case.faults.CaseFileError: the case cannot be accepted, 1 fault; where: the text given
       car.battery.rating: got "600", expected a valid number
@@ -94,7 +98,7 @@ def case_from_tree(tree: Any, source: str = "the data given") -> Case:
 
     Examples
     --------
-    >>> case_from_tree({"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600}}}).name
+    >>> case_from_tree({"format": "faultnet-case", "version": 2, "car": {"battery": {"rating": 600}}}).name
     ''
     """
     from pydantic import ValidationError
@@ -130,7 +134,7 @@ def case_to_json(case: Case, indent: int | None = 2) -> str:
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> case_to_json(Case(Car(Battery(600.0)), visits=()), indent=None)
-    '{"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600.0}}, "visits": []}'
+    '{"format": "faultnet-case", "version": 2, "car": {"battery": {"rating": 600.0}}, "visits": []}'
     """
     from faultnet.case.plain import case_fields
 
@@ -192,12 +196,12 @@ def _refuse_another_format(tree: Any, source: str) -> None:
     """
     if not isinstance(tree, dict):
         raise CaseFileError(source, (Fault("", shortened(tree), "an object with format, version and car"),))
-    for name, expected in (("format", "faultnet-case"), ("version", 1)):
+    for name, known in (("format", ("faultnet-case",)), ("version", (VERSION, 1))):
         got = tree.get(name)
-        if got != expected or isinstance(got, bool):
+        if got not in known or isinstance(got, bool):
             found = shortened(got) if name in tree else "nothing"
-            hint = "a newer program wrote it: update this one" if isinstance(got, int) and got > 1 else None
-            raise CaseFileError(source, (Fault(name, found, shortened(expected)),), to_do=hint)
+            hint = "a newer program wrote it: update this one" if isinstance(got, int) and got > VERSION else None
+            raise CaseFileError(source, (Fault(name, found, " or ".join(map(shortened, known))),), to_do=hint)
 
 
 def _without_null(schema: Any) -> Any:

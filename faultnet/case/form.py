@@ -21,7 +21,19 @@ from pydantic import (
     model_validator,
 )
 
-from faultnet.case.fields import Amount, Date, Identifier, UnitName, Whole, in_one_line, in_words_of, not_true
+from faultnet.case.fields import (
+    Amount,
+    Date,
+    Identifier,
+    Line,
+    Moment,
+    PhotoId,
+    UnitName,
+    Whole,
+    in_one_line,
+    in_words_of,
+    not_true,
+)
 from faultnet.case.types import (
     Act,
     Battery,
@@ -37,8 +49,10 @@ from faultnet.case.types import (
     Fuel,
     NotMeasured,
     Outcome,
+    Photo,
     RatingStandard,
     Reading,
+    Runs,
     Visit,
 )
 from faultnet.errors import EntryError
@@ -54,7 +68,9 @@ class Form(BaseModel):
 class BatteryForm(Form):
     """The battery that is fitted."""
 
-    rating: float = Field(ge=100, le=2000, description="cold-cranking current on the label [A]")
+    rating: float | None = Field(
+        None, ge=100, le=2000, description="cold-cranking current on the label [A]; left out when it is not known"
+    )
     standard: RatingStandard = "EN"
     kind: BatteryKind = "flooded"
     capacity: float | None = Field(None, ge=15, le=250, description="twenty-hour capacity [A h]")
@@ -78,6 +94,10 @@ class CarForm(Form):
     label: str = ""
     system_voltage: float = Field(12.0, json_schema_extra={"const": 12})
     drive: str = Field("combustion", json_schema_extra={"const": "combustion"})
+    needs_rating: float | None = Field(
+        None, ge=100, le=2000, description="cold-cranking current that the car needs [A], whatever is fitted"
+    )
+    needs_standard: RatingStandard = "EN"
 
     @field_validator("system_voltage", "drive")
     @classmethod
@@ -132,10 +152,35 @@ class ConditionsForm(Form):
         return Conditions(**fields)
 
 
+class PhotoForm(Form):
+    """A photo in the store."""
+
+    id: PhotoId
+    caption: Line = ""
+
+    def build(self) -> Photo:
+        """Make the photo."""
+        return Photo(self.id, self.caption)
+
+
+class EntryFormBase(Form):
+    """What readings and acts have in common."""
+
+    note: str = ""
+    at: Moment | None = Field(None, description="when it was entered, such as 2026-11-20T14:05:31+00:00")
+    by: str = Field("", description="who entered it, where that is wanted")
+    photos: list[PhotoForm] = []
+
+    def common(self) -> dict[str, Any]:
+        """Give these fields as the types take them."""
+        photos = tuple(photo.build() for photo in self.photos)
+        return {"note": self.note, "at": self.at or "", "by": self.by, "photos": photos}
+
+
 _ONE_RESULT: list[Any] = [{"required": [name]} for name in ("value", "state", "not_measured")]
 
 
-class ReadingForm(Form):
+class ReadingForm(EntryFormBase):
     """What one test gave: exactly one of `value`, `state` and `not_measured`."""
 
     model_config = ConfigDict(json_schema_extra={"oneOf": _ONE_RESULT})
@@ -147,10 +192,11 @@ class ReadingForm(Form):
     not_measured: NotMeasured | None = None
     instrument: Identifier | None = None
     roughly: bool = False
-    bound: Bound | None = Field(None, description="`above` when the meter showed over its limit, which `value` gives")
+    bound: Bound | None = Field(
+        None, description="`above` or `below` when the meter showed over or under its limit, which `value` gives"
+    )
     entered: str | None = Field(None, description="the characters typed, when `value` is not itself that text")
     interval: float | None = Field(None, gt=0, le=60, description="sampling interval of the log it was taken from, s")
-    note: str = ""
 
     @field_validator("value")
     @classmethod
@@ -186,25 +232,24 @@ class ReadingForm(Form):
             parsed = parse_entry(value, self.unit)
             entered = value if self.entered is None else self.entered
             value, unit, roughly = parsed.value, parsed.unit, roughly or parsed.roughly
-            bound = "above" if parsed.over_limit else bound
+            bound = parsed.bound or bound
         elif value is not None:
             value = to_si(value, unit) if unit else float(value)
-        rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval", "note"})
-        return Reading(value=value, unit=unit, entered=entered, roughly=roughly, bound=bound, **rest)
+        rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval"})
+        return Reading(value=value, unit=unit, entered=entered, roughly=roughly, bound=bound, **rest, **self.common())
 
 
-class ActForm(Form):
+class ActForm(EntryFormBase):
     """Something that changed the car."""
 
     act: Identifier
     component: Identifier | None = None
     outcome: Outcome | None = None
     hours: float | None = Field(None, ge=0, le=20000)
-    note: str = ""
 
     def build(self) -> Act:
         """Make the act."""
-        return Act(**self.model_dump())
+        return Act(self.act, self.component, self.outcome, self.hours, **self.common())
 
 
 def _kind_of_entry(entry: Any) -> str:
@@ -224,11 +269,18 @@ class VisitForm(Form):
     note: str = ""
     conditions: ConditionsForm = Field(default_factory=lambda: ConditionsForm.model_validate({}))
     entries: list[EntryForm] = []
+    cranks: bool | None = Field(None, description="whether the starter turns the engine now")
+    runs: Runs | None = Field(None, description="whether the engine can be started now")
+    shows_now: bool | None = Field(None, description="whether the fault shows now")
+    photos: list[PhotoForm] = []
 
     def build(self) -> Visit:
         """Make the visit."""
         entries: tuple[Entry, ...] = tuple(entry.build() for entry in self.entries)
-        return Visit(entries=entries, conditions=self.conditions.build(), date=self.date or "", note=self.note)
+        photos = tuple(photo.build() for photo in self.photos)
+        return Visit(
+            entries, self.conditions.build(), self.date or "", self.note, self.cranks, self.runs, self.shows_now, photos
+        )
 
 
 class CauseForm(Form):
@@ -252,12 +304,12 @@ class OutcomeForm(Form):
 
 
 class CaseForm(Form):
-    """A case file."""
+    """A case file; one of version 1 is one of version 2 that leaves the newer fields out."""
 
-    model_config = ConfigDict(title="faultnet case file, version 1")
+    model_config = ConfigDict(title="faultnet case file, version 2")
 
     format: Literal["faultnet-case"]
-    version: Annotated[Literal[1], BeforeValidator(not_true)]
+    version: Annotated[Literal[1, 2], BeforeValidator(not_true)]
     car: CarForm
     name: str = ""
     invented: bool = Field(False, description="true when the case is made up, as every example is")
@@ -274,5 +326,6 @@ class CaseForm(Form):
 
 def known_fields() -> frozenset[str]:
     """List the names of all fields of a case file."""
-    forms = (CaseForm, CarForm, BatteryForm, VisitForm, ConditionsForm, ReadingForm, ActForm, OutcomeForm, CauseForm)
+    forms: tuple[type[Form], ...] = (CaseForm, CarForm, BatteryForm, VisitForm, ConditionsForm, ReadingForm, ActForm)
+    forms = (*forms, PhotoForm, OutcomeForm, CauseForm)
     return frozenset(name for form in forms for name in form.model_fields)

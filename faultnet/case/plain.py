@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any
 
-from faultnet.case.types import Act, Car, Case, CaseOutcome, Conditions, Entry, Reading, Visit
+from faultnet.case.types import Act, Car, Case, CaseOutcome, Conditions, Entry, Photo, Reading, Visit
 from faultnet.errors import EntryError
 from faultnet.units import exact_from_si, from_si, parse_entry, to_si
 
@@ -28,7 +28,7 @@ def case_fields(case: Case) -> dict[str, Any]:
     >>> case_fields(Case(Car(Battery(600.0)), complaint="slow"))["car"]
     {'battery': {'rating': 600.0}}
     """
-    written: dict[str, Any] = {"format": "faultnet-case", "version": 1}
+    written: dict[str, Any] = {"format": "faultnet-case", "version": 2}
     written.update(_changed(case, "name", "invented", "complaint"))
     written["car"] = car_fields(case.car)
     written["visits"] = [visit_fields(visit) for visit in case.visits]
@@ -39,7 +39,7 @@ def case_fields(case: Case) -> dict[str, Any]:
 
 def car_fields(car: Car) -> dict[str, Any]:
     """Write a car."""
-    battery = {"rating": car.battery.rating, **_changed(car.battery, "standard", "kind", "capacity", "age")}
+    battery = _changed(car.battery, "rating", "standard", "kind", "capacity", "age")
     rest = [field.name for field in fields(car) if field.name != "battery"]
     return {"battery": battery, **_changed(car, *rest)}
 
@@ -50,8 +50,14 @@ def visit_fields(visit: Visit) -> dict[str, Any]:
     conditions = conditions_fields(visit.conditions)
     if conditions:
         written["conditions"] = conditions
+    written |= {**ability_fields(visit), **_photos(visit.photos)}
     written["entries"] = [entry_fields(entry) for entry in visit.entries]
     return written
+
+
+def ability_fields(visit: Visit) -> dict[str, Any]:
+    """Write what the car can do at a visit."""
+    return _changed(visit, "cranks", "runs", "shows_now")
 
 
 def conditions_fields(conditions: Conditions) -> dict[str, Any]:
@@ -68,13 +74,28 @@ def entry_fields(entry: Entry) -> dict[str, Any]:
     {'test': 'rest_voltage', 'unit': 'V', 'value': '12,4'}
     """
     if isinstance(entry, Act):
-        return {"act": entry.act, **_changed(entry, "component", "outcome", "hours", "note")}
+        return {"act": entry.act, **_changed(entry, "component", "outcome", "hours"), **_common(entry)}
     written = {"test": entry.test, **({"unit": entry.unit} if entry.unit else {})}
     if entry.value is None:
         written.update(_changed(entry, "state", "not_measured", "entered"))
     else:
         written.update(_value_fields(entry, entry.value))
-    return {**written, **_changed(entry, "instrument", "roughly", "interval", "note")}
+    return {**written, **_changed(entry, "instrument", "roughly", "interval"), **_common(entry)}
+
+
+def _common(entry: Entry) -> dict[str, Any]:
+    """Write what readings and acts have in common."""
+    return {**_changed(entry, "note", "at", "by"), **_photos(entry.photos)}
+
+
+def _photos(photos: tuple[Photo, ...]) -> dict[str, Any]:
+    """Write photos, if there are any."""
+    return {"photos": photo_fields(photos)} if photos else {}
+
+
+def photo_fields(photos: tuple[Photo, ...]) -> list[dict[str, Any]]:
+    """Write photos: their ids and captions, not their bytes."""
+    return [{"id": photo.id, **_changed(photo, "caption")} for photo in photos]
 
 
 def outcome_fields(outcome: CaseOutcome) -> dict[str, Any]:
@@ -105,5 +126,6 @@ def _says_it_all(reading: Reading, value: float) -> bool:
         parsed = parse_entry(reading.entered, reading.unit or None)
     except EntryError:
         return False
-    again = (parsed.value, parsed.unit, parsed.over_limit)
-    return again == (value, reading.unit, reading.bound == "above") and parsed.roughly <= reading.roughly
+    return (parsed.value, parsed.unit, parsed.bound) == (value, reading.unit, reading.bound) and (
+        parsed.roughly <= reading.roughly
+    )

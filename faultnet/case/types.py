@@ -15,12 +15,13 @@ from faultnet.errors import CarError
 
 Fuel = Literal["petrol", "diesel"]
 BatteryKind = Literal["flooded", "enhanced_flooded", "agm"]
-RatingStandard = Literal["SAE", "EN", "DIN", "IEC", "CA"]
+RatingStandard = Literal["SAE", "EN", "DIN", "IEC", "CA", "not_known"]
 ChargeControl = Literal["fixed", "load_responsive"]
 Climate = Literal["cold", "temperate", "hot"]
 Outcome = Literal["cured", "better", "no_change"]
 NotMeasured = Literal["skipped", "cannot_reach", "unstable", "not_fitted"]
-Bound = Literal["above"]
+Bound = Literal["above", "below"]
+Runs = Literal["by_itself", "with_booster", "no"]
 
 
 @dataclass(frozen=True)
@@ -29,9 +30,9 @@ class Battery:
 
     Parameters
     ----------
-    rating : float
-        Cold-cranking current on the label [A].
-    standard : {"SAE", "EN", "DIN", "IEC", "CA"}
+    rating : float, optional
+        Cold-cranking current on the label [A]; when it is not known, a spread over what such a car carries is taken.
+    standard : {"SAE", "EN", "DIN", "IEC", "CA", "not_known"}
         The standard that current was rated by (facts 2.9 to 2.13); it is asked, never guessed.
     kind : {"flooded", "enhanced_flooded", "agm"}
         How the acid is held.
@@ -46,14 +47,15 @@ class Battery:
     'flooded'
     """
 
-    rating: float
+    rating: float | None = None
     standard: RatingStandard = "EN"
     kind: BatteryKind = "flooded"
     capacity: float | None = None
     age: float | None = None
 
     def __post_init__(self) -> None:
-        _within("battery rating", self.rating, 100.0, 2000.0, "A")
+        if self.rating is not None:
+            _within("battery rating", self.rating, 100.0, 2000.0, "A")
         if self.capacity is not None:
             _within("battery capacity", self.capacity, 15.0, 250.0, "A h")
         if self.age is not None:
@@ -79,6 +81,10 @@ class Car:
         Where the car lives; chooses the base rates.
     label : str
         Whatever the user calls the car.
+    needs_rating : float, optional
+        Cold-cranking current that the car's maker asks for [A]; what is fitted stands in `battery`.
+    needs_standard : {"SAE", "EN", "DIN", "IEC", "CA", "not_known"}
+        The standard of that current.
     system_voltage : float
         Must be 12 [V].
     drive : str
@@ -105,6 +111,8 @@ class Car:
     label: str = ""
     system_voltage: float = 12.0
     drive: str = "combustion"
+    needs_rating: float | None = None
+    needs_standard: RatingStandard = "EN"
 
     def __post_init__(self) -> None:
         if self.system_voltage != 12.0:
@@ -127,6 +135,8 @@ class Car:
         _within("engine displacement", self.displacement, 0.5, 8.0, "l")
         _within("number of cylinders", self.cylinders, 2, 12, "")
         _within("alternator rating", self.alternator_rating, 30.0, 350.0, "A")
+        if self.needs_rating is not None:
+            _within("battery rating that the car needs", self.needs_rating, 100.0, 2000.0, "A")
 
 
 @dataclass(frozen=True)
@@ -164,6 +174,38 @@ class Conditions:
 
 
 @dataclass(frozen=True)
+class Photo:
+    """A photo that belongs to an entry or a visit; its bytes lie in the store, not in the case.
+
+    Parameters
+    ----------
+    id : str
+        SHA-256 of the bytes, 64 hexadecimal digits in small letters.
+    caption : str
+        In one line.
+
+    Raises
+    ------
+    CarError
+        If the id is none, or the caption has several lines.
+
+    Examples
+    --------
+    >>> Photo("0" * 64, "left post").caption
+    'left post'
+    """
+
+    id: str
+    caption: str = ""
+
+    def __post_init__(self) -> None:
+        if len(self.id) != 64 or set(self.id) - set("0123456789abcdef"):
+            raise CarError("no such id of a photo", got=repr(self.id), expected="64 hexadecimal digits, small letters")
+        if self.caption != "".join(self.caption.splitlines()):
+            raise CarError("a caption stands in one line", got=repr(self.caption), expected="text without line breaks")
+
+
+@dataclass(frozen=True)
 class Reading:
     """What one test gave.
 
@@ -181,13 +223,19 @@ class Reading:
         Instrument id; the test's ordinary one when left out.
     roughly : bool
         The reading was jumping about or read in passing; its spread is widened.
-    bound : {"above"}, optional
-        The meter showed its over-limit sign: the true value is above `value`, the end of its range.
+    bound : {"above", "below"}, optional
+        The meter showed its over-limit sign, or that the reading lies under its range: the true value is above, or
+        below, `value`.
     interval : float, optional
         Sampling interval of the log a reading was taken from [s].
     unit, entered : str
         The unit and the very characters the user typed, for echoing.
     note : str
+    at : str
+        When it was entered, such as ``2026-11-20T14:05:31+00:00``; empty when it is not known.
+    by : str
+        Who entered it; empty unless somebody wants it kept.
+    photos : tuple of Photo
     """
 
     test: str
@@ -201,11 +249,14 @@ class Reading:
     interval: float | None = None
     note: str = ""
     bound: Bound | None = None
+    at: str = ""
+    by: str = ""
+    photos: tuple[Photo, ...] = ()
 
     def __post_init__(self) -> None:
         if self.bound is not None and self.value is None:
             raise CarError(
-                "over the limit says nothing without the limit",
+                f"{'over' if self.bound == 'above' else 'under'} the limit says nothing without the limit",
                 where=f"reading of {self.test}",
                 to_do="give the end of the meter's range as the value",
             )
@@ -234,6 +285,9 @@ class Act:
     hours : float, optional
         How long it took, for charging and waiting [h].
     note : str
+    at, by : str
+        When it was entered, and by whom, as of a :class:`Reading`.
+    photos : tuple of Photo
     """
 
     act: str
@@ -241,6 +295,9 @@ class Act:
     outcome: Outcome | None = None
     hours: float | None = None
     note: str = ""
+    at: str = ""
+    by: str = ""
+    photos: tuple[Photo, ...] = ()
 
 
 Entry = Reading | Act
@@ -248,12 +305,30 @@ Entry = Reading | Act
 
 @dataclass(frozen=True)
 class Visit:
-    """A stretch of time with the car in one place and condition, and what was entered during it, in order."""
+    """A stretch of time with the car in one place and condition, and what was entered during it, in order.
+
+    Parameters
+    ----------
+    entries : tuple of Reading or Act
+    conditions : Conditions
+    date, note : str
+    cranks : bool, optional
+        Whether the starter turns the engine now.
+    runs : {"by_itself", "with_booster", "no"}, optional
+        Whether the engine can be started now.
+    shows_now : bool, optional
+        Whether the fault shows now.
+    photos : tuple of Photo
+    """
 
     entries: tuple[Entry, ...] = ()
     conditions: Conditions = field(default_factory=Conditions)
     date: str = ""
     note: str = ""
+    cranks: bool | None = None
+    runs: Runs | None = None
+    shows_now: bool | None = None
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True)

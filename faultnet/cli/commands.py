@@ -75,8 +75,8 @@ def plan(
     case: CaseArgument,
     as_json: JsonOption = False,
     tools: ToolsOption = None,
-    depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
-    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
+    depth: Annotated[int, typer.Option(min=1, max=8, help="Most tests in a row.")] = 6,
+    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely are not followed.")] = 0.02,
     hourly_rate: RateOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
@@ -316,7 +316,7 @@ def tune(
 ) -> None:
     """Tune the numbers of a prior set to closed cases; shown first, kept only with --accept."""
     from faultnet.cli.inputs import listed, read_catalogue, write_text
-    from faultnet.cli.tuned import tuned_answer, tuned_sheet
+    from faultnet.cli.tuned import tuned_answer, tuned_sheet, tuning_progress
     from faultnet.learning.result import Options
     from faultnet.learning.tables.history import load_history
     from faultnet.learning.tune import tune as tuned_to
@@ -329,7 +329,8 @@ def tune(
     usable_name(to)
     known = read_catalogue(from_set)
     given = load_history(history, known, keep_good=keep_good)
-    found = tuned_to(given.cases, known, options)
+    with tuning_progress() as told:
+        found = tuned_to(given.cases, known, options, told=told)
     if html is not None:
         write_text(html, tuning_page(found, known, given.name))
     kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None

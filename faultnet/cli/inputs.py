@@ -55,7 +55,7 @@ def case_file(argument: str) -> Path:
 
 
 def read_catalogue(priors: str) -> Catalogue:
-    """Load a prior set: the one in use, a shipped or own one by its name, or a folder.
+    """Load a prior set: the one in use, a shipped or own one by its name, or a folder; its notes go to standard error.
 
     Raises
     ------
@@ -67,7 +67,10 @@ def read_catalogue(priors: str) -> Catalogue:
     >>> read_catalogue("standard").name
     'standard'
     """
-    return load_catalogue(priors)
+    catalogue = load_catalogue(priors)
+    for note in catalogue.notes:
+        print(f"Note: {note}", file=sys.stderr)
+    return catalogue
 
 
 def known_tools(catalogue: Catalogue) -> tuple[str, ...]:

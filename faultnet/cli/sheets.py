@@ -13,6 +13,7 @@ from faultnet.decision.tools import ToolWorth
 from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.wording import range_words
 from faultnet.prior_set import Catalogue
+from faultnet.report.words import rating_words
 
 SHOWN_TESTS = 3
 SHOWN_CAUSES = 6
@@ -95,7 +96,7 @@ def _head(case: Case) -> str:
     entries = sum(len(visit.entries) for visit in case.visits)
     described = (
         f"{car.label or 'A car'}: {car.fuel}, {car.displacement:g} l, "
-        f"battery {battery.rating:g} A ({battery.standard}). "
+        f"battery {rating_words(battery.rating, battery.standard)}. "
         f"{counted(len(case.visits), 'visit')}, {counted(entries, 'entry')}."
     )
     title = (case.name or "A case without a name") + (" (invented)" if case.invented else "")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -73,7 +72,7 @@ class Decision:
         return self.chance_of_cure >= FOUNDED
 
 
-Ranking = Literal["saving", "information"]
+Ranking = str  # one of RANKINGS
 RANKINGS: dict[str, Callable[[NextTest], float]] = {
     "saving": lambda test: test.saving,
     "information": lambda test: test.bits_per_minute,
@@ -136,8 +135,9 @@ def advise(
     costs : Costs
     tools : collection of str, optional
         Tools at hand; every tool when left out.
-    rank_by : {"saving", "information"}
-        What the next tests are ordered by, one of :data:`RANKINGS`; the decision does not depend on it.
+    rank_by : str
+        What the next tests are ordered by, one of :data:`RANKINGS`: "saving", "information"; the decision does
+        not depend on it.
     max_faults : int
 
     Returns

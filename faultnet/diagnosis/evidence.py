@@ -5,19 +5,24 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+import numpy as np
+
 from faultnet.case.types import Reading
 from faultnet.errors import EntryError
+from faultnet.inference.repeated import Number
 from faultnet.inference.visit import Evidence
 from faultnet.instruments import (
     Offset,
     above_likelihood,
+    below_likelihood,
     choice_likelihood,
     comparison_offset,
     number_likelihood,
     place_offset,
+    reading_spread,
 )
 from faultnet.model.build import quantity_of
-from faultnet.model.network import Array, Network
+from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Instrument, Test
 
@@ -49,10 +54,21 @@ def evidence_of(
         likelihood, background = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
         return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
     assert reading.value is not None
-    shift = _offset_for(test, instrument, offset)
-    law = number_likelihood if reading.bound is None else above_likelihood
+    shift = offset_for(test, instrument, offset)
+    law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
     likelihood, background = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
-    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
+    stranger = _stranger(network, catalogue, node.name, likelihood, background)
+    number = None if reading.bound is not None else _number(reading.value, node, instrument, shift, reading.roughly)
+    return Evidence(node.name, likelihood, stranger, number)
+
+
+def _number(value: float, node: Node, instrument: Instrument, shift: Offset, roughly: bool) -> Number:
+    """The reading itself, with what two readings of the quantity differ by."""
+    error = reading_spread(instrument, value, roughly=roughly)
+    spread = float(np.hypot(np.hypot(error, shift.spread), node.scatter))
+    at = min(max(value - shift.mean, node.edges[0] + 1e-9), node.edges[-1] - 1e-9)
+    slip = instrument.slip / (node.edges[-1] - node.edges[0])
+    return Number(at, spread, 1.0 - instrument.slip, slip, node.edges)
 
 
 def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:
@@ -61,7 +77,8 @@ def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood:
     return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 
-def _offset_for(test: Test, instrument: Instrument, offset: Offset | None) -> Offset:
+def offset_for(test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:
+    """By how much an instrument reads off the posts on a test; `offset` is that of the module where it was compared."""
     if test.id == COMPARISON_TEST or instrument.place not in AWAY:
         return Offset()
     if instrument.place == "module" and offset is not None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from faultnet.diagnosis.evidence import offset_for
 from faultnet.diagnosis.models import Model
 from faultnet.inference.posterior import TINY
+from faultnet.model.build import quantity_of
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Instrument, Test
 
 LOW, HIGH = 0.05, 0.95
 
@@ -24,6 +27,33 @@ def sound_ranges(model: Model, catalogue: Catalogue) -> dict[str, tuple[float, f
     network = model.compiled.network
     asked = {t.id: network.nodes[f"reading_{t.id}"].parents[0] for t in catalogue.tests if t.kind == "number"}
     return {t: percentiles(network.nodes[q].edges, network.sound[q]) for t, q in asked.items()}
+
+
+def sound_range_with(
+    model: Model, catalogue: Catalogue, test: Test, instrument: Instrument
+) -> tuple[float, float] | None:
+    """The same range as this instrument would show it, where it measures: None for a choice.
+
+    Parameters
+    ----------
+    model : Model
+    catalogue : Catalogue
+    test : Test
+    instrument : Instrument
+        One of those the test can be done with.
+
+    Notes
+    -----
+    An instrument away from the posts reads the range shifted by its offset, and wider by 1.64 spreads of it, as both
+    ends are to hold 95 % of sound cars.
+    """
+    if test.kind != "number":
+        return None
+    network = model.compiled.network
+    quantity = quantity_of(test, instrument)
+    low, high = percentiles(network.nodes[quantity].edges, network.sound[quantity])
+    offset = offset_for(test, instrument)
+    return low + offset.mean - 1.64 * offset.spread, high + offset.mean + 1.64 * offset.spread
 
 
 def percentiles(edges: tuple[float, ...], weight: Array, low: float = LOW, high: float = HIGH) -> tuple[float, float]:

@@ -12,6 +12,7 @@ NOT_MEASURED_WORDS = {
     "unstable": "would not settle",
     "not_fitted": "not fitted on this car",
 }
+LIMITS = {"above": "over ", "below": "under "}
 OUTCOME_WORDS = {"cured": "cured", "better": "better", "no_change": "no change"}
 
 
@@ -34,7 +35,7 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
         said = dict(test.choices)[entry.state]
         return f"{_asked(test.label)} {said}{' (not sure)' if entry.roughly else ''}"
     assert entry.value is not None
-    near = "over " if entry.bound == "above" else "about " if entry.roughly else ""
+    near = LIMITS[entry.bound] if entry.bound else "about " if entry.roughly else ""
     return f"{_asked(test.label)} {near}{value_words(entry.value, test.unit)}"
 
 

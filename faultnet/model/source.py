@@ -5,8 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.model import bins
+from faultnet.model.modes import LINK_NODE, acting
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal
+from faultnet.model.quantity import Law, Now, Quantity, Workings
+from faultnet.model.sampling import (
+    coarsened,
+    histogram,
+    low_discrepancy_points,
+    normal_cumulative,
+    scattered,
+    standard_normal,
+)
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 
@@ -48,7 +57,7 @@ def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
     share = low_discrepancy_points(SAMPLES, 9)
-    after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
+    after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
@@ -64,7 +73,8 @@ def charge_node(setting: Setting) -> Node:
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
-def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+    """What ordinary driving leaves in a battery that accepts charge well, by the state of the supply [-]."""
     middle = setting.spread(f"charge_after_{supply}_supply")
     return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
 
@@ -88,7 +98,7 @@ def _hours_standing(setting: Setting, share: Array) -> Array:
     return given
 
 
-def charge_after_charging(setting: Setting, hours: float) -> Array:
+def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     """State of charge after a charge, given battery mode and charge before: shape (after, battery modes, before).
 
     Notes
@@ -108,8 +118,10 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
 
 
 def source_nodes(setting: Setting) -> list[Node]:
-    """What the battery offers under load: an EMF and a resistance relative to new."""
+    """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
+    fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
+    own = acting(setting.catalogue, "battery")
     charge = bins.CHARGE.at(share[0])
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
     load_loss = setting.drawn("battery", "load_loss", share[2])
@@ -118,17 +130,23 @@ def source_nodes(setting: Setting) -> list[Node]:
     spread = rest_spread(setting) * standard_normal(share[3])
     emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None] + spread
     factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
-    factor = factor * np.exp(0.0075 * setting.temperature_spread * standard_normal(share[5]))
+    # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
+    about = np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread)
+    factor = factor * np.exp(about * standard_normal(share[5]))
     link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
     factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
     return [
         Node(
-            "source_emf", "parameter", bins.SOURCE_EMF.states, ("battery", "charge"),
+            "source_emf", "parameter", bins.SOURCE_EMF.states, (own, "charge"),
             histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
         ),
         Node(
-            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("battery", "charge", "battery_link_now"),
-            histogram(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+            "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"),
+            histogram(factor, fine), fine.edges,
+        ),
+        Node(
+            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
+            coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
 
@@ -155,49 +173,71 @@ def flat_factor(charge: Array) -> Array:
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
-SURFACE_SHARES = {
-    "rested": (0.93, 0.05, 0.015, 0.005),
-    "unknown": (0.55, 0.25, 0.15, 0.05),
-    "just_charged": (0.05, 0.2, 0.5, 0.25),
-    "shed": (0.85, 0.13, 0.015, 0.005),
-}
+UNKNOWN_SURFACE = (0.55, 0.25, 0.15, 0.05)  # nobody knows when the engine last ran; common practice, no source
+STRANGE_SURFACE = 0.02  # [-] surface charges that have nothing to do with what was told; estimate
 
 
-def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
-    if state is None:
-        hours = setting.conditions.hours_standing
-        state = (
-            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
-        )
-    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+def surface_node(setting: Setting) -> Node:
+    """Surface charge on the battery when the visit begins, by the hours since the engine last ran."""
+    return surface_after(setting, setting.conditions.hours_standing)
+
+
+def surface_after(setting: Setting, hours: float | None) -> Node:
+    """Surface charge so many hours after the battery was last charged, by driving or by a charger.
+
+    Notes
+    -----
+    What there is at first is spread as the prior set says; it fades as
+    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
+    """
+    if hours is None:
+        return _surface(normalised(np.array(UNKNOWN_SURFACE), 1e-4))
+    left = surface_left(setting, low_discrepancy_points(SAMPLES, 1)[0], hours)
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
+    """Surface charge left so many hours after charging or driving [V], of the shape of `share`."""
+    unlike = np.exp(setting.spread("surface_charge_ln_spread") * standard_normal(share))
+    return np.asarray(
+        battery.surface_charge(setting.spread("surface_charge_median") * unlike, hours, setting.electrolyte)
+    )
+
+
+def surface_shed(setting: Setting) -> Node:
+    """Surface charge left after some minutes of headlamps: from none to twice the median."""
+    left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def _surface(table: Array) -> Node:
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
 
 
-def rest_quantities(setting: Setting) -> list[Node]:
-    """What is seen at rest: volts at the posts, acid strength, the eye."""
-    share = low_discrepancy_points(SAMPLES, 5)
+def _rest_voltage(at: Workings) -> Array:
+    """Volts at the posts, everything off."""
+    setting, share = at.setting, low_discrepancy_points(SAMPLES, 5)
     charge = bins.CHARGE.at(share[0])
-    kind = setting.car.battery.kind
-    volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, kind))[None]
+    volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind))[None]
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
-    rest = histogram(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
-    rest = blurred(rest, bins.REST_VOLTS, rest_spread(setting))
-    gravity = np.asarray(battery.specific_gravity(charge, kind))[None] - _gravity_loss(setting, share[3])[:, None]
-    level = blurred(histogram(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
-    spread = histogram(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
-    return [
-        Node(
-            "rest_voltage", "quantity", bins.REST_VOLTS.states, ("battery", "charge", "surface"),
-            rest, bins.REST_VOLTS.edges,
-        ),
-        Node("gravity_level", "quantity", bins.GRAVITY.states, ("battery", "charge"), level, bins.GRAVITY.edges),
-        Node("gravity_spread", "quantity", bins.GRAVITY_SPREAD.states, ("battery",), spread, bins.GRAVITY_SPREAD.edges),
-        eye_node(setting),
-        hold_node(setting),
-    ]  # fmt: skip
+    return scattered(volts[:, :, None] + skin[None, None], bins.REST_VOLTS, rest_spread(setting))
+
+
+def _gravity_level(at: Workings) -> Array:
+    """Mean specific gravity of the six cells."""
+    setting, share = at.setting, low_discrepancy_points(SAMPLES, 5)
+    charge = bins.CHARGE.at(share[0])
+    gravity = np.asarray(battery.specific_gravity(charge, setting.car.battery.kind))[None]
+    gravity = gravity - _gravity_loss(setting, share[3])[:, None]
+    return scattered(gravity, bins.GRAVITY, setting.spread("gravity_level_spread"))
+
+
+def _gravity_spread(at: Workings) -> Array:
+    """Highest less lowest of the six specific gravities."""
+    values = at.setting.drawn("battery", "gravity_spread", low_discrepancy_points(SAMPLES, 5)[4])
+    return histogram(values, bins.GRAVITY_SPREAD)
 
 
 def _gravity_loss(setting: Setting, share: Array) -> Array:
@@ -214,23 +254,26 @@ def _gravity_loss(setting: Setting, share: Array) -> Array:
     return np.where(single[:, None], one_cell, loss)
 
 
-def eye_node(setting: Setting) -> Node:
+def _eye(at: Workings) -> Array:
     """Colour of the built-in hydrometer, which sees one cell of six."""
+    setting = at.setting
     modes = setting.modes("battery")
-    charge = bins.CHARGE.middles
-    green = 0.97 / (1.0 + np.exp(-(charge - setting.spread("eye_green_charge")) / 0.05))
+    charge = bins.CHARGE.at(np.linspace(1.0, 31.0, 16) / 32.0)
+    above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
+    green = 0.97 * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
         seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
         clear = 0.5 if mode == "dried_out" else 0.015
         shown = green * (1.0 - seen_bad)
-        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(charge, clear)])
-    return Node("eye", "quantity", ("green", "dark", "clear"), ("battery", "charge"), normalised(table, 1e-3))
+        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
+    return normalised(table, 1e-3)
 
 
-def hold_node(setting: Setting) -> Node:
+def _hold(at: Workings) -> Array:
     """Volts at rest half a day after a full charge."""
-    share = low_discrepancy_points(SAMPLES, 4)
+    setting = at.setting
+    share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
     charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
@@ -238,25 +281,18 @@ def hold_node(setting: Setting) -> Node:
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    table = blurred(histogram(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
-    return Node("hold_after_charge", "quantity", bins.REST_VOLTS.states, ("battery",), table, bins.REST_VOLTS.edges)
+    volts = volts + surface_left(setting, share[4], setting.spread("hold_hours"))
+    return scattered(volts, bins.REST_VOLTS, rest_spread(setting))
 
 
-def parked_quantities(setting: Setting) -> list[Node]:
-    """Key-off current, and the fall of the rest voltage over a night."""
-    share = low_discrepancy_points(SAMPLES, 2)
-    total = setting.drawn("drain", "current", share[0])[:, None] + setting.drawn("rectifier", "leakage", share[1])[None]
-    return [
-        Node(
-            "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"),
-            histogram(total, bins.KEY_OFF), bins.KEY_OFF.edges,
-        ),
-        overnight_node(setting),
-    ]  # fmt: skip
+def _key_off_current(setting: Setting, drain_current: Array, rectifier_leakage: Array) -> Array:
+    """Current while parked and asleep: what drains the car, and what leaks back through the diodes [A]."""
+    return drain_current + rectifier_leakage
 
 
-def overnight_node(setting: Setting) -> Node:
+def _overnight_fall(at: Workings) -> Array:
     """Fall of the rest voltage over a night; the last of a flat battery's charge goes with far more of its volts."""
+    setting = at.setting
     share = low_discrepancy_points(256, 7)
     drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
     hours = setting.spread("overnight_hours")
@@ -267,9 +303,7 @@ def overnight_node(setting: Setting) -> Node:
     lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
     after = np.maximum(before - lost[:, :, :, None], -PAST_EMPTY)
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
-    table = histogram(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
-    parents = ("drain_now", "rectifier", "battery", "charge")
-    return Node("overnight_fall", "quantity", bins.OVERNIGHT.states, parents, table, bins.OVERNIGHT.edges)
+    return histogram(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
 
 
 def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
@@ -279,8 +313,25 @@ def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
     return np.asarray(volts - deep_loss(setting, charge, share))
 
 
-def module_offset_node(setting: Setting) -> Node:
+def _module_offset(at: Workings) -> Array:
     """Control module's reading minus the posts' at rest; depends on nothing, and corrects what the module shows."""
-    middle, spread = setting.spread("module_offset_mean"), setting.spread("module_offset_spread")
-    table = histogram(middle + spread * standard_normal(low_discrepancy_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
-    return Node("module_offset", "quantity", bins.MODULE_OFFSET.states, (), table, bins.MODULE_OFFSET.edges)
+    middle, spread = at.setting.spread("module_offset_mean"), at.setting.spread("module_offset_spread")
+    return histogram(middle + spread * standard_normal(low_discrepancy_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
+
+
+QUANTITIES = (
+    Quantity("rest_voltage", "V", "battery", (Now("battery"), "charge", "surface"), bins.REST_VOLTS, _rest_voltage),
+    Quantity("gravity_level", "-", "battery", (Now("battery"), "charge"), bins.GRAVITY, _gravity_level),
+    Quantity("gravity_spread", "-", "battery", (Now("battery"),), bins.GRAVITY_SPREAD, _gravity_spread),
+    Quantity("eye", "", "battery", (Now("battery"), "charge"), ("green", "dark", "clear"), _eye),
+    Quantity("hold_after_charge", "V", "battery", (Now("battery"),), bins.REST_VOLTS, _hold),
+    Quantity(
+        "key_off_current", "A", "parked", (Now("drain"), Now("rectifier")), bins.KEY_OFF,
+        Law(_key_off_current, (("drain", "current"), ("rectifier", "leakage")), points=SAMPLES),
+    ),
+    Quantity(
+        "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,
+        _overnight_fall, scatter=TWO_READINGS,
+    ),
+    Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset),
+)  # fmt: skip

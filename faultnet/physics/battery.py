@@ -11,7 +11,15 @@ import numpy as np
 from faultnet.physics.acid import cell_voltage, freezing_point, molality, specific_gravity
 from faultnet.physics.charge import acceptance_current, capacity_at, self_discharge_rate, surface_charge
 from faultnet.physics.quantity import Quantity, looked_up
-from faultnet.physics.rating import capacity_from_rating, half_rating_limit, sae_rating
+from faultnet.physics.rating import (
+    UNKNOWN_BESIDE_NEEDED_SPREAD,
+    UNKNOWN_RATING_SPREAD,
+    UNKNOWN_STANDARD_SPREAD,
+    capacity_from_rating,
+    half_rating_limit,
+    sae_rating,
+    usual_rating,
+)
 from faultnet.physics.resistance import (
     charge_factor,
     cold_factor,
@@ -23,6 +31,9 @@ from faultnet.physics.resistance import (
 )
 
 __all__ = [
+    "UNKNOWN_BESIDE_NEEDED_SPREAD",
+    "UNKNOWN_RATING_SPREAD",
+    "UNKNOWN_STANDARD_SPREAD",
     "acceptance_current",
     "capacity_at",
     "capacity_from_rating",
@@ -43,6 +54,7 @@ __all__ = [
     "self_discharge_rate",
     "specific_gravity",
     "surface_charge",
+    "usual_rating",
 ]
 
 CELLS = 6

@@ -9,7 +9,16 @@ from faultnet.physics.quantity import Quantity, chosen, looked_up
 # Factor from a label's rating to SAE J537 amperes. EN: label pairs of 1.00 to 1.06 (from memory, common practice);
 # IEC: later editions use the EN end point. DIN: EN = 1.6 to 1.7 DIN (secondary). CA at 0 degC: 1.20 to 1.25 CCA
 # (from memory).
-TO_SAE = {"SAE": 1.0, "EN": 1.03, "IEC": 1.03, "DIN": 1.65 * 1.03, "CA": 1.0 / 1.22}
+TO_SAE = {"SAE": 1.0, "EN": 1.03, "IEC": 1.03, "DIN": 1.65 * 1.03, "CA": 1.0 / 1.22, "not_known": 1.02}
+
+# Of a label without its standard, which is mostly EN, SAE or IEC: standard deviation of the logarithm (estimate).
+UNKNOWN_STANDARD_SPREAD = 0.12  # [-]
+# Of what is fitted about what is usual for the engine, and about what the maker asks for (common practice, no source).
+UNKNOWN_RATING_SPREAD = 0.20  # [-]
+UNKNOWN_BESIDE_NEEDED_SPREAD = 0.12  # [-]
+# Usual rating by SAE J537 over engine displacement: 1.6 l petrol 520 A, 2 l diesel 730 A (common practice, no source).
+USUAL_RATING = {"petrol": (330.0, 120.0), "diesel": (450.0, 140.0)}  # [A], [A/l]
+LARGEST_USUAL = 1000.0  # [A]
 
 # Half the rating for 15 s: lowest volts at the posts. Service manuals of one maker group (secondary); BCI practice
 # (from memory). Variants in other manuals differ by 0.1 V warm and 0.5 V at the cold end.
@@ -24,8 +33,8 @@ def sae_rating(rating: Quantity, standard: str) -> Quantity:
     ----------
     rating : float or array
         Current on the label [A].
-    standard : {"SAE", "EN", "IEC", "DIN", "CA"}
-        Standard the label names: it has to be read, not guessed.
+    standard : {"SAE", "EN", "IEC", "DIN", "CA", "not_known"}
+        Standard the label names: it has to be read, not guessed. Where it names none, what most labels mean is taken.
 
     Returns
     -------
@@ -53,6 +62,42 @@ def sae_rating(rating: Quantity, standard: str) -> Quantity:
     SAE J537, EN 50342-1, IEC 60095-1, DIN 43539-2, BCI (definitions secondary, factors from memory).
     """
     return rating * chosen(TO_SAE, standard, "rating standard")
+
+
+def usual_rating(displacement: Quantity, fuel: str) -> Quantity:
+    """Cold-cranking rating that a car of this engine usually carries.
+
+    Parameters
+    ----------
+    displacement : float or array
+        Engine displacement [l].
+    fuel : {"petrol", "diesel"}
+
+    Returns
+    -------
+    float or array
+        Rating by SAE J537 [A], of which what is fitted differs by some 20 %.
+
+    Raises
+    ------
+    CarError
+        If the fuel is unknown.
+
+    Notes
+    -----
+    A straight line in the displacement, held to 1000 A.
+
+    Examples
+    --------
+    >>> float(usual_rating(1.6, "petrol")), float(usual_rating(2.0, "diesel"))
+    (522.0, 730.0)
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    base, slope = chosen(USUAL_RATING, fuel, "fuel")
+    return np.minimum(base + slope * np.asarray(displacement), LARGEST_USUAL)
 
 
 def half_rating_limit(temperature: Quantity) -> Quantity:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from faultnet.errors import PriorsError
@@ -19,6 +19,7 @@ from faultnet.prior_set.types import (
     Spread,
     SymptomTable,
     Test,
+    Timer,
 )
 
 Record = TypeVar("Record", Component, Test, Instrument, ActSpec)
@@ -49,11 +50,19 @@ class Catalogue:
     spreads : dict of str to Spread
     cautions, preconditions : dict of str to str
         Texts by id.
+    cautions_in_short : dict of str to str
+        The same in few words; in full where there are none.
+    waits : dict of str to Timer
+        How long a precondition takes that comes by waiting, by its id.
+    words : dict of str to str
+        Technical words, each explained in a sentence or two.
     general_cautions : tuple of str
         Cautions that stand on every sheet, whatever is done.
     provenance : Provenance
     fingerprint : str
         Hash of the files the set was read from.
+    notes : tuple of str
+        What had to be left out or filled in because the set is of an earlier format.
     """
 
     name: str
@@ -72,6 +81,10 @@ class Catalogue:
     general_cautions: tuple[str, ...]
     provenance: Provenance
     fingerprint: str = ""
+    notes: tuple[str, ...] = ()
+    cautions_in_short: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    waits: dict[str, Timer] = field(default_factory=dict)
 
     def component(self, component: str) -> Component:
         """Return a component by its id.
@@ -211,8 +224,8 @@ class Catalogue:
         Examples
         --------
         >>> from faultnet.prior_set import load_catalogue
-        >>> load_catalogue().spread("slip_default")
-        0.01
+        >>> load_catalogue().spread("eye_cells")
+        6.0
         """
         if name not in self.spreads:
             raise _unknown("spread", name, self.spreads)

@@ -21,6 +21,7 @@ from faultnet.prior_set.types import (
     Spread,
     SymptomTable,
     Test,
+    Timer,
 )
 
 _TAIL = ("unit", "source", "mark", "note")
@@ -33,6 +34,19 @@ ON_RATE_COLUMNS = ("component", "mode", "condition", "value", *_TAIL)
 EFFECT_COLUMNS = ("component", "mode", "parameter", "shape", "centre", "spread", *_TAIL)
 SPREAD_COLUMNS = ("name", "value", *_TAIL)
 SYMPTOM_COLUMNS = ("test", "cause", "choice", "value", *_TAIL)
+COST_COLUMNS = ("kind", "name", "value", *_TAIL)
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "instruments": INSTRUMENT_COLUMNS,
+    "base_rates": BASE_RATE_COLUMNS,
+    "on_rates": ON_RATE_COLUMNS,
+    "effects": EFFECT_COLUMNS,
+    "spreads": SPREAD_COLUMNS,
+    "symptoms": SYMPTOM_COLUMNS,
+    "costs": COST_COLUMNS,
+}
+FORMAT = (
+    2  # of the shipped set; sets of format 1 held rows that nothing read, and lacked numbers that stood in the code
+)
 UNITS = (
     "V",
     "V rms",
@@ -48,11 +62,13 @@ UNITS = (
     "m",
     "mm2",
     "V/K",
+    "K",
     "1/d",
     "1/min",
     "years",
     "min",
 )
+LONGEST_TIMER = 86400.0  # [s]
 GROUPS = ("ask", "look", "rest", "cranking", "load", "charging", "codes")
 
 
@@ -60,6 +76,8 @@ def head(table: dict[str, Any]) -> dict[str, Any]:
     """Return name, version and provenance from `prior_set.toml`."""
     row = Row("prior_set.toml", table)
     marks = table.get("marks")
+    if table.get("format", 1) not in range(1, FORMAT + 1):
+        raise row.wrong("format", table["format"], f"{FORMAT}, or an older one; a newer program reads newer sets")
     if not isinstance(marks, dict) or set(marks) != set(MARKS):
         raise row.wrong("marks", marks, "a table that explains each of " + ", ".join(MARKS))
     names = ("title", "author", "date", "population", "note")
@@ -68,14 +86,21 @@ def head(table: dict[str, Any]) -> dict[str, Any]:
 
 
 def texts(table: dict[str, Any]) -> dict[str, Any]:
-    """Return cautions, preconditions and the general cautions from `cautions.toml`."""
+    """Return cautions, in full and in short, preconditions with the time they take, and the general cautions."""
     found: dict[str, Any] = {}
     for key in ("cautions", "preconditions"):
         section = table.get(key)
         if not isinstance(section, dict) or not all(isinstance(text, str) and text for text in section.values()):
             raise Row("cautions.toml", table).wrong(key, section, f"a table [{key}] of texts by id")
         found[key] = section
-    found["general_cautions"] = Row("cautions.toml", table).texts("general")
+    row = Row("cautions.toml", table)
+    found["general_cautions"] = row.texts("general")
+    found["cautions_in_short"] = {**found["cautions"], **table.get("in_short", {})}
+    found["waits"] = {name: _timer(row, f"waits.{name}", told) for name, told in table.get("waits", {}).items()}
+    words = table.get("words", {})
+    if not isinstance(words, dict) or not all(isinstance(text, str) and text for text in words.values()):
+        raise row.wrong("words", words, "a table [words] of explanations by word")
+    found["words"] = words
     return found
 
 
@@ -123,7 +148,20 @@ def test(row: Row) -> Test:
         instruments=row.texts("instruments"),
         plausible=_plausible(row) if kind == "number" else None,
         explanation=row.text("explanation"),
+        timers=_timers(row),
     )
+
+
+def _timers(row: Row) -> tuple[Timer, ...]:
+    """Return the times that the steps of a test or an act ask for."""
+    return tuple(_timer(row, "timers", told) for told in row.cells.get("timers", ()))
+
+
+def _timer(row: Row, name: str, told: Any) -> Timer:
+    good = isinstance(told, dict) and set(told) == {"label", "seconds"} and isinstance(told["label"], str)
+    if not good or not isinstance(told["seconds"], (int, float)) or not 1 <= told["seconds"] <= LONGEST_TIMER:
+        raise row.wrong(name, told, f"{{label = text, seconds = 1 to {LONGEST_TIMER:g}}}")
+    return Timer(told["label"], float(told["seconds"]))
 
 
 def _choices(row: Row) -> tuple[tuple[str, str], ...]:
@@ -154,6 +192,7 @@ def act(row: Row) -> ActSpec:
         cautions=row.texts("cautions"),
         effect=row.text("effect"),
         explanation=row.text("explanation"),
+        timers=_timers(row),
     )
 
 

@@ -52,6 +52,21 @@ class Component:
 
 
 @dataclass(frozen=True)
+class Timer:
+    """A time to keep while something is done or waited for.
+
+    Parameters
+    ----------
+    label : str
+    seconds : float
+        [s].
+    """
+
+    label: str
+    seconds: float
+
+
+@dataclass(frozen=True)
 class Test:
     """Something that only looks at the car.
 
@@ -78,6 +93,8 @@ class Test:
         Lowest and highest number that can be true at all, in `unit`.
     explanation : str
         What it tells, in a sentence.
+    timers : tuple of Timer
+        Times its steps ask for, in their order.
     """
 
     id: str
@@ -95,6 +112,7 @@ class Test:
     instruments: tuple[str, ...]
     plausible: tuple[float, float] | None
     explanation: str
+    timers: tuple[Timer, ...] = ()
 
     __test__ = False  # the name is the trade's; pytest must not collect it
 
@@ -125,6 +143,8 @@ class Instrument:
     slip : float
         Chance of a wrong spot, range or word [-].
     source, mark, note : str
+    roughly_factor, roughly_floor : float
+        By how much a figure that jumped about is wider [-], and what is added to it as a share of the figure [-].
     """
 
     id: str
@@ -143,6 +163,8 @@ class Instrument:
     source: str
     mark: str
     note: str
+    roughly_factor: float = 1.0
+    roughly_floor: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -161,6 +183,8 @@ class ActSpec:
     effect : str
         Short id of what it does to the model.
     explanation : str
+    timers : tuple of Timer
+        Times its steps ask for, in their order.
     """
 
     id: str
@@ -172,6 +196,7 @@ class ActSpec:
     cautions: tuple[str, ...]
     effect: str
     explanation: str
+    timers: tuple[Timer, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -18,16 +18,31 @@ def car_words(car: Car) -> str:
     'blue van: petrol, 1.6 l, 4 cylinders; battery 600 A (EN), flooded; alternator 90 A'
     """
     battery = car.battery
-    parts = [f"battery {battery.rating:g} A ({battery.standard}), {KINDS[battery.kind]}"]
+    parts = [f"battery {rating_words(battery.rating, battery.standard)}, {KINDS[battery.kind]}"]
     if battery.capacity is not None:
         parts[0] += f", {battery.capacity:g} A h"
     if battery.age is not None:
         parts[0] += f", {battery.age:g} years old"
+    if car.needs_rating is not None:
+        parts.append(f"the car needs {rating_words(car.needs_rating, car.needs_standard)}")
     parts.append(f"alternator {car.alternator_rating:g} A")
     if car.charge_control == "load_responsive":
         parts.append("charging voltage moved about by the engine computer")
     name = f"{car.label}: " if car.label else ""
     return f"{name}{car.fuel}, {car.displacement:g} l, {car.cylinders} cylinders; " + "; ".join(parts)
+
+
+def rating_words(rating: float | None, standard: str) -> str:
+    """A cold-cranking rating with its standard.
+
+    Examples
+    --------
+    >>> rating_words(600.0, "EN"), rating_words(600.0, "not_known"), rating_words(None, "EN")
+    ('600 A (EN)', '600 A (standard not known)', 'of unknown rating')
+    """
+    if rating is None:
+        return "of unknown rating"
+    return f"{rating:g} A ({'standard not known' if standard == 'not_known' else standard})"
 
 
 def conditions_words(conditions: Conditions, temperature_unit: str = "degC") -> str:

@@ -12,6 +12,7 @@ import unicodedata
 from dataclasses import dataclass
 from decimal import Decimal
 from math import inf, isfinite
+from typing import Literal
 
 from faultnet.errors import EntryError
 from faultnet.units.table import Unit, find_unit, to_base
@@ -43,6 +44,8 @@ class ParsedEntry:
         The true value is above `value`: the meter showed its over-limit sign, or ``>`` was typed.
     text : str
         The very characters typed.
+    under_limit : bool
+        The true value is below `value`: ``<`` was typed.
     """
 
     value: float | None
@@ -50,6 +53,12 @@ class ParsedEntry:
     roughly: bool
     over_limit: bool
     text: str
+    under_limit: bool = False
+
+    @property
+    def bound(self) -> Literal["above", "below"] | None:
+        """On which side of `value` the true value lies, if that is all that was read."""
+        return "above" if self.over_limit else "below" if self.under_limit else None
 
 
 def parse_entry(text: str, unit: str | None, *, plausible: tuple[float, float] | None = None) -> ParsedEntry:
@@ -58,7 +67,8 @@ def parse_entry(text: str, unit: str | None, *, plausible: tuple[float, float] |
     Parameters
     ----------
     text : str
-        A number with a point or a comma, perhaps a unit of the same quantity; ``OL`` or ``>`` for over the limit;
+        A number with a point or a comma, perhaps a unit of the same quantity; ``OL`` or ``>`` for over the limit, ``<``
+        for under it;
         ``~``, ``about`` or a closing ``?`` for roughly.
     unit : str or None
         The unit when none is typed; None when it is not known, and then any unit may be typed.
@@ -86,17 +96,18 @@ def parse_entry(text: str, unit: str | None, *, plausible: tuple[float, float] |
     (14.2, 0.35, True)
     """
     body, roughly = _strip_roughly(_plain_characters(text))
-    over = body.startswith(">")
-    body = body.removeprefix(">").strip()
+    over, under = body.startswith(">"), body.startswith("<")
+    body = body[over or under :].strip()
     if _OVER.match(body):
         return ParsedEntry(None, find_unit(unit).name if unit else "", roughly, True, text)
     sign_and_digits, exponent, typed_unit = _split_number(body, text)
     found = _agreed_unit(typed_unit, unit, text)
     number = _decimal(sign_and_digits, exponent, found, plausible, text)
     value = float(to_base(number, found) if found else number)
-    if plausible is not None and not (over and value < plausible[1]):
-        _refuse_implausible(value, found, plausible, text, "> " if over else "")
-    return ParsedEntry(value, found.name if found else "", roughly, over, text)
+    says_something = plausible is not None and ((over and value < plausible[1]) or (under and value > plausible[0]))
+    if plausible is not None and not says_something:
+        _refuse_implausible(value, found, plausible, text, "> " if over else "< " if under else "")
+    return ParsedEntry(value, found.name if found else "", roughly, over, text, under)
 
 
 def _plain_characters(text: str) -> str:
@@ -227,6 +238,6 @@ def _not_understood(text: str, hint: str | None) -> EntryError:
     return EntryError(
         "this is not a reading I can understand",
         got=repr(text),
-        expected="a number such as 12.4, 12,4 V, 350 mV, OL or >10",
+        expected="a number such as 12.4, 12,4 V, 350 mV, OL, >10 or <11",
         to_do=hint or "type the number the meter shows, with its unit",
     )

@@ -34,7 +34,7 @@ def choice(literal: Any) -> st.SearchStrategy[Any]:
 
 batteries = st.builds(
     car.Battery,
-    rating=between(100, 2000),
+    rating=maybe(between(100, 2000)),
     standard=choice(car.RatingStandard),
     kind=choice(car.BatteryKind),
     capacity=maybe(between(15, 250)),
@@ -50,7 +50,18 @@ cars = st.builds(
     charge_control=choice(car.ChargeControl),
     climate=choice(car.Climate),
     label=words,
+    needs_rating=maybe(between(100, 2000)),
+    needs_standard=choice(car.RatingStandard),
 )
+photos = st.lists(
+    st.builds(
+        car.Photo,
+        id=st.integers(0, 16**64 - 1).map(lambda number: f"{number:064x}"),
+        caption=words.map(lambda text: "".join(text.splitlines())),
+    ),
+    max_size=2,
+).map(tuple)
+moments = st.just("") | st.datetimes().map(lambda time: f"{time:%Y-%m-%dT%H:%M:%S}+00:00".zfill(25))
 conditions = st.builds(
     car.Conditions,
     air_temperature=maybe(between(-50, 60)),
@@ -84,11 +95,22 @@ def readings(draw: st.DrawFn) -> car.Reading:
         unit=unit,
         entered=draw(st.one_of(st.just(""), *typed)),
         note=draw(words),
+        at=draw(moments),
+        by=draw(words),
+        photos=draw(photos),
     )
 
 
 acts = st.builds(
-    car.Act, act=ids, component=maybe(ids), outcome=maybe(choice(car.Outcome)), hours=maybe(between(0, 500)), note=words
+    car.Act,
+    act=ids,
+    component=maybe(ids),
+    outcome=maybe(choice(car.Outcome)),
+    hours=maybe(between(0, 500)),
+    note=words,
+    at=moments,
+    by=words,
+    photos=photos,
 )
 dates = st.one_of(
     st.just(""), st.dates().map(lambda day: day.isoformat()), st.datetimes().map(lambda time: f"{time:%Y-%m-%dT%H:%M}")
@@ -99,6 +121,10 @@ visits = st.builds(
     conditions=conditions,
     date=dates,
     note=words,
+    cranks=maybe(st.booleans()),
+    runs=maybe(choice(car.Runs)),
+    shows_now=maybe(st.booleans()),
+    photos=photos,
 )
 outcomes = st.builds(
     car.CaseOutcome, causes=st.lists(st.tuples(ids, ids), max_size=3).map(tuple), confirmed_by=words, note=words

@@ -16,16 +16,17 @@ from hypothesis import given
 
 from faultnet.case.faults import CaseFileError
 from faultnet.case.file import case_from_json, case_to_json, load_case
-from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Photo, Reading, Visit
 from faultnet.errors import CarError, CaseError
 from tests.case.drawing import cases
 
 CAR = {"battery": {"rating": 600}}
+PHOTO = {"id": "0123456789abcdef" * 4, "caption": "left post"}
 
 
 def text_of(**fields: Any) -> str:
     """Write a smallest case file with `fields` in it."""
-    return json.dumps({"format": "faultnet-case", "version": 1, "car": CAR, **fields})
+    return json.dumps({"format": "faultnet-case", "version": 2, "car": CAR, **fields})
 
 
 def entry(**fields: Any) -> Any:
@@ -96,6 +97,46 @@ def test_every_field_of_the_format_is_read() -> None:
     car = Car(battery, "diesel", 2.2, 4, 150.0, "load_responsive", "cold", "van 3")
     outcome = CaseOutcome((("battery", "worn"),), "a week of starts", "-")
     assert case_from_json(text) == Case(car, (visit,), "turns slowly", "grey van", True, outcome)
+
+
+def test_a_file_of_version_1_loads_and_what_it_leaves_out_is_not_known() -> None:
+    old = case_from_json(text_of().replace('"version": 2', '"version": 1'))
+    assert old == case_from_json(text_of())
+    assert '"version": 1' not in case_to_json(old)
+    (visit,) = old.visits
+    assert (visit.cranks, visit.runs, visit.shows_now, visit.photos) == (None, None, None, ())
+    assert (old.car.battery.standard, old.car.needs_rating) == ("EN", None)  # version 1 meant EN where it said nothing
+
+
+def test_what_version_2_added_is_read() -> None:
+    entries = [
+        {"test": "rest_voltage", "value": "<11", "at": "2026-11-20T14:05:31+00:00", "by": "AB", "photos": [PHOTO]},
+        {"act": "charge", "at": "2026-11-20T14:05", "by": "AB", "photos": [PHOTO]},
+    ]
+    visit = {"cranks": True, "runs": "with_booster", "shows_now": False, "photos": [PHOTO], "entries": entries}
+    car = {"battery": {}, "needs_rating": 640, "needs_standard": "SAE"}
+    case = case_from_json(text_of(car=car, visits=[visit]))
+    photos = (Photo(**PHOTO),)
+    more = {"by": "AB", "photos": photos}
+    assert case == Case(
+        Car(Battery(None), needs_rating=640.0, needs_standard="SAE"),
+        (
+            Visit(
+                (
+                    Reading("rest_voltage", 11.0, bound="below", entered="<11", at="2026-11-20T14:05:31+00:00", **more),
+                    Act("charge", at="2026-11-20T14:05", **more),
+                ),
+                cranks=True,
+                runs="with_booster",
+                shows_now=False,
+                photos=photos,
+            ),
+        ),
+    )
+    assert case_from_json(text_of(car={"battery": {"rating": 600, "standard": "not_known"}})).car.battery == Battery(
+        600.0, "not_known"
+    )
+    assert json.loads(case_to_json(case))["car"] == {"battery": {}, "needs_rating": 640.0, "needs_standard": "SAE"}
 
 
 def test_a_case_without_visits_has_one_empty_visit() -> None:
@@ -185,7 +226,11 @@ def test_all_faults_are_listed_at_once() -> None:
         ('{"a": "\\ud800"}', "a", "half characters"),
         ('{"a": "\\u0000"}', "a", "null character"),
         ("{}", "format", "nothing"),
-        ('{"format": "faultnet-case", "version": 2}', "version", "2"),
+        (text_of(visits=[{"photos": [{"id": "A" * 64}]}]), "visits[0].photos[0].id", "64 hexadecimal"),
+        (text_of(visits=[{"photos": [{**PHOTO, "caption": "a\nb"}]}]), "visits[0].photos[0].caption", "one line"),
+        (text_of(visits=[{"entries": [{"act": "charge", "at": "noon"}]}]), "visits[0].entries[0].at", "a moment"),
+        (text_of(visits=[{"runs": "yes"}]), "visits[0].runs", "'by_itself', 'with_booster' or 'no'"),
+        ('{"format": "faultnet-case", "version": 3}', "version", "3"),
         ('{"format": "faultnet-case", "version": true}', "version", "true"),
         (text_of(visits=[{"entries": [{"test": "a", "value": nan}]}]), "visits[0].entries[0].value", "a number"),
         (text_of(visits=[{"entries": [{"test": "a", "value": 10**400}]}]), "visits[0].entries[0].value", "a number"),
@@ -249,9 +294,11 @@ def test_a_value_whose_unit_rounds_keeps_every_bit() -> None:
         assert case_from_json(case_to_json(case)) == case
 
 
-@pytest.mark.parametrize("bound", [None, "above"])
-@pytest.mark.parametrize("entered", ["12.9 V", "12.4 mV", ">12.4 V", "OL", "~12.4 V", "12,4,3", "", "12.4", "twelve"])
-def test_typed_characters_never_overrule_the_value(entered: str, bound: Literal["above"] | None) -> None:
+@pytest.mark.parametrize("bound", [None, "above", "below"])
+@pytest.mark.parametrize(
+    "entered", ["12.9 V", "12.4 mV", ">12.4 V", "<12.4 V", "OL", "~12.4 V", "12,4,3", "", "12.4", "twelve"]
+)
+def test_typed_characters_never_overrule_the_value(entered: str, bound: Literal["above", "below"] | None) -> None:
     reading = Reading("rest_voltage", 12.4, unit="V", entered=entered, bound=bound)
     case = Case(Car(Battery(600.0)), (Visit((reading,)),))
     assert case_from_json(case_to_json(case)).visits[0].entries == (reading,)
@@ -259,6 +306,7 @@ def test_typed_characters_never_overrule_the_value(entered: str, bound: Literal[
 
 LIMITS = {
     "rating": (Battery, 100.0, 2000.0),
+    "needs_rating": (Car, 100.0, 2000.0),
     "capacity": (Battery, 15.0, 250.0),
     "age": (Battery, 0.0, 30.0),
     "displacement": (Car, 0.5, 8.0),

@@ -25,9 +25,11 @@ from faultnet.case.store.events import (
     StoredEvent,
     add_entry,
     add_visit,
+    change_ability,
     change_car,
     change_conditions,
     change_entry,
+    change_photos,
     close_case,
     create_case,
     remove_entry,
@@ -35,7 +37,7 @@ from faultnet.case.store.events import (
     replay,
 )
 from faultnet.case.store.store import ConcurrentEdit, Store, open_store
-from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Photo, Reading, Visit
 from faultnet.errors import MissingExtraError, StoreError
 from tests.case.drawing import acts, cars, cases, conditions, outcomes, readings, visits
 
@@ -44,6 +46,7 @@ CASE = Case(CAR, complaint="turns slowly", invented=True)
 REST = Reading("rest_voltage", 12.4, unit="V", entered="12,4")
 CHARGE = Act("charge", hours=8.0)
 SLIPS = CaseOutcome((("belt", "slips"),))
+PHOTO = Photo("0123456789abcdef" * 4, "left post")
 
 
 @settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
@@ -67,6 +70,20 @@ def test_events_change_the_case_in_order(store: Store) -> None:
         (
             change_conditions(1, date=""),
             lambda c: replace(c, visits=(c.visits[0], replace(c.visits[1], date=""))),
+        ),
+        (
+            change_ability(0, Visit(cranks=True, runs="with_booster")),
+            lambda c: replace(c, visits=(replace(c.visits[0], cranks=True, runs="with_booster"), c.visits[1])),
+        ),
+        (
+            change_photos(0, (PHOTO,)),
+            lambda c: replace(c, visits=(replace(c.visits[0], photos=(PHOTO,)), c.visits[1])),
+        ),
+        (
+            change_ability(0, Visit(shows_now=False)),
+            lambda c: replace(
+                c, visits=(replace(c.visits[0], cranks=None, runs=None, shows_now=False), c.visits[1])
+            ),
         ),
         (change_car(replace(CAR, fuel="diesel")), lambda c: replace(c, car=replace(CAR, fuel="diesel"))),
         (change_car(complaint="clicks", name="n"), lambda c: replace(c, complaint="clicks", name="n")),

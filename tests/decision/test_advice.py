@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from faultnet.case.file import load_case
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of, weigh, worth_of_tests
-from faultnet.decision.plan import COME_BACK, Knot, Leaf, plan_text, plan_tree, pocket_plan
+from faultnet.decision.plan import Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools, worth_over_priors
 from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, worth_of_knowing
@@ -200,13 +201,19 @@ def test_wrong_prices_are_refused():
 
 
 def test_a_missing_row_of_costs_is_named(tmp_path):
-    text = (shipped("priors") / "standard" / "costs.csv").read_text().splitlines()
-    (tmp_path / "costs.csv").write_text("\n".join(line for line in text if not line.startswith("labour,belt")))
-    with pytest.raises(PriorsError, match="belt"):
-        load_costs(folder=tmp_path)
+    folder = shutil.copytree(shipped("priors") / "standard", tmp_path / "mine")
+    text = (folder / "costs.csv").read_text()
+    (folder / "costs.csv").write_text(
+        "\n".join(line for line in text.splitlines() if not line.startswith("labour,belt"))
+    )
+    with pytest.raises(PriorsError, match=r"costs\.csv.*no row 'labour,belt'"):
+        load_costs(folder=folder)
+    (folder / "costs.csv").write_text(text + 'part,flux,3,money,"estimate, no source",estimate,\n')
+    with pytest.raises(PriorsError, match=r"line \d+.*part flux"):
+        load_costs(folder=folder)
 
 
-def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(catalogue):
+def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_in_what_to_test_next(catalogue):
     whole = load_case(shipped("cases") / "sulphated_battery.json")
     begun = replace(whole, visits=(replace(whole.visits[0], entries=whole.visits[0].entries[:2]),))
     plan = pocket_plan(work_through(begun, catalogue), load_costs(), depth=4)
@@ -226,7 +233,7 @@ def test_every_branch_of_a_pocket_plan_ends_in_a_repair_or_back_at_the_screen(ca
     assert knots
     assert any(leaf.repair for leaf in leaves)
     for leaf in leaves:
-        assert leaf.repair or leaf.words == COME_BACK
+        assert bool(leaf.repair) != bool(leaf.next_test)
         assert leaf.proof or leaf.repair in ("", "give_back")
     assert plan.words in plan_text(plan)
     assert json.loads(json.dumps(plan_tree(plan)))["test"] == plan.test

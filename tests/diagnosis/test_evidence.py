@@ -53,6 +53,15 @@ def test_a_meter_over_its_limit_says_that_the_value_is_above_and_no_more() -> No
     assert np.ptp(found.likelihood[high]) < 1e-6
 
 
+def test_a_meter_under_its_limit_says_what_over_it_does_not() -> None:
+    """Second road: to read above a limit and to read below it are all there is, up to a slip of either."""
+    above, below = (evidence(Reading("rest_voltage", value=12.0, bound=b)) for b in ("above", "below"))
+    np.testing.assert_allclose(above.likelihood + below.likelihood, 1.0, atol=1e-9)
+    edges = np.asarray(demo.network().nodes["rest_voltage"].edges)
+    low, high = edges[1:] < 11.8, edges[:-1] > 12.2
+    assert below.likelihood[high].max() < 0.02 < 0.95 < below.likelihood[low].min()
+
+
 def test_a_density_over_all_bins_has_unit_mass() -> None:
     found = evidence(Reading("rest_voltage", value=12.42))
     widths = np.diff(np.asarray(demo.network().nodes["rest_voltage"].edges))

@@ -8,8 +8,9 @@ import pytest
 from faultnet.case.types import Battery, Car, Case, Conditions, Visit
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.sound import percentiles, sound_ranges
+from faultnet.diagnosis.sound import percentiles, sound_range_with, sound_ranges
 from faultnet.inference.visit import compile_visit
+from faultnet.model.build import quantity_of
 from faultnet.prior_set import load_catalogue
 
 
@@ -37,3 +38,20 @@ def test_ranges_are_percentiles_of_those_shares(model: Model) -> None:
     assert (low, high) == percentiles(node.edges, model.compiled.network.sound["rest_voltage"])
     assert 12.2 < low < high < 12.9
     assert set(ranges) == {t.id for t in load_catalogue().tests if t.kind == "number"}
+
+
+def test_an_instrument_away_from_the_posts_reads_a_sound_car_by_its_offset(model: Model) -> None:
+    """By hand from the adapter's row: 0.15 V low, 0.1 V of spread; an ordinary meter reads as all tests do."""
+    catalogue = load_catalogue()
+    adapter, test = catalogue.instrument("socket_adapter_5hz"), catalogue.test("recorded_sustained")
+    found = sound_range_with(model, catalogue, test, adapter)
+    assert found is not None
+    node = model.compiled.network.nodes[quantity_of(test, adapter)]
+    low, high = percentiles(node.edges, model.compiled.network.sound[node.name])
+    assert found == pytest.approx((low - 0.15 - 0.164, high - 0.15 + 0.164))
+    rest = catalogue.test("rest_voltage")
+    assert sound_range_with(model, catalogue, rest, catalogue.instrument("multimeter")) == pytest.approx(
+        sound_ranges(model, catalogue)["rest_voltage"]
+    )
+    smell = catalogue.test("smell")
+    assert sound_range_with(model, catalogue, smell, catalogue.instrument(smell.instruments[0])) is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -28,7 +29,7 @@ CARS = {
             alternator_rating=180.0, charge_control="load_responsive"),
         Conditions(air_temperature=38.0, engine_warm=True, rough_road=True),
     ),
-    "nothing_known": (Car(Battery(330.0, "DIN"), displacement=1.0, cylinders=3), Conditions()),
+    "nothing_known": (Car(Battery(None), displacement=1.0, cylinders=3), Conditions()),
 }  # fmt: skip
 
 
@@ -176,8 +177,8 @@ def test_a_window_longer_than_the_interval_rules() -> None:
 
 
 def test_a_quantity_nothing_computes_is_named() -> None:
-    test = demo.catalogue().test("rest_voltage")
-    with pytest.raises(PriorsError, match="rest_voltage") as caught:
+    test = replace(demo.catalogue().test("rest_voltage"), quantity="flux")
+    with pytest.raises(PriorsError, match="flux") as caught:
         reading_node(demo.setting(), test, {}, {})
     assert caught.value.where == "tests.toml, test rest_voltage"
     assert caught.value.to_do is not None

@@ -31,6 +31,15 @@ def test_end_voltage_of_en_50342(rating: float) -> None:
     assert volts_after(10.0, rating, float(battery.sae_rating(rating, "EN")), -18.0) == pytest.approx(7.5, abs=0.02)
 
 
+def test_usual_ratings_lie_where_labels_do() -> None:
+    """Small petrol car 400 to 500 A, two-litre diesel 650 to 800 A, none beyond 1000 A: common practice, no source."""
+    assert 400.0 <= battery.usual_rating(1.0, "petrol") <= 500.0
+    assert 650.0 <= battery.usual_rating(2.0, "diesel") <= 800.0
+    assert battery.usual_rating(8.0, "diesel") == 1000.0
+    with pytest.raises(CarError, match="fuel"):
+        battery.usual_rating(1.6, "gas")
+
+
 @pytest.mark.parametrize("temperature, limit", LOAD_TEST)
 def test_half_rating_limit(temperature: float, limit: float) -> None:
     """Half rating for 15 s: service manuals of one maker group (secondary), BCI practice (from memory), eight rows."""

@@ -556,19 +556,6 @@ def test_the_case_named_at_the_start_is_opened_once(
     assert "Mine" in html(first)
 
 
-def test_sharing_asks_for_the_passphrase(
-    app: Callable[..., AppTest], store: Store, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("FAULTNET_PASSPHRASE", "anchor maple quartz river")
-    test = app(store.create_case(a_case()))
-    assert "Test car" not in html(test)
-    test.text_input(key="passphrase").set_value("anchor maple quartz rivet").run()
-    assert "Test car" not in html(test)
-    test.text_input(key="passphrase").set_value("Anchor  maple quartz river").run()
-    assert not test.exception
-    assert "Test car" in html(test)
-
-
 def test_words_of_users_cannot_become_markup(app: Callable[..., AppTest], store: Store) -> None:
     case: Case = a_case(name="<img src=x onerror=alert(1)>", complaint="<script>alert(2)</script>")
     case_id = store.create_case(case)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import importlib
+import math
 import os
 import pkgutil
 import socket
@@ -280,8 +281,9 @@ def test_sharing_tells_the_address_the_passphrase_and_what_it_means() -> None:
     assert words in text
     assert f"http://{module.address()}:8501" in text
     assert "not encrypted" in text
-    assert len(words.split()) == 4
-    assert len(set(module.WORDS)) == len(module.WORDS) >= 80
+    assert "end all" in text
+    assert len(words.split()) == module.WORDS_DRAWN
+    assert module.WORDS_DRAWN * math.log2(len(set(module.WORDS))) >= 40.0
 
 
 def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_is() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 from workbench import frame, state
 from workbench.widgets import begin
+from workbench.words import plain
 
 from faultnet.case.file import case_to_json
 
@@ -36,7 +37,7 @@ def _deleted() -> None:
     frame.title("Deleted cases")
     for line in found:
         name = line.name or line.car or line.case_id
-        if st.button(f"Bring back {name}", key=f"back_{line.case_id}"):
+        if st.button(f"Bring back {plain(name, 'label')}", key=f"back_{line.case_id}"):
             state.store().bring_back(line.case_id)
             st.rerun()
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
-from workbench import frame, state
+from workbench import frame, state, uploads
 from workbench.answers import catalogue
 from workbench.entering import number_or_none
-from workbench.recorded import chosen_first, event_names
+from workbench.recorded import Options, chosen_first, event_names, read
 from workbench.widgets import pictures
 from workbench.words import plain
 
@@ -22,10 +22,8 @@ from faultnet.recordings import (
     Trace,
     draw_trace,
     entry_of,
-    find_events,
     list_channels,
     not_offered,
-    read_recording,
     readings_from,
 )
 from faultnet.shipped import shipped
@@ -36,13 +34,6 @@ MARKS = {"start": "Starts", "charging": "Charging", "drop_out": "Drop-outs"}
 WHOLE, PART = "All of it", "A part"
 MOST_STARTS = 12
 SIZES = (((1120, 380), "fn-wide"), ((366, 300), "fn-narrow"))
-Options = tuple[tuple[str, Any], ...]
-
-
-@lru_cache(maxsize=4)
-def _read(data: bytes, options: Options) -> tuple[Trace, tuple[Event, ...]]:
-    trace = read_recording(data, **dict(options))
-    return trace, tuple(find_events(trace))
 
 
 def show() -> None:
@@ -64,7 +55,7 @@ def show() -> None:
     try:
         with left:
             options = _options(data)
-        trace, found = _read(data, options)
+        trace, found = read(data, options)
         rows = readings_from(found, place, posts_at_rest=posts, catalogue=catalogue())  # type: ignore[arg-type]
     except RecordingError as error:
         frame.show_error(error)
@@ -93,7 +84,7 @@ def _place() -> tuple[str, float | None]:
 
 def _given() -> bytes | None:
     """The log: uploaded, or one of the examples."""
-    upload = st.file_uploader("Log file", key="log_file")
+    upload = uploads.given("Log file", "log_file")
     if upload is not None:
         return bytes(upload.getvalue())
     folder = shipped("cases") / "recordings"
@@ -116,11 +107,9 @@ def _options(data: bytes) -> Options:
             columns = list(list_channels(data))
         except FaultnetError:
             columns = []
-        time = st.selectbox("Time column", columns, index=None, key="log_time", placeholder="read off the file")
-        volts = st.selectbox("Voltage column", columns, index=None, key="log_volts", placeholder="read off the file")
-        channel = st.selectbox(
-            "Channel or module", columns, index=None, key="log_channel", placeholder="read off the file"
-        )
+        time = _column("Time column", columns, "log_time")
+        volts = _column("Voltage column", columns, "log_volts")
+        channel = _column("Channel or module", columns, "log_channel")
         time_unit = st.selectbox(
             "Unit of time", TIME_UNITS, key="log_time_unit", format_func=lambda u: u or "read off the file"
         )
@@ -135,6 +124,11 @@ def _options(data: bytes) -> Options:
     given = {"time_column": time, "volts_column": volts, "channel": channel, "time_unit": time_unit or None,
              "volts_unit": volts_unit or None, "interval": interval}  # fmt: skip
     return tuple((k, v) for k, v in given.items() if v is not None)
+
+
+def _column(label: str, columns: list[str], key: str) -> str | None:
+    return st.selectbox(label, columns, index=None, format_func=partial(plain, where="option"), key=key,
+                        placeholder="read off the file")  # fmt: skip
 
 
 def _repairs(trace: Trace) -> None:

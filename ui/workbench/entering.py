@@ -52,7 +52,7 @@ def typed_reading(test: Test, text: str, *, instrument: str | None = None, rough
         entered=text.strip(),
         instrument=instrument,
         roughly=roughly or parsed.roughly,
-        bound="above" if parsed.over_limit else None,
+        bound=parsed.bound,
     )
 
 
@@ -114,7 +114,7 @@ def number_or_none(text: str, unit: str, plausible: tuple[float, float], what: s
         return None
     try:
         parsed = parse_entry(text, unit, plausible=plausible)
-        if parsed.value is None or parsed.over_limit:
+        if parsed.value is None or parsed.bound:
             raise EntryError("a number is wanted here", got=repr(text), to_do="type a number")
         return parsed.value
     except EntryError as error:

@@ -11,26 +11,17 @@ from faultnet.case.store.events import StoredEvent
 from faultnet.errors import ClashError, FaultnetError
 from workbench import state
 from workbench.answers import catalogue
+from workbench.scripts import MEND_ROLES
 from workbench.words import clock, plain
 
 HERE = Path(__file__).resolve().parent
-# The place to drop files on says that it is decoration and yet takes the focus; screen readers stumble over that.
-MEND_ROLES = """<script>(function () {
-  const mend = () => document.querySelectorAll('[data-testid=stFileUploaderDropzone][role=presentation]')
-    .forEach(e => e.removeAttribute('role'));
-  mend();
-  if (!window.fnMending) {
-    window.fnMending = new MutationObserver(mend);
-    window.fnMending.observe(document.body, {childList: true, subtree: true});
-  }
-})()</script>"""
 
 
 def dress() -> None:
     """Put the looks on."""
     st.html(HERE / "look.css")
     with st.container(key="mend_script"):
-        st.html(MEND_ROLES, unsafe_allow_javascript=True)
+        st.html(f"<script>{MEND_ROLES}</script>", unsafe_allow_javascript=True)
 
 
 def head(opened: state.Opened) -> None:

@@ -17,10 +17,11 @@ from faultnet.case.form import (
     EntryForm,
     Form,
     OutcomeForm,
+    PhotoForm,
     VisitForm,
     known_fields,
 )
-from faultnet.case.types import Case, Entry, Visit
+from faultnet.case.types import Case, Entry, Runs, Visit
 from faultnet.errors import StoreError
 
 Index = Field(ge=0)
@@ -76,6 +77,22 @@ class ConditionsChanged(Form):
     conditions: ConditionsForm | None = None
     date: Date | Literal[""] | None = None
     note: str | None = None
+
+
+class AbilityForm(Form):
+    """What the car can do at a visit; what is left out is not known."""
+
+    cranks: bool | None = None
+    runs: Runs | None = None
+    shows_now: bool | None = None
+
+
+class VisitChanged(Form):
+    """Payload of `visit_changed`."""
+
+    visit: int = Index
+    can: AbilityForm | None = None
+    photos: list[PhotoForm] | None = None
 
 
 class Closed(Form):
@@ -228,6 +245,13 @@ def _conditions_changed(case: Case, event: ConditionsChanged) -> Case:
     return _with_visit(case, event.visit, replace(_visit(case, event.visit), **changed))  # type: ignore[arg-type]
 
 
+def _visit_changed(case: Case, event: VisitChanged) -> Case:
+    changed: dict[str, Any] = event.can.model_dump() if event.can else {}
+    if event.photos is not None:
+        changed["photos"] = tuple(photo.build() for photo in event.photos)
+    return _with_visit(case, event.visit, replace(_visit(case, event.visit), **changed))
+
+
 def _closed(case: Case, event: Closed) -> Case:
     return replace(case, outcome=event.outcome.build())
 
@@ -252,6 +276,7 @@ _EFFECTS: dict[str, tuple[type[Form], Callable[[Case, Any], Case]]] = {
     "entry_removed": (EntryRemoved, _entry_removed),
     "car_changed": (CarChanged, _car_changed),
     "conditions_changed": (ConditionsChanged, _conditions_changed),
+    "visit_changed": (VisitChanged, _visit_changed),
     "closed": (Closed, _closed),
     "reopened": (Reopened, _reopened),
     "deleted": (Marked, _marked),

@@ -10,8 +10,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from faultnet.case.plain import car_fields, case_fields, conditions_fields, entry_fields, outcome_fields, visit_fields
-from faultnet.case.types import Car, Case, CaseOutcome, Conditions, Entry, Visit
+from faultnet.case.plain import (
+    ability_fields,
+    car_fields,
+    case_fields,
+    conditions_fields,
+    entry_fields,
+    outcome_fields,
+    photo_fields,
+    visit_fields,
+)
+from faultnet.case.types import Car, Case, CaseOutcome, Conditions, Entry, Photo, Visit
 from faultnet.errors import StoreError
 
 EventKind = Literal[
@@ -22,6 +31,7 @@ EventKind = Literal[
     "entry_removed",
     "car_changed",
     "conditions_changed",
+    "visit_changed",
     "closed",
     "reopened",
     "deleted",
@@ -145,6 +155,16 @@ def change_conditions(
     """Correct the conditions, the date or the note of a visit; what is None stays."""
     given = {"conditions": conditions_fields(conditions) if conditions else None, "date": date, "note": note}
     return Event("conditions_changed", {"visit": visit, **{k: v for k, v in given.items() if v is not None}})
+
+
+def change_ability(visit: int, changed: Visit) -> Event:
+    """Say anew what the car can do at a visit: whether it cranks, runs and shows the fault, as `changed` has it."""
+    return Event("visit_changed", {"visit": visit, "can": ability_fields(changed)})
+
+
+def change_photos(visit: int, photos: tuple[Photo, ...]) -> Event:
+    """Put other photos in the place of those of a visit."""
+    return Event("visit_changed", {"visit": visit, "photos": photo_fields(photos)})
 
 
 def close_case(outcome: CaseOutcome) -> Event:

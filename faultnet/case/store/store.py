@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from faultnet.case.store import events as happenings
 from faultnet.case.store.events import ConcurrentEdit, Event, StoredEvent, is_deleted, replay, standing
@@ -315,6 +316,51 @@ class Store:
         query = find(text, since, until, cause, car, closed, deleted).limit(limit)
         with self._reading() as connection:
             return tuple(summary_of(row) for row in connection.execute(query))
+
+    def draft(self, place: str) -> dict[str, Any]:
+        """Give what was typed at a place of the screen and not yet entered, by the names of its fields."""
+        from faultnet.case.store.drafts import read_draft
+
+        with self._reading() as connection:
+            return read_draft(connection, place)
+
+    def keep_draft(self, place: str, fields: Mapping[str, Any]) -> None:
+        """Keep what was typed at a place; empty fields let it go. It is no part of a case and stands in no backup."""
+        from faultnet.case.store.drafts import write_draft
+
+        checked_tree(list(fields.values()), f"draft {place}")
+        with self._writing() as connection:
+            write_draft(connection, place, fields)
+
+    def keep_photo(self, data: bytes, name: str = "the photo") -> str:
+        """Keep a photo, made small and stripped of its metadata, and give the id by which an entry or visit names it.
+
+        Raises
+        ------
+        PhotoError
+            If it is no JPEG, PNG or WebP file by its content, is damaged, or too large.
+        MissingExtraError
+            If Pillow is not installed.
+        """
+        from faultnet.case.photos import small_photo
+        from faultnet.case.store.photos import keep_photo
+
+        small = small_photo(data, name)
+        with self._writing() as connection:
+            return keep_photo(connection, small)
+
+    def photo(self, name: str) -> bytes:
+        """Give a photo as a JPEG file.
+
+        Raises
+        ------
+        StoreError
+            If the store does not have it.
+        """
+        from faultnet.case.store.photos import read_photo
+
+        with self._reading() as connection:
+            return read_photo(connection, name)
 
     def backup(self, path: str | os.PathLike[str]) -> int:
         """Write every event to one file of text; see :func:`faultnet.case.store.backup.write_backup`."""

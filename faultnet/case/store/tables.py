@@ -1,14 +1,15 @@
 """The tables of the store, and the steps from each version of them to the next.
 
 The same statements run on SQLite and PostgreSQL. `events` is the truth and is only ever added to; `cases` repeats
-what lists are searched by, and is written in the same transaction.
+what lists are searched by, and is written in the same transaction. `drafts` is what was typed and not yet
+entered, `photos` what entries and visits name by their hash.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from sqlalchemy import Column, Connection, Integer, MetaData, Table, Text, inspect, text
+from sqlalchemy import Column, Connection, Integer, LargeBinary, MetaData, Table, Text, inspect, text
 
 from faultnet.errors import StoreError
 
@@ -42,6 +43,19 @@ EVENTS = Table(
     Column("who", Text, nullable=False),
     Column("device", Text, nullable=False),
 )
+DRAFTS = Table(
+    "drafts",
+    METADATA,
+    Column("place", Text, primary_key=True),
+    Column("fields", Text, nullable=False),
+    Column("changed_at", Text, nullable=False),
+)
+PHOTOS = Table(
+    "photos",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    Column("data", LargeBinary, nullable=False),
+)
 SCHEMA_VERSION = Table("schema_version", METADATA, Column("version", Integer, primary_key=True))
 
 
@@ -65,8 +79,21 @@ def _version_2(connection: Connection) -> None:
     connection.execute(text("ALTER TABLE cases ADD COLUMN deleted INTEGER NOT NULL DEFAULT 0"))
 
 
+def _version_3(connection: Connection) -> None:
+    """Make room for what was typed and not yet entered."""
+    connection.execute(
+        text("CREATE TABLE drafts (place TEXT NOT NULL PRIMARY KEY, fields TEXT NOT NULL, changed_at TEXT NOT NULL)")
+    )
+
+
+def _version_4(connection: Connection) -> None:
+    """Make room for photos."""
+    kind = "BYTEA" if connection.dialect.name == "postgresql" else "BLOB"
+    connection.execute(text(f"CREATE TABLE photos (id TEXT NOT NULL PRIMARY KEY, data {kind} NOT NULL)"))
+
+
 # The step at place n leads from version n to n + 1. A step that was released is never changed: add one.
-MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2]
+MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2, _version_3, _version_4]
 
 
 def migrate(connection: Connection) -> None:

@@ -46,9 +46,12 @@ def banded(car: Car, conditions: Conditions) -> Setting:
     """
     car, conditions = physical(car, conditions)
     size, cylinders = min(SIZES, key=lambda s: abs(s[0] - car.displacement))
-    battery = Battery(_nearest(car.battery.rating, RATINGS), car.battery.standard, car.battery.kind)
+    battery = Battery(_known(car.battery.rating, RATINGS), car.battery.standard, car.battery.kind)
     alternator = _nearest(car.alternator_rating, ALTERNATORS)
-    rough = replace(car, battery=battery, displacement=size, cylinders=cylinders, alternator_rating=alternator)
+    rough = replace(
+        car, battery=battery, displacement=size, cylinders=cylinders, alternator_rating=alternator,
+        needs_rating=_known(car.needs_rating, RATINGS),
+    )  # fmt: skip
     return rough, replace(
         conditions,
         air_temperature=_known(conditions.air_temperature, TEMPERATURES),

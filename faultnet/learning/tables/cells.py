@@ -10,7 +10,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, FiniteFloat, StrictStr, TypeAdapter, ValidationError
 
-from faultnet.case.fields import Date, Identifier, UnitName, not_true
+from faultnet.case.fields import Date, Identifier, Moment, UnitName, not_true
+from faultnet.case.types import Photo
+from faultnet.errors import CarError
 from faultnet.learning.tables.columns import BY_NAME, Column
 from faultnet.units import UNITS
 
@@ -63,6 +65,8 @@ def cell_of(column: Column, value: Any) -> Any:
     """
     if column.kind == "causes":
         return ";".join(f"{component}:{mode}" for component, mode in value) or None
+    if column.kind == "photos":
+        return "\n".join(f"{photo.id} {photo.caption}" if photo.caption else photo.id for photo in value) or None
     if column.kind == "number" and value is not None:
         return float(value)
     return None if value == "" and column.default == "" else value
@@ -106,6 +110,14 @@ def _parted(cell: Any) -> Any:
     return [part.strip().split(":") for part in cell.split(";")] if isinstance(cell, str) else cell
 
 
+def _photos(cell: Any) -> tuple[Photo, ...]:
+    lines = cell.split("\n") if isinstance(cell, str) else [""]
+    try:
+        return tuple(Photo(number, caption) for number, _, caption in (line.partition(" ") for line in lines))
+    except CarError as error:
+        raise ValueError(error.what) from None
+
+
 _ACCEPTED = {
     "text": StrictStr,
     "id": Identifier,
@@ -113,6 +125,8 @@ _ACCEPTED = {
     "yes_no": Annotated[bool, Field(strict=True), BeforeValidator(_yes_or_no)],
     "unit": UnitName,
     "causes": Annotated[tuple[tuple[Identifier, Identifier], ...], BeforeValidator(_parted)],
+    "moment": Moment,
+    "photos": Annotated[Any, BeforeValidator(_photos)],
 }
 
 
@@ -131,5 +145,7 @@ def _expected(column: Column) -> str:
         "choice": "one of " + ", ".join(column.choices),
         "unit": "one of the units " + ", ".join(UNITS),
         "causes": "component:mode, parted by ;",
+        "moment": "a moment such as 2026-11-20T14:05:31+00:00",
+        "photos": "the id of a photo, 64 hexadecimal digits, and its caption, a line each",
     }
     return words[column.kind]

@@ -12,9 +12,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from faultnet.case.types import BatteryKind, Bound, ChargeControl, Climate, Fuel, NotMeasured, Outcome, RatingStandard
+from faultnet.case.types import (
+    BatteryKind,
+    Bound,
+    ChargeControl,
+    Climate,
+    Fuel,
+    NotMeasured,
+    Outcome,
+    RatingStandard,
+    Runs,
+)
 
-Kind = Literal["text", "id", "number", "whole", "yes_no", "choice", "date", "causes", "unit"]
+Kind = Literal["text", "id", "number", "whole", "yes_no", "choice", "date", "causes", "unit", "moment", "photos"]
 Level = Literal["case", "visit", "entry"]
 
 
@@ -63,8 +73,12 @@ def _choice(name: str, level: Level, kind: Any, meaning: str, default: Any = Non
     return Column(name, level, "choice", "-", meaning, choices=get_args(kind), default=default)
 
 
-def _yes_no(name: str, level: Level, meaning: str) -> Column:
-    return Column(name, level, "yes_no", "-", meaning, default=False)
+def _yes_no(name: str, level: Level, meaning: str, default: bool | None = False) -> Column:
+    return Column(name, level, "yes_no", "-", meaning, default=default)
+
+
+def _photos(name: str, level: Level, meaning: str) -> Column:
+    return Column(name, level, "photos", "-", f"{meaning}: id and caption, a line each", default=())
 
 
 _VERY_LARGE = 1.7e308
@@ -84,11 +98,13 @@ COLUMNS: tuple[Column, ...] = (
     _number("alternator_rating", "case", "A", "rated current of the alternator", 30.0, 350.0, 90.0),
     _choice("charge_control", "case", ChargeControl, "whether the engine computer moves the charging voltage", "fixed"),
     _choice("climate", "case", Climate, "where the car lives", "temperate"),
-    _number("battery_rating", "case", "A", "cold-cranking current on the label; never empty", 100.0, 2000.0),
+    _number("battery_rating", "case", "A", "cold-cranking current on the label; empty when not known", 100.0, 2000.0),
     _choice("battery_standard", "case", RatingStandard, "standard of that rating", "EN"),
     _choice("battery_kind", "case", BatteryKind, "how the acid is held", "flooded"),
     _number("battery_capacity", "case", "A h", "twenty-hour capacity", 15.0, 250.0),
     _number("battery_age", "case", "years", "age of the battery when the case began", 0.0, 30.0),
+    _number("needs_rating", "case", "A", "cold-cranking current that the car needs", 100.0, 2000.0),
+    _choice("needs_standard", "case", RatingStandard, "standard of that current", "EN"),
     Column("visit", "visit", "whole", "-", "number of the visit, from 1", 1, 10_000),
     Column("date", "visit", "date", "-", "day of the visit as 2026-11-20, or with time 2026-11-20T14:05", default=""),
     _text("visit_note", "visit", "note on the visit"),
@@ -98,6 +114,10 @@ COLUMNS: tuple[Column, ...] = (
     _yes_no("damp", "visit", "whether it was damp"),
     _yes_no("rough_road", "visit", "whether the fault showed on rough roads"),
     _yes_no("engine_warm", "visit", "whether the engine was warm"),
+    _yes_no("cranks", "visit", "whether the starter turns the engine now; empty when not known", None),
+    _choice("runs", "visit", Runs, "whether the engine can be started now"),
+    _yes_no("shows_now", "visit", "whether the fault shows now; empty when not known", None),
+    _photos("visit_photos", "visit", "photos of the visit"),
     Column("entry", "entry", "whole", "-", "number of the entry in its visit, from 1", 1, 10_000),
     Column("test", "entry", "id", "-", "test that was done, on the row of a reading"),
     _number("value", "entry", "base unit of the test", "what was read", -_VERY_LARGE, _VERY_LARGE),
@@ -105,7 +125,9 @@ COLUMNS: tuple[Column, ...] = (
     _choice("not_measured", "entry", NotMeasured, "why nothing was read"),
     Column("instrument", "entry", "id", "-", "instrument; the ordinary one of the test when empty"),
     _yes_no("roughly", "entry", "whether the reading was jumping about"),
-    _choice("bound", "entry", Bound, "above when the meter showed over its limit, which `value` gives"),
+    _choice(
+        "bound", "entry", Bound, "above or below when the meter showed over or under its limit, which `value` gives"
+    ),
     Column("unit", "entry", "unit", "-", "unit it was typed in; `value` stays in the base unit", default=""),
     _text("entered", "entry", "the characters typed"),
     _number("interval", "entry", "s", "sampling interval of the log it was taken from", 1e-9, 60.0),
@@ -114,9 +136,12 @@ COLUMNS: tuple[Column, ...] = (
     _choice("outcome", "entry", Outcome, "how the complaint stood afterwards"),
     _number("hours", "entry", "h", "how long the act took", 0.0, 20000.0),
     _text("note", "entry", "note on the entry"),
+    Column("at", "entry", "moment", "-", "when it was entered, as 2026-11-20T14:05:31+00:00", default=""),
+    _text("by", "entry", "who entered it"),
+    _photos("photos", "entry", "photos of the entry"),
 )
 BY_NAME: dict[str, Column] = {column.name: column for column in COLUMNS}
-NEVER_EMPTY = ("case", "battery_rating")
+NEVER_EMPTY = ("case",)
 
 
 def dictionary() -> str:

@@ -65,6 +65,8 @@ def rows_of(case: Case, key: str) -> Iterator[list[Any]]:
     head = _cells("case", about)
     for v, visit in enumerate(case.visits, start=1):
         place = {**vars(visit.conditions), "visit": v, "date": visit.date, "visit_note": visit.note}
+        place |= {"cranks": visit.cranks, "runs": visit.runs, "shows_now": visit.shows_now}
+        place["visit_photos"] = visit.photos
         before = [*head, *_cells("visit", place)]
         for e, entry in enumerate(visit.entries, start=1):
             yield [*before, *_cells("entry", {**vars(entry), "entry": e})]
@@ -182,7 +184,10 @@ class _Reading:
                 self.amiss(held[0][0], "visit", held[0][1][place], f"{expected}: visits in order, counted from 1")
             entries = tuple(self.entries(held))
             conditions = {field.name: about[field.name] for field in fields(Conditions)}
-            yield Visit(entries, Conditions(**conditions), about["date"], about["visit_note"])
+            able = about["cranks"], about["runs"], about["shows_now"]
+            yield Visit(
+                entries, Conditions(**conditions), about["date"], about["visit_note"], *able, about["visit_photos"]
+            )
 
     def entries(self, rows: list[Row]) -> Iterator[Entry]:
         """Read the entries of a visit."""

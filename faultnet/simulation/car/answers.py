@@ -59,7 +59,7 @@ def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 
 def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """Colour of the built-in hydrometer, which sits in one cell of six."""
-    mode = vehicle.modes["battery"]
+    mode = vehicle.active["battery"]
     if rng.random() < (CLEAR_DRIED if mode == "dried_out" else CLEAR_USUAL):
         return "clear"
     in_bad_cell = mode in ("weak_cell", "shorted_cell") and rng.random() < 1.0 / vehicle.spread("eye_cells")

@@ -87,8 +87,8 @@ class Circuit:
 def battery_under_load(vehicle: VirtualCar) -> tuple[float, float, float]:
     """EMF with all that bad cells give up within 15 s [V], ohmic and polarisation resistance [ohm]."""
     setting = vehicle.setting
-    emf = rest_emf(vehicle) - vehicle.lasting("battery", "load_loss")
-    factor = vehicle.lasting("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
+    emf = rest_emf(vehicle) - vehicle.value("battery", "load_loss")
+    factor = vehicle.value("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
     factor *= 1.0 + DEEP_RISE * max(-vehicle.charge, 0.0)
     total = factor * setting.source_resistance
     share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.spread("resistance_split_spread")))
@@ -102,7 +102,7 @@ def rest_emf(vehicle: VirtualCar) -> float:
     kind = vehicle.car.battery.kind
     full = battery.open_circuit_voltage(vehicle.charge, vehicle.setting.electrolyte, kind)
     name = "agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread"
-    full -= deep_loss(vehicle) + vehicle.lasting("battery", "rest_loss")
+    full -= deep_loss(vehicle) + vehicle.value("battery", "rest_loss")
     return float(full + vehicle.trait("acid_strength", vehicle.spread(name)))
 
 
@@ -121,6 +121,12 @@ def cable_resistance(vehicle: VirtualCar) -> float:
     area *= np.exp(vehicle.trait("cable_area", vehicle.spread("starter_cable_area_spread")))
     own = conductors.copper_resistance(length, area, vehicle.setting.air)
     return float(own + vehicle.value("starter_cable", "excess"))
+
+
+def turning_load(vehicle: VirtualCar) -> float:
+    """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it [-]."""
+    load = vehicle.value("starter_motor", "friction_factor") * vehicle.value("engine_turning", "drag_factor")
+    return load * float(np.exp(vehicle.trait("nominal_current", vehicle.spread("nominal_current_spread"))))
 
 
 def coil_resistance(vehicle: VirtualCar) -> float:
@@ -146,7 +152,7 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
     """
     full_loss, ohmic, polarisation = battery_under_load(vehicle)
     held_back = 0.6 * np.exp(-seconds / 5.0)
-    emf = full_loss + held_back * vehicle.lasting("battery", "load_loss")
+    emf = full_loss + held_back * vehicle.value("battery", "load_loss")
     joints = {j: vehicle.value(j, "resistance") for j in ("positive_joint", "negative_joint", "ground_path")}
     coil = coil_resistance(vehicle)
     control = vehicle.value("start_control", "control_resistance")
@@ -171,9 +177,7 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
 
 
 def _start(vehicle: VirtualCar, emf: float, ohmic: float, polarisation: float, loop: float) -> cranking.Start:
-    setting = vehicle.setting
-    load = vehicle.value("starter_motor", "friction_factor") * vehicle.value("engine_turning", "drag_factor")
-    load *= np.exp(vehicle.trait("nominal_current", vehicle.spread("nominal_current_spread")))
+    setting, load = vehicle.setting, turning_load(vehicle)
     motor = np.exp(vehicle.trait("motor_resistance", vehicle.spread("motor_resistance_spread")))
     speed = np.exp(vehicle.trait("nominal_speed", vehicle.spread("nominal_speed_spread")))
     brush = vehicle.spread("brush_drop_mean") + vehicle.trait("brush_drop", vehicle.spread("brush_drop_spread"))

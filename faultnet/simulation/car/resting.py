@@ -30,26 +30,26 @@ def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     memory). One bad cell lies below the other five by the spread of the six readings.
     """
     level = float(battery.specific_gravity(vehicle.charge, vehicle.car.battery.kind))
-    if vehicle.modes["battery"] in SINGLE_CELL:
-        level -= vehicle.lasting("battery", "gravity_spread") / CELLS
+    if vehicle.active["battery"] in SINGLE_CELL:
+        level -= vehicle.value("battery", "gravity_spread") / CELLS
     else:
-        level -= vehicle.lasting("battery", "rest_loss") / CELLS
+        level -= vehicle.value("battery", "rest_loss") / CELLS
     return level + vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread")) / CELLS
 
 
 def gravity_spread(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Highest less lowest of the six specific gravities [-]."""
-    return vehicle.lasting("battery", "gravity_spread")
+    return vehicle.value("battery", "gravity_spread")
 
 
-def key_off_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def parked_current(vehicle: VirtualCar) -> float:
     """Current while parked and asleep [A]."""
-    return vehicle.value("drain", "current") + vehicle.lasting("rectifier", "leakage")
+    return vehicle.value("drain", "current") + vehicle.value("rectifier", "leakage")
 
 
 def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Rest voltage in the evening less that in the morning [V]."""
-    current = key_off_current(vehicle, rng)
+    current = parked_current(vehicle)
     after = charge.after_standing(
         vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
     )
@@ -89,14 +89,14 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Current into the battery at a held 14.4 V after ten minutes [A]."""
     setting = vehicle.setting
     taken = battery.acceptance_current(
-        vehicle.charge, setting.capacity, setting.electrolyte, 14.4, vehicle.lasting("battery", "acceptance_factor")
+        vehicle.charge, setting.capacity, setting.electrolyte, 14.4, vehicle.value("battery", "acceptance_factor")
     )
     return float(taken * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread"))))
 
 
 def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Volts at the posts of the parted battery half a day after a full charge [V]."""
-    accepting = vehicle.lasting("battery", "acceptance_factor")
+    accepting = vehicle.value("battery", "acceptance_factor")
     full = charge.charge_when_full(rng, accepting)
     hours = vehicle.spread("hold_hours")
     held = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, full, 0.0, hours)
@@ -104,7 +104,7 @@ def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     volts = float(battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind))
     surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
     volts += charge.surface_left(vehicle.setting, surface, hours)
-    return volts - vehicle.lasting("battery", "rest_loss") + vehicle.trait("acid_strength", 0.04)
+    return volts - vehicle.value("battery", "rest_loss") + vehicle.trait("acid_strength", 0.04)
 
 
 def module_offset(vehicle: VirtualCar, rng: np.random.Generator) -> float:

@@ -10,7 +10,6 @@ from faultnet.physics import battery, charging
 from faultnet.simulation.car.circuit import battery_under_load, rest_emf
 from faultnet.simulation.car.vehicle import VirtualCar
 
-STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
 LEAST_RIPPLE = 0.003  # [V] rms with no current from the alternator, what a meter picks up; estimate
 LITTLE_CURRENT = 10.0  # [A] below which the ripple falls off; estimate
 HOT_SPREAD = 8.0  # [degC]
@@ -32,13 +31,13 @@ def balance(vehicle: VirtualCar, state: str) -> Balance:
     ----------
     vehicle : VirtualCar
     state : str
-        One of :data:`STATES`.
+        One of :data:`faultnet.model.charging.STATES`.
     """
     setting = vehicle.setting
     emf = rest_emf(vehicle)
     accepted = battery.acceptance_current(
         min(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, 14.4,
-        vehicle.lasting("battery", "acceptance_factor"),
+        vehicle.value("battery", "acceptance_factor"),
     )  # fmt: skip
     accepted *= np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
     _, ohmic, polarisation = battery_under_load(vehicle)
@@ -131,6 +130,6 @@ def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
 def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Alternating volts at the posts, loads on [V rms]."""
     found = balance(vehicle, "charge_loaded")
-    full = vehicle.lasting("rectifier", "ripple") * vehicle.value("alternator", "ripple_factor")
+    full = vehicle.value("rectifier", "ripple") * vehicle.value("alternator", "ripple_factor")
     share = min(found.current / LITTLE_CURRENT, 1.0)
     return max(full * share, LEAST_RIPPLE)

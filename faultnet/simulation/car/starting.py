@@ -11,7 +11,6 @@ from faultnet.simulation.car.circuit import Circuit, solve_circuit
 from faultnet.simulation.car.vehicle import VirtualCar
 
 STEADY_SECONDS = 4.0  # [s] of a dead crank until the needle is steady; estimate
-LONG_SECONDS = 15.0  # [s] length of a dead crank (workshop manuals, secondary)
 
 
 def lowest_at_posts(
@@ -70,7 +69,7 @@ def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float 
 def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Volts at the posts after one second less those after fifteen [V]."""
     volts = []
-    for seconds in (1.0, LONG_SECONDS):
+    for seconds in (1.0, vehicle.spread("dead_crank_time")):
         circuit = solve_circuit(vehicle, seconds)
         volts.append(float(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)))
     return volts[0] - volts[1] + vehicle.scattered(rng, 0.04)

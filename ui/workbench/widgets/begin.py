@@ -14,7 +14,7 @@ from faultnet.case.types import Case, Conditions, Reading, Visit
 from faultnet.errors import FaultnetError
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
-from workbench import entering, frame, state
+from workbench import entering, frame, state, uploads
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
 from workbench.words import clock, plain
@@ -97,11 +97,7 @@ def _line(line: CaseSummary) -> str:
     known = {c.id for c in catalogue().components}
     ended = ", ".join(cause_words((c, m), catalogue()) for c, m in line.causes if c in known)
     state_words = f"closed: {ended or 'nothing at fault'}" if line.closed else "open"
-    return f"**{_escaped(name)}**  \n{clock(line.changed_at)} · {_escaped(state_words)}"
-
-
-def _escaped(text: str) -> str:
-    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~$:" else c for c in text)
+    return f"**{plain(name, 'label')}**  \n{clock(line.changed_at)} · {plain(state_words, 'label')}"
 
 
 @lru_cache(maxsize=4)
@@ -117,9 +113,9 @@ def _demos() -> None:
     frame.title("Demo cases, all invented", "demo-cases")
     with st.container(key="others_demo"):
         for stem, case in cases:
-            name = case.name or stem.replace("_", " ")
-            if st.button(f"**{_escaped(name)}**  \n{_escaped(case.complaint or 'no complaint')}", key=f"demo_{stem}",
-                         width="stretch"):  # fmt: skip
+            name = plain(case.name or stem.replace("_", " "), "label")
+            complaint = plain(case.complaint or "no complaint", "label")
+            if st.button(f"**{name}**  \n{complaint}", key=f"demo_{stem}", width="stretch"):
                 _go(state.create_case(case))
 
 
@@ -130,7 +126,7 @@ def _go(case_id: str) -> None:
 
 def upload() -> None:
     """Take a case file in."""
-    given = st.file_uploader("Case file (JSON)", type=["json", "yaml", "yml"], key="case_file")
+    given = uploads.given("Case file (JSON)", "case_file", ["json", "yaml", "yml"])
     if given is None or state.recall("taken_in") == given.file_id:
         return
     case = load_case(given.getvalue())

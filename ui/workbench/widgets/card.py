@@ -16,6 +16,7 @@ from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 from workbench import entering, frame, state
+from workbench.scripts import KEEP_FOCUS
 from workbench.words import NOT_MEASURED, minutes, money, plain, tool_words
 
 LEAST_CHANCE = 0.03
@@ -302,13 +303,6 @@ def _keep_focus(found: Proposal, case: Case) -> None:
     count = sum(len(v.entries) for v in case.visits)
     with st.container(key="focus_script"):
         st.html(
-            f"<script>/* {count} {found.test.id} */ (function put(tries) {{"
-            "const field = document.querySelector('.st-key-entry input');"
-            "if (!field) { if (tries) setTimeout(put, 50, tries - 1); return; }"
-            "field.setAttribute('inputmode', 'decimal'); field.setAttribute('enterkeyhint', 'done');"
-            "document.querySelector('[data-testid=stMain]').scrollTo(0, 0);"
-            "const nowhere = document.activeElement === document.body || document.activeElement === null;"
-            "if (!nowhere || matchMedia('(pointer: coarse)').matches) return;"
-            "field.focus({preventScroll: true}); })(100)</script>",
+            f"<script data-for='{count} {plain(found.test.id)}'>{KEEP_FOCUS}</script>",
             unsafe_allow_javascript=True,
         )
