@@ -145,7 +145,7 @@ def _expected(column: Column) -> str:
         "choice": "one of " + ", ".join(column.choices),
         "unit": "one of the units " + ", ".join(UNITS),
         "causes": "component:mode, parted by ;",
-        "moment": "a moment such as 2026-11-20T14:05:31+00:00",
+        "moment": "a moment of the calendar such as 2026-11-20T14:05:31+00:00",
         "photos": "the id of a photo, 64 hexadecimal digits, and its caption, a line each",
     }
     return words[column.kind]
