@@ -1,4 +1,5 @@
-"""Input without end: packed bombs, endless lines, rows and faults are refused while they are read, with the limit named.
+"""Input without end: packed bombs, endless lines, rows and faults are refused while they are read, with the limit
+named.
 
 The bombs are small and the limits made smaller for the test; ``tests/bench/hostile.py`` takes them as they are.
 """
