@@ -16,7 +16,9 @@ from faultnet.simulation.car.vehicle import VirtualCar
 def acceptance(vehicle: VirtualCar) -> float:
     """Current the battery takes at 14.4 V, some minutes into charging, per ampere hour [A/Ah]."""
     setting, factor = vehicle.setting, vehicle.value("battery", "acceptance_factor")
-    taken = battery.acceptance_current(vehicle.charge, setting.capacity, setting.electrolyte, 14.4, factor)
+    taken = battery.acceptance_current(
+        vehicle.charge, setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"), factor
+    )
     unlike = np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
     return float(taken * unlike / setting.capacity)
 
