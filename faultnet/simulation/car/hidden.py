@@ -34,6 +34,7 @@ HIDDEN: dict[str, Callable[[VirtualCar], float]] = {
     "surface": lambda vehicle: vehicle.surface,
     "source_emf": lambda vehicle: solve_circuit(vehicle).emf,
     "source_factor": source_factor,
+    "source_factor_fine": source_factor,
     "positive_joint_resistance": lambda vehicle: vehicle.value("positive_joint", "resistance"),
     "negative_joint_resistance": lambda vehicle: vehicle.value("negative_joint", "resistance"),
     "starter_cable_resistance": cable_resistance,
@@ -44,6 +45,7 @@ HIDDEN: dict[str, Callable[[VirtualCar], float]] = {
     "output_factor": output_share,
     "charge_cable_resistance": lambda vehicle: vehicle.value("charge_cable", "resistance"),
     "acceptance": acceptance,
+    "acceptance_fine": acceptance,
     "alternator_level": lambda vehicle: balance(vehicle, "charge_loaded").current,
 }
 
