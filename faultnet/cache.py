@@ -1,17 +1,24 @@
 """The folder in which what was worked out once is kept for later runs.
 
-Nothing in it is needed: a damaged or unwritable cache only costs time.
+Nothing in it is needed: a damaged or unwritable cache only costs time. Nothing in it is trusted either: what is kept
+carries a seal made with a key that only its user can read, so that whoever else may write into the folder cannot change
+an answer.
 """
 
 from __future__ import annotations
 
 import hashlib
+import hmac
 import os
+import secrets
+import stat
 import tempfile
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
 PACKAGE = Path(__file__).parent
+KEY_BYTES = 32
 
 
 def cache_folder() -> Path:
@@ -39,6 +46,116 @@ def keep_file(path: Path, data: bytes) -> bool:
     except OSError:
         return False
     return True
+
+
+def seal(name: str, *parts: bytes | memoryview) -> str:
+    """Vouch for what is kept under a name.
+
+    Parameters
+    ----------
+    name : str
+        What it is kept as; under another name the seal does not hold.
+    parts : bytes
+        Each whole.
+
+    Returns
+    -------
+    str
+        HMAC-SHA256 [1]_ with the user's own key, in hexadecimal digits. Compare it with
+        :func:`hmac.compare_digest`.
+
+    References
+    ----------
+    .. [1] RFC 2104, "HMAC: Keyed-Hashing for Message Authentication", section 2 (from memory).
+
+    Examples
+    --------
+    >>> seal("a", b"bc") == seal("a", b"bc"), seal("a", b"bc") == seal("a", b"b", b"c"), len(seal("a"))
+    (True, False, 64)
+    """
+    digest = hmac.new(own_key(key_file()), digestmod="sha256")
+    for part in (name.encode(), *parts):
+        digest.update(memoryview(part).nbytes.to_bytes(8, "little"))
+        digest.update(part)
+    return digest.hexdigest()
+
+
+def key_file() -> Path:
+    """Where the key of this user lies: ``FAULTNET_KEY`` if set, else in the user's data folder."""
+    if named := os.environ.get("FAULTNET_KEY"):
+        return Path(named)
+    from platformdirs import user_data_dir
+
+    return Path(user_data_dir("faultnet")) / "cache.key"
+
+
+@cache
+def own_key(path: Path) -> bytes:
+    """The key in a file that nobody else can read, drawn when there is none.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    bytes
+        Where no such file can be kept, a key for this process alone: what other runs kept is then built anew.
+    """
+    kept = _read_key(path)
+    if kept is not None:
+        return kept
+    drawn = secrets.token_bytes(KEY_BYTES)
+    with suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:  # readable by its owner only
+            file.write(drawn)
+        with suppress(FileExistsError):  # another process was faster: its key is taken
+            _put(Path(file.name), path)
+    return _read_key(path) or drawn
+
+
+def _put(file: Path, path: Path) -> None:
+    """Give a finished file its name; a file of that name is only replaced when it holds no key of ours."""
+    try:
+        if _read_key(path) is None:
+            path.unlink(missing_ok=True)
+        os.link(file, path)
+        file.unlink()
+    except FileExistsError:
+        file.unlink()
+        raise
+    except (OSError, AttributeError):  # a file system without second names
+        os.replace(file, path)
+
+
+def _read_key(path: Path) -> bytes | None:
+    """The key in a file; None where there is none, or where somebody else can read or has written it."""
+    try:
+        with path.open("rb") as file:
+            if not is_own(file.fileno(), private=True):
+                return None
+            kept = file.read(KEY_BYTES + 1)
+    except OSError:
+        return None
+    return kept if len(kept) == KEY_BYTES else None
+
+
+def is_own(file: int, *, private: bool = False) -> bool:
+    """Whether an open file is this user's and nobody else can change it.
+
+    Parameters
+    ----------
+    file : int
+        Its descriptor.
+    private : bool
+        Nor read it.
+    """
+    if not hasattr(os, "geteuid"):
+        return True  # a system on which a user's folders are closed to others as they are
+    told = os.fstat(file)
+    closed = stat.S_IRWXG | stat.S_IRWXO if private else stat.S_IWGRP | stat.S_IWOTH
+    return told.st_uid == os.geteuid() and not stat.S_IMODE(told.st_mode) & closed
 
 
 @cache

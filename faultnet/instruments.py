@@ -18,9 +18,6 @@ from faultnet.prior_set.types import Instrument
 
 Array = NDArray[np.float64]
 
-ROUGHLY_FACTOR = 3.0
-ROUGHLY_FLOOR = 0.015
-
 
 @dataclass(frozen=True)
 class Offset:
@@ -65,7 +62,7 @@ def reading_spread(instrument: Instrument, value: float, *, roughly: bool = Fals
     limit = instrument.percent / 100.0 * abs(value) + instrument.floor
     spread = sqrt((limit / 2.0) ** 2 + instrument.resolution**2 / 12.0)
     if roughly:
-        spread = ROUGHLY_FACTOR * spread + ROUGHLY_FLOOR * abs(value)
+        spread = instrument.roughly_factor * spread + instrument.roughly_floor * abs(value)
     return max(spread, 1e-9)
 
 

@@ -27,6 +27,9 @@ BROWSING = (
     "ui/test_access.py",
     "ui/test_log_page.py",
     "ui/test_keyboard.py",
+    "ui/test_door.py",
+    "ui/test_words.py",
+    "ui/test_sessions_bench.py",
 )
 LONG = (
     *BROWSING,
@@ -53,6 +56,7 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FAULTNET_CACHE", str(folder))
         patch.setenv("FAULTNET_PRIORS", str(folder / "priors"))
+        patch.setenv("FAULTNET_KEY", str(folder / "cache.key"))
         patch.setattr(models, "KEPT", CARS_IN_MEMORY)
         yield folder
 

@@ -249,7 +249,7 @@ def test_a_bug_is_not_dressed_up_as_bad_input(monkeypatch: pytest.MonkeyPatch) -
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("faultnet.decision.advise", broken)
+    monkeypatch.setattr("faultnet.api.advise", broken)
     with pytest.raises(ZeroDivisionError):
         main(["diagnose", "demo:fresh_case"])
 

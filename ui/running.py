@@ -1,4 +1,4 @@
-"""The server's process: runs Streamlit, and meanwhile loads what the first page will ask for.
+"""The server's process: runs Streamlit behind our own door, and meanwhile loads what the first page will ask for.
 
 The launcher starts this file. Streamlit itself reads no page before a browser asks for one; by then much of the work is
 done here, while the browser is still loading what it needs itself.
@@ -7,6 +7,7 @@ done here, while the browser is still loading what it needs itself.
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import sys
 import threading
@@ -45,11 +46,56 @@ def _listens(port: int) -> bool:
         return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
+def behind_the_door(port: int, shown: str) -> None:
+    """Have the server library put our door around what it serves, and never ask where this computer is in the network.
+
+    Its own check of an origin asks an outside host for this computer's address, and all wait for the answer.
+
+    Parameters
+    ----------
+    port : int
+    shown : str
+        The address that the user was shown.
+    """
+    from pathlib import Path
+
+    import streamlit
+    from door.door import Door
+    from door.gate import Gate
+    from door.headers import Headers
+    from door.hosts import host_names
+    from door.logins import Logins
+    from streamlit import net_util
+    from streamlit.web.server.starlette import starlette_server
+
+    net_util.get_external_ip = net_util.get_internal_ip = lambda: None
+    make, passphrase = starlette_server.create_starlette_app, os.environ.get("FAULTNET_PASSPHRASE")
+
+    def made(runtime: object) -> Door:
+        gate = Gate(Logins(passphrase), f"faultnet_{port}") if passphrase else None
+        page = Path(streamlit.__file__).parent / "static" / "index.html"
+        door = Door(make(runtime), host_names(port, [shown]), Headers(page), gate)
+        if gate is not None and sys.stdin is not None:
+            threading.Thread(target=door.obey, args=(sys.stdin,), daemon=True).start()
+        return door
+
+    starlette_server.create_starlette_app = made
+
+
+def _given(option: str) -> str:
+    return sys.argv[sys.argv.index(option) + 1]
+
+
 def main() -> None:
     """Run the server with the arguments of Streamlit's own command."""
     sys.path.append(os.getcwd())
-    port = int(sys.argv[sys.argv.index("--server.port") + 1])
+    if hasattr(signal, "SIGTTIN"):
+        signal.signal(
+            signal.SIGTTIN, signal.SIG_IGN
+        )  # in the background nothing can be typed, and nothing stops for it
+    port = int(_given("--server.port"))
     threading.Thread(target=load_once_listening, args=(port,), daemon=True).start()
+    behind_the_door(port, _given("--browser.serverAddress"))
     from streamlit.web.cli import main as streamlit
 
     streamlit(prog_name="streamlit")

@@ -19,16 +19,30 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 PATIENCE = 10.0
+WORDS_DRAWN = 5
+SHORTEST = 8
 # Large tables go back to the system as soon as nobody needs them; without this a server never shrinks again.
 MEMORY = {"MALLOC_ARENA_MAX": "2", "MALLOC_MMAP_THRESHOLD_": str(1 << 20), "MALLOC_TRIM_THRESHOLD_": str(8 << 20)}
 WORDS = tuple(
     """
-    anchor apple arrow bridge button candle canvas cedar chalk cherry cobalt copper coral cotton daisy ember
-    falcon feather fern flint garden garnet ginger granite harbor hazel heron indigo island ivory jasmine
-    juniper kettle ladder lantern laurel lemon linen maple marble meadow mirror nectar needle oasis olive onyx
-    orchid oyster paddle pebble pepper pine plum pocket quartz quill raven ribbon river saddle saffron silver
-    sparrow spruce summer tangle thimble thistle timber topaz tulip umber velvet violet walnut willow winter
-    wren zephyr
+    acorn amber anchor anvil apple apron arrow aspen autumn badge bakery bamboo banjo barley basil basket beacon
+    beaver birch biscuit blanket blossom bonnet border bottle boulder bridge bronze brook bucket butter button
+    cabin cactus camel canal candle canvas canyon carbon carpet carrot castle cedar cello chalk cherry chestnut
+    chimney cinder circle citrus clay cliff clover cobalt coconut comet copper coral cork cotton cradle crayon
+    cricket crystal curtain cypress daisy desert diamond dolphin donkey dragon drum eagle easel ebony echo elbow
+    elm ember engine falcon feather fern fiddle field finch flint flute forest fossil fountain fox galaxy garden
+    garlic garnet gazelle ginger glacier glove granite grape gravel hammer harbor harp hazel heather heron
+    hickory honey horizon hornet indigo iris iron island ivory jacket jaguar jasmine jelly jungle juniper kayak
+    kettle kitten ladder lagoon lantern lark laurel lavender leather lemon lentil lilac lily linen lizard
+    lobster lotus lumber magnet magpie mango maple marble market marsh meadow melon mirror mitten monkey moose
+    mosaic moss mountain muffin mustard napkin nectar needle nettle nickel noodle nutmeg oak oasis oatmeal ocean
+    olive onion onyx opal orange orbit orchid otter oyster paddle palm panda paper parrot parsley peach peanut
+    pebble pelican pencil pepper piano pigeon pillow pine pistachio planet plum pocket poppy potato prairie
+    prism pumpkin puzzle quartz quill quilt rabbit radish raft rainbow raven ribbon river robin rocket rope rose
+    ruby saddle saffron salmon sandal sapphire scarf shadow shell shovel silver sparrow spider spinach spruce
+    squirrel stable statue summer sunset swan table tangle teapot thimble thistle thunder tiger timber tomato
+    topaz tower trumpet tulip tunnel turnip turtle umber valley vanilla velvet violet violin walnut walrus water
+    whale willow window winter wolf wren yarrow zebra zephyr
     """.split()  # noqa: SIM905 - a list of words is read as words
 )
 
@@ -52,6 +66,8 @@ def command(port: int, *, share: bool) -> list[str]:
         "server.address": "0.0.0.0" if share else "127.0.0.1",
         "server.headless": "true",
         "server.fileWatcherType": "none",
+        "server.enableCORS": "true",
+        "server.enableXsrfProtection": "true",
         "browser.gatherUsageStats": "false",
         "browser.serverAddress": address() if share else "127.0.0.1",
         "client.toolbarMode": "minimal",
@@ -82,7 +98,7 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
     int
         Exit code: 0 stopped by the user, 2 not started, with the reason on standard error.
     """
-    problem = trouble(case, port)
+    problem = trouble(case, port) or (short_passphrase() if share else None)
     if problem is not None:
         print(problem, file=sys.stderr)
         return 2
@@ -92,7 +108,7 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
         environment["FAULTNET_OPEN_CASE"] = str(Path(case).resolve())
     if share:
         environment["FAULTNET_PASSPHRASE"] = environment.get("FAULTNET_PASSPHRASE") or passphrase()
-        print(sharing_text(port, environment["FAULTNET_PASSPHRASE"]))
+        print(sharing_text(port, environment["FAULTNET_PASSPHRASE"]), flush=True)
     else:
         environment.pop("FAULTNET_PASSPHRASE", None)
         print(f"faultnet: open http://127.0.0.1:{port} in a browser; stop with Ctrl+C", flush=True)
@@ -148,6 +164,17 @@ def trouble(case: str | None, port: int) -> str | None:
     return None
 
 
+def short_passphrase() -> str | None:
+    """What is wrong with a passphrase of the user's own; None when nothing is, or none is given."""
+    given = " ".join(os.environ.get("FAULTNET_PASSPHRASE", "").split())
+    if not given or len(given) >= SHORTEST:
+        return None
+    return (
+        f"the passphrase in FAULTNET_PASSPHRASE is too short; got: {len(given)} characters; expected: {SHORTEST} or "
+        "more; what to do: choose a longer one, or leave it out and have one drawn"
+    )
+
+
 def free_port() -> int:
     """A port nobody listens on."""
     with socket.socket() as probe:
@@ -166,8 +193,8 @@ def _is_free(port: int) -> bool:
 
 
 def passphrase() -> str:
-    """Four words drawn at random: about 26 bits, and each wrong try takes a second."""
-    return " ".join(secrets.choice(WORDS) for _ in range(4))
+    """Five words drawn at random: 41 bits, of which one can be tried a second, by all together (`door/pace.py`)."""
+    return " ".join(secrets.choice(WORDS) for _ in range(WORDS_DRAWN))
 
 
 def address() -> str:
@@ -188,6 +215,7 @@ def sharing_text(port: int, words: str) -> str:
         f"faultnet is shared on the local network.\n  address:    {link}\n  passphrase: {words}\n"
         "Whoever knows both can read and change every case in this store. The line is not encrypted: share\n"
         f"on a network you trust only, and stop with Ctrl+C when you are done.\n{picture}"
+        "Type who and Enter here to see who is logged in, end 2 to end the second login, end all to end all.\n"
     )
 
 

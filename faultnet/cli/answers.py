@@ -108,6 +108,7 @@ def catalogue_answer(catalogue: Catalogue) -> dict[str, Any]:
         "instruments": [_instrument(instrument) for instrument in catalogue.instruments],
         "acts": [_act(act, catalogue) for act in catalogue.acts],
         "cautions": [catalogue.cautions[name] for name in catalogue.general_cautions],
+        "words": catalogue.words,
     }
 
 

@@ -59,15 +59,14 @@ def diagnose(
     priors: PriorsOption = "in_use",
 ) -> None:
     """Say how likely each cause is, why, and what to test or mend next."""
+    from faultnet.api import advise
     from faultnet.cli.answers import advice_answer
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
     from faultnet.cli.sheets import advice_sheet
-    from faultnet.decision import advise
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    chosen = {} if max_faults is None else {"max_faults": max_faults}
     costs = read_costs(priors, hourly_rate, currency)
-    found = advise(the_case, catalogue, costs, tools=read_tools(tools, catalogue), **chosen)
+    found = advise(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), max_faults=max_faults)
     _show(advice_answer(found, the_case, catalogue) if as_json else advice_sheet(found, the_case, catalogue, why=why))
 
 
@@ -76,21 +75,20 @@ def plan(
     case: CaseArgument,
     as_json: JsonOption = False,
     tools: ToolsOption = None,
-    depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
-    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
+    depth: Annotated[int, typer.Option(min=1, max=8, help="Most tests in a row.")] = 6,
+    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely are not followed.")] = 0.02,
     hourly_rate: RateOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
     """Print the plan to take to the car: tests, what to do after each outcome, repairs with their proof."""
+    from faultnet.api import plan as planned
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
     from faultnet.cli.sheets import plan_sheet
-    from faultnet.decision.plan import plan_tree, pocket_plan
-    from faultnet.diagnosis import work_through
+    from faultnet.decision.plan import plan_tree
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    worked = work_through(the_case, catalogue)
     costs = read_costs(priors, hourly_rate, "")
-    found = pocket_plan(worked, costs, tools=read_tools(tools, catalogue), depth=depth, least=least)
+    found = planned(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), depth=depth, least=least)
     _show({"case": the_case.name, "plan": plan_tree(found)} if as_json else plan_sheet(found, the_case, catalogue))
 
 
@@ -267,7 +265,10 @@ def trial(
     cars: Annotated[int, typer.Option(min=1, help="Virtual cars, each with known faults.")] = 100,
     seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same table.")] = 1,
     world: Annotated[
-        Literal["standard", "mismatched"], typer.Option(help="The second is not as the prior set says.")
+        Literal["standard", "mismatched", "independent", "independent-other"],
+        typer.Option(
+            help="Cars as the prior set says, with other spreads and rates, or of other equations altogether."
+        ),
     ] = "standard",
     policy: Annotated[
         list[str] | None, typer.Option(help="Policy to try, once for each; the four of the README when left out.")
@@ -318,7 +319,7 @@ def tune(
 ) -> None:
     """Tune the numbers of a prior set to closed cases; shown first, kept only with --accept."""
     from faultnet.cli.inputs import listed, read_catalogue, write_text
-    from faultnet.cli.tuned import tuned_answer, tuned_sheet
+    from faultnet.cli.tuned import tuned_answer, tuned_sheet, tuning_progress
     from faultnet.learning.result import Options
     from faultnet.learning.tables.history import load_history
     from faultnet.learning.tune import tune as tuned_to
@@ -331,7 +332,8 @@ def tune(
     usable_name(to)
     known = read_catalogue(from_set)
     given = load_history(history, known, keep_good=keep_good)
-    found = tuned_to(given.cases, known, options)
+    with tuning_progress() as told:
+        found = tuned_to(given.cases, known, options, told=told)
     if html is not None:
         write_text(html, tuning_page(found, known, given.name))
     kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None

@@ -10,48 +10,16 @@ from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from faultnet.case.file import load_case
+from faultnet.case.demo import case_path, load_case
 from faultnet.case.types import Case, Visit
-from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError
+from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError, RecordingError
+from faultnet.limits import HELD, size_words
 from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.shipped import shipped
+from faultnet.whole import written_whole
 
 if TYPE_CHECKING:
     from faultnet.decision.costs import Costs
-
-DEMO = "demo:"
-
-
-def demo_cases() -> dict[str, Path]:
-    """Return the demo cases that travel with the program, by name.
-
-    Examples
-    --------
-    >>> "shorted_cell" in demo_cases()
-    True
-    """
-    return {path.stem: path for path in sorted(shipped("cases").glob("*.json"))}
-
-
-def case_path(argument: str) -> Path:
-    """Turn an argument into a path: `demo:NAME` is a demo case, anything else is a path already.
-
-    Raises
-    ------
-    CaseError
-        If there is no such demo case.
-
-    Examples
-    --------
-    >>> case_path("demo:shorted_cell").name
-    'shorted_cell.json'
-    """
-    if not argument.startswith(DEMO):
-        return Path(argument)
-    name, known = argument.removeprefix(DEMO), demo_cases()
-    if name not in known:
-        raise CaseError("no such demo case", got=repr(name), expected=", ".join(known))
-    return known[name]
 
 
 def read_case(argument: str) -> Case:
@@ -62,7 +30,7 @@ def read_case(argument: str) -> Case:
     CaseError
         If it cannot be read or accepted.
     """
-    case = load_case("-" if argument == "-" else case_path(argument))
+    case = load_case(argument)
     return replace(case, visits=case.visits or (Visit(),))
 
 
@@ -89,7 +57,7 @@ def case_file(argument: str) -> Path:
 
 
 def read_catalogue(priors: str) -> Catalogue:
-    """Load a prior set: the one in use, a shipped or own one by its name, or a folder.
+    """Load a prior set: the one in use, a shipped or own one by its name, or a folder; its notes go to standard error.
 
     Raises
     ------
@@ -101,7 +69,10 @@ def read_catalogue(priors: str) -> Catalogue:
     >>> read_catalogue("standard").name
     'standard'
     """
-    return load_catalogue(priors)
+    catalogue = load_catalogue(priors)
+    for note in catalogue.notes:
+        print(f"Note: {note}", file=sys.stderr)
+    return catalogue
 
 
 def known_tools(catalogue: Catalogue) -> tuple[str, ...]:
@@ -176,8 +147,22 @@ class StandardInput(io.BytesIO):
 
 
 def read_source(argument: str) -> str | BinaryIO:
-    """Return the path of a recording, or what standard input holds (`-`)."""
-    return StandardInput(sys.stdin.buffer.read()) if argument == "-" else argument
+    """Return the path of a recording, or what standard input holds (`-`).
+
+    Raises
+    ------
+    RecordingError
+        If standard input holds more than can be kept in memory.
+    """
+    if argument != "-":
+        return argument
+    held = sys.stdin.buffer.read(HELD + 1)
+    if len(held) > HELD:
+        raise RecordingError(
+            "too much to read", where="standard input", got="more", expected=f"at most {size_words(HELD)}",
+            to_do="save it to a file and name that",
+        )  # fmt: skip
+    return StandardInput(held)
 
 
 def write_text(path: Path, text: str) -> None:
@@ -200,7 +185,8 @@ def write_bytes(path: Path, content: bytes) -> None:
         If the system does not let us.
     """
     try:
-        path.write_bytes(content)
+        with written_whole(path) as file:
+            file.write(content)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise FaultnetError("the file cannot be written", where=str(path), got=reason, to_do="check the path") from None

@@ -66,12 +66,12 @@ def bar(probability: float, length: int = 12) -> str:
     return "#" * filled + "." * (length - filled)
 
 
-def histogram(number: int, word: str) -> str:
+def counted(number: int, word: str) -> str:
     """Write a number with its noun.
 
     Examples
     --------
-    >>> histogram(1, "visit"), histogram(3, "visit"), histogram(2, "entry")
+    >>> counted(1, "visit"), counted(3, "visit"), counted(2, "entry")
     ('1 visit', '3 visits', '2 entries')
     """
     plural = word[:-1] + "ies" if word.endswith("y") else word + "s"

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from faultnet.case.plain import entry_fields
-from faultnet.cli.layout import histogram, joined, section, wrapped
+from faultnet.cli.layout import counted, joined, section, wrapped
 from faultnet.recordings import (
     Charging,
     Decline,
@@ -87,7 +87,7 @@ def _finite(value: Any) -> Any:
 def log_sheet(trace: Trace, events: Sequence[Event], readings: Sequence[dict[str, Any]], window: float = 0.0) -> str:
     """Write what was found as text of at most 80 columns; parameters as :func:`log_answer`."""
     about = (
-        f"{trace.name}: {histogram(int(trace.time.size), 'sample')} over {trace.duration:.6g} s, "
+        f"{trace.name}: {counted(int(trace.time.size), 'sample')} over {trace.duration:.6g} s, "
         f"one every {_time(trace.interval)} at the median."
     )
     return joined(

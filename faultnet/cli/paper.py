@@ -53,16 +53,21 @@ def sheet_html(
     from faultnet.decision import advise
     from faultnet.decision.plan import pocket_plan
     from faultnet.diagnosis import work_through
-    from faultnet.report import blank_sheet, course_of_belief, draw_course, job_sheet, plan_sheet
+    from faultnet.report import blank_sheet, course_of_belief, job_sheet, plan_sheet
+    from faultnet.report.beliefs import course_with_legend
+    from faultnet.report.circuit_picture import suspicion
 
+    found = advise(case, catalogue, costs, tools=tools)
+    diagnosis = found.diagnosis
     if kind == "plan":
-        return plan_sheet(case, pocket_plan(work_through(case, catalogue), costs, tools=tools), catalogue)
-    diagnosis = advise(case, catalogue, costs, tools=tools).diagnosis
+        tree = pocket_plan(work_through(case, catalogue), costs, tools=tools)
+        return plan_sheet(case, tree, catalogue, suspects=suspicion(diagnosis))
     if kind == "blank":
         return blank_sheet(case, diagnosis, catalogue)
-    beliefs = course_of_belief(case, catalogue)
-    course = draw_course(beliefs) if len(beliefs) > 1 else ""
-    return job_sheet(case, diagnosis, catalogue, temperature_unit=temperature_unit, course=course)
+    course = course_with_legend(course_of_belief(case, catalogue), catalogue)
+    return job_sheet(
+        case, diagnosis, catalogue, temperature_unit=temperature_unit, course=course, decision=found.decision
+    )
 
 
 def is_pdf(out: Path | None) -> bool:

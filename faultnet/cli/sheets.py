@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from faultnet.case.types import Case
 from faultnet.cli.answers import why_sentences
-from faultnet.cli.layout import bar, histogram, joined, percent, section, wrapped
+from faultnet.cli.layout import bar, counted, joined, percent, section, wrapped
 from faultnet.decision import Advice, Decision
 from faultnet.decision.plan import Knot, Leaf, plan_text
 from faultnet.decision.tools import ToolWorth
@@ -97,7 +97,7 @@ def _head(case: Case) -> str:
     described = (
         f"{car.label or 'A car'}: {car.fuel}, {car.displacement:g} l, "
         f"battery {rating_words(battery.rating, battery.standard)}. "
-        f"{histogram(len(case.visits), 'visit')}, {histogram(entries, 'entry')}."
+        f"{counted(len(case.visits), 'visit')}, {counted(entries, 'entry')}."
     )
     title = (case.name or "A case without a name") + (" (invented)" if case.invented else "")
     return "\n".join(wrapped(text, "") for text in (title, case.complaint, described) if text)
@@ -160,7 +160,7 @@ def _next_test(number: int, test: NextTest) -> str:
 
 def _left_out(found: Diagnosis) -> str:
     return (
-        f"Up to {histogram(found.max_faults, 'fault')} at once; combinations of more were left out, "
+        f"Up to {counted(found.max_faults, 'fault')} at once; combinations of more were left out, "
         f"{100.0 * found.dropped_prior_mass:.2g} % of the prior."
     )
 
@@ -176,4 +176,4 @@ def validation_sheet(case: Case) -> str:
     """
     entries = sum(len(visit.entries) for visit in case.visits)
     name = case.name or "The case"
-    return f"{name}: accepted, {histogram(len(case.visits), 'visit')}, {histogram(entries, 'entry')}"
+    return f"{name}: accepted, {counted(len(case.visits), 'visit')}, {counted(entries, 'entry')}"

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from faultnet.cli.layout import WIDTH, joined, section, wrapped
+from faultnet.learning.progress import Progress as Step
+from faultnet.learning.progress import Told
 from faultnet.learning.result import Score, Tuned
 from faultnet.learning.versions.versions import Difference, Version
 from faultnet.prior_set.catalogue import Catalogue
@@ -22,6 +25,24 @@ from faultnet.report.tuning import (
 )
 
 MOST_LINES = 25
+
+
+@contextmanager
+def tuning_progress() -> Iterator[Told]:
+    """Show a bar with what is being done and the time left on standard error; nothing where that is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    console = Console(stderr=True)
+    columns = (BarColumn(), TextColumn("{task.description}"))
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("beginning", total=1.0)
+
+        def told(progress: Step) -> None:
+            left = f"; about {progress.left:.0f} s left" if progress.left < 1e6 else ""
+            bar.update(task, completed=progress.share, description=progress.doing + left)
+
+        yield told
 
 
 def tuned_answer(tuned: Tuned, history: str, left_out: int, accepted: str | None) -> dict[str, Any]:

@@ -6,13 +6,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from faultnet.errors import PriorsError
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.load import FILES, load_catalogue, state_of
+from faultnet.prior_set.overlay import lineage, merged_rows
+from faultnet.prior_set.records import COLUMNS
 from faultnet.prior_set.sets import set_folder
-from faultnet.prior_set.tables import csv_rows
+from faultnet.prior_set.tables import Row
 
-COLUMNS = ("kind", "name", "value", "unit", "source", "mark", "note")
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
+NEEDED = ("part", "labour", "check", "proof")  # of every component
+WORDS = ("behind", "proof")
+SHOP = ("hourly_rate", "call_back", "start_over", "overhead_minutes")
 
 
 @dataclass(frozen=True)
@@ -113,51 +120,49 @@ def load_costs(prior_set: str = "standard", folder: Path | None = None) -> Costs
     >>> load_costs().part["battery"]
     130.0
     """
-    return _read((folder or set_folder(prior_set)) / "costs.csv")
+    folders = lineage(folder or set_folder(prior_set))
+    return _read(folders, state_of(folders, ("costs.csv", *FILES)))
 
 
 @lru_cache(maxsize=4)
-def _read(path: Path) -> Costs:
-    found: dict[str, dict[str, str]] = {k: {} for k in KINDS}
+def _read(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Costs:
+    """Read the prices of a set and its parents; `state` only makes the cache notice a changed file."""
+    catalogue = load_catalogue(folder=folders[0])
+    rows = {(row.text("kind"), row.text("name")): row for row in merged_rows(folders, "costs", COLUMNS["costs"])}
+    _check_read(rows, catalogue)
+    words: dict[str, dict[str, str]] = {k: {} for k in KINDS}
     numbers: dict[str, dict[str, float]] = {k: {} for k in KINDS}
-    for row in csv_rows(path, COLUMNS):
-        kind = row.choice("kind", KINDS)
-        if kind in ("behind", "proof"):
-            found[kind][row.text("name")] = row.text("value")
+    for (kind, name), row in rows.items():
+        if kind in WORDS:
+            words[kind][name] = row.text("value")
         else:
-            numbers[kind][row.text("name")] = row.number("value", 0.0)
-    _check_complete(path, numbers, found)
-    shop = numbers["shop"]
-    return Costs(
-        hourly_rate=shop["hourly_rate"],
-        call_back=shop["call_back"],
-        start_over=shop["start_over"],
-        overhead_minutes=shop["overhead_minutes"],
-        part=numbers["part"],
-        labour=numbers["labour"],
-        check=numbers["check"],
-        access=numbers["access"],
-        behind=found["behind"],
-        proof=found["proof"],
-        in_vain=numbers["in_vain"],
-    )
+            numbers[kind][name] = row.number("value", 0.0)
+    fields: dict[str, Any] = {kind: words[kind] if kind in WORDS else numbers[kind] for kind in KINDS[1:]}
+    return Costs(**(fields | numbers["shop"]))
 
 
-def _check_complete(path: Path, numbers: dict[str, dict[str, float]], words: dict[str, dict[str, str]]) -> None:
-    wanted = {"hourly_rate", "call_back", "start_over", "overhead_minutes"}
-    if set(numbers["shop"]) != wanted:
-        raise PriorsError(
-            "the shop's rows are not those wanted",
-            where=path.name,
-            got=", ".join(sorted(numbers["shop"])),
-            expected=", ".join(sorted(wanted)),
-        )
-    for kind in ("labour", "check"):
-        if missing := set(numbers["part"]) - set(numbers[kind]):
-            raise PriorsError("a cost is missing", where=path.name, expected=f"rows {kind} for {sorted(missing)}")
-    if missing := set(numbers["part"]) - set(words["proof"]):
-        raise PriorsError("a proof is missing", where=path.name, expected=f"rows proof for {sorted(missing)}")
-    if unknown := set(numbers["in_vain"]) - set(numbers["part"]):
-        raise PriorsError("unknown component", where=path.name, got=", ".join(sorted(unknown)))
-    if unknown := set(words["behind"].values()) - set(numbers["access"]):
-        raise PriorsError("unknown access", where=path.name, got=", ".join(sorted(unknown)))
+def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> None:
+    """Refuse rows that nothing reads, and prices without a row.
+
+    Every component needs its part, labour, check and proof; what it is behind and costs in vain may be left out.
+    """
+    components = tuple(component.id for component in catalogue.components)
+    accesses = tuple(row.text("value") for (kind, _), row in rows.items() if kind == "behind")
+    read = {"shop": SHOP, "access": accesses} | dict.fromkeys(KINDS[2:], components)
+    for (kind, name), row in rows.items():
+        row.choice("kind", KINDS)
+        if name not in read[kind]:
+            raise PriorsError(
+                "a row that nothing reads", where=row.where, got=f"{kind} {name}",
+                expected=", ".join(dict.fromkeys(read[kind])), to_do="take the row out, or correct its name",
+            )  # fmt: skip
+        if kind == "proof":
+            row.choice("value", (test.id for test in catalogue.tests))
+    needed = [("shop", name) for name in SHOP] + [("access", name) for name in accesses]
+    needed += [(kind, name) for kind in NEEDED for name in components]
+    for kind, name in needed:
+        if (kind, name) not in rows:
+            raise PriorsError(
+                "a price is missing", where="costs.csv", got=f"no row '{kind},{name}'", expected="one",
+                to_do="copy it from the shipped set 'standard' and change what you need",
+            )  # fmt: skip

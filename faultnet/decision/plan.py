@@ -1,15 +1,18 @@
 """The plan to take along: what to test, and what to do after each outcome, down to a repair with its proof.
 
-The tree grows from the present belief. At each knot the test is taken that the screen would propose there, if its
-outcomes can change what is done next; outcomes after which the same would be done share a branch; branches that are
-too unlikely, and those past the depth, end in "come back to the screen". Outcomes of several tests are taken as
-independent given the hypothesis.
+The tree grows from the present belief, always at the branch where the car is most likely to be, until as many tests
+stand in it as fit on the paper. At each knot the test is taken that the screen would propose there, if its outcomes can
+change what is done next; outcomes after which the same would be done share a branch. A branch that is not followed
+further ends in the repair that would come first, or names the test to do next there. Outcomes of several tests are
+taken as independent given the hypothesis.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from heapq import heappop, heappush
+from html import escape
 
 from faultnet.decision.advice import GIVE_BACK_WORDS, WORTH_DOING, position_of, proof_of, worth_of_tests
 from faultnet.decision.costs import Costs
@@ -17,7 +20,9 @@ from faultnet.decision.repair import GIVE_BACK, order_of_repair
 from faultnet.decision.value import Position
 from faultnet.diagnosis.diagnose import Worked, ranked
 
-COME_BACK = "come back to the screen"
+NEXT = "next"
+MOST_TESTS = 14
+"""Tests in a plan, by which a fresh case fits on two pages of A4."""
 
 
 @dataclass(frozen=True)
@@ -29,11 +34,13 @@ class Leaf:
     chance : float
         Of getting here [-].
     repair : str
-        Component to mend; "give_back", or empty for coming back to the screen.
+        Component to mend, or "give_back"; empty where a test comes next.
     words : str
     proof : str
     chance_of_cure : float
         That the repair is the whole cure [-].
+    next_test : str
+        Id of the test that comes next, with which one goes on at the screen; empty where a repair is named.
     """
 
     chance: float
@@ -41,6 +48,10 @@ class Leaf:
     words: str
     proof: str
     chance_of_cure: float
+    next_test: str = ""
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(plan_text(self))}</pre>"
 
 
 @dataclass(frozen=True)
@@ -62,9 +73,18 @@ class Knot:
     words: str
     branches: tuple[tuple[str, Knot | Leaf], ...]
 
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(plan_text(self))}</pre>"
+
 
 def pocket_plan(
-    worked: Worked, costs: Costs, *, tools: Collection[str] | None = None, depth: int = 4, least: float = 0.03
+    worked: Worked,
+    costs: Costs,
+    *,
+    tools: Collection[str] | None = None,
+    depth: int = 6,
+    least: float = 0.02,
+    most: int = MOST_TESTS,
 ) -> Knot | Leaf:
     """Contingency tree from the present belief.
 
@@ -75,19 +95,33 @@ def pocket_plan(
     tools : collection of str, optional
         Tools at hand.
     depth : int
-        Tests in a row.
+        Most tests in a row.
     least : float
-        Branches less likely than this end in coming back to the screen [-].
+        Branches less likely than this are not followed further [-].
+    most : int
+        Most tests in the whole tree; they go where the car is most likely to be.
 
     Returns
     -------
     Knot or Leaf
-        Every branch ends in a repair with its proof or in coming back to the screen.
+        Every branch ends in a repair with its proof, or in the test to do next there.
     """
     tests, leading = ranked(worked, tools)
     position = position_of(worked, costs, tests, leading)
     words = {t.test: tuple(o.label for o in t.outcomes) for t in tests}
-    return _Growing(worked, costs, words, least).grow(position, 1.0, depth)
+    return _Growing(worked, costs, words, least, depth).grown(position, most)
+
+
+@dataclass(eq=False)
+class _Bud:
+    """A branch that may still grow; the only mutable thing here, and it never leaves this module."""
+
+    position: Position
+    chance: float
+    depth: int
+    test: str | None
+    groups: list[list[int]]
+    branches: list[tuple[list[int], _Bud]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,23 +130,58 @@ class _Growing:
     costs: Costs
     words: dict[str, tuple[str, ...]]
     least: float
+    depth: int
 
-    def grow(self, position: Position, chance: float, depth: int) -> Knot | Leaf:
-        best, groups = self._best(position)
-        if best is None:
-            return self.repair(position, chance)
-        if depth == 0:
-            return Leaf(chance, "", COME_BACK, "", 0.0)
-        rest = {t: c for t, c in position.chances.items() if t != best}
-        branches: list[tuple[str, Knot | Leaf]] = []
-        for outcomes in groups:
-            share, after = position.after(best, outcomes, rest)
-            label = self._label(best, outcomes)
-            if share * chance < self.least:
-                branches.append((label, Leaf(chance * share, "", COME_BACK, "", 0.0)))
-                continue
-            branches.append((label, self.grow(after, chance * share, depth - 1)))
-        return Knot(chance, best, self.worked.catalogue.test(best).label, tuple(branches))
+    def grown(self, position: Position, most: int) -> Knot | Leaf:
+        root = self._bud(position, 1.0, 0)
+        open_buds, count = [(-1.0, 0, root)], 1
+        for _ in range(most):
+            if not open_buds:
+                break
+            for outcomes, bud in self._opened(heappop(open_buds)[2]):
+                if bud.test is not None and bud.chance >= self.least and bud.depth < self.depth:
+                    heappush(open_buds, (-bud.chance, count, bud))
+                    count += len(outcomes)
+        return self._finished(root)
+
+    def _bud(self, position: Position, chance: float, depth: int) -> _Bud:
+        test, groups = self._best(position)
+        return _Bud(position, chance, depth, test, groups)
+
+    def _opened(self, bud: _Bud) -> list[tuple[list[int], _Bud]]:
+        """The branches of a bud, which becomes a knot by it."""
+        if bud.test is not None:
+            rest = {t: c for t, c in bud.position.chances.items() if t != bud.test}
+            for outcomes in bud.groups:
+                share, after = bud.position.after(bud.test, outcomes, rest)
+                bud.branches.append((outcomes, self._bud(after, bud.chance * share, bud.depth + 1)))
+        return bud.branches
+
+    def _finished(self, bud: _Bud) -> Knot | Leaf:
+        if bud.test is None:
+            return self.repair(bud.position, bud.chance)
+        label = self.worked.catalogue.test(bud.test).label
+        if not bud.branches:
+            return Leaf(bud.chance, "", f"{NEXT}: {label}", "", 0.0, bud.test)
+        joined: list[tuple[list[int], Knot | Leaf]] = []
+        for outcomes, branch in bud.branches:
+            then = self._finished(branch)
+            twin = next(
+                (k for k, (some, other) in enumerate(joined) if self._joins(bud.test, some, other, outcomes, then)),
+                None,
+            )
+            if twin is None:
+                joined.append((outcomes, then))
+            else:
+                joined[twin] = (joined[twin][0] + outcomes, _both(joined[twin][1], then))
+        return Knot(bud.chance, bud.test, label, tuple((self._label(bud.test, o), then) for o, then in joined))
+
+    def _joins(self, test: str, some: list[int], one: Knot | Leaf, more: list[int], other: Knot | Leaf) -> bool:
+        """Whether two branches lead to the same step, and can be said in one line."""
+        if not isinstance(one, Leaf) or not isinstance(other, Leaf):
+            return False
+        same = (one.repair, one.next_test) == (other.repair, other.next_test)
+        return same and (not self._ordered(test) or some[-1] + 1 == more[0])
 
     def _best(self, position: Position) -> tuple[str | None, list[list[int]]]:
         """The test that saves most among those whose outcomes can change what is done next, with its branches."""
@@ -163,11 +232,13 @@ class _Growing:
 
     def _label(self, test: str, outcomes: list[int]) -> str:
         words = self.words[test]
-        first, last = words[outcomes[0]], words[outcomes[-1]]
+        if len(outcomes) == len(words):
+            return "whatever comes out"
         if len(outcomes) == 1:
-            return first
-        if outcomes[0] == 0 and outcomes[-1] == len(words) - 1:
-            return "whatever it reads"
+            return words[outcomes[0]]
+        if not self._ordered(test):
+            return " / ".join(words[o] for o in outcomes)
+        first, last = words[outcomes[0]], words[outcomes[-1]]
         if outcomes[0] == 0:
             return f"up to {last.split(' to ')[-1]}"
         if outcomes[-1] == len(words) - 1:
@@ -181,6 +252,15 @@ class _Growing:
         label = self.worked.catalogue.component(name).label
         test, reads = proof_of(self.worked, self.costs, name)
         return Leaf(chance, name, f"mend: {label}", f"{test.label}: {reads}" if reads else test.label, cure)
+
+
+def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:
+    """Two ends that name the same step as one; its chance of cure is their mean."""
+    assert isinstance(one, Leaf)
+    assert isinstance(other, Leaf)
+    whole = max(one.chance + other.chance, 1e-300)
+    cure = (one.chance * one.chance_of_cure + other.chance * other.chance_of_cure) / whole
+    return replace(one, chance=one.chance + other.chance, chance_of_cure=cure)
 
 
 def _worth_doing(position: Position) -> list[str]:
@@ -214,6 +294,6 @@ def plan_tree(plan: Knot | Leaf) -> dict[str, object]:
     """The plan as plain data for JSON."""
     if isinstance(plan, Leaf):
         return {"chance": plan.chance, "repair": plan.repair or None, "words": plan.words, "proof": plan.proof,
-                "chance_of_cure": plan.chance_of_cure}  # fmt: skip
+                "chance_of_cure": plan.chance_of_cure, "next_test": plan.next_test or None}  # fmt: skip
     branches = [{"outcome": outcome, "then": plan_tree(then)} for outcome, then in plan.branches]
     return {"chance": plan.chance, "test": plan.test, "words": plan.words, "branches": branches}

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from faultnet.case.types import Act
 from faultnet.errors import EntryError
-from faultnet.inference.hypotheses import Hypotheses, IndexArray
+from faultnet.inference.configurations import Index, IndexArray
+from faultnet.inference.hypotheses import Hypotheses
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -44,18 +45,7 @@ PASSING: dict[str, tuple[str, ...]] = {
     "bypass_control": ("start_control",),
 }
 CHARGING = ("charge", "desulphate")
-SURFACE_AFTER = {
-    "charge": "just_charged",
-    "desulphate": "just_charged",
-    "drive": "just_charged",
-    "shed_surface_charge": "shed",
-}
-LONG_WAIT = 4.0  # [h] from here on surface charge is gone; common practice, no source
-CRANKING_AFTER = {
-    "cured": (0.86, 0.08, 0.02, 0.02, 0.02),
-    "better": (0.45, 0.45, 0.04, 0.03, 0.03),
-    "no_change": (0.10, 0.225, 0.225, 0.225, 0.225),
-}
+FEEDING = (*CHARGING, "drive")
 
 
 @dataclass(frozen=True)
@@ -103,7 +93,7 @@ def check_act(catalogue: Catalogue, act: Act, where: str) -> None:
         )  # fmt: skip
 
 
-def changes_the_car(effect: str, hours: float | None) -> bool:
+def changes_the_car(effect: str, hours: float | None, spread: Callable[[str], float]) -> bool:
     """Whether what is read after an act is read on another state of the car.
 
     Parameters
@@ -112,6 +102,8 @@ def changes_the_car(effect: str, hours: float | None) -> bool:
         Of the act.
     hours : float, optional
         How long it took [h].
+    spread : callable
+        Named numbers of the prior set.
 
     Notes
     -----
@@ -120,12 +112,14 @@ def changes_the_car(effect: str, hours: float | None) -> bool:
 
     Examples
     --------
-    >>> changes_the_car("disable_fuel", None), changes_the_car("wait", 10.0)
+    >>> from faultnet.prior_set import load_catalogue
+    >>> spread = load_catalogue().spread
+    >>> changes_the_car("disable_fuel", None, spread), changes_the_car("wait", 10.0, spread)
     (False, True)
     """
     if effect == "wait":
-        return hours is None or hours >= LONG_WAIT
-    return effect in MENDS or effect in CHARGING or effect in SURFACE_AFTER
+        return hours is None or hours >= spread("surface_charge_gone_after")
+    return effect in MENDS or effect in FEEDING or effect == "shed_surface_charge"
 
 
 def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
@@ -141,7 +135,7 @@ def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
 
 
 def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mending: Mending) -> NDArray[np.bool_]:
-    """Hypotheses in which a mending has something to mend."""
+    """Rows in which a mending has something to mend, shape (rows,)."""
     column = modes[:, space.components.index(mending.component)]
     if mending.modes == ALL_MODES:
         return np.asarray(column > 0)
@@ -149,33 +143,19 @@ def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mend
     return np.isin(column, wanted)
 
 
-def with_sound(
-    space: Hypotheses, modes: IndexArray, components: tuple[str, ...], rows: NDArray[np.bool_] | None = None
-) -> IndexArray:
-    """Modes with some components set sound, in all hypotheses or in some."""
-    changed = modes.copy()
-    for component in components:
-        column = space.components.index(component)
-        if rows is None:
-            changed[:, column] = 0
-        else:
-            changed[rows, column] = 0
-    return changed
-
-
 def outcome_chance(
     spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: NDArray[np.bool_], outcome: str
 ) -> Array:
-    """Chance of an outcome of a repair given what it mended and what is left, shape (hypotheses,).
+    """Chance of an outcome of a repair given what it mended and what is left, shape (rows,).
 
     Parameters
     ----------
     spread : callable
         Named numbers of the prior set.
     space : Hypotheses
-    modes : int array, shape (hypotheses, components)
+    modes : int array, shape (rows, components)
         After the repair.
-    mended : bool array, shape (hypotheses,)
+    mended : bool array, shape (rows,)
         Whether there was something to mend.
     """
     counted = [i for i, c in enumerate(space.components) if c != "use"]
@@ -190,17 +170,21 @@ def outcome_chance(
     return chance
 
 
-def after_driving(spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, outcome: str) -> Array:
-    """Chance of how the complaint stands after the car was driven for a time, shape (hypotheses,).
+def after_driving(
+    spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, outcome: str, origin: Index | None = None
+) -> Array:
+    """Chance of how the complaint stands after the car was driven for a time, shape (rows,).
 
     Parameters
     ----------
     spread : callable
         Named numbers of the prior set.
     space : Hypotheses
-    modes : int array, shape (hypotheses, components)
+    modes : int array, shape (rows, components)
         While it was driven.
     outcome : {"cured", "better", "no_change"}
+    origin : int array, shape (rows,), optional
+        Hypothesis of each row; one row for each hypothesis when left out.
 
     Notes
     -----
@@ -208,7 +192,8 @@ def after_driving(spread: Callable[[str], float], space: Hypotheses, modes: Inde
     repair that mended nothing. How the car is used brings it back only if no part was at fault to begin with.
     """
     parts = [i for i, c in enumerate(space.components) if c != "use"]
-    use_alone = (modes > 0).any(axis=1) & ~(space.modes[:, parts] > 0).any(axis=1)
+    brought_in = space.modes if origin is None else space.modes[origin]
+    use_alone = (modes > 0).any(axis=1) & ~(brought_in[:, parts] > 0).any(axis=1)
     left = (modes[:, parts] > 0).any(axis=1) | use_alone
     chances = []
     for name in ("outcome_none_left_mended", "outcome_left_nothing_mended"):

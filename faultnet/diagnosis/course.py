@@ -1,30 +1,64 @@
-"""The course of a case: visits, the stages that acts cut them into, and their likelihood for every hypothesis.
+"""The course of a case: what its readings and acts say, carried forward through its visits.
 
-Visits are independent given the modes, so each gives one vector over hypotheses and past visits are folded into one.
-Within a visit the state of charge is carried from stage to stage. Mending acts change the modes from then on; with a
-chance that a repair did not take, the course is worked out for each way the repairs may have gone and averaged.
+Carried is a weight for every row (a hypothesis with the modes that it has by now) and every state of charge. Readings
+stay open as long as what they were taken of stays as it is, and count together: the parameters behind them are one and
+the same. They are counted when the state of charge moves, when a part that bears on them was mended in a row, and when
+the visit ends. A mending act parts the rows in which it has something to mend.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
-from itertools import product
+from datetime import datetime
 
 import numpy as np
 
-from faultnet.case.types import Act, Reading, Visit
+from faultnet.case.types import Act, Entry, Reading, Visit
 from faultnet.diagnosis import acts
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.remembered import Memory, Standing, log_again, remembering
-from faultnet.inference.hypotheses import Hypotheses, IndexArray
-from faultnet.inference.visit import Evidence, VisitModel
-from faultnet.model import source
-from faultnet.model.network import Array
+from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, remembering
+from faultnet.diagnosis.rows import Rows
+from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
+from faultnet.inference.configurations import Index, IndexArray, distinct_rows
+from faultnet.inference.fast.bounded_cache import Memo
+from faultnet.inference.hypotheses import Hypotheses, ModeTable
+from faultnet.inference.visit import Evidence, Stage, VisitModel
+from faultnet.model import balance, source
+from faultnet.model.at_clamps import BEHAVIOURS
+from faultnet.model.balance import ONCE, Interval
+from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 
-MOST_BRANCHES = 3
+LEAST_BACKGROUND = 1e-250
+LEAST_SHARE = float(np.log(1e-14))  # of a hypothesis; rows that hold less are dropped, and what they held is said
+CRANKS = "crank_behaviour"
+DAY = 10  # characters of a date without a time
+
+
+@dataclass(frozen=True)
+class Entered:
+    """An entry with the place it stands at, for leaving it out."""
+
+    visit: int
+    entry: int
+
+
+@dataclass(frozen=True)
+class Open:
+    """A reading, or the outcome of an act, that has not been counted yet.
+
+    Parameters
+    ----------
+    entry : int
+        Where it stands in its visit.
+    evidence : Evidence
+    """
+
+    entry: int
+    evidence: Evidence
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,33 +68,68 @@ class Present:
     Parameters
     ----------
     model : VisitModel
-        Of the last stage.
-    evidence : tuple of Evidence
-        Of the last stage.
-    carried : array, shape (hypotheses, charge states)
-        Weight over the state of charge at the start of the last stage.
+        As it is now.
+    table : ModeTable
+        Joint modes that rows may have.
+    rows : Rows
+    weights : Weights
+        All that has been counted.
+    open : tuple of Open
+        Readings not counted yet.
     acts_done : tuple of str
         Effects of the acts of this visit, in order.
-    modes : int array, shape (hypotheses, components)
-        Modes of all components by now, repairs taken into account.
     memory : mapping of quantity to Remembered
-        Of earlier stages and visits.
-    visit, charges : int
-        Which visit it is, and how often the charge or the surface charge was changed in it.
+        Of earlier visits.
+    visit : int
+        Which visit it is.
+    fed : float or None
+        Hours since the battery was last charged, by driving or by a charger; None when nobody knows [h].
+    shed : bool
+        Whether the surface charge was shed since.
     """
 
     model: VisitModel
-    evidence: tuple[Evidence, ...]
-    carried: Array = field(repr=False)
+    table: ModeTable
+    rows: Rows
+    weights: Weights
+    open: tuple[Open, ...]
     acts_done: tuple[str, ...]
-    modes: IndexArray = field(repr=False)
     memory: Memory = field(repr=False)
     visit: int
-    charges: int
+    fed: float | None
+    shed: bool
 
-    def standing(self) -> Standing:
-        """Where this stands, for what is remembered."""
-        return Standing(self.model, self.modes, self.carried, self.visit, self.charges)
+    @property
+    def modes(self) -> IndexArray:
+        """Modes of all components by now, shape (rows, components)."""
+        return modes_by_now(self.model.network, self.table, self.rows.at, self.visit)
+
+    @property
+    def carried(self) -> Array:
+        """Shares of the state of charge before what is open is counted, shape (rows, charge states)."""
+        return self.weights.charge
+
+    @property
+    def evidence(self) -> tuple[Evidence, ...]:
+        """All that is open, quantity by quantity."""
+        return pooled_evidence([o.evidence for o in self.open])[0]
+
+    def cut(self, rows: Index) -> Present:
+        """Some of the rows."""
+        return replace(self, rows=self.rows.cut(rows), weights=self.weights.cut(rows))
+
+    def alike(self) -> Iterator[tuple[Index, Present]]:
+        """Rows for whom the same readings are open, and the present of these rows with no other reading in it."""
+        owner = self.model.view.placements.owner
+        for starts, rows in self.rows.patterns({owner[o.evidence.quantity] for o in self.open}):
+            mine = tuple(o for n, o in enumerate(self.open) if n >= starts.get(owner[o.evidence.quantity], 0))
+            chosen = np.arange(len(self.rows)) if rows is None else rows
+            part = self if rows is None else self.cut(rows)
+            yield chosen, replace(part, rows=replace(part.rows, since={}), open=mine)
+
+    def stage(self) -> Stage:
+        """Likelihood of what is open, the same for all rows: shape (rows, charge states or 1), and its log scale."""
+        return stage_of(self.model, self.table, self.evidence, self.rows.at)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,25 +140,16 @@ class Course:
     ----------
     log_likelihood : array, shape (hypotheses,)
     present : Present
-        If all repairs took.
-    ways : tuple of (array, int array)
-        For each way the repairs may have gone: log likelihood with its chance, and the modes by now.
-    presents : tuple of Present
-        Where the last visit stands in each of those ways; the first is `present`.
+    row_log : array, shape (rows,)
+        Log likelihood of everything, with the chance of the way the repairs went, for each row of `present`.
+    dropped : float
+        Belief dropped with rows in which repair after repair of one part did not take [-].
     """
 
     log_likelihood: Array
     present: Present
-    ways: tuple[tuple[Array, IndexArray], ...]
-    presents: tuple[Present, ...]
-
-
-@dataclass(frozen=True)
-class Entered:
-    """An entry with the place it stands at, for leaving it out."""
-
-    visit: int
-    entry: int
+    row_log: Array
+    dropped: float
 
 
 def course(
@@ -111,15 +171,35 @@ def course(
     without : Entered, optional
         An entry to leave out.
     """
-    kept = [_without(v, i, without) for i, v in enumerate(visits)]
-    mendings = [m for v in kept for e in v.entries if isinstance(e, Act) and (m := acts.mending_of(catalogue, e))]
-    ways, presents = [], []
-    for took, chance in _branches(mendings):
-        log_likelihood, now = _one_way(models, kept, catalogue, space, took)
-        ways.append((np.log(chance) + log_likelihood, now.modes))
-        presents.append(now)
-    total = ways[0][0] if len(ways) == 1 else np.logaddexp.reduce([w for w, _ in ways])
-    return Course(total, presents[0], tuple(ways), tuple(presents))
+    walk = _at_last_visit(models, visits, catalogue, space, without)
+    walk.visit(models[-1], _without(visits[-1], len(visits) - 1, without))
+    present = walk.present()
+    walk.count_all()
+    total = walk.weights.log
+    whole = walk.weights_of_hypotheses() if walk.parted else total
+    return Course(whole, present, total, walk.dropped)
+
+
+def _at_last_visit(
+    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, without: Entered | None
+) -> Walk:
+    """A walk through all visits but the last; kept for the next time, as most entries are made at the last one."""
+    table = table_for(visits, catalogue, space)
+    whole = without is None or without.visit == len(visits) - 1
+
+    def make() -> Walk:
+        walk = Walk(catalogue, space, table)
+        walk.case(models[:-1], visits[:-1], without)
+        if len(visits) > 1:
+            walk.finish()
+        return walk
+
+    key = (*(id(m) for m in models[:-1]), tuple(visits[:-1]), id(catalogue), id(space), id(table))
+    if not whole or len(visits) == 1:
+        return make()
+    kept, held = _begun.get(key, lambda: (make(), tuple(models[:-1])))
+    assert len(held) == len(models) - 1  # while they are held, nothing else can have their place in the key
+    return copy(kept)
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
@@ -128,39 +208,19 @@ def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
     return replace(visit, entries=tuple(e for k, e in enumerate(visit.entries) if k != out.entry))
 
 
-def _branches(mendings: Sequence[acts.Mending]) -> list[tuple[tuple[bool, ...], float]]:
-    """Every way the last few repairs may have gone, likeliest (all took) first; older ones count as having taken."""
-    open_ones = mendings[-MOST_BRANCHES:]
-    settled = (True,) * (len(mendings) - len(open_ones))
-    ways = []
-    for took in product((True, False), repeat=len(open_ones)):
-        chance = float(np.prod([m.success if t else 1.0 - m.success for m, t in zip(open_ones, took, strict=True)]))
-        ways.append(((*settled, *took), chance))
-    return ways
+def table_for(visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses) -> ModeTable:
+    """Joint modes that can come about in a case: those of the hypotheses, and what its acts make of them."""
+    sets: list[tuple[str, ...]] = []
+    for entry in (e for v in visits for e in v.entries if isinstance(e, Act)):
+        mending = acts.mending_of(catalogue, entry)
+        if mending is not None:
+            sets.append((mending.component,))
+        sets += [acts.PASSING[e] for e in (catalogue.act(entry.act).effect,) if e in acts.PASSING]
+    return space.table.closed(sets)
 
 
-def _one_way(
-    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, took: tuple[bool, ...]
-) -> tuple[Array, Present]:
-    total = np.zeros(len(space))
-    modes = space.modes
-    done = 0
-    present = None
-    memory: Memory = {}
-    for number, (model, visit) in enumerate(zip(models, visits, strict=True)):
-        walk = _Walk(model, catalogue, space, modes, took[done:], memory, number)
-        for entry in visit.entries:
-            if isinstance(entry, Act):
-                walk.act(entry)
-            else:
-                walk.reading(entry)
-        total = total + walk.log_likelihood()
-        modes = walk.modes
-        memory = walk.remembered()
-        done += walk.mended
-        present = walk.present()
-    assert present is not None
-    return total, present
+KEPT_BEGUN = 3
+_begun: Memo[tuple[Walk, tuple[Model, ...]]] = Memo(KEPT_BEGUN)
 
 
 def after_preparing(
@@ -177,146 +237,447 @@ def after_preparing(
     space : Hypotheses
     preparing : sequence of Act
     """
-    walk = _Walk(model, catalogue, space, present.modes, (), present.memory, present.visit)
-    walk.model, walk.carried, walk.evidence = present.model, present.carried, list(present.evidence)
-    walk.charges = present.charges
+    walk = Walk.standing_at(present, model, catalogue, space)
     for act in preparing:
-        walk.act(act)
+        walk.act(0, act)
     return walk.present()
 
 
-class _Walk:
-    """One visit worked through entry by entry; the only mutable thing here, and it never leaves this module."""
+@dataclass(frozen=True, eq=False)
+class Traced:
+    """A step of a walk with what it started from.
+
+    Parameters
+    ----------
+    step : Step
+    before : Weights
+    visit : int
+    entry : int or None
+        The act it follows from, where leaving that out is leaving out the step.
+    model : VisitModel or None
+        For evidence: what it was weighed by,
+    open : tuple of Open
+        what was counted,
+    rows : Rows or None
+        and the rows it was counted for.
+    """
+
+    step: Step
+    before: Weights
+    visit: int
+    entry: int | None = None
+    model: VisitModel | None = None
+    open: tuple[Open, ...] = ()
+    rows: Rows | None = None
+
+
+class Walk:
+    """A case worked through entry by entry; the only mutable thing here, and it never leaves this room.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+    space : Hypotheses
+    table : ModeTable
+        Of :func:`table_for`.
+    among : int array, optional
+        Hypotheses that are worked through; all when left out.
+    traced : bool
+        Whether every step is kept.
+    """
 
     def __init__(
-        self, model: Model, catalogue: Catalogue, space: Hypotheses, modes: IndexArray, took: tuple[bool, ...],
-        memory: Memory, visit: int,
+        self, catalogue: Catalogue, space: Hypotheses, table: ModeTable, among: Index | None = None, *,
+        traced: bool = False,
     ) -> None:  # fmt: skip
-        self.setting, self.catalogue, self.space, self.took = model.setting, catalogue, space, took
-        self.charged_for = model.charge_after_charging
-        self.model = model.compiled if modes is space.modes else model.compiled.entered(modes)
-        self.modes = modes
-        self.carried = self.model.charge_prior
-        self.log = np.zeros(len(space))
-        self.evidence: list[Evidence] = []
-        self.readings: list[Reading] = []
-        self.effects: list[str] = []
-        self.mended = 0
-        self.memory, self.visit, self.charges = memory, visit, 0
+        self.catalogue, self.space, self.table = catalogue, space, table
+        chosen = np.arange(len(space)) if among is None else among
+        self.rows = Rows(chosen, chosen)
+        self.weights = Weights(np.zeros(len(chosen)), np.ones((len(chosen), 1)))
+        self.number, self.date = -1, ""
+        self.fed: float | None = None
+        self.shed = False
+        self.parted, self.dropped = False, 0.0
+        self.memory: Memory = {}
+        self.trace: list[Traced] | None = [] if traced else None
 
-    def reading(self, reading: Reading) -> None:
+    @classmethod
+    def standing_at(cls, present: Present, model: Model, catalogue: Catalogue, space: Hypotheses) -> Walk:
+        """Where a visit stands."""
+        walk = cls(catalogue, space, present.table)
+        walk.rows, walk.weights, walk.number, walk.memory = (
+            present.rows, present.weights, present.visit, present.memory,
+        )  # fmt: skip
+        walk._enter(model)
+        walk.model, walk.open, walk.effects = present.model, list(present.open), list(present.acts_done)
+        walk.fed, walk.shed = present.fed, present.shed
+        return walk
+
+    def _enter(self, model: Model) -> None:
+        self.whole, self.setting = model, model.setting
+        self.model = model.compiled_for(self.table)
+        self.owner = self.model.view.placements.owner
+        self.open: list[Open] = []
+        self.effects: list[str] = []
+        self.readings: list[Reading] = []
+
+    def case(
+        self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None, *, first: int = 0,
+        last: int | None = None,
+    ) -> None:  # fmt: skip
+        """All visits of a case, or those from one to another; what is open in the last one stays so."""
+        for number in range(first, len(visits) if last is None else last + 1):
+            if number:
+                self.finish()
+            self.visit(models[number], _without(visits[number], number, without))
+
+    def visit(self, model: Model, visit: Visit) -> None:
+        """The next visit, with all its entries."""
+        self.number += 1
+        self._enter(model)
+        if self.number == 0:
+            prior, at = self.model.charge_prior, self.rows.at
+            whole = np.array_equal(at, np.arange(len(prior)))
+            self.weights = Weights(np.zeros(len(at)), prior if whole else prior[at])
+        else:
+            self._pass_time(interval(self.date, visit.date, visit.conditions.hours_standing))
+        self.date = visit.date
+        self.fed, self.shed = visit.conditions.hours_standing, False
+        for k, entry in enumerate(visit.entries):
+            self.entry(k, entry)
+
+    def _pass_time(self, time: Interval) -> None:
+        """From one visit to the next: the car was used and then it stood."""
+        self._move(balance.after_use, (time,), ("battery", None, "use"))
+        self._move(balance.after_standing, (time,), ("battery", "drain", "rectifier", "use"))
+
+    def _move(self, what: Callable[..., Array], known: tuple[object, ...], parts: tuple[str | None, ...]) -> None:
+        """The charge moves by a table of these components' modes, and of the state of supply where None stands."""
+        self._count(self._charged())
+        table = self.whole.charge_after(what, *known)
+        self._apply(moved(table, parts, self.model.network, self.space.components, self.table.modes[self.rows.at]))
+
+    def entry(self, k: int, entry: Entry) -> None:
+        """One entry of the visit."""
+        if isinstance(entry, Act):
+            self.act(k, entry)
+        else:
+            self.reading(k, entry)
+
+    def reading(self, k: int, reading: Reading) -> None:
+        """Something was read; it stays open."""
         self.readings.append(reading)
         offset = module_offset(self.catalogue, self.readings)
         found = evidence_of(self.model.network, self.catalogue, reading, offset)
         if found is not None:
-            self.evidence.append(found)
+            self._opened(k, found)
 
-    def act(self, act: Act) -> None:
+    def _opened(self, k: int, evidence: Evidence) -> None:
+        self.open.append(Open(k, evidence))
+        if evidence.quantity not in self.rows.again:
+            behind, charged = behind_quantity(self.model.network, evidence.quantity)
+            if not charged and behind:
+                flags = {**self.rows.again, evidence.quantity: np.ones(len(self.rows), dtype=np.bool_)}
+                self.rows = replace(self.rows, again=flags)
+
+    def act(self, k: int, act: Act) -> None:
+        """Something was done."""
         spec = self.catalogue.act(act.act)
         mending = acts.mending_of(self.catalogue, act)
         if spec.effect in acts.PASSING:
-            self._passing(spec.effect, act)
-        elif acts.changes_the_car(spec.effect, act.hours):
-            self._close_stage()
+            self._passing(k, spec.effect, act)
+        elif acts.changes_the_car(spec.effect, act.hours, self.setting.spread):
             self._move_charge(spec.effect, act)
             if mending is not None:
-                self._mend(mending, act)
+                self._mend(k, mending, act)
             elif act.outcome is not None and spec.effect in acts.CHARGING:
-                self.evidence.append(self._cranking(act.outcome))
+                self._opened(k, _cranking(self.setting.spread, act.outcome))
             elif act.outcome is not None and spec.effect == "drive":
-                stands = acts.after_driving(self.setting.spread, self.space, self.modes, act.outcome)
-                self.log = self.log + np.log(stands)
+                modes = modes_by_now(self.model.network, self.table, self.rows.at, self.number)
+                stands = acts.after_driving(self.setting.spread, self.space, modes, act.outcome, self.rows.origin)
+                self._apply(Factor(np.log(stands)))
         self.effects.append(spec.effect)
-
-    def _close_stage(self) -> None:
-        if not self.evidence:
-            return
-        weight, scale = self.model.stage(self.evidence)
-        self.log = self.log + log_again(self.memory, self.evidence, self._standing(), self.setting.spread)
-        self.memory = self.remembered()
-        self.carried = self.carried * weight
-        top = self.carried.sum(axis=1)
-        self.log = self.log + scale + np.log(np.maximum(top, 1e-300))
-        self.carried = self.carried / np.maximum(top, 1e-300)[:, None]
-        self.evidence = []
 
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
-            hours = act.hours if act.hours is not None else self.catalogue.spread("charger_hours")
-            moved = self.charged_for(hours)
-            battery = self.modes[:, self.space.components.index("battery")]
-            self.carried = _moved(self.carried, battery, moved)
+            self._move(balance.after_charger, (act.hours, effect == "desulphate"), ("battery",))
         elif effect == "drive":
-            self.carried = self.carried.sum(axis=1, keepdims=True) * self.model.charge_prior
-        state = acts.SURFACE_AFTER.get(effect)
-        if effect == "wait":
-            state = "rested"
-        self.charges += state is not None or effect in acts.CHARGING or effect == "drive"
-        if state is not None:
-            self.model = self.model.with_node(source.surface_node(self.setting, state))
+            self._move(balance.after_drive, (act.hours,), ("battery", None))
+        elif effect == "wait":
+            self._move(balance.after_waiting, (act.hours,), ("battery", "drain", "rectifier", "use"))
+        surface = self._surface_after(effect, act.hours)
+        if surface is not None:
+            self._count({k for k, c in enumerate(self.model.view.placements.clusters) if "surface" in c.hidden})
+            self.model = self.model.with_node(surface)
 
-    def _mend(self, mending: acts.Mending, act: Act) -> None:
+    def _surface_after(self, effect: str, hours: float | None) -> Node | None:
+        """Surface charge from now on, if the act bears on it; once shed it stays so until the battery is charged."""
+        if effect in acts.FEEDING:
+            self.fed, self.shed = 0.0, False
+        elif effect == "wait":
+            waited = self.catalogue.spread("overnight_hours") if hours is None else hours
+            self.fed = waited if self.fed is None else self.fed + waited
+        elif effect == "shed_surface_charge":
+            self.shed = True
+        else:
+            return None
+        return source.surface_shed(self.setting) if self.shed else source.surface_after(self.setting, self.fed)
+
+    def _charged(self) -> set[int]:
+        """Clusters of which something is open that depends on the state of charge; the others can stay open."""
+        network = self.model.network
+        read = {o.evidence.quantity for o in self.open}
+        return {self.owner[q] for q in read if behind_quantity(network, q)[1]}
+
+    def _mend(self, k: int, mending: acts.Mending, act: Act) -> None:
+        if mending.component == "battery" and mending.modes == acts.ALL_MODES:
+            self._count(self._charged())
+            new = nearly_full(self.weights.charge.shape[1])
+            every = np.ones((len(self.rows), 1))
+            self._apply(Move((Moved(None, every, np.broadcast_to(new[:, None], (1, len(new), len(new)))),)))
+        column = self.space.components.index(mending.component)
         states = self.model.network.nodes[mending.component].states
-        rows = acts.affected(self.space, self.modes, states, mending)
-        took = self.took[self.mended]
-        self.mended += 1
-        if took:
-            self.modes = acts.with_sound(self.space, self.modes, (mending.component,), rows)
-            self.model = self.model.for_modes(self.modes)
-            if mending.component == "battery" and mending.modes == acts.ALL_MODES:
-                self.carried = self.carried.sum(axis=1, keepdims=True) * _nearly_full(self.carried.shape[1])
-                self.charges += 1
+        modes = self.table.modes[self.rows.at]
+        took = np.flatnonzero(acts.affected(self.space, modes, states, mending))
+        before = len(self.rows)
+        log_chance = np.zeros(before + len(took))
+        log_chance[took] = np.log1p(-mending.success) if mending.success < 1.0 else -np.inf
+        log_chance[before:] = np.log(mending.success)
         if act.outcome is not None:
-            fixed = rows if took else np.zeros(len(rows), dtype=bool)
-            chance = acts.outcome_chance(self.setting.spread, self.space, self.modes, fixed, act.outcome)
-            self.log = self.log + np.log(chance)
+            after = modes[took].copy()
+            after[:, column] = 0
+            mended = np.arange(len(log_chance)) >= before
+            chance = acts.outcome_chance(
+                self.setting.spread, self.space, np.concatenate([modes, after]), mended, act.outcome
+            )
+            log_chance += np.log(chance)
+        parent = np.concatenate([np.arange(before), took])
+        split = Split(before, parent, log_chance, np.arange(len(parent)), len(parent))
+        self._apply(split, entry=k, rows=self.rows)
+        self.rows = self.rows.cut(parent)
+        self._renew(np.arange(before, len(parent)), mending.component)
 
-    def _cranking(self, outcome: str) -> Evidence:
-        return Evidence("crank_behaviour", np.array(acts.CRANKING_AFTER[outcome]), 0.2)
+    def _renew(self, took: Index, component: str) -> None:
+        """A part is sound from now on in some rows; what was read of it before is counted in them."""
+        if not len(took):
+            return
+        self.parted = True
+        clusters = self.model.view.placements.clusters
+        touched = {
+            k for k in {self.owner[o.evidence.quantity] for o in self.open} if component in clusters[k].components
+        }
+        self._count(touched, took)
+        since = dict(self.rows.since)
+        for k in touched:
+            since[k] = since.get(k, np.zeros(len(self.rows), dtype=np.intp)).copy()
+            since[k][took] = len(self.open)
+        at = self.rows.at.copy()
+        at[took] = self.table.with_sound((component,))[at[took]]
+        again = dict(self.rows.again)
+        for quantity, flags in again.items():
+            if component in behind_quantity(self.model.network, quantity)[0]:
+                again[quantity] = flags.copy()
+                again[quantity][took] = False
+        self.rows = replace(self.rows, at=at, since=since, again=again)
+        self._put_together()
 
-    def _passing(self, effect: str, act: Act) -> None:
+    def _put_together(self) -> None:
+        """Make one of rows that are the same, and drop those that hold next to nothing of their hypothesis."""
+        if not self.parted:
+            return
+        before = len(self.rows)
+        share = self.weights.log - self.weights_of_hypotheses()[self.rows.origin]
+        kept = np.flatnonzero(share >= LEAST_SHARE)
+        self.dropped += float(self.space.prior[self.rows.origin] @ np.where(share < LEAST_SHARE, np.exp(share), 0.0))
+        self.rows, target = self.rows.cut(kept).merged()
+        if len(self.rows) < before:
+            self._apply(Split(before, kept, np.zeros(len(kept)), target, len(self.rows)))
+
+    def weights_of_hypotheses(self) -> Array:
+        """Natural logarithm of what each hypothesis weighs by what has been counted, shape (hypotheses,)."""
+        return log_sums(self.weights.log, self.rows.origin, len(self.space))
+
+    def _count(self, clusters: set[int], only: Index | None = None) -> None:
+        """Count what is open of some clusters, for all rows or for some; for all it is then no longer open."""
+        mine = [o for o in self.open if self.owner[o.evidence.quantity] in clusters]
+        if mine:
+            rows = self.rows if only is None else self.rows.cut(only)
+            for starts, part in rows.patterns(clusters):
+                chosen = part if only is None else only if part is None else only[part]
+                self._weigh(starts, chosen, clusters)
+        if only is None and mine:
+            stays = [self.owner[o.evidence.quantity] not in clusters for o in self.open]
+            self.open = [o for o, stay in zip(self.open, stays, strict=True) if stay]
+            self.rows = self.rows.counted(clusters, np.cumsum([0, *stays]))
+
+    def _weigh(self, starts: dict[int, int], chosen: Index | None, clusters: set[int]) -> None:
+        counted = tuple(
+            o for n, o in enumerate(self.open)
+            if (k := self.owner[o.evidence.quantity]) in clusters and n >= starts.get(k, 0)
+        )  # fmt: skip
+        if not counted:
+            return
+        rows = self.rows if chosen is None else self.rows.cut(chosen)
+        evidence, log_scale = pooled_evidence([o.evidence for o in counted])
+        weight, scale = stage_of(self.model, self.table, evidence, rows.at)
+        self._apply(Weigh(chosen, weight, scale + log_scale), model=self.model, open=counted, rows=rows)
+
+    def _passing(self, k: int, effect: str, act: Act) -> None:
         if act.outcome is None:
             return
-        bridged = acts.with_sound(self.space, self.modes, acts.PASSING[effect])
-        charge = self.carried / np.maximum(self.carried.sum(axis=1, keepdims=True), 1e-300)
-        if effect == "jump_start":
-            charge = np.broadcast_to(_nearly_full(charge.shape[1]), charge.shape)
-        weight, scale = self.model.for_modes(bridged).stage([self._cranking(act.outcome)])
-        self.log = self.log + scale + np.log(np.maximum((weight * charge).sum(axis=1), 1e-300))
+        bridged = self.table.with_sound(acts.PASSING[effect])[self.rows.at]
+        weight, scale = stage_of(self.model, self.table, [_cranking(self.setting.spread, act.outcome)], bridged)
+        if effect == "jump_start" and weight.shape[1] > 1:
+            weight = (weight @ nearly_full(weight.shape[1]))[:, None]
+        self._apply(Weigh(None, weight, scale), entry=k, rows=self.rows)
 
-    def log_likelihood(self) -> Array:
-        """Log likelihood of everything entered in this visit."""
-        if not self.evidence:
-            return np.asarray(self.log + np.log(np.maximum(self.carried.sum(axis=1), 1e-300)))
-        weight, scale = self.model.stage(self.evidence)
-        total = (self.carried * weight).sum(axis=1)
-        again = log_again(self.memory, self.evidence, self._standing(), self.setting.spread)
-        return np.asarray(self.log + again + scale + np.log(np.maximum(total, 1e-300)))
+    def count_all(self) -> None:
+        """Count all that is open, and what was read of things that stay is remembered."""
+        seen = [o.evidence for o in self.open]
+        self._remember(seen)
+        self._count({self.owner[e.quantity] for e in seen})
 
-    def remembered(self) -> Memory:
-        """What is remembered once this stage is over."""
-        return remembering(self.memory, self.evidence, self._standing())
+    def finish(self) -> None:
+        """The visit ends."""
+        self.count_all()
+        self._put_together()
 
-    def _standing(self) -> Standing:
-        return Standing(self.model, self.modes, self.carried, self.visit, self.charges)
+    def _remember(self, seen: Sequence[Evidence]) -> None:
+        def weigh(evidence: Sequence[Evidence]) -> Stage:
+            return stage_of(self.model, self.table, evidence, self.rows.at)
+
+        again = log_again(
+            self.memory, seen, self.rows.again, weigh, self.model.network, self.space.components,
+            self.table.modes[self.rows.at], self.setting.spread,
+        )  # fmt: skip
+        if again is not None:
+            self._apply(Factor(again))
+        self.memory = remembering(self.memory, [e for e in seen if e.quantity in self.rows.again])
+
+    def _apply(
+        self, step: Step, *, entry: int | None = None, model: VisitModel | None = None, open: tuple[Open, ...] = (),
+        rows: Rows | None = None,
+    ) -> None:  # fmt: skip
+        if self.trace is not None:
+            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows))
+        self.weights = step.forward(self.weights)
 
     def present(self) -> Present:
+        """Where the visit stands."""
         return Present(
-            self.model, tuple(self.evidence), self.carried, tuple(self.effects), self.modes, self.memory, self.visit,
-            self.charges,
+            self.model, self.table, self.rows, self.weights, tuple(self.open), tuple(self.effects), self.memory,
+            self.number, self.fed, self.shed,
         )  # fmt: skip
 
 
-def _moved(carried: Array, battery: IndexArray, moved: Array) -> Array:
-    """Weight over the state of charge after a charge, shape (hypotheses, states): most batteries are in mode 0."""
-    after = moved[:, 0] @ carried.T
-    for mode in range(1, moved.shape[1]):
-        rows = np.flatnonzero(battery == mode)
-        after[:, rows] = moved[:, mode] @ carried.T.take(rows, axis=1)
-    return np.asarray(after.T)
+def _cranking(spread: Callable[[str], float], outcome: str) -> Evidence:
+    """What is told of an outcome, as how the engine would have been heard to turn."""
+    chances = np.array([spread(f"cranking_{outcome}_{heard}") for heard in BEHAVIOURS])
+    return Evidence(CRANKS, chances, 1.0 / len(BEHAVIOURS))
 
 
-def _nearly_full(states: int) -> Array:
+def interval(before: str, date: str, standing: float | None) -> Interval:
+    """What two dates, either of which may be empty or without a time, and the hours standing say of the time between.
+
+    Examples
+    --------
+    >>> interval("2026-11-20", "2026-11-23", None), interval("", "2026-11-23", 8.0)
+    (Interval(days=(2.5, 3.5), standing=None), Interval(days=None, standing=8.0))
+    """
+    if not before or not date:
+        return Interval(None, standing)
+    days = (datetime.fromisoformat(date) - datetime.fromisoformat(before)).total_seconds() / 86400.0
+    slack = 0.0 if len(before) > DAY and len(date) > DAY else 0.5
+    return Interval((max(0.0, days - slack), max(0.0, days + slack)), standing)
+
+
+def modes_by_now(network: Network, table: ModeTable, at: Index, visit: int) -> IndexArray:
+    """Modes of rows at a visit, counted from nought: what happened once was over when the car came again."""
+    modes = table.modes[at]
+    if visit and "use" in table.components:
+        column, states = table.components.index("use"), network.nodes["use"].states
+        modes[np.isin(modes[:, column], [states.index(m) for m in ONCE if m in states]), column] = 0
+    return modes
+
+
+def moved(
+    table: Array, parts: tuple[str | None, ...], network: Network, components: tuple[str, ...], modes: IndexArray
+) -> Move:
+    """A move of the charge by the modes of rows.
+
+    Parameters
+    ----------
+    table : array, shape (states after, *cards, states before)
+        One axis for each part, which may be of length one.
+    parts : tuple of str or None
+        Components; None for the state of supply, which follows from the modes by the network.
+    network : Network
+        A component that it does not have is sound.
+    components : tuple of str
+    modes : int array, shape (rows, components)
+    """
+    columns = [
+        modes[:, components.index(p)] if p in components and table.shape[k + 1] > 1 else np.zeros(len(modes), np.int16)
+        for k, p in enumerate(parts)
+        if p is not None
+    ]
+    first, which = distinct_rows(np.stack(columns, axis=1))
+    order = np.argsort(which, kind="stable")
+    groups = np.split(order, np.searchsorted(which[order], np.arange(1, len(first))))
+    share = supply_of(network, components, modes) if None in parts else None
+    found = []
+    for rows in groups:
+        at = iter(int(c[rows[0]]) for c in columns)
+        matrices = table[(slice(None), *(slice(None) if p is None else next(at) for p in parts))]
+        if share is None:
+            found.append(Moved(rows, np.ones((len(rows), 1)), matrices[None]))
+        else:
+            found.append(Moved(rows, share[rows], np.moveaxis(matrices, 1, 0)))
+    return Move(tuple(found))
+
+
+def supply_of(network: Network, components: tuple[str, ...], modes: IndexArray) -> Array:
+    """Chance of each state of supply [-], shape (rows, states)."""
+    node = network.nodes["supply"]
+    chosen = tuple(modes[:, components.index(p)] for p in node.parents)
+    return np.asarray(np.moveaxis(node.table, 0, -1)[chosen])
+
+
+def stage_of(model: VisitModel, table: ModeTable, evidence: Sequence[Evidence], at: Index) -> Stage:
+    """Likelihood of evidence for rows of a table of modes: shape (rows, charge states or 1), and its log scale."""
+    if len(at) == len(table) and np.array_equal(at, np.arange(len(table))):
+        return model.stage(evidence)
+    if 2 * len(at) < len(table):
+        return model.subset(at).stage(evidence)
+    weight, scale = model.stage(evidence)
+    return gathered(weight, at), scale
+
+
+def pooled_evidence(evidence: Sequence[Evidence]) -> tuple[tuple[Evidence, ...], float]:
+    """One piece of evidence for each quantity, and the natural logarithm of what was divided out of all.
+
+    Notes
+    -----
+    A background that would leave the range of a number is held at the end of it: it is that of a stranger among faults
+    which explain the readings far better.
+    """
+    together: dict[str, Evidence] = {}
+    log_scale = 0.0
+    for e in evidence:
+        before = together.get(e.quantity)
+        if before is not None:
+            likelihood = before.likelihood * e.likelihood
+            top = float(likelihood.max())
+            top = top if top > 0.0 else 1.0
+            log_scale += float(np.log(top))
+            background = max(before.background * e.background / top, LEAST_BACKGROUND)
+            e = Evidence(e.quantity, likelihood / top, background)
+        together[e.quantity] = e
+    return tuple(together.values()), log_scale
+
+
+def nearly_full(states: int) -> Array:
+    """Shares of the charge of a new battery, or of one that is helped by another, shape (charge states,)."""
     full = np.full(states, 1e-3)
     full[-2:] = (0.3, 0.7)
     return np.asarray(full / full.sum())

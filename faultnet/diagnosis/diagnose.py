@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
-from faultnet.diagnosis.course import Course, Entered, course
+from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of
 from faultnet.diagnosis.leading import Leading
+from faultnet.diagnosis.leaving_out import without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
 from faultnet.diagnosis.ranking import rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
@@ -28,6 +29,7 @@ MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
 CLASH_DECIBANS = 22.0
 LEAST_ODDS = 1e-12
+STANDARD = "standard"
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +146,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         reasons=reasons(worked, [(c.component, c.mode) for c in leading]),
         seen=seen,
         clashes=_clashes(seen),
-        summary=_summary(causes, worked),
+        summary=_summary(causes, worked) + _judged_by(worked.catalogue),
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
         cautions=_cautions(worked, [t.test for t in tests[:3]]),
@@ -166,20 +168,19 @@ def _components(worked: Worked) -> dict[str, dict[str, float]]:
 
 def still_there(worked: Worked) -> dict[str, Array]:
     """Probability of each mode of each component by now, after the repairs of the case."""
-    result = {c: np.zeros(len(chances)) for c, chances in worked.belief.marginals().items()}
-    for weight, modes in weights_by_now(worked):
-        for i, name in enumerate(worked.space.components):
-            result[name] += np.bincount(modes[:, i], weights=weight, minlength=len(result[name]))
-    return {name: chances / chances.sum() for name, chances in result.items()}
+    weight, modes = weights_by_now(worked)
+    nodes = worked.models[0].compiled.network.nodes
+    found = [np.bincount(modes[:, i], weight, nodes[name].card) for i, name in enumerate(worked.space.components)]
+    return {name: chances.astype(np.float64) for name, chances in zip(worked.space.components, found, strict=True)}
 
 
-def weights_by_now(worked: Worked) -> Iterator[tuple[Array, IndexArray]]:
-    """For each way the repairs may have gone, the weight of every hypothesis and the modes by now; to one scale."""
+def weights_by_now(worked: Worked) -> tuple[Array, IndexArray]:
+    """Belief in every hypothesis with every way the repairs may have gone, summing to one, and the modes by now."""
+    rows = worked.course.present.rows
     with np.errstate(divide="ignore"):
-        prior = np.log(worked.space.prior)
-    top = float((prior + worked.course.log_likelihood).max())
-    for log_weight, modes in worked.course.ways:
-        yield np.exp(prior + log_weight - top), modes
+        log = np.log(worked.space.prior)[rows.origin] + worked.course.row_log
+    weight = np.exp(log - log.max())
+    return weight / weight.sum(), worked.course.present.modes
 
 
 def nothing_wrong(worked: Worked) -> float:
@@ -222,20 +223,17 @@ def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Re
     dict of "component:mode" to tuple of Reason
     """
     found: dict[str, list[Reason]] = {f"{c}:{m}": [] for c, m in causes}
-    columns = [_rows_of(worked, c, m) for c, m in causes]
-    with_all = [_log_odds(worked.belief.posterior, rows) for rows in columns]
-    for v, visit in enumerate(worked.case.visits):
-        for k, entry in enumerate(visit.entries):
-            if isinstance(entry, Reading) and entry.not_measured is not None:
-                continue
-            out = course(worked.models, worked.case.visits, worked.catalogue, worked.space, Entered(v, k))
-            belief = updated(worked.space, out.log_likelihood)
-            if belief is None:
-                continue
-            said = entry_words(worked.catalogue, entry)
-            for (c, m), rows, odds in zip(causes, columns, with_all, strict=True):
-                moved = 10.0 / np.log(10.0) * (odds - _log_odds(belief.posterior, rows))
-                found[f"{c}:{m}"].append(Reason(v, k, said, round(float(moved), 1)))
+    left_out = without_each(worked.models, worked.case.visits, worked.catalogue, worked.space, worked.belief)
+    chosen, prior = left_out.chosen, np.log(worked.space.prior[left_out.chosen])
+    columns = [_rows_of(worked, c, m)[chosen] for c, m in causes]
+    with_all = [_log_odds(worked.belief.posterior[chosen], rows) for rows in columns]
+    for place, log_likelihood in left_out.log_likelihood.items():
+        weight = np.exp(prior + log_likelihood - (prior + log_likelihood).max())
+        posterior = weight / weight.sum()
+        said = entry_words(worked.catalogue, worked.case.visits[place.visit].entries[place.entry])
+        for (c, m), rows, odds in zip(causes, columns, with_all, strict=True):
+            moved = 10.0 / np.log(10.0) * (odds - _log_odds(posterior, rows))
+            found[f"{c}:{m}"].append(Reason(place.visit, place.entry, said, round(float(moved), 1)))
     return {name: tuple(sorted(rs, key=lambda r: -abs(r.weight))) for name, rs in found.items()}
 
 
@@ -274,18 +272,13 @@ def _surprises(worked: Worked, v: int, taken: dict[int, Reading]) -> dict[int, f
     """
     model = worked.models[v].compiled
     evidence = {k: evidence_of(model.network, worked.catalogue, e) for k, e in taken.items()}
-    asked = {str(k): _every_state(model.network.nodes[e.quantity]) for k, e in evidence.items() if e is not None}
+    asked = {e.quantity: _every_state(model.network.nodes[e.quantity]) for e in evidence.values() if e is not None}
     chosen = worked.belief.leading(0.9, 50)
     weight = worked.belief.posterior[chosen]
     everything = np.arange(model.charge_prior.shape[1])
     chances = model.focused(chosen, everything).predict([], asked) if asked else {}
-    result = {}
-    for k, e in evidence.items():
-        if e is not None:
-            chance = chances[str(k)]
-            mean = weight @ (chance / chance.sum(axis=1, keepdims=True)) / weight.sum()
-            result[k] = _decibans_odd(mean, e.likelihood)
-    return result
+    means = {q: weight @ (c / c.sum(axis=1, keepdims=True)) / weight.sum() for q, c in chances.items()}
+    return {k: _decibans_odd(means[e.quantity], e.likelihood) for k, e in evidence.items() if e is not None}
 
 
 def _every_state(node: Node) -> tuple[str, Array, Array]:
@@ -331,6 +324,11 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     if first.probability >= 0.5:
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
+
+
+def _judged_by(catalogue: Catalogue) -> str:
+    """By which prior set, where that is not the shipped one."""
+    return "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
 
 
 def _after_repair(cause: Cause) -> str:

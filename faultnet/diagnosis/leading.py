@@ -24,8 +24,6 @@ CHARGE_MASS = 0.998
 MOST_ACTIVE = 300
 MOST_EXPECTED = 600  # the next reading mostly moves belief to hypotheses among these
 LEAST_WAY = 0.01
-THREE_QUARTERS = 0.75
-SURELY_CHARGED = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,51 +52,65 @@ Ask = Callable[[Present, Belief], Leading]
 
 
 def leading_by_now(course: Course, belief: Belief, ask: Ask) -> Leading:
-    """The leading hypotheses over every way the repairs may have gone, and what tests would show under each.
+    """The leading hypotheses with every way the repairs may have gone, and what tests would show under each.
 
     Parameters
     ----------
     course : Course
     belief : Belief
     ask : callable
-        What tests would show in one such way.
+        What tests would show under rows to whom the same readings are open.
 
     Notes
     -----
-    A repair that did not take leaves the part at fault, and a test shows it; the ways in which one did not are
+    A repair that did not take leaves the part at fault, and a test shows it; rows to whom other readings are open are
     followed as far as they hold a hundredth of the belief.
     """
-    if len(course.ways) == 1:
-        return ask(course.present, belief)
-    found = []
-    for (log_weight, _), present in zip(course.ways, course.presents, strict=True):
-        with np.errstate(divide="ignore"):
-            weight = np.exp(log_weight - course.log_likelihood) * belief.posterior
-        share = float(weight.sum())
-        if share >= LEAST_WAY:
-            found.append((share, ask(present, Belief(belief.space, weight / share, 0.0))))
+    parts = [(share, ask(present, believed)) for share, present, believed in row_beliefs(course, belief)]
+    if len(parts) == 1:
+        return parts[0][1]
     return Leading(
-        np.concatenate([way.chosen for _, way in found]),
-        _to_one(np.concatenate([share * way.posterior for share, way in found])),
-        {t: np.concatenate([way.chances[t] for _, way in found]) for t in found[0][1].chances},
-        np.concatenate([way.modes for _, way in found]),
+        np.concatenate([way.chosen for _, way in parts]),
+        _to_one(np.concatenate([share * way.posterior for share, way in parts])),
+        {t: np.concatenate([way.chances[t] for _, way in parts]) for t in parts[0][1].chances},
+        np.concatenate([way.modes for _, way in parts]),
     )
+
+
+def row_beliefs(course: Course, belief: Belief) -> list[tuple[float, Present, Belief]]:
+    """Belief over the rows of a course, in parts to whom the same readings are open, with what each part holds [-]."""
+    present = course.present
+    if np.array_equal(present.rows.origin, np.arange(len(belief.space))):
+        posterior = belief.posterior
+    else:
+        with np.errstate(divide="ignore"):
+            log = np.log(belief.space.prior)[present.rows.origin] + course.row_log
+        posterior = _to_one(np.exp(log - log.max()))
+    parts = [(float(posterior[rows].sum()), rows, part) for rows, part in present.alike()]
+    least = min(LEAST_WAY, max(share for share, _, _ in parts))
+    return [
+        (share, part, Belief(belief.space, posterior[rows] / share, 0.0))
+        for share, rows, part in parts
+        if share >= least
+    ]
 
 
 def chances_once_prepared(
     present: Present, belief: Belief, model: Model, catalogue: Catalogue, needs: Mapping[str, tuple[str, ...]]
 ) -> Leading:
-    """What tests would show for each leading hypothesis, each test after what it needs has been done.
+    """What each test would show under the leading hypotheses, once the acts it needs that change the car are done.
 
     Parameters
     ----------
     present : Present
+        Of rows to whom the same readings are open.
     belief : Belief
+        Over those rows.
     model : Model
-        Of the visit.
+        Of the last visit.
     catalogue : Catalogue
     needs : mapping of test id to tuple of str
-        What does not hold yet.
+        Unmet needs of every test.
 
     Notes
     -----
@@ -108,45 +120,57 @@ def chances_once_prepared(
     by_acts: dict[tuple[Act, ...], list[str]] = {(): []}
     for test, unmet in needs.items():
         by_acts.setdefault(acts_that_change_what_is_read(unmet), []).append(test)
-    whole = leading_chances(present, belief, by_acts.pop(()), catalogue.spread)
+    expected = belief.leading(ACTIVE_MASS, MOST_EXPECTED)
+    here, posterior = present.cut(expected), belief.posterior[expected]
+    whole = _chances(here, posterior, by_acts.pop(()), catalogue.spread)
     chances = dict(whole.chances)
     for preparing, tests in by_acts.items():
-        then = after_preparing(present, model, catalogue, belief.space, preparing)
-        chances |= leading_chances(then, belief, tests, catalogue.spread).chances
+        then = after_preparing(here, model, catalogue, belief.space, preparing)
+        chances |= _chances(then, posterior, tests, catalogue.spread).chances
     return replace(whole, chances={test: chances[test] for test in needs})
 
 
 def leading_chances(present: Present, belief: Belief, tests: Collection[str], spread: Spread) -> Leading:
-    """Chance of each outcome class of some tests for each of the leading hypotheses."""
+    """Chance of each outcome class of some tests for each of the leading rows, to whom the same readings are open."""
     expected = belief.leading(ACTIVE_MASS, MOST_EXPECTED)
-    chosen = expected[:MOST_ACTIVE]
+    return _chances(present.cut(expected), belief.posterior[expected], tests, spread)
+
+
+def _chances(present: Present, belief: Array, tests: Collection[str], spread: Spread) -> Leading:
+    """The same for rows that may be asked about next, likeliest first; the first of them are asked about."""
+    chosen = present.cut(np.arange(min(MOST_ACTIVE, len(belief))))
+    posterior = belief[:MOST_ACTIVE]
     network = present.model.network
     asked = {}
     for name in tests:
         reading = network.nodes[f"reading_{name}"]
         asked[name] = (reading.parents[0], reading.table[:, :, 0].T, reading.table[:, 0, 1])
-    posterior = belief.posterior[chosen]
-    charge = likely_charge(present, posterior, chosen)
-    model = present.model.focused(chosen, charge, expected)
-    carried = present.carried[chosen][:, charge]
-    shown = _rows_to_one(model.predict(present.evidence, asked, carried, posterior))
-    stays = _values_that_stay(present, {quantity for quantity, _, _ in asked.values()}, spread)
+    charge = likely_charge(chosen, posterior)
+    model = present.model.focused(chosen.rows.at, charge, present.rows.at)
+    carried = chosen.carried[:, charge]
+    evidence = present.evidence
+    shown = _rows_to_one(model.predict(evidence, asked, carried, posterior))
+    stays = _values_that_stay(chosen, {quantity for quantity, _, _ in asked.values()}, spread)
     again = {
-        t: (q, present.memory[q].likelihood[:, None] * table, background)
+        t: (q, present.memory[q][:, None] * table, background)
         for t, (q, table, background) in asked.items()
         if q in stays
     }
-    for test, chances in _rows_to_one(model.predict(present.evidence, again, carried, posterior)).items():
-        share = stays[asked[test][0]][chosen, None]
+    for test, chances in _rows_to_one(model.predict(evidence, again, carried, posterior)).items():
+        share = stays[asked[test][0]][:, None]
         shown[test] = share * chances + (1.0 - share) * shown[test]
-    return Leading(chosen, _to_one(posterior), shown, present.modes[chosen])
+    return Leading(chosen.rows.origin, _to_one(posterior), shown, chosen.modes)
 
 
 def _values_that_stay(present: Present, quantities: Collection[str], spread: Spread) -> dict[str, Array]:
-    """For what was read in an earlier stage and not in this one: chance that it reads as then, where there is any."""
+    """For what was read at an earlier visit and not at this one: chance that it reads as then, where there is any."""
     now = {e.quantity for e in present.evidence}
-    earlier = [q for q in quantities if q in present.memory and q not in now]
-    stays = {q: chance_it_stays(present.memory[q], q, present.standing(), spread) for q in earlier}
+    components, modes = present.table.components, present.modes
+    stays = {
+        q: present.rows.again[q] * chance_it_stays(present.model.network, q, components, modes, spread)
+        for q in quantities
+        if q in present.memory and q not in now
+    }
     return {q: chance for q, chance in stays.items() if chance.any()}
 
 
@@ -169,25 +193,32 @@ def _rows_to_one(weights: Mapping[str, Array]) -> dict[str, Array]:
     return {t: together[:, a:b] for t, (a, b) in zip(weights, pairwise(starts.tolist()), strict=True)}
 
 
-def charge_shares(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> Array:
+def charge_shares(present: Present, posterior: Array) -> Array:
     """Belief in each state of charge, not summing to one, shape (charge states,)."""
-    weight, _ = present.model.stage(present.evidence)
-    joint = present.carried[chosen] * weight[chosen]
+    weight, _ = present.stage()
+    joint = present.carried * weight
     return np.asarray(posterior @ (joint / np.maximum(joint.sum(axis=1, keepdims=True), TINY)))
 
 
-def likely_charge(present: Present, posterior: Array, chosen: NDArray[np.intp]) -> NDArray[np.intp]:
+def likely_charge(present: Present, posterior: Array) -> NDArray[np.intp]:
     """States of charge that hold all but a sliver of the belief, so that the others need not be worked out."""
-    share = charge_shares(present, posterior, chosen)
+    share = charge_shares(present, posterior)
     order = np.argsort(-share)
     count = int(np.searchsorted(np.cumsum(share[order]) / share.sum(), CHARGE_MASS)) + 1
     return np.sort(order[:count])
 
 
-def chance_charged(course: Course, belief: Belief) -> float:
-    """Belief that the battery is charged to three quarters or more [-]."""
-    present = course.present
-    chosen = belief.leading(ACTIVE_MASS, MOST_ACTIVE)
-    share = charge_shares(present, belief.posterior[chosen], chosen)
-    edges = np.asarray(present.model.network.nodes["charge"].edges)
-    return float(share[edges[:-1] >= THREE_QUARTERS].sum() / share.sum())
+def is_surely_charged(course: Course, belief: Belief, catalogue: Catalogue) -> bool:
+    """Whether a load test may be taken without a charger first: the battery is believed to be charged."""
+    enough, sure = catalogue.spread("charged_enough"), catalogue.spread("surely_charged")
+    return chance_charged(course, belief, enough) >= sure
+
+
+def chance_charged(course: Course, belief: Belief, enough: float) -> float:
+    """Belief that the battery is charged to so much or more [-]."""
+    share = np.zeros(course.present.carried.shape[1])
+    for held, present, believed in row_beliefs(course, belief):
+        chosen = believed.leading(ACTIVE_MASS, MOST_ACTIVE)
+        share = share + held * charge_shares(present.cut(chosen), believed.posterior[chosen])
+    edges = np.asarray(course.present.model.network.nodes["charge"].edges)
+    return float(share[edges[:-1] >= enough].sum() / share.sum())

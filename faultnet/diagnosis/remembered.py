@@ -1,132 +1,96 @@
-"""Readings of earlier stages and visits: the true value behind a second reading is mostly that behind the first.
+"""Readings of earlier visits: the true value behind a second reading is often that behind the first.
 
-Within a stage a quantity has one value, and readings of it are pooled. After an act that changes the car the next
-stage draws all values anew; for a quantity that the act did not touch that would count one odd car twice. So a later
-reading is taken as one of the same value with some chance, and of a new one otherwise, wherever all that the quantity
-depends on is as it was: the modes of its components in a hypothesis, and the battery's charge. From one visit to the
-next a fault that comes and goes must also be on both times or off both times.
+Within a visit readings of one quantity count together as long as what they were taken of stays as it is. From one visit
+to the next all values are drawn anew; for a quantity that nothing touched that would count one odd car twice. So a
+reading at a later visit is taken as one of the same value with some chance, and of a new one otherwise, wherever all
+that the quantity depends on is as it was: the modes of its components, and a fault that comes and goes must be on both
+times or off both times. A quantity that depends on the state of charge is taken as new.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
+from faultnet.diagnosis.rows import Flags
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import IndexArray
 from faultnet.inference.fast.messages import pooled
 from faultnet.inference.posterior import TINY
-from faultnet.inference.visit import Evidence, VisitModel
+from faultnet.inference.visit import UNLISTED, Evidence, Stage
 from faultnet.model.network import Array, Network
 
-IN_VISIT, BETWEEN_VISITS = "value_stays_in_visit", "value_stays_between_visits"
+BETWEEN_VISITS = "value_stays_between_visits"
 Spread = Callable[[str], float]
+Memory = Mapping[str, Array]
+Weigher = Callable[[Sequence[Evidence]], Stage]
 
 
-@dataclass(frozen=True, eq=False)
-class Remembered:
-    """What earlier readings say of the value of a quantity.
-
-    Parameters
-    ----------
-    likelihood : array, shape (states,)
-        Largest entry one.
-    modes : int array, shape (hypotheses, components)
-        Modes when it was last read.
-    visit, charges : int
-        In which visit, and after how many changes of the charge or the surface charge in it.
-    """
-
-    likelihood: Array
-    modes: IndexArray = field(repr=False)
-    visit: int
-    charges: int
-
-
-Memory = Mapping[str, Remembered]
-
-
-@dataclass(frozen=True, eq=False)
-class Standing:
-    """Where a walk through a case stands.
-
-    Parameters
-    ----------
-    model : VisitModel
-        Of the stage.
-    modes : int array, shape (hypotheses, components)
-        Modes by now.
-    carried : array, shape (hypotheses, charge states)
-        Weight over the state of charge.
-    visit, charges : int
-        As for :class:`Remembered`.
-    """
-
-    model: VisitModel
-    modes: IndexArray = field(repr=False)
-    carried: Array = field(repr=False)
-    visit: int
-    charges: int
-
-
-def remembering(memory: Memory, evidence: Sequence[Evidence], standing: Standing) -> dict[str, Remembered]:
-    """The memory after a stage with its readings."""
+def remembering(memory: Memory, evidence: Sequence[Evidence]) -> dict[str, Array]:
+    """The memory after a visit with its readings: likelihood of each value, the largest at one, shape (states,)."""
     after = dict(memory)
     for quantity, likelihood in pooled(evidence)[0].items():
         before = memory.get(quantity)
-        together = likelihood if before is None else likelihood * before.likelihood
+        together = likelihood if before is None else likelihood * before
         top = float(together.max())
-        kept = together / top if top > 0.0 else likelihood
-        after[quantity] = Remembered(kept, standing.modes, standing.visit, standing.charges)
+        after[quantity] = together / top if top > 0.0 else likelihood
     return after
 
 
-def log_again(memory: Memory, evidence: Sequence[Evidence], standing: Standing, spread: Spread) -> Array:
-    """What has to be added to the log likelihood of a stage for what was read before, shape (hypotheses,).
+def log_again(
+    memory: Memory, evidence: Sequence[Evidence], again: Mapping[str, Flags], weigh: Weigher, network: Network,
+    components: tuple[str, ...], modes: IndexArray, spread: Spread,
+) -> Array | None:  # fmt: skip
+    """What has to be added to the log likelihood of a visit for what was read before, shape (rows,); None for nothing.
+
+    Parameters
+    ----------
+    memory : mapping of quantity to array
+    evidence : sequence of Evidence
+        Of the visit.
+    again : mapping of quantity to bool array, shape (rows,)
+        Whether all that the quantity depends on is as it was.
+    weigh : callable
+        Likelihood of evidence alone for every row.
+    network : Network
+        Of the visit.
+    components : tuple of str
+    modes : int array, shape (rows, components)
+    spread : callable
+        Named numbers of the prior set.
 
     Notes
     -----
     With s the chance that the value stays, P(r2 | r1) = s P(r1, r2 of one value) / P(r1) + (1 - s) P(r2), so the
-    stage's own P(r2) is multiplied by s P(r1, r2) / (P(r1) P(r2)) + 1 - s.
+    visit's own P(r2) is multiplied by s P(r1, r2) / (P(r1) P(r2)) + 1 - s.
     """
-    found = np.zeros(len(standing.modes))
+    found = None
     for quantity, likelihood in pooled(evidence)[0].items():
         before = memory.get(quantity)
         if before is None:
             continue
-        stays = chance_it_stays(before, quantity, standing, spread)
+        stays = again[quantity] * chance_it_stays(network, quantity, components, modes, spread)
         if stays.any():
-            one, two = (_likelihood(standing, quantity, values) for values in (before.likelihood, likelihood))
-            both = _likelihood(standing, quantity, before.likelihood * likelihood)
-            found += np.log(stays * both / np.maximum(one * two, TINY) + 1.0 - stays)
+            one, two, both = (_alone(weigh, quantity, v) for v in (before, likelihood, before * likelihood))
+            log = np.log(stays * both / np.maximum(one * two, TINY) + 1.0 - stays)
+            found = log if found is None else found + log
     return found
 
 
-def chance_it_stays(before: Remembered, quantity: str, standing: Standing, spread: Spread) -> Array:
-    """Chance that a quantity has the value it had when it was read before [-], shape (hypotheses,)."""
-    network, components = standing.model.network, standing.model.components
-    behind, charged = behind_quantity(network, quantity)
-    another_visit = before.visit != standing.visit
-    if charged and (another_visit or before.charges != standing.charges):
-        return np.zeros(len(standing.modes))
-    columns = [k for k, c in enumerate(components) if c in behind]
-    as_it_was = (before.modes[:, columns] == standing.modes[:, columns]).all(axis=1) & ~standing.model.unlisted
-    if not another_visit:
-        return np.asarray(as_it_was * spread(IN_VISIT))
-    return np.asarray(as_it_was * spread(BETWEEN_VISITS) * _acts_alike(network, components, standing.modes, behind))
-
-
-def _acts_alike(network: Network, components: tuple[str, ...], modes: IndexArray, behind: frozenset[str]) -> Array:
-    """Chance that what comes and goes is on at both of two visits or at neither [-], shape (hypotheses,)."""
-    alike = np.ones(len(modes))
-    for component in behind:
+def chance_it_stays(
+    network: Network, quantity: str, components: tuple[str, ...], modes: IndexArray, spread: Spread
+) -> Array:
+    """Chance that a quantity has the value it had at an earlier visit, if nothing touched it [-], shape (rows,)."""
+    stays = np.full(len(modes), spread(BETWEEN_VISITS))
+    for component in behind_quantity(network, quantity)[0]:
         now = network.nodes.get(f"{component}_now")
         if now is not None:
             on = np.diagonal(now.table)[modes[:, components.index(component)]]
-            alike *= on**2 + (1.0 - on) ** 2
-    return alike
+            stays *= on**2 + (1.0 - on) ** 2
+    if UNLISTED in components:
+        stays[modes[:, components.index(UNLISTED)] > 0] = 0.0
+    return stays
 
 
 def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bool]:
@@ -151,11 +115,10 @@ def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bo
     return frozenset(n for n in seen if network.nodes[n].layer == "component"), CHARGE in seen
 
 
-def _likelihood(standing: Standing, quantity: str, likelihood: Array) -> Array:
-    """Likelihood of a value alone, shape (hypotheses,)."""
+def _alone(weigh: Weigher, quantity: str, likelihood: Array) -> Array:
+    """Likelihood of a value alone, which does not depend on the charge, shape (rows,)."""
     top = float(likelihood.max())
     if top <= 0.0:
-        return np.full(len(standing.modes), TINY)
-    weight, scale = standing.model.stage([Evidence(quantity, likelihood / top, 1.0)])
-    share = standing.carried / np.maximum(standing.carried.sum(axis=1, keepdims=True), TINY)
-    return np.asarray(top * np.exp(scale) * (weight * share).sum(axis=1))
+        return np.array(TINY)
+    weight, scale = weigh([Evidence(quantity, likelihood / top, 1.0)])
+    return np.asarray(top * np.exp(scale) * weight[:, 0])

@@ -3,6 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from faultnet.notebook import frame
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CAUSE_COLUMNS = ("component", "mode", "label", "probability", "prior", "still_there", "repair")
+TEST_COLUMNS = (
+    "test",
+    "label",
+    "saving",
+    "bits",
+    "bits_per_minute",
+    "minutes",
+    "tools",
+    "sound_low",
+    "sound_high",
+    "unit",
+)
 
 
 @dataclass(frozen=True)
@@ -192,3 +212,16 @@ class Diagnosis:
     max_faults: int
     cautions: tuple[str, ...]
     entries: int
+
+    def causes_to_frame(self) -> pd.DataFrame:
+        """Give the causes as a frame, most likely first; chances in [-]."""
+        return frame(({name: getattr(c, name) for name in CAUSE_COLUMNS} for c in self.causes), CAUSE_COLUMNS)
+
+    def tests_to_frame(self) -> pd.DataFrame:
+        """Give the next tests as a frame, best first: [money], [bit], [bit/min], [min]; sound range in `unit`."""
+        rows = []
+        for test in self.next_tests:
+            low, high = test.sound_range or (None, None)
+            kept = {name: getattr(test, name) for name in TEST_COLUMNS if not name.startswith("sound")}
+            rows.append({**kept, "tools": ", ".join(test.tools), "sound_low": low, "sound_high": high})
+        return frame(rows, TEST_COLUMNS)

@@ -9,6 +9,7 @@ readings), it finds orders that cost half as much as those of 64 randomly distur
 from __future__ import annotations
 
 import hashlib
+import hmac
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -16,7 +17,7 @@ from functools import lru_cache
 from math import log2
 from pathlib import Path
 
-from faultnet.cache import cache_folder
+from faultnet.cache import cache_folder, seal
 from faultnet.inference import elimination
 from faultnet.inference.configurations import RowSets
 from faultnet.inference.elimination import Search, Size
@@ -103,7 +104,7 @@ def _fits(steps: tuple[Step, ...], tables: int) -> bool:
 
 
 def _remembered() -> dict[str, tuple[Step, ...]]:
-    """Orders of earlier runs, read once; a line that cannot be read is passed over."""
+    """Orders of earlier runs, read once; a line whose seal does not hold is passed over."""
     folder = cache_folder()
     return _read_orders(folder / ORDERS_FILE)
 
@@ -116,11 +117,10 @@ def _read_orders(path: Path) -> dict[str, tuple[Step, ...]]:
     except (OSError, ValueError):
         return found
     for line in lines:
-        try:
-            key, steps = json.loads(line)
+        sealed, _, told = line.partition(" ")
+        if hmac.compare_digest(sealed.encode(), seal(ORDERS_FILE, told.encode()).encode()):
+            key, steps = json.loads(told)
             found[key] = tuple((int(a), int(b)) for a, b in steps)
-        except (ValueError, TypeError):
-            continue
     return found
 
 
@@ -130,8 +130,9 @@ def _remember(key: str, steps: tuple[Step, ...]) -> None:
     _read_orders(path)[key] = steps
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        told = json.dumps([key, steps])
         with path.open("a") as file:
-            file.write(json.dumps([key, steps]) + "\n")
+            file.write(f"{seal(ORDERS_FILE, told.encode())} {told}\n")
     except OSError:
         return
 

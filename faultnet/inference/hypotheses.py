@@ -8,7 +8,8 @@ three or more the unlikeliest; the prior mass they would have had is computed an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations, product
 
@@ -45,6 +46,11 @@ class Hypotheses:
         return len(self.prior)
 
     @cached_property
+    def table(self) -> ModeTable:
+        """The modes, for finding a hypothesis by what it is."""
+        return ModeTable(self.components, self.modes)
+
+    @cached_property
     def faults(self) -> tuple[NDArray[np.int32], NDArray[np.int16], list[int]]:
         """Every fault of every hypothesis, for adding weights up by mode.
 
@@ -62,6 +68,80 @@ class Hypotheses:
         rows, columns = np.nonzero(self.modes)
         places = starts[columns] + self.modes[rows, columns]
         return rows.astype(np.int32), places.astype(np.int16), starts.tolist()
+
+
+@dataclass(frozen=True, eq=False)
+class ModeTable:
+    """Joint modes of all components, each of which can be found by what it is.
+
+    Parameters
+    ----------
+    components : tuple of str
+    modes : int array, shape (rows, components)
+        Distinct rows.
+
+    Examples
+    --------
+    >>> table = ModeTable(("a", "b"), np.array([[0, 0], [1, 0], [1, 2]], dtype=np.int16))
+    >>> table.with_sound(("b",)).tolist(), table.with_sound(("a",)).tolist()
+    ([0, 1, 1], [0, 0, -1])
+    >>> len(table.closed([("a",)]).modes)
+    4
+    """
+
+    components: tuple[str, ...]
+    modes: IndexArray
+    _sound: dict[tuple[str, ...], NDArray[np.intp]] = field(default_factory=dict, repr=False)
+
+    def __len__(self) -> int:
+        return len(self.modes)
+
+    @cached_property
+    def _steps(self) -> NDArray[np.int64]:
+        cards = self.modes.max(axis=0, initial=0).astype(object) + 1
+        steps = [1]
+        for card in cards[:-1]:
+            steps.append(steps[-1] * int(card))
+        assert steps[-1] * int(cards[-1]) < 2**62, "too many components to number their joint modes"
+        return np.array(steps, dtype=np.int64)
+
+    @cached_property
+    def _sorted(self) -> tuple[NDArray[np.int64], NDArray[np.intp]]:
+        codes = self.modes.astype(np.int64) @ self._steps
+        order = np.argsort(codes, kind="stable")
+        return codes[order], order
+
+    def find(self, modes: IndexArray) -> NDArray[np.intp]:
+        """Row with these modes, -1 where there is none, shape (modes,); no mode is larger than those of the table."""
+        codes, order = self._sorted
+        wanted = modes.astype(np.int64) @ self._steps
+        place = np.minimum(np.searchsorted(codes, wanted), len(codes) - 1)
+        return np.where(codes[place] == wanted, order[place], -1)
+
+    def with_sound(self, components: tuple[str, ...]) -> NDArray[np.intp]:
+        """For each row the one in which some components are sound, and -1 where there is none."""
+        found = self._sound.get(components)
+        if found is None:
+            columns = [self.components.index(c) for c in components]
+            changed = np.flatnonzero((self.modes[:, columns] > 0).any(axis=1))
+            modes = self.modes[changed]
+            modes[:, columns] = 0
+            found = np.arange(len(self))
+            found[changed] = self.find(modes)
+            self._sound[components] = found
+        return found
+
+    def closed(self, sets: Sequence[tuple[str, ...]]) -> ModeTable:
+        """The table with what is missing of its rows with one set of components sound after the other."""
+        table = self
+        for components in sets:
+            missing = np.flatnonzero(table.with_sound(components) < 0)
+            if len(missing):
+                more = table.modes[missing]
+                more[:, [self.components.index(c) for c in components]] = 0
+                more = np.unique(more, axis=0)
+                table = ModeTable(self.components, np.concatenate([table.modes, more]))
+        return table
 
 
 def enumerate_hypotheses(

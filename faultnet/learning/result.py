@@ -19,8 +19,15 @@ split off from the whole.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from faultnet.errors import FaultnetError
+from faultnet.notebook import frame, html_table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CHANGE_COLUMNS = ("table", "key", "old", "new", "low", "high", "effective_cases", "unit")
 
 GROUPINGS = ("age", "climate")
 
@@ -164,6 +171,17 @@ class Tuned:
     new_score: Score | None = None
     influential: tuple[tuple[str, str, float], ...] = ()
     warnings: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Give every tuned number as a frame: `old`, `new` and its 95 % interval `low` to `high` [`unit`]."""
+        return frame(self._rows(), CHANGE_COLUMNS)
+
+    def _rows(self) -> list[dict[str, object]]:
+        return [{**{n: getattr(c, n) for n in CHANGE_COLUMNS}, "key": " / ".join(c.key)} for c in self.changes]
+
+    def _repr_html_(self) -> str:
+        rows = [[f"{v:.4g}" if isinstance(v, float) else v for v in row.values()] for row in self._rows()]
+        return html_table(CHANGE_COLUMNS, rows, f"{self.cases} cases, from {self.from_set}")
 
 
 def _hold(right: bool, name: str, got: object, expected: str) -> None:

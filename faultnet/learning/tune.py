@@ -33,6 +33,7 @@ from faultnet.learning.em.scale import Spread, expected_modes, held_out, seriall
 from faultnet.learning.em.scores import score
 from faultnet.learning.em.separable import is_plain
 from faultnet.learning.em.space import space_for
+from faultnet.learning.progress import Gauge, Told, nobody
 from faultnet.learning.result import Change, Options, Score, Tuned
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
@@ -63,7 +64,12 @@ class Ready:
 
 
 def tune(
-    cases: Iterable[Case], catalogue: Catalogue, options: Options | None = None, *, spread: Spread = serially
+    cases: Iterable[Case],
+    catalogue: Catalogue,
+    options: Options | None = None,
+    *,
+    spread: Spread = serially,
+    told: Told = nobody,
 ) -> Tuned:
     """Tune base rates, symptom tables, on-rates and offsets to closed cases.
 
@@ -76,6 +82,9 @@ def tune(
     options : Options, optional
     spread : callable
         Where passes are worked out; see :mod:`faultnet.learning.em.scale`.
+    told : callable
+        Told after each step how far it has come and how long it will take; may raise
+        :class:`~faultnet.learning.progress.Cancelled`, and nothing is left behind.
 
     Returns
     -------
@@ -90,11 +99,13 @@ def tune(
     """
     options, history = options or Options(), list(cases)
     weights = recency(history, options.recency_half_life)
+    gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told)
     with TemporaryDirectory(prefix="faultnet-tuning-") as folder:
-        ready = prepared(history, catalogue, options, Path(folder), weights)
-        climb = climbed(ready.chunks, ready.frame_path, ready.frame, ready.start, options, spread)
+        ready = prepared(history, catalogue, options, Path(folder), weights, gauge=gauge)
+        climb = climbed(ready.chunks, ready.frame_path, ready.frame, ready.start, options, spread, passed=gauge.passed)
+        gauge.climbed()
         rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
-        old_score, new_score = _held_out(ready, options, spread)
+        old_score, new_score = _held_out(ready, options, spread, gauge)
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
         old_score, new_score, influential, _warnings(history, catalogue, climb, ready, rows),
@@ -103,7 +114,7 @@ def tune(
 
 def prepared(
     cases: Sequence[Case], catalogue: Catalogue, options: Options, folder: Path, weights: Sequence[float],
-    *, most_scored: int = MOST_SCORED, chunk: int = CHUNK,
+    *, most_scored: int = MOST_SCORED, chunk: int = CHUNK, gauge: Gauge | None = None,
 ) -> Ready:  # fmt: skip
     """Work a history out once and lay it down in a folder.
 
@@ -119,6 +130,8 @@ def prepared(
         Confirmed cases kept for held-out scores.
     chunk : int
         Cases in a file; a pass holds one file in memory.
+    gauge : Gauge, optional
+        Told after each file.
     """
     space = space_for(cases, catalogue)
     encoder = Encoder(catalogue, space, settings_of(cases))
@@ -133,6 +146,8 @@ def prepared(
         some = slice(first, first + chunk)
         made = encoded(encoder, cases[some], weights[some], first, wanted[some])
         paths.append(kept(made, folder / f"chunk_{first:09d}"))
+        if gauge is not None:
+            gauge.worked_out(first + len(cases[some]))
     start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
     return Ready(tuple(paths), kept(frame, folder / "frame"), frame, start)
 
@@ -172,7 +187,7 @@ def _influential(shift: Array, ready: Ready, history: Sequence[Case]) -> tuple[t
     return tuple((history[i].name or f"case {i + 1}", names[place[i]], float(size[i])) for i in order)
 
 
-def _held_out(ready: Ready, options: Options, spread: Spread) -> tuple[Score | None, Score | None]:
+def _held_out(ready: Ready, options: Options, spread: Spread, gauge: Gauge) -> tuple[Score | None, Score | None]:
     """Scores of the old and the tuned numbers on folds that the tuned ones were not learnt from."""
     if not options.folds:
         return None, None
@@ -181,11 +196,14 @@ def _held_out(ready: Ready, options: Options, spread: Spread) -> tuple[Score | N
     new: list[Array] = []
     true: list[Array] = []
     for fold in range(options.folds):
-        climb = climbed(ready.chunks, ready.frame_path, ready.frame, ready.start, brief, spread, leave=fold)
+        climb = climbed(
+            ready.chunks, ready.frame_path, ready.frame, ready.start, brief, spread, leave=fold, passed=gauge.passed
+        )
         for numbers, into in ((ready.start, old), (climb.numbers, new)):
             found, was = held_out(ready.chunks, ready.frame_path, numbers, fold, spread)
             into.append(found)
         true.append(was)
+        gauge.climbed()
     was = np.concatenate(true)
     if not len(was):
         return None, None

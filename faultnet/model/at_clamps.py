@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from faultnet.model import bins
 from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
@@ -19,14 +20,12 @@ from faultnet.model.starting import (
     above,
     pulls_in,
     seen_minimum,
+    start_samples,
     windings,
 )
 from faultnet.physics import cranking
 
-ORDINARY_LOOP = 2.2e-3  # [ohm] cable, contacts and ground of a sound car together (derived from effects.csv)
-HIGHEST_PEAK = 4.8  # [-] peak over sustained current of a sound start; derived from the loop's equations
 BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
-SILENT = (0.0, 0.0, 0.03, 0.02, 0.95)  # heard where the contacts do not close; estimate
 IN_CELL = 0.55  # [-] where within its bin a part of the loop lies, for a table over many cells
 LEVELS = (
     *(f"closed_{s}" for s in bins.CLOSED_VOLTS.states),
@@ -34,7 +33,7 @@ LEVELS = (
 )  # of volts held, with the solenoid's contacts closed and open
 
 
-def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
+def _behaviour(at: Workings) -> Array:
     """What one hears: from how the engine turns, and whether the volts left at the solenoid hold it in.
 
     Notes
@@ -44,12 +43,14 @@ def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
     one on a battery too flat to close it. Where the engine moves, the contacts are closed and held, wherever the
     loop's resistance lies: "normal" and "slow" tell nothing of that.
     """
+    setting, samples = at.setting, at.once(start_samples)
     moving = samples.speed > 0.0
     turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
     brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
-    unlike = standard_normal(low_discrepancy_points(samples.needed.size, 2)[1])
+    unlike = standard_normal(low_discrepancy_points(samples.needed.shape[-1], 2)[1])
     lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
-    silent = np.array(SILENT)[:, None, None, None, None]
+    clunk, clicking = setting.spread("silent_one_clunk"), setting.spread("silent_rapid_clicking")
+    silent = np.array([0.0, 0.0, clunk, clicking, 1.0 - clunk - clicking])[:, None, None, None, None]
     loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
     tables = []
     for part in bins.JOINTS.at(np.full((len(bins.JOINTS), 1), IN_CELL))[:, 0]:
@@ -62,8 +63,7 @@ def behaviour_node(setting: Setting, samples: StartSamples) -> Node:
         heard = [turns * brisk * closed, turns * (1.0 - brisk) * closed, stands - clicks, clicks]
         table = np.stack([h.mean(axis=-1) for h in (*heard, np.zeros_like(turns))])
         tables.append(table + silent * (1.0 - closed.mean(axis=-1)))
-    table = normalised(np.clip(np.stack(tables, axis=-1), 0.0, 1.0), 4e-3)
-    return Node("crank_behaviour", "quantity", BEHAVIOURS, (*GRID, "before_solenoid"), table)
+    return normalised(np.clip(np.stack(tables, axis=-1), 0.0, 1.0), 4e-3)
 
 
 def post_level_node(samples: StartSamples) -> Node:
@@ -87,7 +87,7 @@ def clamp_level_node(setting: Setting) -> Node:
     loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
     loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
     joints = np.minimum(joints, loop)
-    load = np.exp(0.25 * standard_normal(share[3]))
+    load = np.exp(setting.spread("clamp_load_spread") * standard_normal(share[3]))
     feed = _feed(setting, posts - setting.spread("brush_drop_mean"), load, setting.motor_resistance + loop)
     both = windings(setting, share[4])
     volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
@@ -102,7 +102,7 @@ def _levels(share: Array) -> tuple[Array, NDArray[np.bool_]]:
     return volts, np.arange(len(volts)) < len(bins.CLOSED_VOLTS)
 
 
-def clamp_minimum_node(setting: Setting, name: str, window: float | None, interval: float | None) -> Node:
+def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
     """Lowest volts at the cable clamps, where modules and lamps are fed, seen through an instrument's sampling.
 
     Notes
@@ -112,27 +112,33 @@ def clamp_minimum_node(setting: Setting, name: str, window: float | None, interv
     part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
     A control module may freeze while cranking, and then shows the volts at rest.
     """
-    share = low_discrepancy_points(64, 6)
+    setting, share = at.setting, low_discrepancy_points(64, 7)
     levels, closed = _levels(share[1])
     emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
     levels, closed = levels[None, :, None, :], closed[None, :, None, None]
     held = np.minimum(levels, emf)
-    rest = (setting.motor_resistance + ORDINARY_LOOP) * np.exp(0.15 * standard_normal(share[3]))
+    rest = (setting.motor_resistance + setting.spread("ordinary_loop_resistance")) * np.exp(
+        setting.spread("clamp_rest_spread") * standard_normal(share[3])
+    )
     brush = setting.spread("brush_drop_mean")
     feed = _feed(setting, held - brush, load, rest)
     source = (emf - held) / np.maximum(feed, 1.0)
     at_once = OHMIC_SHARE / EARLY_SHARE * source
-    surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
+    surge = np.clip((emf - brush) / (at_once + rest), feed, setting.spread("highest_peak") * feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
-    seen = seen_minimum(emf, dip, held, 0.12 * (emf - held), share[4], window, interval)
+    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[5]))
+    ripple = (
+        setting.spread("clamp_ripple_share")
+        * (emf - held)
+        * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[6]))
+    )
+    seen = seen_minimum(emf, dip, held, ripple, share[4], window, interval, stretch)
     seen = np.where(closed, seen, held)
     at_rest = np.broadcast_to(emf, seen.shape)
     freeze = setting.spread("module_freeze")
     table = (1.0 - freeze) * histogram(seen, bins.CRANK_VOLTS) + freeze * histogram(at_rest, bins.CRANK_VOLTS)
-    table = blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    parents = ("source_emf", "clamp_level", "turning_load")
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, parents, table, bins.CRANK_VOLTS.edges)
+    return blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
 
 
 def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
@@ -144,19 +150,18 @@ def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
     return np.minimum(needed * (stay + (1.0 - stay) * turning), np.maximum(driving, 0.0) / rest)
 
 
-def lamps_node(setting: Setting) -> Node:
+def _lamps(at: Workings) -> Array:
     """What the lamps do while cranking: they are fed from the clamps and draw a few amperes of their own."""
-    share = low_discrepancy_points(128, 2)
+    setting, share = at.setting, low_discrepancy_points(128, 2)
     levels, _ = _levels(share[0])
     source = EARLY_SHARE * setting.source_resistance * bins.SOURCE_FACTOR.at(share[1])
     volts = np.maximum(levels[:, None] - setting.spread("lamp_current") * source, 0.0)
     bright = above(volts, setting.spread("lamp_dim_voltage"), setting.spread("lamp_dim_width")).mean(axis=-1)
     out = 1.0 - above(volts, setting.spread("lamp_out_voltage"), setting.spread("lamp_out_width")).mean(axis=-1)
-    table = normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), 0.02)
-    return Node("clamp_lamps", "quantity", ("stay_bright", "dim", "go_out"), ("clamp_level", "source_factor"), table)
+    return normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), 0.02)
 
 
-def control_voltage_node(setting: Setting) -> Node:
+def _control_voltage(at: Workings) -> Array:
     """Volts at the solenoid's control terminal against the negative clamp while the key is held at start.
 
     Notes
@@ -167,7 +172,7 @@ def control_voltage_node(setting: Setting) -> Node:
     not at this visit is taken as bad where it feeds too little and the contacts are open, and as good enough where they
     are closed.
     """
-    share = low_discrepancy_points(512, 6)
+    setting, share = at.setting, low_discrepancy_points(512, 6)
     levels, closed = _levels(share[0])
     control = drawn_when_active(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
     both = windings(setting, share[2])
@@ -179,6 +184,20 @@ def control_voltage_node(setting: Setting) -> Node:
     held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
     volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
     table = normalised(cell_counts(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
-    table = blurred(table, bins.CONTROL_VOLTS, 0.1)
-    parents = ("start_control", "clamp_level")
-    return Node("control_voltage", "quantity", bins.CONTROL_VOLTS.states, parents, table, bins.CONTROL_VOLTS.edges)
+    return blurred(table, bins.CONTROL_VOLTS, setting.spread("control_voltage_spread"))
+
+
+QUANTITIES = (
+    Quantity("crank_behaviour", "", "starting", (*GRID, "before_solenoid"), BEHAVIOURS, _behaviour),
+    Quantity(
+        "clamp_minimum", "V", "starting", ("source_emf", "clamp_level", "turning_load"), bins.CRANK_VOLTS, _minimum,
+        sampled=True, scatter="start_volts_spread",
+    ),
+    Quantity(
+        "clamp_lamps", "", "starting", ("clamp_level", "source_factor"), ("stay_bright", "dim", "go_out"), _lamps
+    ),
+    Quantity(
+        "control_voltage", "V", "starting", ("start_control", "clamp_level"), bins.CONTROL_VOLTS, _control_voltage,
+        scatter="control_voltage_spread",
+    ),
+)  # fmt: skip

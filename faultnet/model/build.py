@@ -7,15 +7,15 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from faultnet.errors import PriorsError
 from faultnet.instruments import outcome_table
-from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms, under_load
+from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms
 from faultnet.model.network import Array, Network, Node, normalised
+from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
+from faultnet.model.quantity import Workings
 from faultnet.model.setting import Setting
 from faultnet.model.sound import sound_shares
 from faultnet.prior_set.types import Instrument, Test
 
-MINIMA = ("crank_minimum", "clamp_minimum")
 RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
 SLUG = re.compile(r"^[a-z][a-z0-9_]*$")
 
@@ -39,7 +39,7 @@ def build_network(setting: Setting) -> Network:
     """
     nodes = [
         *modes.component_nodes(setting),
-        *(modes.now_node(setting, c) for c in modes.COMING_AND_GOING),
+        *(modes.now_node(setting, c) for c in modes.coming_and_going(setting.catalogue)),
         modes.battery_link_node(setting),
         source.supply_node(setting),
         source.charge_node(setting),
@@ -53,7 +53,7 @@ def build_network(setting: Setting) -> Network:
     ]
     known = {n.name: n for n in nodes}
     for test in setting.catalogue.tests:
-        if test.quantity == "table":
+        if test.quantity == TABLE:
             node = symptoms.symptom_node(setting, test)
             known[node.name] = node
     sound = sound_shares(known)
@@ -66,44 +66,37 @@ def build_network(setting: Setting) -> Network:
 
 
 def _quantities(setting: Setting) -> list[Node]:
-    samples = starting.start_samples(setting)
-    minima = {
-        name: starting.minimum_node(setting, samples, name, *sampling)
-        if name.startswith("crank_minimum")
-        else at_clamps.clamp_minimum_node(setting, name, *sampling)
-        for name, sampling in _minima(setting).items()
-    }
-    return [
-        drops.current_node(samples),
+    """Every quantity of the registry; one that is seen through an instrument's sampling for each way it is sampled."""
+    at = Workings(setting)
+    samples = at.once(starting.start_samples)
+    hidden = [
+        drops.current_node(setting, samples),
         *charging.charging_nodes(setting),
-        *source.rest_quantities(setting),
-        *source.parked_quantities(setting),
-        source.module_offset_node(setting),
-        *starting.grid_quantities(setting, samples),
         at_clamps.post_level_node(samples),
         at_clamps.clamp_level_node(setting),
-        at_clamps.behaviour_node(setting, samples),
-        *minima.values(),
-        at_clamps.lamps_node(setting),
-        drops.crank_current_quantity(setting),
-        *drops.drop_nodes(setting),
-        at_clamps.control_voltage_node(setting),
-        *under_load.load_quantities(setting),
-        under_load.sag_node(setting),
-        *charging.charging_quantities(setting),
+        charging.alternator_level_node(setting),
     ]
+    sampled = _sampled(setting)
+    nodes = []
+    for quantity in QUANTITIES.values():
+        if quantity.sampled:
+            nodes += [quantity.node(at, name, *sampling) for name, sampling in sampled.get(quantity.name, {}).items()]
+        else:
+            nodes.append(quantity.node(at))
+    return [*hidden, *nodes]
 
 
-def _minima(setting: Setting) -> dict[str, tuple[float | None, float | None]]:
-    """Every way of seeing a minimum that the catalogue's instruments have, by node name."""
-    found: dict[str, tuple[float | None, float | None]] = {}
+def _sampled(setting: Setting) -> dict[str, dict[str, tuple[float | None, float | None]]]:
+    """By quantity, every window and sampling interval through which the catalogue's instruments see it."""
+    found: dict[str, dict[str, tuple[float | None, float | None]]] = {}
     for test in setting.catalogue.tests:
-        if test.quantity in MINIMA:
+        if test.quantity != TABLE and quantity_read(test).sampled:
             for name in test.instruments:
                 instrument = setting.catalogue.instrument(name)
                 intervals = RECORDER_INTERVALS if is_recorder(instrument) else (instrument.interval,)
                 for interval in intervals:
-                    found[variant(test.quantity, instrument.window, interval)] = (instrument.window, interval)
+                    ways = found.setdefault(test.quantity, {})
+                    ways[variant(test.quantity, instrument.window, interval)] = (instrument.window, interval)
     return found
 
 
@@ -146,9 +139,9 @@ def quantity_of(test: Test, instrument: Instrument, interval: float | None = Non
     interval : float, optional
         Sampling interval of a recorded log [s].
     """
-    if test.quantity == "table":
+    if test.quantity == TABLE:
         return f"answer_{test.id}"
-    if test.quantity in MINIMA:
+    if quantity_read(test).sampled:
         if is_recorder(instrument):
             return variant(test.quantity, None, nearest_recorder_interval(interval or 0.01))
         return variant(test.quantity, instrument.window, instrument.interval)
@@ -162,13 +155,6 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
     """
     instrument = setting.catalogue.instrument(test.instruments[0])
     name = quantity_of(test, instrument)
-    if name not in known:
-        raise PriorsError(
-            "a test observes a quantity that nothing computes",
-            where=f"tests.toml, test {test.id}",
-            got=repr(test.quantity),
-            to_do="use a known quantity, or add a function in faultnet/network that computes it",
-        )
     quantity = known[name]
     if quantity.edges:
         table, background, edges = outcome_table(quantity.edges, instrument)

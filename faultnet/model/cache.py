@@ -3,25 +3,29 @@
 A network is a pure function of the car, the conditions, the prior set and the code that builds it. The key is a hash
 of all of those; the file is one flat array that is mapped into memory and a small description beside it, so reading
 one costs milliseconds. A damaged or unwritable cache only costs time.
+
+The description begins with a seal over both, and nothing is read before it holds. A file that another user could change
+after that is not mapped but copied.
 """
 
 from __future__ import annotations
 
 import hashlib
+import hmac
 import json
 from dataclasses import asdict
 from pathlib import Path
-from zlib import crc32
+from typing import BinaryIO
 
 import numpy as np
 
 from faultnet import __version__
-from faultnet.cache import cache_folder, code_hash, keep_file
-from faultnet.model.network import Network, Node
+from faultnet.cache import cache_folder, code_hash, is_own, keep_file, seal
+from faultnet.model.network import Array, Network, Node
 from faultnet.model.setting import Setting
 
 KEPT = 24
-FORMAT = 3
+FORMAT = 4
 CODE = ("model", "physics", "instruments.py")
 
 
@@ -49,14 +53,14 @@ def setting_key(setting: Setting) -> str:
 def _write(path: Path, network: Network) -> None:
     described, offset = [], 0
     for node in network.nodes.values():
-        described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges")})
+        described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges", "scatter")})
         described[-1] |= {"shape": node.table.shape, "offset": offset}
         offset += node.table.size
     data = np.concatenate([n.table.ravel() for n in network.nodes.values()]).tobytes()
     sound = {name: shares.tolist() for name, shares in network.sound.items()}
-    nodes = json.dumps({"nodes": described, "sound": sound})
-    kept = {"nodes": nodes, "sums": [crc32(data), crc32(nodes.encode())]}
-    if keep_file(path, data) and keep_file(path.with_suffix(".json"), json.dumps(kept).encode()):
+    nodes = json.dumps({"nodes": described, "sound": sound}).encode()
+    kept = f"{seal(path.stem, data, nodes)}\n".encode() + nodes
+    if keep_file(path, data) and keep_file(path.with_suffix(".json"), kept):
         _forget_old(path.parent)
 
 
@@ -77,19 +81,32 @@ def _changed(path: Path) -> float:
 
 def _read(path: Path) -> Network | None:
     try:
-        kept = json.loads(path.with_suffix(".json").read_bytes())
-        flat = np.memmap(path, dtype=np.float64, mode="r")
-        if kept["sums"] != [crc32(flat.data), crc32(kept["nodes"].encode())]:
+        with path.open("rb") as file:
+            flat = _numbers(file)
+        sealed, _, nodes = path.with_suffix(".json").read_bytes().partition(b"\n")
+        if not hmac.compare_digest(sealed, seal(path.stem, flat.data, nodes).encode()):
             return None
-        nodes = {}
-        told = json.loads(kept["nodes"])
-        for d in told["nodes"]:
-            shape = tuple(d["shape"])
-            table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
-            states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
-            nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
-        network = Network(nodes, {name: np.array(shares) for name, shares in told["sound"].items()}, flat)
-        network.let_go()  # everything was only read for its sum so far
-        return network
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return _network(flat, nodes)
+    except (OSError, ValueError):
         return None
+
+
+def _numbers(file: BinaryIO) -> Array:
+    """The numbers of a file: as they lie in it, where nobody can change them any more, else as they are now."""
+    if is_own(file.fileno()):
+        return np.memmap(file, dtype=np.float64, mode="r")
+    return np.fromfile(file, dtype=np.float64)
+
+
+def _network(flat: Array, described: bytes) -> Network:
+    """A network from its numbers and its description; both are our own."""
+    told, nodes = json.loads(described), {}
+    for d in told["nodes"]:
+        shape = tuple(d["shape"])
+        table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
+        states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
+        nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges, float(d["scatter"]))
+    sound = {name: np.array(shares) for name, shares in told["sound"].items()}
+    network = Network(nodes, sound, flat if isinstance(flat, np.memmap) else None)
+    network.let_go()  # everything was only read for its seal so far
+    return network

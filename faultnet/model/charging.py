@@ -3,37 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from faultnet.model import bins
-from faultnet.model.modes import drawn_when_active
+from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.quantity import Now, Quantity, Workings
+from faultnet.model.sampling import coarsened, histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import deep_loss, flat_factor
 from faultnet.physics import battery, charging
 
+STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
 GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
-LITTLE_CURRENT = 10.0  # [A] below which the ripple falls off with the current; estimate
-LEAST_RIPPLE = 0.003  # [V] rms that a meter picks up with no current at all; estimate
 
 
 def charging_nodes(setting: Setting) -> list[Node]:
     """Set point, output, cable and acceptance given the modes."""
-    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), _acceptance_node(setting)]
+    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), *_acceptance_nodes(setting)]
 
 
 def _set_point_node(setting: Setting) -> Node:
     share = low_discrepancy_points(384, 4)
     warm = setting.air + setting.spread("regulator_temperature_rise") * share[3]
-    regulated = charging.set_point(warm, "fixed")
+    regulated = setting.regulated(warm)
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
     table = histogram(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 5e-4)
-    return Node(
-        "set_point", "parameter", bins.SET_POINT.states, ("regulator", "charge_control"), table, bins.SET_POINT.edges
-    )
+    parents = (acting(setting.catalogue, "regulator"), acting(setting.catalogue, "charge_control"))
+    return Node("set_point", "parameter", bins.SET_POINT.states, parents, table, bins.SET_POINT.edges)
 
 
 def _commanded(setting: Setting, share: Array) -> Array:
@@ -45,8 +45,8 @@ def _commanded(setting: Setting, share: Array) -> Array:
 
 
 def _output_node(setting: Setting) -> Node:
-    parents = ("alternator_now", "rectifier", "belt", "charge_control")
     owners = ("alternator", "rectifier", "belt", "charge_control")
+    parents = tuple(acting(setting.catalogue, owner) for owner in owners)
     share = low_discrepancy_points(384, 4)
     output: Array = np.ones((1, 1, 1, 1, 1))
     for k, owner in enumerate(owners):
@@ -62,20 +62,31 @@ def _cable_node(setting: Setting) -> Node:
     values = setting.drawn("charge_cable", "resistance", low_discrepancy_points(512, 1)[0])
     table = histogram(values, bins.CHARGE_CABLE)
     return Node(
-        "charge_cable_resistance", "parameter", bins.CHARGE_CABLE.states, ("charge_cable",), table,
-        bins.CHARGE_CABLE.edges,
+        "charge_cable_resistance", "parameter", bins.CHARGE_CABLE.states,
+        (acting(setting.catalogue, "charge_cable"),), table, bins.CHARGE_CABLE.edges,
     )  # fmt: skip
 
 
-def _acceptance_node(setting: Setting) -> Node:
+def _acceptance_nodes(setting: Setting) -> list[Node]:
     """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
     share = low_discrepancy_points(512, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
-    taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
+    taken = (
+        np.asarray(
+            battery.acceptance_current(charge, setting.capacity, setting.electrolyte, setting.spread("charger_volts"))
+        )[None]
+        * factor
+    )
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
-    table = histogram(taken, bins.ACCEPTANCE, 5e-4)
-    return Node("acceptance", "parameter", bins.ACCEPTANCE.states, ("battery", "charge"), table, bins.ACCEPTANCE.edges)
+    fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
+    return [
+        Node("acceptance_fine", "parameter", fine.states, (own, "charge"), histogram(taken, fine), fine.edges),
+        Node(
+            "acceptance", "parameter", bins.ACCEPTANCE.states, ("acceptance_fine",),
+            coarsened(fine, bins.ACCEPTANCE), bins.ACCEPTANCE.edges,
+        ),
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -94,7 +105,7 @@ def running_states(setting: Setting) -> tuple[Running, ...]:
     ratio = setting.spread("pulley_ratio_mean")
     idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
     usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
-    hot = charging.set_point(setting.spread("regulator_temperature_hot"), "fixed") - charging.set_point(usual, "fixed")
+    hot = setting.regulated(setting.spread("regulator_temperature_hot")) - setting.regulated(usual)
     return (
         Running("charge_idle", idle, few),
         Running("charge_unloaded", brisk, few),
@@ -103,46 +114,35 @@ def running_states(setting: Setting) -> tuple[Running, ...]:
     )
 
 
-def charging_quantities(setting: Setting) -> list[Node]:
-    """Volts at the posts in each running state, and the currents and drops that go with them."""
-    nodes = []
-    for running in running_states(setting):
-        volts, _ = _run(setting, running)
-        table = blurred(histogram(volts, bins.CHARGE_VOLTS), bins.CHARGE_VOLTS, setting.spread("charge_volts_spread"))
-        nodes.append(Node(running.name, "quantity", bins.CHARGE_VOLTS.states, GRID, table, bins.CHARGE_VOLTS.edges))
-    _, current = _run(setting, running_states(setting)[2])
-    amperes = blurred(histogram(current, bins.ALTERNATOR_AMPERES), bins.ALTERNATOR_AMPERES, 2.0)
-    return [
-        *nodes,
-        Node("alternator_level", "parameter", bins.ALTERNATOR_AMPERES.states, GRID, amperes,
-             bins.ALTERNATOR_AMPERES.edges),
-        _alternator_current_node(),
-        _cable_drop_node(),
-        _accepted_node(setting),
-        _ripple_node(setting),
-        _ground_drop_node(setting),
-    ]  # fmt: skip
+def _charging_volts(at: Workings, state: str) -> Array:
+    """Volts at the posts in one running state."""
+    running = next(r for r in running_states(at.setting) if r.name == state)
+    volts, _ = _run(at.setting, running)
+    return scattered(volts, bins.CHARGE_VOLTS, at.setting.spread("charge_volts_spread"))
 
 
-def _alternator_current_node() -> Node:
+def alternator_level_node(setting: Setting) -> Node:
+    """Current of the alternator, all loads on."""
+    scale = bins.ALTERNATOR_AMPERES
+    running = next(r for r in running_states(setting) if r.name == "charge_loaded")
+    amperes = scattered(_run(setting, running)[1], scale, setting.spread("alternator_current_spread"))
+    return Node("alternator_level", "parameter", scale.states, GRID, amperes, scale.edges)
+
+
+def _alternator_current(at: Workings) -> Array:
     """Current in the alternator's heavy lead, all loads on."""
-    table = normalised(np.eye(len(bins.ALTERNATOR_AMPERES)), 1e-3)
-    return Node(
-        "alternator_current", "quantity", bins.ALTERNATOR_AMPERES.states, ("alternator_level",), table,
-        bins.ALTERNATOR_AMPERES.edges,
-    )  # fmt: skip
+    return normalised(np.eye(len(bins.ALTERNATOR_AMPERES)), 1e-3)
 
 
-def _cable_drop_node() -> Node:
+def _cable_drop(at: Workings) -> Array:
     """Drop from the alternator's stud to the positive post, loads on; behind an open cable the alternator idles."""
-    share = low_discrepancy_points(48, 3)
+    setting, share = at.setting, low_discrepancy_points(48, 3)
     cable, current = within([bins.CHARGE_CABLE, bins.ALTERNATOR_AMPERES], share)
-    open_end = 2.0 + 2.5 * share[2]
+    low, high = setting.spread("open_charge_cable_drop_least"), setting.spread("open_charge_cable_drop_most")
+    open_end = low + (high - low) * share[2]
     drop = np.minimum(cable * current, open_end)
     drop = np.where(cable > 1.0, open_end, drop)
-    table = blurred(histogram(drop, bins.DROP), bins.DROP, 0.01)
-    parents = ("charge_cable_resistance", "alternator_level")
-    return Node("charge_cable_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
+    return scattered(drop, bins.DROP, setting.spread("charge_cable_drop_spread"))
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
@@ -155,7 +155,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     spread = setting.spread("load_on_ln_spread" if running.load == setting.spread("load_on") else "load_base_ln_spread")
     load = running.load * np.exp(spread * standard_normal(share[4]))
     emf, helping = _battery_on_charge(setting, accept, share[5])
-    taking = np.maximum(accept * setting.capacity, 0.3)
+    taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
         target + running.shift, capability, load, emf, resistance, cable, helping
@@ -173,37 +173,35 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple
     be anywhere from a quarter full to past empty.
     """
     level = np.linspace(0.0, 1.0, 101)
-    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, 14.4))
-    scatter = np.exp(0.35 * standard_normal(share))
+    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, setting.spread("charger_volts")))
+    scatter = np.exp(setting.spread("acceptance_to_charge_spread") * standard_normal(share))
     charge = np.interp(-accepted * scatter, -taken, level)
     charge = np.where(charge < 0.1, 0.3 * share - 0.1, charge)
     emf = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     emf = emf - deep_loss(setting, charge, share)
-    return np.asarray(emf), np.asarray(1.2 * setting.source_resistance * flat_factor(charge))
+    return np.asarray(emf), np.asarray(
+        setting.spread("helping_resistance_factor") * setting.source_resistance * flat_factor(setting, charge)
+    )
 
 
-def _accepted_node(setting: Setting) -> Node:
+def _accepted(at: Workings) -> Array:
     """Current a bench charger can put in after some minutes at 14.4 V."""
-    values = bins.ACCEPTANCE.at(low_discrepancy_points(48, 1)[0]) * setting.capacity
-    table = blurred(histogram(values, bins.ACCEPTED_AMPERES), bins.ACCEPTED_AMPERES, 0.2)
-    return Node(
-        "acceptance_current", "quantity", bins.ACCEPTED_AMPERES.states, ("acceptance",), table,
-        bins.ACCEPTED_AMPERES.edges,
-    )  # fmt: skip
+    values = bins.ACCEPTANCE_FINE.at(low_discrepancy_points(48, 1)[0]) * at.setting.capacity
+    return histogram(values, bins.ACCEPTED_AMPERES)
 
 
-def _ripple_node(setting: Setting) -> Node:
+def _ripple(at: Workings) -> Array:
     """Alternating volts at the posts, loads on; none to speak of without current."""
-    share = low_discrepancy_points(512, 2)
+    setting, share = at.setting, low_discrepancy_points(512, 2)
     full = setting.drawn("rectifier", "ripple", share[0])[:, None]
     current = bins.ALTERNATOR_AMPERES.at(share[1])
     full = full * np.exp(setting.spread("ripple_ln_spread") * standard_normal(share[1]))
-    ripple = np.maximum(full * np.minimum(current / LITTLE_CURRENT, 1.0), LEAST_RIPPLE)
-    table = histogram(ripple, bins.RIPPLE, 2e-3)
-    return Node("ripple", "quantity", bins.RIPPLE.states, ("rectifier", "alternator_level"), table, bins.RIPPLE.edges)
+    full = full * np.minimum(current / setting.spread("ripple_full_from"), 1.0)
+    ripple = np.maximum(full, setting.spread("ripple_least"))
+    return histogram(ripple, bins.RIPPLE, 2e-3)
 
 
-def _ground_drop_node(setting: Setting) -> Node:
+def _ground_drop(at: Workings) -> Array:
     """Drop between the alternator's case and the negative post while charging.
 
     Notes
@@ -211,12 +209,35 @@ def _ground_drop_node(setting: Setting) -> Node:
     The whole current crosses the engine's strap; only what goes into the battery, some amperes, crosses its negative
     joint. A fault that comes and goes may be off while the engine runs although it was on at the start.
     """
-    share = low_discrepancy_points(384, 6)
+    setting, share = at.setting, low_discrepancy_points(384, 6)
     current = bins.ALTERNATOR_AMPERES.at(share[0])
     strap = drawn_when_active(setting, "ground_path", "resistance", share[1], share[4])[:, None, None]
     joint = drawn_when_active(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
-    into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
+    unlike = setting.spread("into_battery_ln_spread") * standard_normal(share[3])
+    into_battery = np.minimum(current, setting.spread("into_battery_median") * np.exp(unlike))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
-    table = blurred(histogram(drop, bins.DROP), bins.DROP, 0.003)
-    parents = ("ground_path", "negative_joint", "alternator_level")
-    return Node("charge_ground_drop", "quantity", bins.DROP.states, parents, table, bins.DROP.edges)
+    return scattered(drop, bins.DROP, setting.spread("charge_ground_drop_spread"))
+
+
+QUANTITIES = (
+    *(
+        Quantity(
+            state, "V", "charging", GRID, bins.CHARGE_VOLTS, partial(_charging_volts, state=state),
+            scatter="charge_volts_spread",
+        )
+        for state in STATES
+    ),
+    Quantity(
+        "alternator_current", "A", "charging", ("alternator_level",), bins.ALTERNATOR_AMPERES, _alternator_current
+    ),
+    Quantity(
+        "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop,
+        scatter="charge_cable_drop_spread",
+    ),
+    Quantity("acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted),
+    Quantity("ripple", "V", "charging", (Now("rectifier"), "alternator_level"), bins.RIPPLE, _ripple),
+    Quantity(
+        "charge_ground_drop", "V", "charging", ("ground_path", "negative_joint", "alternator_level"), bins.DROP,
+        _ground_drop, scatter="charge_ground_drop_spread",
+    ),
+)  # fmt: skip

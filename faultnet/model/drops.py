@@ -7,15 +7,17 @@ most: a flat battery shows its own few volts across open contacts, not those of 
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, within
+from faultnet.model.quantity import Now, Quantity, Workings
+from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
-    FULL_VOLTS,
     GRID,
     NO_COMMAND,
     NOT_MOVED,
@@ -30,7 +32,7 @@ CLOSED = len(bins.CRANK_CURRENT)
 FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
 IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
 LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
-ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
+STUCK = 0.5  # [-] of the starts with fed windings and open contacts: its own winding and not the battery; estimate
 DROPS = (
     ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
     ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),
@@ -42,14 +44,13 @@ DROPS = (
 )  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
 
 
-def current_node(samples: StartSamples) -> Node:
+def current_node(setting: Setting, samples: StartSamples) -> Node:
     """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
     fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
     held = held + np.where(fed[:, None, None], 0, len(FED))
     table = cell_counts(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
-    smooth = blurred(table[:CLOSED], bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
-    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
+    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, 1e-5))
 
 
 def flowing(setting: Setting, share: Array, coil: Array) -> Array:
@@ -61,31 +62,39 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     share, coil : array, shape (samples,)
         Points within the bins, and for the windings.
     """
-    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
+    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil) * held_share(setting, coil)
     return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
 
 
-def drop_nodes(setting: Setting) -> list[Node]:
-    """Volts across each part while the key is at start."""
-    return [_drop_node(setting, *drop) for drop in DROPS]
+def held_share(setting: Setting, share: Array) -> Array:
+    """What fed windings draw of the current of both [-]: all of it, or a weak one, which stays open, its own alone.
+
+    Which of the two it is hangs on the last places of `share`, so that it does not go with how unlike the windings are.
+    """
+    alone = setting.spread("coil_current_hold") / setting.spread("coil_current_pull")
+    return np.where((64.0 * share) % 1.0 < STUCK, alone, 1.0)
 
 
-def _drop_node(setting: Setting, name: str, part: str, scale: Bins, outside: tuple[str, ...]) -> Node:
-    share = low_discrepancy_points(64, 4)
+def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:
+    """Volts across a part while the key is at start."""
+    setting, share = at.setting, low_discrepancy_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
-    whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
-    closed = np.minimum(resistance * current, whole - 0.5)
+    whole = setting.spread("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
+    through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
+    closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
-    fed = volts * resistance / (windings(setting, share[3]) + resistance)
-    parents: tuple[str, ...] = (part, CURRENT_LEVEL)
+    fed = volts * resistance / (windings(setting, share[3]) / held_share(setting, share[3]) + resistance)
+    spread = setting.spread("drop_spread")
     if not outside:
-        table = histogram(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP)
+        table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, spread)
     else:
-        closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
+        almost_open = (resistance > setting.spread("contacts_almost_open_above")) & (
+            current < setting.spread("contacts_almost_open_below")
+        )
+        closed = np.where(almost_open, whole - 0.5, closed)
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
-        table = _switched(setting, histogram(np.concatenate([closed, apart]), bins.DROP), outside)
-        parents = (*parents, *(f"{component}_now" for component in outside))
-    return Node(name, "quantity", bins.DROP.states, parents, blurred(table, bins.DROP, 0.004), bins.DROP.edges)
+        table = _switched(setting, scattered(np.concatenate([closed, apart]), bins.DROP, spread), outside)
+    return table
 
 
 def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Array:
@@ -117,10 +126,19 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
     return np.stack([normalised(cell_counts(f, len(bins.DROP), weight), 1e-4) for f in found], axis=1)
 
 
-def crank_current_quantity(setting: Setting) -> Node:
+def _crank_current(at: Workings) -> Array:
     """Steady current in the starter cable."""
-    share = low_discrepancy_points(64, 2)
-    table = histogram(flowing(setting, *share), bins.CRANK_CURRENT, 1e-3)
-    return Node(
-        "crank_current", "quantity", bins.CRANK_CURRENT.states, (CURRENT_LEVEL,), table, bins.CRANK_CURRENT.edges
-    )
+    flows = flowing(at.setting, *low_discrepancy_points(64, 2))
+    return scattered(flows, bins.CRANK_AMPERES, at.setting.spread("crank_current_spread") * bins.CRANK_AMPERES.middles)
+
+
+QUANTITIES = (
+    Quantity("crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current),
+    *(
+        Quantity(
+            name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
+            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread",
+        )
+        for name, part, scale, outside in DROPS
+    ),
+)  # fmt: skip

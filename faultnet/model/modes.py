@@ -8,19 +8,11 @@ import numpy as np
 
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.setting import Setting
+from faultnet.prior_set.catalogue import Catalogue
 
 NOW_LEAK = 1e-5
-COMING_AND_GOING = (
-    "positive_joint",
-    "negative_joint",
-    "ground_path",
-    "solenoid",
-    "starter_motor",
-    "start_control",
-    "alternator",
-    "drain",
-)
-
+LINK = ("battery", "broken_link")  # acts through the link between the cells alone, by a state node of its own
+LINK_NODE = "battery_link"
 BATTERY_PARENTS = ("use", "drain", "alternator", "regulator")
 
 
@@ -65,11 +57,41 @@ def _sulphation_factor(setting: Setting, use: str, drain: str, alternator: str, 
     return max([1.0, *(setting.spread(name) for name, holds in reasons.items() if holds)])
 
 
+def coming_and_going(catalogue: Catalogue) -> tuple[str, ...]:
+    """Components with a mode that comes and goes, in the catalogue's order.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> coming_and_going(load_catalogue())[:2]
+    ('positive_joint', 'negative_joint')
+    """
+    owners = {component for component, mode in catalogue.on_rates if (component, mode) != LINK}
+    return tuple(component.id for component in catalogue.components if component.id in owners)
+
+
+def acting(catalogue: Catalogue, component: str) -> str:
+    """Name of the node that says what a component does now: its own, or that of its activity if it comes and goes.
+
+    Every parameter that a mode spreads at a visit depends on this node, whichever modes a prior set has.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> acting(load_catalogue(), "drain"), acting(load_catalogue(), "belt")
+    ('drain_now', 'belt')
+    """
+    return f"{component}_now" if component in coming_and_going(catalogue) else component
+
+
 def on_chances(setting: Setting, component: str) -> Array:
     """Chance that each mode of a component is on at this visit [-], shape (modes,); the sound mode counts as on."""
-    modes = setting.modes(component)
-    chances = [1.0] + [setting.catalogue.on_rate(component, m, setting.brought_on) for m in modes[1:]]
-    return np.array(chances)
+    catalogue, conditions = setting.catalogue, setting.brought_on
+    chances = [
+        1.0 if (component, m) == LINK else catalogue.on_rate(component, m, conditions)
+        for m in setting.modes(component)[1:]
+    ]
+    return np.array([1.0, *chances])
 
 
 def drawn_when_active(setting: Setting, component: str, parameter: str, share: Array, luck: Array) -> Array:
@@ -92,6 +114,6 @@ def battery_link_node(setting: Setting) -> Node:
     """State node: whether the link between the cells conducts at this visit."""
     modes = setting.modes("battery")
     broken = np.zeros(len(modes))
-    broken[modes.index("broken_link")] = setting.catalogue.on_rate("battery", "broken_link", setting.brought_on)
+    broken[modes.index(LINK[1])] = setting.catalogue.on_rate(*LINK, setting.brought_on)
     table = np.stack([1.0 - broken, broken])
-    return Node("battery_link_now", "state", ("whole", "open"), ("battery",), normalised(table, NOW_LEAK))
+    return Node(f"{LINK_NODE}_now", "state", ("whole", "open"), ("battery",), normalised(table, NOW_LEAK))

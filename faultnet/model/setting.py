@@ -10,12 +10,11 @@ import numpy as np
 from faultnet.case.types import Car, Conditions
 from faultnet.model.network import Array
 from faultnet.model.sampling import quantile
-from faultnet.physics import battery, cranking
+from faultnet.physics import battery, charging, cranking
+from faultnet.physics.quantity import Quantity
+from faultnet.physics.rating import TO_SAE
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
-
-WARM_ENGINE = 60.0
-ASSUMED_AIR = 15.0
 
 
 @dataclass(frozen=True)
@@ -30,9 +29,8 @@ class Setting:
 
     Notes
     -----
-    The electrolyte follows the air with a lag of some hours: it is taken at the air's temperature after a night and
-    half way to 25 degC just after a drive (common practice, no source). An unknown air temperature is taken as
-    15 degC with a wide spread.
+    The electrolyte follows the air with a lag of some hours, from a temperature between the air's and the engine bay's
+    just after a drive. An unknown air temperature is taken as an ordinary one with a wide spread.
     """
 
     car: Car
@@ -43,7 +41,7 @@ class Setting:
     def air(self) -> float:
         """Air temperature [degC]."""
         known = self.conditions.air_temperature
-        return ASSUMED_AIR if known is None else known
+        return self.spread("temperature_assumed") if known is None else known
 
     @cached_property
     def electrolyte(self) -> float:
@@ -51,21 +49,25 @@ class Setting:
         if self.conditions.electrolyte_temperature is not None:
             return self.conditions.electrolyte_temperature
         hours = self.conditions.hours_standing
-        soaked = 1.0 if hours is None else 1.0 - float(np.exp(-hours / 6.0))
-        recently_run = 0.5 * (self.air + 25.0) if self.air < 25.0 else self.air + 5.0
+        soaked = 1.0 if hours is None else 1.0 - float(np.exp(-hours / self.spread("electrolyte_lag")))
+        bay = self.spread("engine_bay_temperature")
+        share = self.spread("engine_bay_share")
+        warmed = self.air + self.spread("engine_bay_rise")
+        recently_run = share * (self.air + bay) if self.air < bay else warmed
         return soaked * self.air + (1.0 - soaked) * recently_run
 
     @cached_property
     def temperature_spread(self) -> float:
         """Standard deviation of the electrolyte's temperature [degC]."""
         if self.conditions.electrolyte_temperature is not None:
-            return 2.0
-        return 8.0 if self.conditions.air_temperature is None else 4.0
+            return self.spread("temperature_spread_given")
+        known = self.conditions.air_temperature is not None
+        return self.spread("temperature_spread_inferred" if known else "temperature_spread_unknown")
 
     @cached_property
     def engine(self) -> float:
         """Temperature of the engine oil [degC]."""
-        return max(WARM_ENGINE, self.air) if self.conditions.engine_warm else self.air
+        return max(self.spread("engine_warm_oil_temperature"), self.air) if self.conditions.engine_warm else self.air
 
     @cached_property
     def rating(self) -> float:
@@ -90,7 +92,7 @@ class Setting:
         """Twenty-hour capacity [A h]."""
         if self.car.battery.capacity is not None:
             return self.car.battery.capacity
-        return float(battery.capacity_from_rating(self.rating / 1.03))
+        return float(battery.capacity_from_rating(self.rating / TO_SAE["EN"]))
 
     @cached_property
     def source_resistance(self) -> float:
@@ -113,11 +115,16 @@ class Setting:
         held = {
             "damp": self.conditions.damp,
             "vibration": self.conditions.rough_road,
-            "heat": self.conditions.engine_warm or self.air > 30.0,
-            "cold": self.air < 2.0,
-            "standing": (self.conditions.hours_standing or 0.0) > 48.0,
+            "heat": self.conditions.engine_warm or self.air > self.spread("brought_on_by_heat_above"),
+            "cold": self.air < self.spread("brought_on_by_cold_below"),
+            "standing": (self.conditions.hours_standing or 0.0) > self.spread("brought_on_by_standing_beyond"),
         }
         return frozenset(name for name, holds in held.items() if holds)
+
+    def regulated(self, temperature: Quantity) -> Quantity:
+        """Volts that a regulator of such a temperature [degC] holds; their middle at 20 degC is the prior set's."""
+        offset = self.spread("set_point_nominal") - charging.SET_POINT["fixed"][0]
+        return charging.set_point(temperature, "fixed", offset)
 
     def modes(self, component: str) -> tuple[str, ...]:
         """Mode ids of a component, sound first."""

@@ -5,17 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.model import bins
+from faultnet.model.modes import LINK_NODE, acting
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal
+from faultnet.model.quantity import Law, Now, Quantity, Workings
+from faultnet.model.sampling import (
+    coarsened,
+    histogram,
+    low_discrepancy_points,
+    normal_cumulative,
+    scattered,
+    standard_normal,
+)
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
-PAST_EMPTY = 0.2
-AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
+SURFACE_SIZES = ("none", "little", "some", "much")  # of surface charge, in the order of its bins
 CELLS = 6
-TWO_READINGS = 0.012  # [V] by which evening and morning differ where nothing was lost; estimate
 
 
 def supply_node(setting: Setting) -> Node:
@@ -37,9 +44,14 @@ def supply_node(setting: Setting) -> Node:
     volts = volts + spread_out(5, setting.drawn("charge_control", "set_point_shift", share[5]))
     cable = spread_out(4, setting.drawn("charge_cable", "resistance", share[6]))
     reaching = volts - np.minimum(cable * setting.spread("drive_supply_current"), 14.0)
-    none = (output < 0.12) | (reaching < 12.7)
-    weak = (output < 0.5) | (reaching < 13.3)
-    state = np.select([none, weak, reaching > 15.3], [2, 1, 3], default=0)
+    none = (output < setting.spread("supply_none_below_output")) | (
+        reaching < setting.spread("supply_none_below_volts")
+    )
+    weak = (output < setting.spread("supply_weak_below_output")) | (
+        reaching < setting.spread("supply_weak_below_volts")
+    )
+    over = reaching > setting.spread("supply_over_above_volts")
+    state = np.select([none, weak, over], [2, 1, 3], default=0)
     counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
     return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-3))
 
@@ -48,9 +60,12 @@ def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
     share = low_discrepancy_points(SAMPLES, 9)
-    after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
+    after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
-    gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    lost_by_none = setting.spread("charge_lost_without_acceptance")
+    gained = (
+        after[None] * np.minimum(1.0, 1.0 - lost_by_none + lost_by_none * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    )
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
     leaving = setting.drawn("drain", "current", share[3]) * _drain_share(setting, share[7])
     lacking = setting.effect("use", "normal", "usual_charge").centre - setting.drawn("use", "usual_charge", share[4])
@@ -60,11 +75,16 @@ def charge_node(setting: Setting) -> Node:
     fading = own * setting.drawn("battery", "self_discharge_factor", share[6]) / 24.0
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
-    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None], -PAST_EMPTY, 1.0)
+    left = np.clip(
+        gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None],
+        -setting.spread("past_empty"),
+        1.0,
+    )
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
-def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+    """What ordinary driving leaves in a battery that accepts charge well, by the state of the supply [-]."""
     middle = setting.spread(f"charge_after_{supply}_supply")
     return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
 
@@ -88,7 +108,7 @@ def _hours_standing(setting: Setting, share: Array) -> Array:
     return given
 
 
-def charge_after_charging(setting: Setting, hours: float) -> Array:
+def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     """State of charge after a charge, given battery mode and charge before: shape (after, battery modes, before).
 
     Notes
@@ -99,25 +119,30 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
     share = low_discrepancy_points(SAMPLES, 3)
     before = bins.CHARGE.at(share[0])
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
-    reach = np.clip(1.0 - 0.45 * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0) - 0.04 * share[2]
+    reach = np.clip(
+        1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0
+    )
+    reach = reach - setting.spread("charge_short_of_full") * share[2]
     speed = accepting * hours / setting.spread("charger_hours")
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
-        1.0 - np.exp(-2.5 * speed[:, None])
+        1.0 - np.exp(-setting.spread("charger_time_constants") * speed[:, None])
     )
-    return histogram(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
+    return histogram(np.clip(after, -setting.spread("past_empty"), 1.0), bins.CHARGE, 1e-3)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
-    """What the battery offers under load: an EMF and a resistance relative to new."""
+    """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
+    fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
+    own = acting(setting.catalogue, "battery")
     charge = bins.CHARGE.at(share[0])
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
     load_loss = setting.drawn("battery", "load_loss", share[2])
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
     spread = rest_spread(setting) * standard_normal(share[3])
-    emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None] + spread
-    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
+    emf = full[None] - rest_loss[:, None] - setting.spread("bad_cell_loss_at_once") * load_loss[:, None] + spread
+    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(setting, charge)[None]
     # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
     about = np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread)
     factor = factor * np.exp(about * standard_normal(share[5]))
@@ -125,12 +150,16 @@ def source_nodes(setting: Setting) -> list[Node]:
     factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
     return [
         Node(
-            "source_emf", "parameter", bins.SOURCE_EMF.states, ("battery", "charge"),
+            "source_emf", "parameter", bins.SOURCE_EMF.states, (own, "charge"),
             histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
         ),
         Node(
-            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("battery", "charge", "battery_link_now"),
-            histogram(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+            "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"),
+            histogram(factor, fine), fine.edges,
+        ),
+        Node(
+            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
+            coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
 
@@ -147,59 +176,79 @@ def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     Charge below nought is what was drawn beyond the rated capacity. A flat battery reads anything from 11.9 V down to
     10 V and less (common practice, no source).
     """
-    depth = np.clip(-charge / PAST_EMPTY, 0.0, 1.0)
-    return np.asarray(depth * (0.8 + 0.4 * share) * setting.spread("deep_discharge_loss"))
+    depth = np.clip(-charge / setting.spread("past_empty"), 0.0, 1.0)
+    unlike = setting.spread("deep_discharge_loss_spread")
+    return np.asarray(depth * (1.0 - unlike + 2.0 * unlike * share) * setting.spread("deep_discharge_loss"))
 
 
-def flat_factor(charge: Array) -> Array:
+def flat_factor(setting: Setting, charge: Array) -> Array:
     """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
-    empty = 1.0 + 8.0 * np.clip(-charge, 0.0, None)
+    empty = 1.0 + setting.spread("resistance_rise_past_empty") * np.clip(-charge, 0.0, None)
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
-SURFACE_SHARES = {
-    "rested": (0.93, 0.05, 0.015, 0.005),
-    "unknown": (0.55, 0.25, 0.15, 0.05),
-    "just_charged": (0.05, 0.2, 0.5, 0.25),
-    "shed": (0.85, 0.13, 0.015, 0.005),
-}
+def surface_node(setting: Setting) -> Node:
+    """Surface charge on the battery when the visit begins, by the hours since the engine last ran."""
+    return surface_after(setting, setting.conditions.hours_standing)
 
 
-def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
-    if state is None:
-        hours = setting.conditions.hours_standing
-        state = (
-            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
-        )
-    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+def surface_after(setting: Setting, hours: float | None) -> Node:
+    """Surface charge so many hours after the battery was last charged, by driving or by a charger.
+
+    Notes
+    -----
+    What there is at first is spread as the prior set says; it fades as
+    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
+    """
+    if hours is None:
+        shares = np.array([setting.spread(f"surface_unknown_{much}") for much in SURFACE_SIZES])
+        return _surface(normalised(shares, 1e-4))
+    left = surface_left(setting, low_discrepancy_points(SAMPLES, 1)[0], hours)
+    return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
+
+
+def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
+    """Surface charge left so many hours after charging or driving [V], of the shape of `share`."""
+    unlike = np.exp(setting.spread("surface_charge_ln_spread") * standard_normal(share))
+    return np.asarray(
+        battery.surface_charge(setting.spread("surface_charge_median") * unlike, hours, setting.electrolyte)
+    )
+
+
+def surface_shed(setting: Setting) -> Node:
+    """Surface charge left after some minutes of headlamps: from none to twice the median."""
+    left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
+    return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
+
+
+def _surface(table: Array) -> Node:
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
 
 
-def rest_quantities(setting: Setting) -> list[Node]:
-    """What is seen at rest: volts at the posts, acid strength, the eye."""
-    share = low_discrepancy_points(SAMPLES, 5)
+def _rest_voltage(at: Workings) -> Array:
+    """Volts at the posts, everything off."""
+    setting, share = at.setting, low_discrepancy_points(SAMPLES, 5)
     charge = bins.CHARGE.at(share[0])
-    kind = setting.car.battery.kind
-    volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, kind))[None]
+    volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind))[None]
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
-    rest = histogram(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
-    rest = blurred(rest, bins.REST_VOLTS, rest_spread(setting))
-    gravity = np.asarray(battery.specific_gravity(charge, kind))[None] - _gravity_loss(setting, share[3])[:, None]
-    level = blurred(histogram(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
-    spread = histogram(setting.drawn("battery", "gravity_spread", share[4]), bins.GRAVITY_SPREAD)
-    return [
-        Node(
-            "rest_voltage", "quantity", bins.REST_VOLTS.states, ("battery", "charge", "surface"),
-            rest, bins.REST_VOLTS.edges,
-        ),
-        Node("gravity_level", "quantity", bins.GRAVITY.states, ("battery", "charge"), level, bins.GRAVITY.edges),
-        Node("gravity_spread", "quantity", bins.GRAVITY_SPREAD.states, ("battery",), spread, bins.GRAVITY_SPREAD.edges),
-        eye_node(setting),
-        hold_node(setting),
-    ]  # fmt: skip
+    return scattered(volts[:, :, None] + skin[None, None], bins.REST_VOLTS, rest_spread(setting))
+
+
+def _gravity_level(at: Workings) -> Array:
+    """Mean specific gravity of the six cells."""
+    setting, share = at.setting, low_discrepancy_points(SAMPLES, 5)
+    charge = bins.CHARGE.at(share[0])
+    gravity = np.asarray(battery.specific_gravity(charge, setting.car.battery.kind))[None]
+    gravity = gravity - _gravity_loss(setting, share[3])[:, None]
+    return scattered(gravity, bins.GRAVITY, setting.spread("gravity_level_spread"))
+
+
+def _gravity_spread(at: Workings) -> Array:
+    """Highest less lowest of the six specific gravities."""
+    values = at.setting.drawn("battery", "gravity_spread", low_discrepancy_points(SAMPLES, 5)[4])
+    return histogram(values, bins.GRAVITY_SPREAD)
 
 
 def _gravity_loss(setting: Setting, share: Array) -> Array:
@@ -216,49 +265,46 @@ def _gravity_loss(setting: Setting, share: Array) -> Array:
     return np.where(single[:, None], one_cell, loss)
 
 
-def eye_node(setting: Setting) -> Node:
+def _eye(at: Workings) -> Array:
     """Colour of the built-in hydrometer, which sees one cell of six."""
+    setting = at.setting
     modes = setting.modes("battery")
-    charge = bins.CHARGE.middles
-    green = 0.97 / (1.0 + np.exp(-(charge - setting.spread("eye_green_charge")) / 0.05))
+    charge = bins.CHARGE.at(np.linspace(1.0, 31.0, 16) / 32.0)
+    above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
+    green = setting.spread("eye_green_share") * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
-        seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
-        clear = 0.5 if mode == "dried_out" else 0.015
+        seen_bad = 1.0 / setting.spread("eye_cells") if mode in ("weak_cell", "shorted_cell") else 0.0
+        clear = setting.spread("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise")
         shown = green * (1.0 - seen_bad)
-        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(charge, clear)])
-    return Node("eye", "quantity", ("green", "dark", "clear"), ("battery", "charge"), normalised(table, 1e-3))
+        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
+    return normalised(table, 1e-3)
 
 
-def hold_node(setting: Setting) -> Node:
+def _hold(at: Workings) -> Array:
     """Volts at rest half a day after a full charge."""
-    share = low_discrepancy_points(SAMPLES, 4)
+    setting = at.setting
+    share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
-    charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
+    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - accepting)
+    charge = np.clip(reach - setting.spread("charge_short_of_full") * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     days = setting.spread("hold_hours") / 24.0
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    table = blurred(histogram(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
-    return Node("hold_after_charge", "quantity", bins.REST_VOLTS.states, ("battery",), table, bins.REST_VOLTS.edges)
+    volts = volts + surface_left(setting, share[4], setting.spread("hold_hours"))
+    return scattered(volts, bins.REST_VOLTS, rest_spread(setting))
 
 
-def parked_quantities(setting: Setting) -> list[Node]:
-    """Key-off current, and the fall of the rest voltage over a night."""
-    share = low_discrepancy_points(SAMPLES, 2)
-    total = setting.drawn("drain", "current", share[0])[:, None] + setting.drawn("rectifier", "leakage", share[1])[None]
-    return [
-        Node(
-            "key_off_current", "quantity", bins.KEY_OFF.states, ("drain_now", "rectifier"),
-            histogram(total, bins.KEY_OFF), bins.KEY_OFF.edges,
-        ),
-        overnight_node(setting),
-    ]  # fmt: skip
+def _key_off_current(setting: Setting, drain_current: Array, rectifier_leakage: Array) -> Array:
+    """Current while parked and asleep: what drains the car, and what leaks back through the diodes [A]."""
+    return drain_current + rectifier_leakage
 
 
-def overnight_node(setting: Setting) -> Node:
+def _overnight_fall(at: Workings) -> Array:
     """Fall of the rest voltage over a night; the last of a flat battery's charge goes with far more of its volts."""
+    setting = at.setting
     share = low_discrepancy_points(256, 7)
     drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
     hours = setting.spread("overnight_hours")
@@ -267,11 +313,9 @@ def overnight_node(setting: Setting) -> Node:
     fade = own * setting.drawn("battery", "self_discharge_factor", share[3]) * hours / 24.0
     before = bins.CHARGE.at(share[4])
     lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
-    after = np.maximum(before - lost[:, :, :, None], -PAST_EMPTY)
+    after = np.maximum(before - lost[:, :, :, None], -setting.spread("past_empty"))
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
-    table = histogram(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
-    parents = ("drain_now", "rectifier", "battery", "charge")
-    return Node("overnight_fall", "quantity", bins.OVERNIGHT.states, parents, table, bins.OVERNIGHT.edges)
+    return histogram(fall + setting.spread("overnight_readings_spread") * standard_normal(share[6]), bins.OVERNIGHT)
 
 
 def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
@@ -281,8 +325,25 @@ def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
     return np.asarray(volts - deep_loss(setting, charge, share))
 
 
-def module_offset_node(setting: Setting) -> Node:
+def _module_offset(at: Workings) -> Array:
     """Control module's reading minus the posts' at rest; depends on nothing, and corrects what the module shows."""
-    middle, spread = setting.spread("module_offset_mean"), setting.spread("module_offset_spread")
-    table = histogram(middle + spread * standard_normal(low_discrepancy_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
-    return Node("module_offset", "quantity", bins.MODULE_OFFSET.states, (), table, bins.MODULE_OFFSET.edges)
+    middle, spread = at.setting.spread("module_offset_mean"), at.setting.spread("module_offset_spread")
+    return histogram(middle + spread * standard_normal(low_discrepancy_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
+
+
+QUANTITIES = (
+    Quantity("rest_voltage", "V", "battery", (Now("battery"), "charge", "surface"), bins.REST_VOLTS, _rest_voltage),
+    Quantity("gravity_level", "-", "battery", (Now("battery"), "charge"), bins.GRAVITY, _gravity_level),
+    Quantity("gravity_spread", "-", "battery", (Now("battery"),), bins.GRAVITY_SPREAD, _gravity_spread),
+    Quantity("eye", "", "battery", (Now("battery"), "charge"), ("green", "dark", "clear"), _eye),
+    Quantity("hold_after_charge", "V", "battery", (Now("battery"),), bins.REST_VOLTS, _hold),
+    Quantity(
+        "key_off_current", "A", "parked", (Now("drain"), Now("rectifier")), bins.KEY_OFF,
+        Law(_key_off_current, (("drain", "current"), ("rectifier", "leakage")), points=SAMPLES),
+    ),
+    Quantity(
+        "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,
+        _overnight_fall, scatter="overnight_readings_spread",
+    ),
+    Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset),
+)  # fmt: skip

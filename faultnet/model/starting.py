@@ -15,43 +15,42 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import drawn_when_active
+from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.quantity import Quantity, Workings
+from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
-from faultnet.physics.resistance import EARLY_POLARISATION
+from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
+from faultnet.physics.waveform import HOLD, RISE
 
 HELD_BACK = "held_back"  # the solenoid is fed and does not close its contacts
 NO_COMMAND = "no_command"  # the solenoid is not fed
 NOT_MOVED = (HELD_BACK, NO_COMMAND)
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 20
-OHMIC_SHARE = 2.7 / 4.0
+OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
 EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
-PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
-NOT_TURNED = 50.0  # [A] below which the motor does not turn and has no peak of its own
-HELD_BACK_OTHERWISE = 0.01  # [-] chance that its own winding or the battery holds the solenoid back; estimate
-FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what hardly depends on it
 
 
 def part_nodes(setting: Setting) -> list[Node]:
     """Resistance of each part of the loop given the mode it acts in."""
     return [
-        _resistance_node(setting, "positive_joint", "positive_joint_now", bins.JOINT),
-        _resistance_node(setting, "negative_joint", "negative_joint_now", bins.JOINT),
+        _resistance_node(setting, "positive_joint", bins.JOINT),
+        _resistance_node(setting, "negative_joint", bins.JOINT),
         _cable_node(setting),
-        _resistance_node(setting, "ground_path", "ground_path_now", bins.GROUND),
+        _resistance_node(setting, "ground_path", bins.GROUND),
         _contact_node(setting),
-        _resistance_node(setting, "starter_motor", "starter_motor_now", bins.BRUSH, parameter="brush_resistance"),
+        _resistance_node(setting, "starter_motor", bins.BRUSH, parameter="brush_resistance"),
         _load_node(setting),
     ]
 
 
-def _resistance_node(setting: Setting, component: str, parent: str, scale: Bins, parameter: str = "resistance") -> Node:
+def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
     values = setting.drawn(component, parameter, low_discrepancy_points(512, 1)[0])
     name = f"{component}_resistance"
-    return Node(name, "parameter", scale.states, (parent,), histogram(values, scale), scale.edges)
+    parents = (acting(setting.catalogue, component),)
+    return Node(name, "parameter", scale.states, parents, histogram(values, scale), scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
@@ -65,7 +64,8 @@ def _cable_node(setting: Setting) -> Node:
     own = np.asarray(conductors.copper_resistance(length, area, setting.air))
     values = own[None] + setting.drawn("starter_cable", "excess", share[1])
     table = histogram(values, bins.CABLE)
-    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, ("starter_cable",), table, bins.CABLE.edges)
+    parents = (acting(setting.catalogue, "starter_cable"),)
+    return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
 
 def _contact_node(setting: Setting) -> Node:
@@ -85,7 +85,8 @@ def _contact_node(setting: Setting) -> Node:
         ]
     )
     return Node(
-        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED), ("solenoid_now", "start_control_now"),
+        "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
+        (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
         normalised(table, 1e-5), bins.CONTACT.edges,
     )  # fmt: skip
 
@@ -100,7 +101,7 @@ def _not_fed(setting: Setting) -> Array:
 def windings(setting: Setting, share: Array) -> Array:
     """Both windings of the solenoid together [ohm], of the shape of `share`."""
     unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
-    return np.asarray(PULL_VOLTS / (setting.spread("coil_current_pull") * unlike))
+    return np.asarray(setting.spread("coil_current_volts") / (setting.spread("coil_current_pull") * unlike))
 
 
 def needed_volts(setting: Setting, share: Array) -> Array:
@@ -115,7 +116,7 @@ def _load_node(setting: Setting) -> Node:
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
     usual = np.exp(setting.spread("nominal_current_spread") * standard_normal(share[2]))
     table = histogram(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
-    parents = ("starter_motor_now", "engine_turning")
+    parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
@@ -131,7 +132,7 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]
         Points for the windings and for what they need.
     """
     coil = windings(setting, share[0])
-    return np.asarray(FULL_VOLTS * coil / (coil + behind) >= needed_volts(setting, share[1]))
+    return np.asarray(setting.spread("usual_rest_voltage") * coil / (coil + behind) >= needed_volts(setting, share[1]))
 
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
@@ -267,7 +268,7 @@ def in_series(parts: Sequence[Array]) -> Array:
 
 def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
     """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
-    return np.where(pulls_in(setting, behind, share), HELD_BACK_OTHERWISE, 1.0)
+    return np.where(pulls_in(setting, behind, share), setting.spread("held_back_otherwise"), 1.0)
 
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
@@ -290,10 +291,7 @@ def _fill_unseen(table: Array, loop_bin: int) -> None:
 
 @dataclass(frozen=True, eq=False)
 class StartSamples:
-    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples).
-
-    The phase of the instrument is the same in all cells, shape (samples,).
-    """
+    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples)."""
 
     emf: Array
     source: Array
@@ -304,6 +302,7 @@ class StartSamples:
     stall_current: Array
     ripple: Array
     phase: Array
+    stretch: Array
     coil: Array
     needed: Array
     moved: NDArray[np.bool_]
@@ -317,12 +316,16 @@ def start_samples(setting: Setting) -> StartSamples:
     The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
     link between its cells included; where they do not, the windings are all that draws current.
     """
-    share = low_discrepancy_points(CELL_SAMPLES, 9)
+    share = low_discrepancy_points(CELL_SAMPLES, 13)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
+    shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
+    share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
-    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[4]))
-    ohmic = OHMIC_SHARE * source
+    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[0]))
+    unlike = np.exp(setting.spread("resistance_split_spread") * standard_normal(share[5]))
+    ohmic = np.clip(OHMIC_SHARE * unlike, 0.3, 0.9) * source
+    brush = setting.spread("brush_drop_mean") + setting.spread("brush_drop_spread") * standard_normal(share[6])
     start = cranking.solve_start(
         emf,
         ohmic,
@@ -331,14 +334,15 @@ def start_samples(setting: Setting) -> StartSamples:
         load,
         setting.nominal_current,
         motor,
-        brush_drop=setting.spread("brush_drop_mean"),
+        brush_drop=np.maximum(brush, 0.3),
     )
-    shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
-    both, needed = windings(setting, share[6]), needed_volts(setting, share[8])
+    both, needed = windings(setting, share[2]), needed_volts(setting, share[4])
     moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
-    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[6], share[7])
-    ripple = np.broadcast_to(cranking.compression_ripple(start.current, source, setting.car.cylinders), shape)
+    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[2], share[3])
+    ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
+    ripple = ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[7]))
+    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[8]))
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
@@ -352,12 +356,31 @@ def start_samples(setting: Setting) -> StartSamples:
         speed=full(start.speed),
         first_dip=full(start.first_dip),
         stall_current=full(start.stall_current),
-        ripple=ripple,
-        phase=share[5],
+        ripple=full(ripple),
+        phase=share[1],
+        stretch=stretch,
         coil=both,
         needed=needed,
         moved=moved,
     )
+
+
+def shifted(share: Array, shape: tuple[int, ...]) -> Array:
+    """Points moved on from cell to cell, so that neighbouring cells together are sampled more finely than each alone.
+
+    Parameters
+    ----------
+    share : array, shape (dimensions, samples)
+    shape : tuple of int
+        (*cells, samples).
+
+    Returns
+    -------
+    array, shape (dimensions, *cells, samples)
+    """
+    cells = int(np.prod(shape[:-1]))
+    moves = low_discrepancy_points(cells, len(share))
+    return ((share[:, None] + moves[:, :, None]) % 1.0).reshape(len(share), *shape)
 
 
 def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, leak: Array) -> Array:
@@ -369,28 +392,38 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     flows without a command.
     """
     pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
-    drawing = PULL_VOLTS / (pull * (hold / pull) ** which**2)
+    drawing = setting.spread("coil_current_volts") / (pull * (hold / pull) ** which**2)
     fed = emf / (drawing + source)
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
-    current[:, :, -1] = 1.5 * leak
+    current[:, :, -1] = 1.5 * leak[:, :, -1]
     return current
 
 
-def grid_quantities(setting: Setting, samples: StartSamples) -> list[Node]:
-    """Quantities of a start as a whole: volts held, inrush and speed."""
-    held = blurred(
-        histogram(samples.sustained, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread")
+def _held(at: Workings) -> Array:
+    """Volts held at the posts while the key is at start."""
+    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+
+
+def _inrush(at: Workings) -> Array:
+    """Peak current as a clamp meter shows it."""
+    samples = at.once(start_samples)
+    peak = samples.stall_current * at.setting.spread("inrush_seen_share")
+    peak = np.where(samples.moved, peak, samples.current)
+    return scattered(
+        peak,
+        bins.INRUSH,
+        np.where(bins.INRUSH.middles > 20.0, at.setting.spread("inrush_spread") * bins.INRUSH.middles, 0.0),
     )
-    peak = np.where(samples.moved, samples.stall_current * setting.spread("inrush_seen_share"), samples.current)
-    inrush = histogram(peak, bins.INRUSH)
-    inrush = blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
-    speed = blurred(histogram(samples.speed, bins.CRANK_SPEED), bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
-    return [
-        Node("crank_sustained", "quantity", bins.CRANK_VOLTS.states, GRID, held, bins.CRANK_VOLTS.edges),
-        Node("inrush_current", "quantity", bins.INRUSH.states, GRID, inrush, bins.INRUSH.edges),
-        Node("cranking_speed", "quantity", bins.CRANK_SPEED.states, GRID, speed, bins.CRANK_SPEED.edges),
-    ]
+
+
+def _speed(at: Workings) -> Array:
+    """Engine speed while cranking."""
+    samples = at.once(start_samples)
+    unlike = np.exp(at.setting.spread("nominal_speed_spread") * standard_normal(samples.phase))
+    return scattered(
+        samples.speed * unlike, bins.CRANK_SPEED, at.setting.spread("cranking_speed_spread") * bins.CRANK_SPEED.middles
+    )
 
 
 def above(value: Array, middle: float, width: float) -> Array:
@@ -398,23 +431,34 @@ def above(value: Array, middle: float, width: float) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
 
 
-def minimum_node(
-    setting: Setting, samples: StartSamples, name: str, window: float | None, interval: float | None
-) -> Node:
+def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
     """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
+    samples = at.once(start_samples)
     seen = seen_minimum(
-        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
-    )
+        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval,
+        samples.stretch,
+    )  # fmt: skip
     seen = np.where(samples.moved, seen, samples.sustained)
-    table = blurred(histogram(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    return Node(name, "quantity", bins.CRANK_VOLTS.states, GRID, table, bins.CRANK_VOLTS.edges)
+    return scattered(seen, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def seen_minimum(
-    rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None
-) -> Array:
+    rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None,
+    stretch: Array,
+) -> Array:  # fmt: skip
     """Lowest volts of a start as an averaging window or a sampling interval shows them [V]."""
     dip = np.minimum(dip, held)
+    hold, rise = HOLD * stretch, RISE * stretch
     if interval is not None and interval > (window or 0.0):
-        return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
-    return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))
+        return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase, hold=hold, rise=rise))
+    return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase, hold=hold, rise=rise))
+
+
+QUANTITIES = (
+    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread"),
+    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush),
+    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed),
+    Quantity(
+        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread"
+    ),
+)

@@ -6,44 +6,41 @@ import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.drops import CURRENT_LEVEL, flowing
-from faultnet.model.network import Array, Node
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.network import Array
+from faultnet.model.quantity import Now, Quantity, Workings
+from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
-from faultnet.model.source import AT_ONCE
-from faultnet.model.starting import NOT_TURNED, OHMIC_SHARE
+from faultnet.model.starting import OHMIC_SHARE
 from faultnet.physics import battery
 
-LARGEST_PLATE_FACTOR = 8.0  # [-] more than this is a broken link, which does not polarise
-DEAD_CRANK = 15.0  # [s] (workshop manuals, secondary)
 
-
-def load_quantities(setting: Setting) -> list[Node]:
-    """Quantities of the battery under a known load: half-rating test, two-load resistance, conductance."""
-    share = low_discrepancy_points(64, 4)
-    emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR], share)
-    resistance = factor * setting.source_resistance
+def _half_rating(at: Workings) -> Array:
+    """Volts at the posts after 15 s at half the rating."""
+    setting, share = at.setting, low_discrepancy_points(64, 4)
+    emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR_FINE], share)
+    developed = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * battery.polarisation_share(setting.spread("half_rating_time"))
+    resistance = factor * setting.source_resistance * developed
     current = setting.rating * 0.5 * np.exp(setting.spread("half_rating_current_spread") * standard_normal(share[3]))
-    later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
-    loaded = np.maximum(emf - current * resistance - later, 0.0)
-    half = blurred(histogram(loaded, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
-    factor_only = bins.SOURCE_FACTOR.at(share[1])
-    # ten seconds between two loads bring out most of the polarisation
-    ohms = histogram(factor_only * setting.source_resistance * (0.87 + 0.13 * share[2]), bins.SOURCE_OHMS)
+    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
+    return histogram(np.maximum(emf - current * resistance - later, 0.0), bins.CRANK_VOLTS)
+
+
+def _source_resistance(at: Workings) -> Array:
+    """Volts over amperes of two loads; ten seconds between them bring out most of the polarisation."""
+    share = low_discrepancy_points(64, 4)
+    factor = bins.SOURCE_FACTOR_FINE.at(share[1])
+    return histogram(factor * at.setting.source_resistance * (0.87 + 0.13 * share[2]), bins.SOURCE_OHMS)
+
+
+def _conductance(at: Workings) -> Array:
+    """Cranking amperes a small-signal tester shows."""
+    setting, share = at.setting, low_discrepancy_points(64, 4)
     spread = np.hypot(setting.spread("conductance_spread"), setting.spread("resistance_split_spread"))
-    indicated = setting.rating * factor_only**-0.95 * np.exp(spread * standard_normal(share[2]))
-    return [
-        Node(
-            "half_rating_voltage", "quantity", bins.CRANK_VOLTS.states, ("battery", "source_emf", "source_factor"),
-            half, bins.CRANK_VOLTS.edges,
-        ),
-        Node(
-            "source_resistance", "quantity", bins.SOURCE_OHMS.states, ("source_factor",), ohms, bins.SOURCE_OHMS.edges
-        ),
-        Node(
-            "conductance_rating", "quantity", bins.CONDUCTANCE.states, ("source_factor",),
-            blurred(histogram(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE, 10.0), bins.CONDUCTANCE.edges,
-        ),
-    ]  # fmt: skip
+    factor = bins.SOURCE_FACTOR_FINE.at(share[1])
+    indicated = (
+        setting.rating * factor ** -setting.spread("conductance_exponent") * np.exp(spread * standard_normal(share[2]))
+    )
+    return histogram(indicated, bins.CONDUCTANCE)
 
 
 def _later_loss(setting: Setting, share: Array) -> Array:
@@ -51,7 +48,7 @@ def _later_loss(setting: Setting, share: Array) -> Array:
     return setting.drawn("battery", "load_loss", share)
 
 
-def sag_node(setting: Setting) -> Node:
+def _sag(at: Workings) -> Array:
     """Fall of the posts' volts from the first to the fifteenth second of a dead crank.
 
     Notes
@@ -59,14 +56,27 @@ def sag_node(setting: Setting) -> Node:
     Polarisation grows with the current that flows; a bad cell gives up the rest of what it loses. With no current,
     nothing sags.
     """
-    share = low_discrepancy_points(96, 4)
+    setting, share = at.setting, low_discrepancy_points(96, 4)
     factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
     current = flowing(setting, share[1], share[3])[None]
-    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, LARGEST_PLATE_FACTOR) * setting.source_resistance
-    grown = battery.polarisation_share(DEAD_CRANK) - battery.polarisation_share(1.0)
-    later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
-    exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-DEAD_CRANK / 5.0))
-    working = np.clip(current / NOT_TURNED, 0.0, 1.0)
-    table = blurred(histogram(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
-    parents = ("battery", "source_factor", CURRENT_LEVEL)
-    return Node("crank_sag", "quantity", bins.SAG.states, parents, table, bins.SAG.edges)
+    seconds, time = setting.spread("dead_crank_time"), setting.spread("bad_cell_time")
+    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, setting.spread("largest_plate_factor")) * setting.source_resistance
+    grown = battery.polarisation_share(seconds) - battery.polarisation_share(1.0)
+    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
+    exhausted = later * (np.exp(-1.0 / time) - np.exp(-seconds / time))
+    working = np.clip(current / setting.spread("motor_turns_above"), 0.0, 1.0)
+    return scattered(current * slow * grown + working * exhausted, bins.SAG, setting.spread("crank_sag_spread"))
+
+
+QUANTITIES = (
+    Quantity(
+        "half_rating_voltage", "V", "battery", (Now("battery"), "source_emf", "source_factor_fine"), bins.CRANK_VOLTS,
+        _half_rating,
+    ),
+    Quantity("source_resistance", "ohm", "battery", ("source_factor_fine",), bins.SOURCE_OHMS, _source_resistance),
+    Quantity("conductance_rating", "A", "battery", ("source_factor_fine",), bins.CONDUCTANCE, _conductance),
+    Quantity(
+        "crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag,
+        scatter="crank_sag_spread",
+    ),
+)  # fmt: skip

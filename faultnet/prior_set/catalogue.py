@@ -54,11 +54,15 @@ class Catalogue:
         The same in few words; in full where there are none.
     waits : dict of str to Timer
         How long a precondition takes that comes by waiting, by its id.
+    words : dict of str to str
+        Technical words, each explained in a sentence or two.
     general_cautions : tuple of str
         Cautions that stand on every sheet, whatever is done.
     provenance : Provenance
     fingerprint : str
         Hash of the files the set was read from.
+    notes : tuple of str
+        What had to be left out or filled in because the set is of an earlier format.
     """
 
     name: str
@@ -77,7 +81,9 @@ class Catalogue:
     general_cautions: tuple[str, ...]
     provenance: Provenance
     fingerprint: str = ""
+    notes: tuple[str, ...] = ()
     cautions_in_short: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
     waits: dict[str, Timer] = field(default_factory=dict)
 
     def component(self, component: str) -> Component:
@@ -218,8 +224,8 @@ class Catalogue:
         Examples
         --------
         >>> from faultnet.prior_set import load_catalogue
-        >>> load_catalogue().spread("slip_default")
-        0.01
+        >>> load_catalogue().spread("eye_cells")
+        6.0
         """
         if name not in self.spreads:
             raise _unknown("spread", name, self.spreads)

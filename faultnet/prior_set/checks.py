@@ -39,6 +39,7 @@ def check_catalogue(catalogue: Catalogue) -> None:
     for table in catalogue.symptoms.values():
         _check_symptoms(catalogue, table)
     _check_acts(catalogue)
+    _check_instruments(catalogue)
 
 
 def _check_modes(catalogue: Catalogue, component: Component) -> None:
@@ -158,6 +159,13 @@ def _check_acts(catalogue: Catalogue) -> None:
     _check_known("cautions.toml, general", catalogue.general_cautions, catalogue.cautions)
     _check_known("cautions.toml, in_short", catalogue.cautions_in_short, catalogue.cautions)
     _check_known("cautions.toml, waits", catalogue.waits, catalogue.preconditions)
+
+
+def _check_instruments(catalogue: Catalogue) -> None:
+    used = {name for test in catalogue.tests for name in test.instruments}
+    idle = [instrument.id for instrument in catalogue.instruments if instrument.id not in used]
+    if idle:
+        raise _amiss("a row that nothing reads", "instruments.csv", idle, "instruments that a test of tests.toml names")
 
 
 def _check_known(where: str, used: Iterable[str], known: Iterable[str]) -> None:

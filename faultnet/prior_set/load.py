@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import functools
 import hashlib
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from faultnet.errors import PriorsError
 from faultnet.prior_set import records
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.checks import check_catalogue
+from faultnet.prior_set.declared import check_numbers, check_parameters
+from faultnet.prior_set.overlay import KEYS, lineage, merged_entries, merged_head, merged_rows, merged_texts
+from faultnet.prior_set.retired import without_retired
 from faultnet.prior_set.sets import set_folder
-from faultnet.prior_set.tables import csv_rows, toml_rows, toml_table
+from faultnet.prior_set.tables import Row
 from faultnet.shipped import shipped
 
 FILES: tuple[str, ...] = (
@@ -62,7 +67,8 @@ def load_catalogue(prior_set: str = "standard", folder: Path | str | None = None
             expected="one of " + ", ".join(prior_sets()),
             to_do="name a shipped set, or give the folder of your own",
         )
-    return _load(where.resolve(), _state(where))
+    folders = lineage(where)
+    return _load(folders, state_of(folders))
 
 
 def prior_sets() -> tuple[str, ...]:
@@ -77,39 +83,71 @@ def prior_sets() -> tuple[str, ...]:
 
 
 @functools.lru_cache(maxsize=8)
-def _load(folder: Path, state: tuple[tuple[int, int], ...]) -> Catalogue:
-    """Read the set; `state` only makes the cache notice a changed file."""
-    head = toml_table(folder / "prior_set.toml")
-    cautions = toml_table(folder / "cautions.toml")
-    tests = toml_rows(folder / "tests.toml", "test")
+def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Catalogue:
+    """Read the set and its parents; `state` only makes the cache notice a changed file."""
+    head = merged_head(folders)
+    about, texts = records.head(head), records.texts(merged_texts(folders, "cautions.toml"))
+    tests = merged_entries(folders, "tests.toml", "test")
+    components = merged_entries(folders, "components.toml", "component")
+    effects, effect_notes = _current("effects", folders, head)
+    spreads, spread_notes = _current("spreads", folders, head)
+    check_parameters(effects, {row.text("id") for row in components})
+    check_numbers(spreads, texts["preconditions"])
+    numbers = records.spreads(spreads)
+    factor, floor = (numbers[name].value for name in ("roughly_factor", "roughly_floor"))
     catalogue = Catalogue(
-        fingerprint=_fingerprint(folder),
-        **records.head(head),
-        **records.texts(cautions),
-        components=tuple(records.component(row) for row in toml_rows(folder / "components.toml", "component")),
+        fingerprint=_fingerprint(folders),
+        **about,
+        **texts,
+        components=tuple(records.component(row) for row in components),
         tests=tuple(records.test(row) for row in tests),
-        acts=tuple(records.act(row) for row in toml_rows(folder / "acts.toml", "act")),
-        instruments=records.instruments(csv_rows(folder / "instruments.csv", records.INSTRUMENT_COLUMNS)),
-        base_rates=records.base_rates(csv_rows(folder / "base_rates.csv", records.BASE_RATE_COLUMNS)),
-        on_rates=records.on_rates(csv_rows(folder / "on_rates.csv", records.ON_RATE_COLUMNS)),
-        effects=records.effects(csv_rows(folder / "effects.csv", records.EFFECT_COLUMNS)),
-        spreads=records.spreads(csv_rows(folder / "spreads.csv", records.SPREAD_COLUMNS)),
-        symptoms=records.symptoms(csv_rows(folder / "symptoms.csv", records.SYMPTOM_COLUMNS), tests),
+        acts=tuple(records.act(row) for row in merged_entries(folders, "acts.toml", "act")),
+        instruments=tuple(
+            replace(entry, roughly_factor=factor, roughly_floor=floor)
+            for entry in records.instruments(_rows(folders, "instruments"))
+        ),
+        base_rates=records.base_rates(_rows(folders, "base_rates")),
+        on_rates=records.on_rates(_rows(folders, "on_rates")),
+        effects=records.effects(effects),
+        spreads=numbers,
+        symptoms=records.symptoms(_rows(folders, "symptoms"), tests),
+        notes=(*effect_notes, *spread_notes),
     )
     check_catalogue(catalogue)
     return catalogue
 
 
-def _fingerprint(folder: Path) -> str:
-    """Return a hash of the contents of the set's files."""
+def _rows(folders: tuple[Path, ...], table: str) -> list[Row]:
+    return merged_rows(folders, table, records.COLUMNS[table])
+
+
+def _current(table: str, folders: tuple[Path, ...], head: dict[str, Any]) -> tuple[list[Row], list[str]]:
+    """Rows without the retired ones; a set of an earlier format gets what was added since from the shipped set."""
+    kept, notes = without_retired(table, _rows(folders, table))
+    if head.get("format", 1) == records.FORMAT:
+        return kept, notes
+    keys = KEYS[table]
+    held = {tuple(str(row.cells[k]) for k in keys) for row in kept}
+    shipped_rows = _rows((shipped("priors") / "standard",), table)
+    added = [row for row in shipped_rows if tuple(str(row.cells[k]) for k in keys) not in held]
+    if added:
+        names = ", ".join(dict.fromkeys(":".join(str(row.cells[k]) for k in keys[:2]) for row in added))
+        notes.append(f"{table}.csv: taken from the shipped set, which this older set did not have: {names}")
+    return [*kept, *added], notes
+
+
+def _fingerprint(folders: tuple[Path, ...]) -> str:
+    """Return a hash of the contents of the files of a set and its parents."""
     digest = hashlib.sha256()
-    for name in FILES:
-        if (folder / name).is_file():
-            digest.update(name.encode() + (folder / name).read_bytes())
+    for folder in folders:
+        for name in FILES:
+            if (folder / name).is_file():
+                digest.update(name.encode() + (folder / name).read_bytes())
     return digest.hexdigest()
 
 
-def _state(folder: Path) -> tuple[tuple[int, int], ...]:
-    """Return times of change [ns] and sizes [byte] of the set's files; zeros for one that is missing."""
-    stats = [path.stat() if path.is_file() else None for path in (folder / name for name in FILES)]
+def state_of(folders: tuple[Path, ...], files: tuple[str, ...] = FILES) -> tuple[tuple[int, int], ...]:
+    """Return times of change [ns] and sizes [byte] of the files of a set and its parents; zeros for missing ones."""
+    paths = (folder / name for folder in folders for name in files)
+    stats = [path.stat() if path.is_file() else None for path in paths]
     return tuple((stat.st_mtime_ns, stat.st_size) if stat else (0, 0) for stat in stats)

@@ -47,6 +47,7 @@ def reference_markdown(catalogue: Catalogue) -> str:
         _tests(catalogue),
         _instruments(catalogue),
         _acts(catalogue),
+        _words(catalogue),
         *number_sections(catalogue),
     ]
     return "\n\n".join(sections) + "\n"
@@ -182,6 +183,11 @@ def _instrument_cells(instrument: Instrument) -> tuple[str, ...]:
         instrument.mark,
         instrument.note,
     )
+
+
+def _words(catalogue: Catalogue) -> str:
+    rows = sorted(catalogue.words.items(), key=lambda pair: pair[0].lower())
+    return "\n\n".join(("## Words", table(("word", "meaning"), rows)))
 
 
 def _acts(catalogue: Catalogue) -> str:

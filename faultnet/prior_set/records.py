@@ -34,6 +34,19 @@ ON_RATE_COLUMNS = ("component", "mode", "condition", "value", *_TAIL)
 EFFECT_COLUMNS = ("component", "mode", "parameter", "shape", "centre", "spread", *_TAIL)
 SPREAD_COLUMNS = ("name", "value", *_TAIL)
 SYMPTOM_COLUMNS = ("test", "cause", "choice", "value", *_TAIL)
+COST_COLUMNS = ("kind", "name", "value", *_TAIL)
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "instruments": INSTRUMENT_COLUMNS,
+    "base_rates": BASE_RATE_COLUMNS,
+    "on_rates": ON_RATE_COLUMNS,
+    "effects": EFFECT_COLUMNS,
+    "spreads": SPREAD_COLUMNS,
+    "symptoms": SYMPTOM_COLUMNS,
+    "costs": COST_COLUMNS,
+}
+FORMAT = (
+    2  # of the shipped set; sets of format 1 held rows that nothing read, and lacked numbers that stood in the code
+)
 UNITS = (
     "V",
     "V rms",
@@ -49,6 +62,7 @@ UNITS = (
     "m",
     "mm2",
     "V/K",
+    "K",
     "1/d",
     "1/min",
     "years",
@@ -62,6 +76,8 @@ def head(table: dict[str, Any]) -> dict[str, Any]:
     """Return name, version and provenance from `prior_set.toml`."""
     row = Row("prior_set.toml", table)
     marks = table.get("marks")
+    if table.get("format", 1) not in range(1, FORMAT + 1):
+        raise row.wrong("format", table["format"], f"{FORMAT}, or an older one; a newer program reads newer sets")
     if not isinstance(marks, dict) or set(marks) != set(MARKS):
         raise row.wrong("marks", marks, "a table that explains each of " + ", ".join(MARKS))
     names = ("title", "author", "date", "population", "note")
@@ -81,6 +97,10 @@ def texts(table: dict[str, Any]) -> dict[str, Any]:
     found["general_cautions"] = row.texts("general")
     found["cautions_in_short"] = {**found["cautions"], **table.get("in_short", {})}
     found["waits"] = {name: _timer(row, f"waits.{name}", told) for name, told in table.get("waits", {}).items()}
+    words = table.get("words", {})
+    if not isinstance(words, dict) or not all(isinstance(text, str) and text for text in words.values()):
+        raise row.wrong("words", words, "a table [words] of explanations by word")
+    found["words"] = words
     return found
 
 

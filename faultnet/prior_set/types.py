@@ -143,6 +143,8 @@ class Instrument:
     slip : float
         Chance of a wrong spot, range or word [-].
     source, mark, note : str
+    roughly_factor, roughly_floor : float
+        By how much a figure that jumped about is wider [-], and what is added to it as a share of the figure [-].
     """
 
     id: str
@@ -161,6 +163,8 @@ class Instrument:
     source: str
     mark: str
     note: str
+    roughly_factor: float = 1.0
+    roughly_floor: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,10 @@ from typing import Literal
 
 from faultnet.case.types import Case
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, nothing_wrong, still_there, weights_by_now, work_through
+from faultnet.diagnosis.wording import share_words
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.report.markup import escape
 
 Key = tuple[str, str]
 NO_FAULT: Key = ("", "")
@@ -96,11 +98,8 @@ def _by_cause(worked: Worked, marginals: Mapping[str, Array], no_fault: float) -
 
 def _sound_now(worked: Worked) -> float:
     """Probability that no mode but the sound ones is left, over all ways the repairs may have gone."""
-    sound = whole = 0.0
-    for weight, modes in weights_by_now(worked):
-        whole += float(weight.sum())
-        sound += float(weight[~modes.any(axis=1)].sum())
-    return sound / whole
+    weight, modes = weights_by_now(worked)
+    return float(weight[~modes.any(axis=1)].sum())
 
 
 def until(case: Case, count: int) -> Case:
@@ -185,6 +184,24 @@ def draw_course(beliefs: Sequence[Mapping[Key, float]], *, paper: Literal["light
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="Shares of the leading causes after each entry" font-family="sans-serif">{"".join(parts)}</svg>'
     )
+
+
+def course_with_legend(beliefs: Sequence[Mapping[Key, float]], catalogue: Catalogue) -> str:
+    """The picture with what its letters mean below it, as HTML; nothing where there is only one belief.
+
+    Parameters
+    ----------
+    beliefs : sequence of mapping
+        Of :func:`course_of_belief`.
+    catalogue : Catalogue
+    """
+    if len(beliefs) < 2:
+        return ""
+    lines = (
+        f"<li><b>{LETTERS[i]}</b> {escape(cause_words(key, catalogue))}: {escape(share_words(beliefs[-1][key]))}</li>"
+        for i, key in enumerate(leading_shares(beliefs)[0])
+    )
+    return f'{draw_course(beliefs)}<ul class="legend">{"".join(lines)}</ul>'
 
 
 def _y(share: float) -> float:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from html import escape
-
 from faultnet.case.types import Case
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.wording import range_words
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed
 from faultnet.report.words import car_words
 

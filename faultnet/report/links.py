@@ -7,11 +7,11 @@ words with their share, entries are words; there are no boxes.
 from __future__ import annotations
 
 import textwrap
-from html import escape
 from typing import Literal
 
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.diagnosis.wording import share_words
+from faultnet.report.markup import escape
 
 LEAST_DECIBANS = 1.0
 LINE, GAP, FONT = 19.0, 16.0, 16

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from html import escape
+
+from faultnet.report.markup import escape
 
 STYLE = """
 @page { margin: 14mm; }
@@ -20,6 +21,9 @@ tr, .keep { break-inside: avoid; } td svg { width: 48mm; height: 4.5mm; display:
 .line { border-bottom: .3mm solid #111; height: 9mm; }
 .quiet { color: #444; } .sign { display: flex; gap: 8mm; margin-top: 8mm; }
 .sign div { flex: 1; border-top: .3mm solid #111; padding-top: 1mm; } .picture svg { width: 100%; height: auto; }
+.circuit svg { width: 90mm; } .legend { columns: 2; list-style: none; padding: 0; }
+figure { display: inline-block; margin: 1mm 2mm 1mm 0; } figure img { max-width: 58mm; max-height: 58mm; }
+.words { columns: 2; font-size: 9pt; } .words dt { font-weight: bold; } .words dd { margin: 0 0 1mm; }
 .print { font: inherit; padding: 3mm 6mm; margin-bottom: 3mm; } @media print { .print { display: none; } }
 """
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from html import escape
+from base64 import b64encode
+from collections.abc import Iterator, Mapping
 
 from faultnet.case.types import Act, Case, Reading, Visit
+from faultnet.decision.advice import Decision
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.report.circuit_picture import draw_circuit, suspicion
+from faultnet.report.glossary import listed_words
+from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
@@ -27,6 +31,8 @@ def job_sheet(
     case_id: str = "",
     temperature_unit: str = "degC",
     course: str = "",
+    decision: Decision | None = None,
+    photos: Mapping[str, bytes] | None = None,
 ) -> str:
     """A job sheet as an HTML document that prints on A4 and Letter.
 
@@ -40,7 +46,11 @@ def job_sheet(
         Under which the case is kept.
     temperature_unit : {"degC", "degF"}
     course : str
-        SVG of the course of belief, to be printed with it.
+        The course of belief, of :func:`faultnet.report.beliefs.course_with_legend`, to be printed with it.
+    decision : Decision, optional
+        What to do, to be printed with its proof.
+    photos : mapping of id to bytes, optional
+        JPEG files of the photos that entries and visits name; those that are missing are left out.
 
     Examples
     --------
@@ -52,16 +62,18 @@ def job_sheet(
     >>> "Complaint: slow" in sheet, "come first" in sheet
     (True, True)
     """
-    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue)]
+    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue, decision), _circuit(diagnosis, catalogue)]
     strips = iter(strips_of(case, diagnosis, catalogue))
     seen = {(s.visit, s.entry) for s in diagnosis.seen if s.value is not None and s.sound_range is not None}
     for number, visit in enumerate(case.visits):
         body.append(_visit(number, visit, catalogue, seen, strips, temperature_unit))
+        body.append(_photos(visit, photos or {}))
     body += [
         _reasons(diagnosis),
         f'<div class="picture keep"><h2>Course of belief</h2>{course}</div>' if course else "",
     ]
     body += [_next(case, diagnosis), care(_cautions(case, diagnosis, catalogue)), _signatures()]
+    body.append(listed_words("".join(body), catalogue.words))
     return document(f"Job sheet {case.name or case_id}".strip(), body)
 
 
@@ -74,7 +86,24 @@ def _head(case: Case, case_id: str) -> str:
     )
 
 
-def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> str:
+def _circuit(diagnosis: Diagnosis, catalogue: Catalogue) -> str:
+    return f'<div class="picture circuit keep">{draw_circuit(suspicion(diagnosis), catalogue)}</div>'
+
+
+def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
+    """What is recommended with its proof, and the next test where one is still worth its cost."""
+    said = []
+    if decision.founded or decision.stop:
+        cure = f"; chance that it is the whole cure: {share_words(decision.chance_of_cure)}" if decision.repair else ""
+        said.append(f"<p><b>Recommended: {escape(decision.label)}</b>{escape(cure)}.</p>")
+        if decision.proof:
+            said.append(f"<p><b>Proof afterwards:</b> {escape(decision.proof)}.</p>")
+    if not decision.stop and diagnosis.next_tests:
+        said.append(f"<p><b>Next test:</b> {escape(diagnosis.next_tests[0].label)}.</p>")
+    return "".join(said)
+
+
+def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: Decision | None) -> str:
     rows = [
         (escape(c.label), share_words(c.probability), share_words(c.still_there), share_words(c.prior))
         for c in diagnosis.causes[:SHOWN_CAUSES]
@@ -84,6 +113,8 @@ def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> str:
     parts = ["<h2>Verdict</h2>", f"<p>{escape(diagnosis.summary)}</p>"]
     if case.outcome is not None:
         parts.append(_outcome(case, catalogue))
+    elif decision is not None:
+        parts.append(_recommended(decision, diagnosis))
     elif diagnosis.causes[0].probability >= ENOUGH:
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
         parts.append(f"<p><b>What mends it: {escape(act.label)} ({escape(part.label)})</b></p>")
@@ -114,6 +145,19 @@ def _visit(
     date = f", {visit.date}" if visit.date else ""
     told = f"<h2>Visit {number + 1}{escape(date)}</h2><p>{escape(conditions_words(visit.conditions, unit))}</p>"
     return told + (table(("Reading or work", "Beside a sound car", "Sound car that day"), rows) if rows else "")
+
+
+def _photos(visit: Visit, photos: Mapping[str, bytes]) -> str:
+    """Photos of a visit and of its entries, with their captions."""
+    named = [*visit.photos, *(photo for entry in visit.entries for photo in entry.photos)]
+    figures = (
+        f'<figure class="keep"><img alt="{escape(photo.caption or "photo")}" '
+        f'src="data:image/jpeg;base64,{b64encode(photos[photo.id]).decode()}">'
+        f"<figcaption>{escape(photo.caption)}</figcaption></figure>"
+        for photo in named
+        if photo.id in photos
+    )
+    return "".join(figures)
 
 
 def _said(entry: Reading | Act, catalogue: Catalogue) -> str:

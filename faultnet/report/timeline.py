@@ -9,13 +9,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Literal
 
 from faultnet.case.types import Act, Case, Entry
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import Key, cause_words
+from faultnet.report.markup import escape
 
 INKS = {"light": ("#16201e", "#47534f", "#2f7f86"), "dark": ("#eef1ee", "#b9c4bf", "#58b3ae")}
 LINE, FONT, LEFT, GAP, STEP = 21.0, 16, 26.0, 16.0, 17.0

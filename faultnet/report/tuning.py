@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 from math import log
 
 from faultnet.learning.result import Change, Score, Tuned
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
+from faultnet.report.markup import escape
 from faultnet.report.page import document, listed, table
 
 FEW_CASES = 30.0  # below that, a changed number mostly repeats the old one; estimate

@@ -15,7 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from faultnet.inference.contraction_order import Step, plan
+from faultnet.cache import seal
+from faultnet.inference import contraction_order
+from faultnet.inference.contraction_order import ORDERS_FILE, Step, plan
 
 LETTERS = "abcdef"
 AXES = st.lists(
@@ -78,21 +80,30 @@ def test_a_tangle_gets_the_same_order_in_every_process(forgotten: Path) -> None:
     assert len(found) == 1
 
 
+def sealed(key: str, steps: list[list[int]]) -> str:
+    told = json.dumps([key, steps])
+    return f"{seal(ORDERS_FILE, told.encode())} {told}"
+
+
 def shortened(line: str) -> str:
-    key, steps = json.loads(line)
-    return json.dumps([key, steps[:-1]])
+    key, steps = json.loads(line.partition(" ")[2])
+    return sealed(key, steps[:-1])
 
 
 def misplaced(line: str) -> str:
-    key, steps = json.loads(line)
-    return json.dumps([key, [[900, 901], *steps[1:]]])
+    key, steps = json.loads(line.partition(" ")[2])
+    return sealed(key, [[900, 901], *steps[1:]])
 
 
 def halved(line: str) -> str:
     return line[: len(line) // 2]
 
 
-@pytest.mark.parametrize("damage", [shortened, misplaced, halved])
+def deep(line: str) -> str:
+    return f"{line.partition(' ')[0]} {'[' * 200_000}"
+
+
+@pytest.mark.parametrize("damage", [shortened, misplaced, halved, deep])
 def test_a_damaged_order_only_costs_time(forgotten: Path, damage: Callable[[str], str]) -> None:
     """An order that leaves a table over, or names one that is not there, would give wrong beliefs or a crash."""
     axes, sizes = tangle()
@@ -107,6 +118,20 @@ def test_a_damaged_order_only_costs_time(forgotten: Path, damage: Callable[[str]
         patch.setenv("FAULTNET_CACHE", str(elsewhere))
         plan.cache_clear()
         assert plan(axes, sizes, ("axis_00",)) == first
+
+
+def test_an_order_that_somebody_else_wrote_is_not_taken(forgotten: Path) -> None:
+    """One that multiplies the tables to the end, and still is not ours: it could take all the memory there is."""
+    axes, sizes = tangle()
+    first = plan(axes, sizes, ("axis_00",))
+    (kept,) = (p for p in forgotten.rglob("*") if p.is_file())
+    key, steps = json.loads(kept.read_text().splitlines()[0].partition(" ")[2])
+    others = [[0, 1] for _ in steps]
+    assert others != steps
+    kept.write_text(f"{'0' * 64} {json.dumps([key, others])}\n{json.dumps([key, others])}\n")
+    contraction_order._read_orders.cache_clear()
+    plan.cache_clear()
+    assert plan(axes, sizes, ("axis_00",)) == first
 
 
 def product(work: list[frozenset[str]], pair: Sequence[int]) -> tuple[frozenset[str], list[frozenset[str]]]:

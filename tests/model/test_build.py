@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -176,8 +177,8 @@ def test_a_window_longer_than_the_interval_rules() -> None:
 
 
 def test_a_quantity_nothing_computes_is_named() -> None:
-    test = demo.catalogue().test("rest_voltage")
-    with pytest.raises(PriorsError, match="rest_voltage") as caught:
+    test = replace(demo.catalogue().test("rest_voltage"), quantity="flux")
+    with pytest.raises(PriorsError, match="flux") as caught:
         reading_node(demo.setting(), test, {}, {})
     assert caught.value.where == "tests.toml, test rest_voltage"
     assert caught.value.to_do is not None

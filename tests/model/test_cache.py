@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import hmac
+import json
 import re
+import stat
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from zlib import crc32
 
 import numpy as np
 import pytest
 
+from faultnet.cache import own_key, seal
 from faultnet.case.types import Battery, Conditions
 from faultnet.model import cache
 from faultnet.model.cache import network_for, setting_key
@@ -82,9 +87,14 @@ def null_json(data: bytes) -> bytes:
 
 
 def bad_shape(data: bytes) -> bytes:
-    changed = re.sub(rb'(shape\\?": \[)', rb"\g<1>7, ", data, count=1)
+    changed = re.sub(rb'(shape": \[)', rb"\g<1>7, ", data, count=1)
     assert changed != data
     return changed
+
+
+def deep(data: bytes) -> bytes:
+    """Lists in lists in lists, two hundred thousand deep."""
+    return data[: data.index(b"\n") + 1] + b"[" * 200_000
 
 
 @pytest.mark.parametrize(
@@ -92,7 +102,7 @@ def bad_shape(data: bytes) -> bytes:
     [
         (".bin", halved), (".bin", emptied), (".bin", scrawled), (".bin", swapped),
         (".json", halved), (".json", emptied), (".json", scrawled), (".json", other_json), (".json", null_json),
-        (".json", bad_shape),
+        (".json", bad_shape), (".json", deep),
     ],
 )  # fmt: skip
 def test_a_damaged_file_only_costs_time(
@@ -105,6 +115,84 @@ def test_a_damaged_file_only_costs_time(
     assert len(built) == 2
     assert_equal(network_for(demo.setting()), demo.network())
     assert len(built) == 2
+
+
+def changed_by_another(folder: Path, key: str) -> None:
+    """Put two probabilities in each other's place, and all sums right that anybody can work out."""
+    flat, described = folder / f"{key}.bin", folder / f"{key}.json"
+    data, (_, nodes) = swapped(flat.read_bytes()), described.read_bytes().split(b"\n", 1)
+    mac = hmac.new(b"another key", digestmod="sha256")
+    for part in (key.encode(), data, nodes):
+        mac.update(len(part).to_bytes(8, "little") + part)
+    flat.write_bytes(data)
+    described.write_bytes(mac.hexdigest().encode() + b"\n" + nodes)
+
+
+def test_whoever_writes_into_the_folder_cannot_change_a_network(folder: Path, built: list[Setting]) -> None:
+    network_for(demo.setting())
+    changed_by_another(folder, setting_key(demo.setting()))
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 2
+
+
+def test_sums_of_an_earlier_form_do_not_vouch_for_a_network(folder: Path, built: list[Setting]) -> None:
+    """Check sums that anybody can work out: what was taken for a network until this form."""
+    network_for(demo.setting())
+    flat, described = (folder / f"{setting_key(demo.setting())}{suffix}" for suffix in (".bin", ".json"))
+    data, nodes = swapped(flat.read_bytes()), described.read_bytes().split(b"\n", 1)[1].decode()
+    flat.write_bytes(data)
+    described.write_text(json.dumps({"nodes": nodes, "sums": [crc32(data), crc32(nodes.encode())]}))
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 2
+
+
+def test_a_network_of_another_car_is_not_taken_for_this_one(folder: Path, built: list[Setting]) -> None:
+    """Both files are ours and whole; only their names were exchanged."""
+    other = demo.setting(demo.FROSTY)
+    network_for(other)
+    for suffix in (".bin", ".json"):
+        (folder / f"{setting_key(other)}{suffix}").rename(folder / f"{setting_key(demo.setting())}{suffix}")
+    network_for(demo.setting())
+    assert len(built) == 2
+
+
+def test_a_file_that_others_can_change_is_copied_before_it_is_checked(folder: Path, built: list[Setting]) -> None:
+    network_for(demo.setting())
+    flat = folder / f"{setting_key(demo.setting())}.bin"
+    assert network_for(demo.setting()).mapped is not None
+    flat.chmod(0o666)
+    taken = network_for(demo.setting())
+    assert len(built) == 1
+    assert taken.mapped is None
+    flat.write_bytes(b"\0" * flat.stat().st_size)
+    assert_equal(taken, demo.network())
+
+
+def test_the_key_is_drawn_once_and_only_its_owner_reads_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = tmp_path / "deep" / "cache.key"
+    monkeypatch.setenv("FAULTNET_KEY", str(place))
+    first = seal("a", b"b")
+    assert stat.S_IMODE(place.stat().st_mode) == 0o600
+    assert [p.name for p in place.parent.iterdir()] == ["cache.key"]
+    own_key.cache_clear()
+    assert seal("a", b"b") == first
+    assert seal("a", b"c") != first != seal("b", b"b")
+    place.chmod(0o644)  # somebody may have read it
+    own_key.cache_clear()
+    assert seal("a", b"b") != first
+    assert stat.S_IMODE(place.stat().st_mode) == 0o600
+    place.write_bytes(b"short")
+    own_key.cache_clear()
+    assert len(own_key(place)) == 32 == place.stat().st_size
+
+
+def test_without_a_place_for_the_key_a_process_has_its_own(tmp_path: Path) -> None:
+    (tmp_path / "a_file").write_text("not a folder")
+    place = tmp_path / "a_file" / "cache.key"
+    assert len(own_key(place)) == 32
+    kept = own_key(place)
+    own_key.cache_clear()
+    assert own_key(place) != kept
 
 
 def test_a_missing_half_only_costs_time(folder: Path, built: list[Setting]) -> None:

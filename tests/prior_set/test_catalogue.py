@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from faultnet.errors import PriorsError
 from faultnet.prior_set import AGE_BANDS, Catalogue, Effect, age_band, load_catalogue, records
+from faultnet.prior_set.declared import PARAMETERS
 from faultnet.prior_set.load import FILES
 from faultnet.prior_set.page import reference_markdown
 from faultnet.shipped import shipped
@@ -42,26 +43,6 @@ COMES_AND_GOES = {
     *("solenoid:worn_contacts", "starter_motor:worn_brushes", "start_control:intermittent"),
     *("alternator:worn_brushes", "drain:stays_awake"),
 }
-PARAMETERS = {
-    "battery": "resistance_factor acceptance_factor capacity_factor rest_loss load_loss gravity_spread "
-    "conductance_factor self_discharge_factor link_resistance",
-    "positive_joint": "resistance",
-    "negative_joint": "resistance",
-    "starter_cable": "excess",
-    "ground_path": "resistance",
-    "solenoid": "contact_resistance pull_in_voltage",
-    "starter_motor": "brush_resistance friction_factor",
-    "start_control": "control_resistance",
-    "engine_turning": "drag_factor",
-    "alternator": "output_factor ripple_factor",
-    "regulator": "set_point_shift",
-    "rectifier": "output_factor ripple leakage",
-    "belt": "output_factor",
-    "charge_cable": "resistance",
-    "charge_control": "output_factor set_point_shift",
-    "drain": "current",
-    "use": "days_standing hours_driven_per_day left_on_charge usual_charge",
-}
 
 
 @pytest.fixture(scope="module")
@@ -89,11 +70,9 @@ def test_modes_that_come_and_go(catalogue: Catalogue) -> None:
 
 
 def test_every_component_has_its_parameters_for_every_mode(catalogue: Catalogue) -> None:
-    found = {c.id: " ".join(catalogue.parameters(c.id)) for c in catalogue.components if catalogue.parameters(c.id)}
-    assert found == PARAMETERS
-    for component, names in PARAMETERS.items():
-        for mode in MODES[component].split():
-            assert all(catalogue.effect(component, mode, name) is not None for name in names.split())
+    assert {(c.id, name) for c in catalogue.components for name in catalogue.parameters(c.id)} == set(PARAMETERS)
+    for component, name in PARAMETERS:
+        assert all(catalogue.effect(component, mode, name) is not None for mode in MODES[component].split())
 
 
 def test_every_fault_mode_says_what_it_is_how_it_shows_and_what_mends_it(catalogue: Catalogue) -> None:
@@ -198,7 +177,7 @@ def test_no_precondition_is_idle(catalogue: Catalogue) -> None:
         ("test", "rest_volts", "rest_voltage"),
         ("instrument", "multi_meter", "multimeter"),
         ("act", "tighten", "tighten_joint"),
-        ("spread", "slip_defualt", "slip_default"),
+        ("spread", "brush_drop_maen", "brush_drop_mean"),
     ],
 )
 def test_an_unknown_id_suggests_close_ones(catalogue: Catalogue, kind: str, wrong: str, right: str) -> None:

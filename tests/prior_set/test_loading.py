@@ -97,11 +97,11 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("effects.csv", "lognormal,1.05,0.12", "gamma,1.05,0.12", "effects.csv, line 2", "'gamma'"),
         ("on_rates.csv", "broken_link,any,0.3", "broken_link,any,1.0", "on_rates.csv, line 2", "0.999"),
         ("on_rates.csv", "broken_link,heat,", "broken_link,wind,", "on_rates.csv", "vibration, heat"),
-        ("spreads.csv", "slip_default,0.01,-,", "slip_default,0.01,-,,", "spreads.csv, line 2", "6 cells"),
-        ("spreads.csv", "\nroughly_factor,", "\nslip_default,", "spreads.csv, line 3", "twice"),
+        ("spreads.csv", "roughly_factor,3,-,", "roughly_factor,3,-,,", "spreads.csv, line 2", "6 cells"),
+        ("spreads.csv", "\ndeep_discharge_loss,", "\nroughly_factor,", "spreads.csv, line 3", "twice"),
         ("spreads.csv", '"estimate, no source"', '""', "spreads.csv, line 2", "'source'"),
         ("instruments.csv", "\nmultimeter,", "\nMulti meter,", "instruments.csv, line 2", "small letters"),
-        ("instruments.csv", "\nbetter_multimeter,", "\nmultimeter,", "instruments.csv", "used once"),
+        ("instruments.csv", "\nbetter_multimeter,", "\nmultimeter,", "instruments.csv", "twice"),
         (
             "symptoms.csv",
             "fires_when_cranked,otherwise,fires,97",
@@ -139,7 +139,7 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("tests.toml", 'combine = "worst"', 'combine = "best"', "test 'fires_when_cranked'", "worst, average"),
         ("tests.toml", 'quantity = "crank_behaviour"', 'quantity = "table"', "'how_it_turns_over'", "symptoms.csv"),
         ("prior_set.toml", 'estimate = "an', 'guess = "an', "prior_set.toml", "marks"),
-        ("prior_set.toml", 'version = "1.0.0"', "version = 1", "prior_set.toml", "version"),
+        ("prior_set.toml", 'version = "1.1.0"', "version = 1", "prior_set.toml", "version"),
         ("cautions.toml", '"high_voltage"]', '"voltage"]', "cautions.toml, general", "voltage"),
         ("cautions.toml", "[preconditions]", "[before]", "cautions.toml", "preconditions"),
         (
@@ -188,7 +188,7 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
             "effects.csv",
             "drain,heavy,current,lognormal,1.0,0.6,A",
             "drain,heavy,current,lognormal,1.0,0.6,V",
-            "drain",
+            "effects.csv, line ",
             "unit",
         ),
         (
@@ -263,9 +263,9 @@ def test_choices_must_be_more_than_one(folder: Path) -> None:
 def test_a_set_is_read_once_until_a_file_changes(folder: Path) -> None:
     first = load_catalogue(folder=folder)
     assert load_catalogue(folder=folder) is first
-    spoil(folder, "spreads.csv", "slip_default,0.01,", "slip_default,0.02,")
+    spoil(folder, "spreads.csv", "eye_cells,6,", "eye_cells,8,")
     os.utime(folder / "spreads.csv", ns=(1, 1))
-    assert load_catalogue(folder=folder).spread("slip_default") == 0.02
+    assert load_catalogue(folder=folder).spread("eye_cells") == 8.0
 
 
 def test_a_tuned_rate_is_used(folder: Path) -> None:

@@ -223,11 +223,6 @@ def test_meter_limits(catalogue: Catalogue, name: str, limit: float, volts: floa
     assert meter.percent / 100.0 * volts + meter.floor == pytest.approx(limit, abs=6e-4), source
 
 
-def test_start_profile_times(catalogue: Catalogue) -> None:
-    """ISO 16750-2:2003 section 4.5.3: fall 5 ms, hold 15 ms, ramp 50 ms (public waveform configuration file)."""
-    assert [catalogue.spread(f"dip_{part}") for part in ("fall", "hold", "rise")] == [0.005, 0.015, 0.05]
-
-
 # --- symptom tables ---------------------------------------------------------------------------------------------------
 
 

@@ -102,3 +102,8 @@ def test_an_unknown_kind_of_file_is_refused(tmp_path: Path, capsys: pytest.Captu
         main(["sheet", "demo:key_off_drain", "--out", str(tmp_path / "sheet.doc")])
     assert left.value.code == 2
     assert ".html or .pdf" in capsys.readouterr().err
+
+
+def test_the_plan_of_a_fresh_case_fits_two_pages() -> None:
+    made = pdf.sheet_pdf(sheet_html("plan", read_case("demo:fresh_case"), CATALOGUE, load_costs()), paper="A4")
+    assert len(PdfReader(io.BytesIO(made)).pages) <= 2

@@ -8,8 +8,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Reading, Visit
-from faultnet.decision import load_costs
+from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Photo, Reading, Visit
+from faultnet.decision import advise, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis import Diagnosis, diagnose, work_through
 from faultnet.diagnosis.wording import entry_words, range_words
@@ -154,15 +154,36 @@ def leaves(plan: Knot | Leaf) -> list[Leaf]:
     return [plan] if isinstance(plan, Leaf) else [leaf for _, then in plan.branches for leaf in leaves(then)]
 
 
+def asked_in(plan: Knot | Leaf) -> set[str]:
+    return set() if isinstance(plan, Leaf) else {plan.test}.union(*(asked_in(then) for _, then in plan.branches))
+
+
 def test_the_plan_on_paper_holds_every_branch_and_every_end(plan: Knot | Leaf) -> None:
     assert isinstance(plan, Knot)
     sheet = plan_sheet(CASE, plan, CATALOGUE)
     for outcome, _ in plan.branches:
-        assert f"<b>{outcome}</b>" in sheet
+        assert f"</span>{outcome} (" in sheet
     for leaf in leaves(plan):
         assert leaf.words in sheet
         assert leaf.proof.replace("'", "&#x27;") in sheet
-    assert sheet.count("<li class='keep'>") == len(leaves(plan)) > 1
+    assert sheet.count('<span class="end">') + sheet.count('<span class="next">') == len(leaves(plan)) > 1
+    assert all(label in sheet for label in (CATALOGUE.test(plan.test).label, "red</text>", "black</text>"))
+
+
+def test_each_caution_stands_once_beside_the_first_test_that_calls_for_it(plan: Knot | Leaf) -> None:
+    sheet = plan_sheet(CASE, plan, CATALOGUE)
+    called = {c for test in asked_in(plan) for c in CATALOGUE.test(test).cautions} | set(CATALOGUE.general_cautions)
+    assert len(called) > 5
+    for caution in called:
+        assert sheet.count(CATALOGUE.cautions[caution].replace("'", "&#x27;")) == 1, caution
+
+
+def test_the_job_sheet_names_what_is_recommended_and_its_proof() -> None:
+    found = advise(CASE, CATALOGUE, load_costs())
+    sheet = job_sheet(CASE, found.diagnosis, CATALOGUE, decision=found.decision)
+    assert found.decision.founded
+    assert f"Recommended: {found.decision.label}" in sheet
+    assert f"<b>Proof afterwards:</b> {found.decision.proof}" in sheet
 
 
 @pytest.mark.parametrize("kind", ["job", "blank", "plan"])
@@ -192,3 +213,12 @@ def test_the_sheet_for_the_car_has_steps_cautions_and_room_for_each_test(diagnos
 def test_an_invented_case_is_marked_on_the_sheet(diagnosis: Diagnosis) -> None:
     assert "(invented)" in job_sheet(replace(CASE, invented=True), diagnosis, CATALOGUE)
     assert "(invented)" not in job_sheet(CASE, diagnosis, CATALOGUE)
+
+
+def test_the_job_sheet_carries_the_photos_it_is_given(diagnosis: Diagnosis) -> None:
+    photo = Photo("a" * 64, "left <post>")
+    case = replace(CASE, visits=(replace(CASE.visits[0], photos=(photo, Photo("b" * 64))), *CASE.visits[1:]))
+    sheet = job_sheet(case, diagnosis, CATALOGUE, photos={photo.id: b"JPEG"})
+    assert sheet.count("<figure") == 1
+    assert "data:image/jpeg;base64,SlBFRw==" in sheet
+    assert "left &lt;post&gt;" in sheet

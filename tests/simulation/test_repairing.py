@@ -113,7 +113,7 @@ def test_waiting_with_a_heavy_drain_flattens_the_battery() -> None:
     car, rng = drawn(8, drain="heavy")
     car = replace(car, charge=0.9)
     after = after_act(car, "wait", None, rng, hours=10.0)
-    capacity = car.setting.capacity * car.lasting("battery", "capacity_factor")
+    capacity = car.setting.capacity * car.parameters[("battery", car.modes["battery"], "capacity_factor")]
     assert car.charge - after.charge == pytest.approx(10.0 * car.value("drain", "current") / capacity, rel=0.05)
 
 

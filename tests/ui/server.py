@@ -8,12 +8,14 @@ import shutil
 import subprocess
 import tempfile
 import time
+import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
+from typing import IO
 
 from faultnet.case.store.store import open_store
 from faultnet.case.types import Case
@@ -48,12 +50,15 @@ class Served:
         Of the pages, of the store, and of the file with what was ticked.
     process : int
         Its number in the system.
+    terminal : file
+        What is typed in its window.
     """
 
     address: str
     place: str
     settings: str
     process: int
+    terminal: IO[bytes]
 
     def keep(self, case: Case) -> str:
         """Keep a case in the store of the server."""
@@ -82,13 +87,19 @@ def chromium() -> str | None:
 
 
 @contextmanager
-def serving(built: Path | None = None) -> Iterator[Served]:
+def serving(
+    built: Path | None = None, *, share: bool = False, more: Mapping[str, str] | None = None
+) -> Iterator[Served]:
     """The real server on a free port, as the launcher starts it.
 
     Parameters
     ----------
     built : Path, optional
         Where built networks are kept; the user's own cache when left out.
+    share : bool
+        As for others on the local network; the passphrase stands in `more`.
+    more : mapping, optional
+        What else its environment holds; of its ``PYTHONPATH``, what stands before.
     """
     folder = Path(tempfile.mkdtemp(prefix="faultnet-served-"))
     module = serve_module()
@@ -96,15 +107,20 @@ def serving(built: Path | None = None) -> Iterator[Served]:
     environment = {
         **module.MEMORY,
         **os.environ,
-        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
         "FAULTNET_STORE": str(folder / "cases.sqlite"),
         "FAULTNET_SETTINGS": str(folder / "settings.json"),
         "FAULTNET_PRIORS": str(folder / "priors"),
         **({"FAULTNET_CACHE": str(built)} if built is not None else {}),
     }
     environment.pop("FAULTNET_PASSPHRASE", None)
+    environment |= more or {}
+    path = (more or {}).get("PYTHONPATH"), str(Path(__file__).resolve().parents[2])
+    environment["PYTHONPATH"] = os.pathsep.join(p for p in path if p)
     with (folder / "log.txt").open("w") as log:
-        process = subprocess.Popen(module.command(port, share=False), env=environment, stdout=log, stderr=log)
+        process = subprocess.Popen(
+            module.command(port, share=share), env=environment, stdin=subprocess.PIPE, stdout=log, stderr=log
+        )
+        assert process.stdin is not None
         try:
             _wait_for(f"http://127.0.0.1:{port}/_stcore/health", process, folder / "log.txt")
             yield Served(
@@ -112,10 +128,12 @@ def serving(built: Path | None = None) -> Iterator[Served]:
                 environment["FAULTNET_STORE"],
                 environment["FAULTNET_SETTINGS"],
                 process.pid,
+                process.stdin,
             )
         finally:
             process.terminate()
             process.wait(timeout=20)
+            process.stdin.close()
             shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -125,6 +143,8 @@ def _wait_for(address: str, process: subprocess.Popen[bytes], log: Path) -> None
         try:
             with urllib.request.urlopen(address, timeout=2):
                 return
+        except urllib.error.HTTPError:  # it answers, and asks for the passphrase
+            return
         except OSError:
             time.sleep(0.1)
     raise AssertionError(f"the server did not start:\n{log.read_text()}")

@@ -239,7 +239,7 @@ def test_one_bad_field_neither_hides_nor_empties_another_and_is_named_where_it_s
     for field, words in (("new_rating", "Battery (cold-cranking A)"), ("new_size", "Engine (litres)"),
                          ("new_standard", "Rated by"), ("new_today_air", "Air (°C)")):  # fmt: skip
         assert f"id='wrong-{field}'><b>{words}" in said
-    assert "fnPage.show('new_rating')" in "".join(e.proto.body for e in test.get("html"))
+    assert "data-show='new_rating'" in "".join(e.proto.body for e in test.get("html"))
     assert store.list_cases() == ()
     assert [test.text_input(key=f"new_{k}").value for k in ("rating", "size", "label", "age")] == [
         "54o",
@@ -757,19 +757,6 @@ def test_the_case_named_at_the_start_is_opened_once(
     assert first.query_params["case"] == second.query_params["case"]
     assert len(store.list_cases()) == 1
     assert "Mine" in html(first)
-
-
-def test_sharing_asks_for_the_passphrase(
-    app: Callable[..., AppTest], store: Store, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("FAULTNET_PASSPHRASE", "anchor maple quartz river")
-    test = app(store.create_case(a_case()))
-    assert "Test car" not in html(test)
-    test.text_input(key="passphrase").set_value("anchor maple quartz rivet").run()
-    assert "Test car" not in html(test)
-    test.text_input(key="passphrase").set_value("Anchor  maple quartz river").run()
-    assert not test.exception
-    assert "Test car" in html(test)
 
 
 def test_words_of_users_cannot_become_markup(app: Callable[..., AppTest], store: Store) -> None:

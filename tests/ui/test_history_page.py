@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from faultnet.api import advise, load_case
 from faultnet.learning.tables.history import load_history, write_history
 from faultnet.learning.versions.versions import take_back
 from faultnet.prior_set import load_catalogue
@@ -52,6 +54,14 @@ def tuned(test: AppTest, data: bytes) -> AppTest:
     test.file_uploader(key="history_file").upload("few.csv.gz", data, "application/gzip")
     test.selectbox(key="folds").select(0)
     test.button(key="tune").click().run()
+    return ended(test)
+
+
+def ended(test: AppTest) -> AppTest:
+    """The page once the tuning that runs beside it has ended."""
+    while any(button.key == "stop_tuning" for button in test.button):
+        time.sleep(0.1)
+        test.run()
     assert not test.exception
     return test
 
@@ -66,9 +76,12 @@ def test_a_history_is_shown_accepted_and_taken_back(page: AppTest, few: bytes) -
     assert "hot_town@1 is in use from now on." in said(page)
     assert load_catalogue(IN_USE).name == "hot_town"
     assert kept_catalogue(page) == "hot_town"
+    summary = advise(load_case("demo:fresh_case")).diagnosis.summary
+    assert summary.endswith("Judged by prior set hot_town 1.")
     page.button(key="take_back").click().run()
     assert "hot_town@1 was taken back" in said(page)
     assert load_catalogue(IN_USE).fingerprint == before.fingerprint
+    assert "Judged by" not in advise(load_case("demo:fresh_case")).diagnosis.summary
 
 
 def test_what_was_looked_at_can_be_dropped(page: AppTest, few: bytes) -> None:
@@ -93,3 +106,18 @@ def test_a_set_taken_back_by_the_command_line_is_noticed(page: AppTest, few: byt
     assert kept_catalogue(page) == "hot_town"
     take_back()
     assert kept_catalogue(page) == "standard"
+
+
+def test_a_tuning_says_how_far_it_has_come_and_can_be_stopped(page: AppTest, few: bytes) -> None:
+    before = load_catalogue(IN_USE).fingerprint
+    page.file_uploader(key="history_file").upload("few.csv.gz", few, "application/gzip")
+    page.button(key="tune").click().run()
+    assert [button.key for button in page.button if button.key == "stop_tuning"]
+    running = page.session_state["running_tuning"]
+    page.button(key="stop_tuning").click().run()
+    ended(page)
+    assert running.tuned is None
+    assert "Stopped. Nothing was changed." in said(page)
+    assert standing() == ()
+    assert load_catalogue(IN_USE).fingerprint == before
+    assert "tune" in [button.key for button in page.button]  # and it can be begun again

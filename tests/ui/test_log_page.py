@@ -6,6 +6,7 @@ import base64
 import re
 import time
 import urllib.parse
+import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from faultnet.recordings.synthetic.generate import text_of
 from faultnet.recordings.synthetic.simulate import simulate_log
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import arrow_to, opened, pick, settled, wait_for_words
+from tests.ui.hands import arrow_to, go, opened, pick, settled, wait_for_words
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
@@ -167,3 +168,33 @@ def test_an_unclear_log_asks_and_is_read_once_that_is_settled(
     wait_for_words(page, "Found in it")
     page.wait_for_selector(".fn-picture img:visible")
     assert "start 1" in drawing(page)
+
+
+def held(served: Served) -> int:
+    """Bytes of uploaded files that the server holds, as it tells itself."""
+    with urllib.request.urlopen(f"{served.address}/_stcore/metrics", timeout=10) as answer:
+        lines = answer.read().decode().splitlines()
+    return sum(int(float(line.split()[-1])) for line in lines if "UploadedFileManager" in line)
+
+
+def holds(served: Served, wanted: int) -> None:
+    """Wait until the server holds so many bytes; it works the number out every five seconds only."""
+    deadline = time.monotonic() + 20.0
+    while held(served) != wanted and time.monotonic() < deadline:
+        time.sleep(0.5)
+    assert held(served) == wanted
+
+
+def test_an_upload_is_dropped_when_the_page_lets_it_go(screen: Screen, served: Served, tmp_path: Path) -> None:
+    page = opened(screen("desk"), served, served.keep(a_case()))
+    go(page, "Log")
+    file = tmp_path / "log.csv"
+    lines = (f"{k / 10},{12.4}" for k in range(20_000))
+    file.write_text("\n".join(("time [s],voltage [V]", *lines)), encoding="utf-8")
+    page.set_input_files("input[type=file]", str(file))
+    wait_for_words(page, "20000 samples")
+    holds(served, file.stat().st_size)
+    go(page, "Why")
+    holds(served, 0)
+    go(page, "Log")
+    assert "samples over" not in page.inner_text("body")

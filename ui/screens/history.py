@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import streamlit as st
-from workbench import frame, state
+from workbench import frame, state, uploads
 from workbench.answers import forget
+from workbench.tuning import Running
+from workbench.words import plain
 
+from faultnet.learning.progress import Cancelled
 from faultnet.learning.result import GROUPINGS, Options, Tuned
-from faultnet.learning.tables.history import History, HistoryFileError, load_history
-from faultnet.learning.tune import tune
+from faultnet.learning.tables.history import HistoryFileError, load_history
 from faultnet.learning.versions.versions import accept, take_back, usable_name, versions
 from faultnet.prior_set import load_catalogue
 from faultnet.report.tuning import tuning_page
@@ -19,10 +21,12 @@ from faultnet.shipped import shipped
 
 @dataclass(frozen=True)
 class Looked:
-    """A tuning that was worked out and waits for a decision."""
+    """A tuning that was worked out and waits for a decision; the history's cases are not held meanwhile."""
 
     tuned: Tuned
-    history: History
+    history: str
+    sha256: str
+    left_out: int
     from_set: str
     page: str
 
@@ -34,6 +38,12 @@ def show() -> None:
     frame.title("Prior sets")
     _sets()
     frame.title("Tune on a history")
+    if state.recall("history_trouble") is not None:
+        frame.show_error(state.recall("history_trouble"))
+        state.remember("history_trouble", None)
+    if state.recall("running_tuning") is not None:
+        _progress()
+        return
     _choose()
     looked = state.recall("looked")
     if looked is not None:
@@ -43,7 +53,7 @@ def show() -> None:
 def _said() -> None:
     said = state.recall("history_said")
     if said:
-        st.html(f"<p class='fn-said' role='status'>{said}</p>")
+        st.html(f"<p class='fn-said' role='status'>{plain(said)}</p>")
         state.remember("history_said", None)
 
 
@@ -59,7 +69,7 @@ def _sets() -> None:
 
 def _choose() -> None:
     frame.note("Closed cases as CSV or Parquet, one row a reading. Without a file: the invented history.")
-    given = st.file_uploader("History", type=["csv", "gz", "parquet"], key="history_file")
+    given = uploads.given("History", "history_file", ["csv", "gz", "parquet"])
     with st.form("tuning", border=False):
         from_set = st.selectbox("Begin with", [v.label for v in versions()], key="from_set")
         groups = st.multiselect("Groups of cars by", GROUPINGS, default=list(GROUPINGS), key="groups")
@@ -78,24 +88,72 @@ def _choose() -> None:
         history = load_history(source, known, keep_good=good)
     except HistoryFileError as error:
         frame.show_error(error)
-        st.dataframe([vars(row) for row in error.bad], hide_index=True, width="stretch")
+        st.dataframe([_row(row) for row in error.bad], hide_index=True, width="stretch")
         return
-    with st.spinner("Tuning: about a minute for 5,000 cases"):
-        tuned = tune(history.cases, known, options)
-    state.remember("looked", Looked(tuned, history, str(from_set), tuning_page(tuned, known, history.name)))
+    state.remember("running_tuning", Running(history, known, str(from_set), options).begin())
+    st.rerun()
+
+
+@st.fragment(run_every=1.0)
+def _progress() -> None:
+    """How far it has come, with a button to stop it; the whole page is drawn anew once it has ended."""
+    running = state.recall("running_tuning")
+    if running is None:
+        return
+    if running.over:
+        _ended(running)
+        st.rerun()
+    now = running.progress
+    st.progress(min(now.share, 1.0), text=f"{now.doing.capitalize()}. {left_words(now.left)}")
+    if st.button("Stop it", key="stop_tuning", width="stretch"):
+        running.cancel()
+        frame.note("It stops at its next step. Nothing will be changed.")
+
+
+def _ended(running: Running) -> None:
+    state.remember("running_tuning", None)
+    if running.tuned is not None:
+        page = tuning_page(running.tuned, running.catalogue, running.history.name)
+        history = running.history
+        looked = Looked(running.tuned, history.name, history.sha256, len(history.bad), running.from_set, page)
+        state.remember("looked", looked)
+    elif isinstance(running.error, Cancelled):
+        state.remember("history_said", "Stopped. Nothing was changed.")
+    else:
+        state.remember("history_trouble", running.error)
+
+
+def left_words(seconds: float) -> str:
+    """Time left, as roughly as it is known.
+
+    Examples
+    --------
+    >>> left_words(float("inf")), left_words(8.0), left_words(50.0), left_words(130.0)
+    ('', 'Some seconds left.', 'About 50 s left.', 'About 2 min left.')
+    """
+    if not seconds < 1e6:
+        return ""
+    if seconds < 10.0:
+        return "Some seconds left."
+    return f"About {round(seconds, -1):.0f} s left." if seconds < 90.0 else f"About {seconds / 60.0:.0f} min left."
+
+
+def _row(bad: object) -> dict[str, object]:
+    """A row that cannot be used, for a table."""
+    return {name: plain(told, "option") if isinstance(told, str) else told for name, told in vars(bad).items()}
 
 
 def _decide(looked: Looked) -> None:
-    if looked.history.bad:
-        frame.note(f"{len(looked.history.bad)} rows could not be used; their cases were left out.")
+    if looked.left_out:
+        frame.note(f"{looked.left_out} rows could not be used; their cases were left out.")
     st.iframe(looked.page, height=700, alt="What tuning would change")
     st.download_button("Keep the report as a file", looked.page, file_name="tuning.html", mime="text/html",
                        on_click="ignore")  # fmt: skip
     name = st.text_input("Name of the new set", value="my_shop", key="set_name", autocomplete="off")
     keep, drop = st.columns(2)
     if keep.button("Accept: use it from now on", key="accept", type="primary", width="stretch"):
-        version = accept(looked.tuned, looked.from_set, usable_name(name.strip()), looked.history.name,
-                         looked.history.sha256)  # fmt: skip
+        version = accept(looked.tuned, looked.from_set, usable_name(name.strip()), looked.history,
+                         looked.sha256)  # fmt: skip
         _changed(f"{name.strip()}@{version} is in use from now on.")
     if drop.button("Drop it", key="drop", width="stretch"):
         _changed("Dropped. Nothing was changed.")

@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import streamlit as st
-from workbench import frame, kept_file, state
+from workbench import frame, kept_file, state, uploads
 from workbench.answers import catalogue
 from workbench.entering import number_or_none
-from workbench.recorded import chosen_first, digest_of, event_names, noted, unfit
+from workbench.recorded import Options, chosen_first, digest_of, event_names, noted, read, unfit
 from workbench.widgets import pictures
 from workbench.widgets.fields import Fields
 from workbench.words import plain
@@ -25,10 +25,8 @@ from faultnet.recordings import (
     Trace,
     draw_trace,
     entry_of,
-    find_events,
     list_channels,
     not_offered,
-    read_recording,
     readings_from,
 )
 from faultnet.shipped import shipped
@@ -55,13 +53,6 @@ MARKS = {"start": "Starts", "charging": "Charging", "drop_out": "Drop-outs"}
 WHOLE, PART = "All of it", "A part"
 MOST_STARTS = 12
 SIZES = (((1120, 380), "fn-wide"), ((366, 300), "fn-narrow"))
-Options = tuple[tuple[str, Any], ...]
-
-
-@lru_cache(maxsize=4)
-def _read(data: bytes, options: Options) -> tuple[Trace, tuple[Event, ...]]:
-    trace = read_recording(data, **dict(options))
-    return trace, tuple(find_events(trace))
 
 
 def show() -> None:
@@ -103,7 +94,7 @@ def show() -> None:
 def _tried(data: bytes, options: Options) -> tuple[Trace | None, tuple[Event, ...], RecordingError | None]:
     """Read the file, or give what stands in the way."""
     try:
-        return *_read(data, options), None
+        return *read(data, options), None
     except RecordingError as error:
         return None, (), error
 
@@ -119,9 +110,10 @@ def _place(fields: Fields) -> tuple[str, float | None]:
 
 def _given() -> bytes | None:
     """The log: uploaded now or before, or one of the examples."""
-    upload = st.file_uploader("Log file", key="log_file")
-    if upload is not None:
+    upload = uploads.given("Log file", "log_file")
+    if upload is not None and state.recall("log_kept") != upload.file_id:
         kept_file.keep(state.browser(), upload.name, bytes(upload.getvalue()))
+        state.remember("log_kept", upload.file_id)
     kept = kept_file.kept(state.browser())
     if kept is not None:
         with st.container(horizontal=True, vertical_alignment="center"):
@@ -164,7 +156,7 @@ def _options(data: bytes, fields: Fields, error: RecordingError | None) -> None:
     needed = next((name for name in LABELS if error is not None and f"option {name}" in (error.to_do or "")), None)
     with st.expander("How the file is read (only when it is unclear)", expanded=error is not None):
         try:
-            columns = {name: name for name in list_channels(data)}
+            columns = {name: plain(name, "option") for name in list_channels(data)}
         except FaultnetError:
             columns = {}
         for name, label in COLUMNS.items():

@@ -8,7 +8,9 @@ import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, plan, until
 
-from faultnet.report import blank_sheet, draw_course, job_sheet, plan_sheet, sheet_pdf
+from faultnet.report import blank_sheet, job_sheet, plan_sheet, sheet_pdf
+from faultnet.report.beliefs import course_with_legend
+from faultnet.report.circuit_picture import suspicion
 from faultnet.report.pdf import Paper, can_make_pdf
 
 SHEETS = {"job": "Job sheet", "blank": "Sheet for the car, with empty boxes", "plan": "Pocket plan"}
@@ -37,15 +39,18 @@ def show() -> None:
 
 
 def _sheet(opened: state.Opened, kind: str) -> str:
-    diagnosis = answer(opened.case, state.shop()).diagnosis
+    found = answer(opened.case, state.shop())
+    diagnosis = found.diagnosis
     if kind == "blank":
         return blank_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id)
     if kind == "plan":
-        return plan_sheet(opened.case, plan(opened.case, state.shop()), catalogue(), case_id=opened.case_id)
+        tree = plan(opened.case, state.shop())
+        return plan_sheet(opened.case, tree, catalogue(), case_id=opened.case_id, suspects=suspicion(diagnosis))
     count = len(places(opened.case))
-    course = draw_course([belief(until(opened.case, k)) for k in range(count + 1)]) if count else ""
+    course = course_with_legend([belief(until(opened.case, k)) for k in range(count + 1)], catalogue())
     unit = state.settings().temperature
-    return job_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id, temperature_unit=unit, course=course)
+    return job_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id, temperature_unit=unit, course=course,
+                     decision=found.decision)  # fmt: skip
 
 
 show()

@@ -20,10 +20,7 @@ def leave_browser() -> None:
     """Leave a new browser its cookie; it says nothing but which drafts are whose."""
     with st.container(key="browser_script"):
         if st.session_state.get("leave_browser"):
-            st.html(
-                f"<script>document.cookie='{state.BROWSER}={state.browser()};path=/;max-age=31536000;SameSite=Strict'</script>",
-                unsafe_allow_javascript=True,
-            )
+            st.html(f"<span class='fn-browser' data-name='{state.BROWSER}' data-value='{state.browser()}'></span>")
 
 
 class Draft:

@@ -11,6 +11,7 @@ from faultnet.case.store.events import StoredEvent
 from faultnet.errors import ClashError, FaultnetError
 from workbench import state
 from workbench.answers import catalogue
+from workbench.scripts import PAGE
 from workbench.words import clock, plain
 
 HERE = Path(__file__).resolve().parent
@@ -20,7 +21,7 @@ def dress() -> None:
     """Put the looks on."""
     st.html(HERE / "look.css")
     with st.container(key="mend_script"):
-        st.html(f"<script>{(HERE / 'page.js').read_text(encoding='utf-8')}</script>", unsafe_allow_javascript=True)
+        st.html(f"<script>{PAGE}</script>", unsafe_allow_javascript=True)
 
 
 def head(opened: state.Opened) -> None:
@@ -129,15 +130,13 @@ def show_error(error: FaultnetError, name: str = "") -> None:
 def scroll_to(name: str, count: int) -> None:
     """Move the page to a heading; `count` tells one time from the next."""
     with st.container(key="scroll_script"):
-        st.html(f"<script>/* {count} */ window.fnPage && window.fnPage.to('{name}')</script>",
-                unsafe_allow_javascript=True)  # fmt: skip
+        st.html(f"<span class='fn-to' data-to='{plain(name)}' data-count='{count}'></span>")
 
 
 def bring_into_view(key: str, count: int) -> None:
     """Move the page until a field stands in its middle, well above the bar of links, and put the cursor into it."""
     with st.container(key="view_script"):
-        st.html(f"<script>/* {count} */ window.fnPage && window.fnPage.show('{key}')</script>",
-                unsafe_allow_javascript=True)  # fmt: skip
+        st.html(f"<span class='fn-show' data-show='{plain(key)}' data-count='{count}'></span>")
 
 
 def _capital(text: str) -> str:

@@ -118,7 +118,24 @@
     input.setAttribute('inputmode', 'decimal');
     input.setAttribute('enterkeyhint', 'done');
   }
-  function look() { mend(); card(); timers(); }
+  function look() { mend(); card(); timers(); told(); }
+
+  // ---- what the server asks for: said in attributes of elements, each time anew where they change ----------------------
+  const heard = new WeakMap();
+  function anew(what, does) {
+    all(what).forEach(e => {
+      const now = JSON.stringify(e.dataset);
+      if (heard.get(e) !== now) { heard.set(e, now); does(e.dataset); }
+    });
+  }
+  function told() {
+    anew('.fn-show', data => show(data.show));
+    anew('.fn-to', data => to(data.to));
+    anew('.fn-turn', data => turn(data.turn, data.chosen === 'True'));
+    anew('.fn-browser', data => {
+      document.cookie = `${data.name}=${data.value};path=/;max-age=31536000;SameSite=Strict`;
+    });
+  }
 
   function show(name, tries = 40) {
     const input = field(name), wrong = document.getElementById('wrong-' + name);
@@ -154,6 +171,6 @@
 
   window.fnPage = {look, show, to, turn, rung: 0};
   new MutationObserver(look).observe(document.body, {childList: true, subtree: true, attributes: true,
-    attributeFilter: ['data-draft', 'data-figures', 'value']});
+    attributeFilter: ['data-draft', 'data-figures', 'data-show', 'data-to', 'data-count', 'data-turn', 'data-chosen', 'value']});
   look();
 })();

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
-from html import escape
+from typing import Literal
 
+from faultnet.report.markup import escape, isolated
 from faultnet.units import format_quantity
 
 NOT_MEASURED = {
@@ -22,6 +24,8 @@ STANDARDS = {
     "CA": "CA (at 0 °C, for boats and lawn tractors)",
     "not_known": "Not on the label",
 }
+_MARKUP = re.compile(r"[!-/:-@\[-`{-~]")
+_SPLIT = re.compile(r":(?=\S)|@(?=\S)|\bwww(?=\\\.)", re.IGNORECASE)
 KINDS = {"flooded": "Flooded (ordinary)", "enhanced_flooded": "Enhanced flooded (EFB)", "agm": "AGM (glass mat)"}
 
 
@@ -94,6 +98,28 @@ def tool_words(tools: tuple[str, ...]) -> str:
     return ", ".join(tools) if tools else "none"
 
 
-def plain(text: object) -> str:
-    """Text made safe for a page."""
-    return escape(str(text), quote=True)
+def plain(text: object, where: Literal["html", "label", "option"] = "html") -> str:
+    """Somebody's words made safe for a page; all of them come through here.
+
+    Parameters
+    ----------
+    text : object
+    where : {"html", "label", "option"}
+        In HTML; in a label of a control, where Streamlit reads markup; or in a list or table, where it reads none.
+
+    Notes
+    -----
+    Links, pictograms and addresses of letters are found in a label even where every sign is escaped; a joiner, which
+    is not seen, keeps their signs apart.
+
+    Examples
+    --------
+    >>> plain("<b>"), plain("a_b", "label"), plain("a_b", "option")
+    ('&lt;b&gt;', 'a\\\\_b', 'a_b')
+    """
+    if where == "html":
+        return escape(text)
+    words = isolated(" ".join(str(text).split()))
+    if where == "option":
+        return words
+    return _SPLIT.sub("\\g<0>\u2060", _MARKUP.sub(r"\\\g<0>", words))

@@ -1,6 +1,7 @@
-"""Backups: all events of a store as lines of JSON in one file, the same for both databases.
+"""Backups: all events and photos of a store as lines of JSON in one file, the same for both databases.
 
-The first line names the format, the last holds the number of events and a checksum of all before it. A backup can be
+The first line names the format, the last holds the number of lines between and a checksum of all
+before it. A photo is a line with its id and its bytes in base 64. A backup can be
 read with any text tool, moved from SQLite to PostgreSQL or back, and merged into a store that has other cases.
 """
 
@@ -9,8 +10,8 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
-from collections.abc import Iterable, Iterator
+from base64 import b64decode, b64encode
+from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -18,12 +19,15 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from faultnet.case.store.events import StoredEvent, is_deleted, replay
+from faultnet.case.store.photos import all_photos, keep_photo
 from faultnet.case.store.rows import event_of, insert_case, insert_event
 from faultnet.case.store.summary import columns_of
 from faultnet.case.store.tables import EVENTS
 from faultnet.errors import StoreError
+from faultnet.whole import written_whole
 
-_HEAD = {"format": "faultnet-store", "version": 1}
+_HEAD = {"format": "faultnet-store", "version": 2}
+_KNOWN = ({"format": "faultnet-store", "version": 1}, _HEAD)
 
 
 def write_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
@@ -47,18 +51,10 @@ def write_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
     """
     target = Path(path)
     try:
-        with tempfile.NamedTemporaryFile("wb", dir=target.parent, prefix=target.name, delete=False) as file:
-            try:
-                count = _write_lines(file, _all_events(connection))
-                file.flush()
-                os.fsync(file.fileno())
-                os.replace(file.name, target)
-            except BaseException:
-                Path(file.name).unlink(missing_ok=True)
-                raise
+        with written_whole(target, private=True) as file:
+            return _write_lines(file, connection)
     except OSError as error:
         raise _trouble(target, error) from None
-    return count
 
 
 def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
@@ -87,6 +83,7 @@ def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
     """
     source = Path(path)
     _refuse_damage(source)
+    _take_in_photos(connection, source)
     return sum(
         _take_in(connection, tuple(events), source)
         for _, events in groupby(_events_in(source), key=lambda event: event.case_id)
@@ -100,21 +97,24 @@ def _all_events(connection: Connection) -> Iterator[StoredEvent]:
         yield event_of(row)
 
 
-def _write_lines(file: Any, events: Iterable[StoredEvent]) -> int:
-    """Write head, events and the line with the checksum."""
-    digest, count = hashlib.sha256(), 0
-    for count, fields in enumerate(_lines(events)):  # noqa: B007 - the count of the last line is wanted
+def _write_lines(file: Any, connection: Connection) -> int:
+    """Write head, photos, events and the line with the checksum; give the number of events."""
+    digest, lines, events = hashlib.sha256(), 0, 0
+    for fields in _lines(connection):
         line = json.dumps(fields, ensure_ascii=False).encode() + b"\n"
         digest.update(line)
         file.write(line)
-    file.write(json.dumps({"events": count, "sha256": digest.hexdigest()}).encode() + b"\n")
-    return count
+        lines, events = lines + 1, events + ("case_id" in fields)
+    file.write(json.dumps({"events": lines - 1, "sha256": digest.hexdigest()}).encode() + b"\n")
+    return events
 
 
-def _lines(events: Iterable[StoredEvent]) -> Iterator[dict[str, Any]]:
-    """Give the head and one dictionary an event."""
+def _lines(connection: Connection) -> Iterator[dict[str, Any]]:
+    """Give the head, and one dictionary a photo or an event."""
     yield _HEAD
-    for event in events:
+    for name, data in all_photos(connection):
+        yield {"photo": name, "data": b64encode(data).decode()}
+    for event in _all_events(connection):
         yield {name: getattr(event, name) for name in StoredEvent.__dataclass_fields__}
 
 
@@ -151,7 +151,7 @@ def _refuse_another_head(source: Path, line: bytes) -> None:
     StoreError
         If it does not begin as a backup does.
     """
-    if _parsed(line) != _HEAD:
+    if _parsed(line) not in _KNOWN:
         raise StoreError(
             "this is no backup of a store that this program knows",
             where=str(source),
@@ -190,6 +190,14 @@ def _events_in(source: Path) -> Iterator[StoredEvent]:
         fields = json.loads(line)
         if "case_id" in fields:
             yield StoredEvent(**fields)
+
+
+def _take_in_photos(connection: Connection, source: Path) -> None:
+    """Keep the photos of a backup that was found whole."""
+    for line in _lines_in(source):
+        fields = json.loads(line)
+        if "photo" in fields:
+            keep_photo(connection, b64decode(fields["data"]))
 
 
 def _take_in(connection: Connection, events: tuple[StoredEvent, ...], source: Path) -> int:

@@ -332,6 +332,36 @@ class Store:
         with self._writing() as connection:
             write_draft(connection, place, fields)
 
+    def keep_photo(self, data: bytes, name: str = "the photo") -> str:
+        """Keep a photo, made small and stripped of its metadata, and give the id by which an entry or visit names it.
+
+        Raises
+        ------
+        PhotoError
+            If it is no JPEG, PNG or WebP file by its content, is damaged, or too large.
+        MissingExtraError
+            If Pillow is not installed.
+        """
+        from faultnet.case.photos import small_photo
+        from faultnet.case.store.photos import keep_photo
+
+        small = small_photo(data, name)
+        with self._writing() as connection:
+            return keep_photo(connection, small)
+
+    def photo(self, name: str) -> bytes:
+        """Give a photo as a JPEG file.
+
+        Raises
+        ------
+        StoreError
+            If the store does not have it.
+        """
+        from faultnet.case.store.photos import read_photo
+
+        with self._reading() as connection:
+            return read_photo(connection, name)
+
     def backup(self, path: str | os.PathLike[str]) -> int:
         """Write every event to one file of text; see :func:`faultnet.case.store.backup.write_backup`."""
         from faultnet.case.store.backup import write_backup

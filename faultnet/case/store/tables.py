@@ -1,14 +1,15 @@
 """The tables of the store, and the steps from each version of them to the next.
 
 The same statements run on SQLite and PostgreSQL. `events` is the truth and is only ever added to; `cases` repeats
-what lists are searched by, and is written in the same transaction. `drafts` is what was typed and not yet entered.
+what lists are searched by, and is written in the same transaction. `drafts` is what was typed and not yet
+entered, `photos` what entries and visits name by their hash.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from sqlalchemy import Column, Connection, Integer, MetaData, Table, Text, inspect, text
+from sqlalchemy import Column, Connection, Integer, LargeBinary, MetaData, Table, Text, inspect, text
 
 from faultnet.errors import StoreError
 
@@ -49,6 +50,12 @@ DRAFTS = Table(
     Column("fields", Text, nullable=False),
     Column("changed_at", Text, nullable=False),
 )
+PHOTOS = Table(
+    "photos",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    Column("data", LargeBinary, nullable=False),
+)
 SCHEMA_VERSION = Table("schema_version", METADATA, Column("version", Integer, primary_key=True))
 
 
@@ -79,8 +86,14 @@ def _version_3(connection: Connection) -> None:
     )
 
 
+def _version_4(connection: Connection) -> None:
+    """Make room for photos."""
+    kind = "BYTEA" if connection.dialect.name == "postgresql" else "BLOB"
+    connection.execute(text(f"CREATE TABLE photos (id TEXT NOT NULL PRIMARY KEY, data {kind} NOT NULL)"))
+
+
 # The step at place n leads from version n to n + 1. A step that was released is never changed: add one.
-MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2, _version_3]
+MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2, _version_3, _version_4]
 
 
 def migrate(connection: Connection) -> None:

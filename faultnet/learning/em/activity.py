@@ -17,13 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.model.modes import COMING_AND_GOING, NOW_LEAK
+from faultnet.model.modes import LINK, LINK_NODE, NOW_LEAK, coming_and_going
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.prior_set.catalogue import Catalogue
 
 Fault = tuple[str, str]
-LINK: Fault = ("battery", "broken_link")
-LINK_NODE = "battery_link"
 ANSWER = "answer_"
 
 
@@ -97,15 +95,16 @@ def patterns_of(
     modes : int array, shape (hypotheses, components)
     """
     states = {c: [m.id for m in catalogue.component(c).modes] for c in components}
-    faults = tuple(f for f in catalogue.on_rates if f[0] in COMING_AND_GOING or f == LINK)
+    owners = coming_and_going(catalogue)
+    faults = tuple(catalogue.on_rates)
     place = [(components.index(c), states[c].index(m)) for c, m in faults]
     there = np.stack([modes[:, column] == mode for column, mode in place], axis=1)
     hypothesis, on = _choices(there)
-    columns = (*components, *(f"{c}_acting" for c in COMING_AND_GOING), f"{LINK_NODE}_acting")
+    columns = (*components, *(f"{c}_acting" for c in owners), f"{LINK_NODE}_acting")
     table = np.concatenate([modes[hypothesis], np.zeros((len(on), len(columns) - len(components)), np.int16)], axis=1)
-    _fill(table, columns, faults, place, on)
+    _fill(table, columns, owners, faults, place, on)
     for column, component in enumerate(components):
-        if component in COMING_AND_GOING and not _felt(network, component):
+        if component in owners and not _felt(network, component):
             table[:, column] = table[:, columns.index(f"{component}_acting")]
     first, which = distinct_rows(table)
     starts = np.searchsorted(hypothesis, np.arange(len(modes) + 1))
@@ -126,11 +125,11 @@ def _choices(there: NDArray[np.bool_]) -> tuple[Index, NDArray[np.int8]]:
 
 
 def _fill(
-    table: IndexArray, columns: tuple[str, ...], faults: Collection[Fault], place: list[tuple[int, int]],
-    on: NDArray[np.int8],
+    table: IndexArray, columns: tuple[str, ...], owners: tuple[str, ...], faults: Collection[Fault],
+    place: list[tuple[int, int]], on: NDArray[np.int8],
 ) -> None:  # fmt: skip
     """Write what acts now into its columns."""
-    for component in COMING_AND_GOING:
+    for component in owners:
         table[:, columns.index(f"{component}_acting")] = table[:, columns.index(component)]
     for k, (fault, (_, mode)) in enumerate(zip(faults, place, strict=True)):
         if fault == LINK:

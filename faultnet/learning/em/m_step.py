@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -73,7 +73,7 @@ def improved(frame: Frame, start: Numbers, numbers: Numbers, counts: Counts, str
 
 def climbed(
     chunks: Sequence[Path], frame_path: Path, frame: Frame, start: Numbers, options: Options,
-    spread: Spread = serially, *, leave: int = NO_FOLD,
+    spread: Spread = serially, *, leave: int = NO_FOLD, passed: Callable[[], None] = lambda: None,
 ) -> Climb:  # fmt: skip
     """Pass after pass until a pass gains too little, or there were enough.
 
@@ -86,14 +86,18 @@ def climbed(
     spread : callable
     leave : int
         Fold that is left out.
+    passed : callable
+        Called after each pass.
     """
     numbers = start
     counts = pass_over(spread, chunks, frame_path, numbers, leave)
+    passed()
     heights = [counts.log_likelihood + log_prior(frame, start, numbers, options.strength)]
     cases, settled = max(float(counts.cells.sum()), 1.0), False
     while len(heights) <= options.passes and not settled:
         numbers = improved(frame, start, numbers, counts, options.strength)
         counts = pass_over(spread, chunks, frame_path, numbers, leave)
+        passed()
         heights.append(counts.log_likelihood + log_prior(frame, start, numbers, options.strength))
         settled = heights[-1] - heights[-2] < options.tolerance * cases
     dropped = float((1.0 - rates.prior(frame.rates, numbers.rates).sum(axis=1)).max())

@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
 from faultnet.learning.result import Change, Score, Tuned
 from faultnet.prior_set import Catalogue, load_catalogue
+from faultnet.prior_set.overlay import HEAD, KEYS, lineage, merged_rows
+from faultnet.prior_set.records import COLUMNS
+from faultnet.prior_set.tables import toml_table
 
 Cells = dict[str, str]
-KEYS = {
-    "base_rates": ("component", "mode", "group"),
-    "on_rates": ("component", "mode", "condition"),
-    "symptoms": ("test", "cause", "choice"),
-    "instruments": ("id",),
-    "spreads": ("name",),
-}
 LEAST_COUNT = 1e-3
 
 
@@ -47,7 +43,7 @@ def applied(tuned: Tuned, source: Path, target: Path, name: str, version: str, h
     PriorsError
         If the new set does not pass the loader.
     """
-    before = load_catalogue(folder=source)
+    before, folders = load_catalogue(folder=source), lineage(source)
     shutil.copytree(source, target)
     by_table: dict[str, dict[tuple[str, ...], Change]] = {}
     for change in tuned.changes:
@@ -55,19 +51,25 @@ def applied(tuned: Tuned, source: Path, target: Path, name: str, version: str, h
         by_table.setdefault(change.table, {})[key] = change
     origin = f"tuned on {tuned.cases} cases, sha256 {sha256[:12]}"
     for table, changes in by_table.items():
-        _rewrite(target / f"{table}.csv", table, changes, origin)
-    _provenance(tuned, before, target / "prior_set.toml", name, version, history, sha256)
+        _rewrite(target, table, folders, changes, origin)
+    kept = {key: value for key, value in toml_table(source / HEAD).items() if key in ("parent", "format")}
+    _provenance(tuned, before, target / HEAD, {"name": name, "version": version, **kept}, history, sha256)
     load_catalogue(folder=target)
     return target
 
 
-def _rewrite(path: Path, table: str, changes: dict[tuple[str, ...], Change], origin: str) -> None:
-    with path.open(encoding="utf-8", newline="") as file:
-        reader = csv.DictReader(file)
-        names, rows = list(reader.fieldnames or ()), list(reader)
+def _rewrite(
+    target: Path, table: str, folders: Sequence[Path], changes: dict[tuple[str, ...], Change], origin: str
+) -> None:
+    """Write a table with the new numbers; of a set with a parent only the rows that differ from the parent's."""
+    columns = COLUMNS[table]
+    rows = [dict(row.cells) for row in merged_rows(folders, table, columns)]
     out = list(_changed(table, rows, changes, origin))
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, names, lineterminator="\n")
+    if len(folders) > 1:
+        inherited = [row.cells for row in merged_rows(folders[1:], table, columns)]
+        out = [row for row in out if row not in inherited]
+    with (target / f"{table}.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, columns, lineterminator="\n")
         writer.writeheader()
         writer.writerows(out)
 
@@ -103,8 +105,10 @@ def _origin(change: Change, row: Cells, origin: str) -> Cells:
     return {"source": f"{origin}; before: {row['source']}", "mark": "derived", "note": note.rstrip("; ")}
 
 
-def _provenance(tuned: Tuned, old: Catalogue, path: Path, name: str, version: str, history: str, sha256: str) -> None:
-    """Write name, version and where the numbers come from; texts and marks of the old set stay."""
+def _provenance(
+    tuned: Tuned, old: Catalogue, path: Path, named: Mapping[str, object], history: str, sha256: str
+) -> None:
+    """Write name, version, parent and where the numbers come from; texts and marks of the old set stay."""
     about, options = old.provenance, tuned.options
     now = datetime.now(UTC).isoformat(timespec="seconds")
     facts = {
@@ -123,8 +127,7 @@ def _provenance(tuned: Tuned, old: Catalogue, path: Path, name: str, version: st
         **_scored("new", tuned.new_score),
     }
     head = {
-        "name": name,
-        "version": version,
+        **named,
         "title": f"Tuned from {tuned.from_set} on {tuned.cases} cases of {history}",
         "author": about.author,
         "date": now[:10],

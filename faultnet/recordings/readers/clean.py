@@ -84,11 +84,11 @@ class Cleaner:
             (self.late, "out of order put back in place"),
             (self.spread, "with the time stamp of another spread evenly up to the next stamp"),
         )
-        said = [f"{histogram(count, 'sample')} {what}" for count, what in told if count]
+        said = [f"{counted(count, 'sample')} {what}" for count, what in told if count]
         if self.repeated:
-            said.insert(1 if self.lost else 0, f"{histogram(self.repeated, 'repeated sample')} left out")
+            said.insert(1 if self.lost else 0, f"{counted(self.repeated, 'repeated sample')} left out")
         if self.restarts:
-            said.append(f"the clock went back {histogram(self.restarts, 'time')}; what follows was joined on")
+            said.append(f"the clock went back {counted(self.restarts, 'time')}; what follows was joined on")
         return said
 
     def _usable(self, time: Array, volts: Array) -> tuple[Array, Array]:
@@ -156,7 +156,7 @@ class Cleaner:
         )
 
 
-def histogram(number: int, what: str) -> str:
+def counted(number: int, what: str) -> str:
     """Write a count with its noun.
 
     Parameters
@@ -173,7 +173,7 @@ def histogram(number: int, what: str) -> str:
 
     Examples
     --------
-    >>> histogram(1, "row"), histogram(2, "row")
+    >>> counted(1, "row"), counted(2, "row")
     ('1 row', '2 rows')
     """
     return f"{number} {what}" if number == 1 else f"{number} {what}s"

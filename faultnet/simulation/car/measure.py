@@ -11,21 +11,28 @@ from faultnet.case.types import Reading
 from faultnet.errors import EntryError
 from faultnet.instruments import reading_spread
 from faultnet.model.build import is_recorder
+from faultnet.model.charging import STATES
+from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
+from faultnet.model.quantity import Law
 from faultnet.prior_set.types import Instrument, Test
 from faultnet.simulation.car import answers, resting, running, starting
+from faultnet.simulation.car.hidden import by_law
 from faultnet.simulation.car.vehicle import VirtualCar
 
 NumberOf = Callable[[VirtualCar, np.random.Generator], float]
+SampledOf = Callable[[VirtualCar, np.random.Generator, Instrument, float | None], float]
 ChoiceOf = Callable[[VirtualCar, np.random.Generator], str]
 
 RECORDER_INTERVAL = 0.01  # [s] of a log taken for a start
-SEEN_THROUGH = {"crank_minimum": starting.lowest_at_posts, "clamp_minimum": starting.lowest_at_clamps}
+SAMPLED: dict[str, SampledOf] = {
+    "crank_minimum": starting.lowest_at_posts,
+    "clamp_minimum": starting.lowest_at_clamps,
+}
 NUMBERS: dict[str, NumberOf] = {
     "rest_voltage": resting.rest_voltage,
     "overnight_fall": resting.overnight_fall,
     "gravity_level": resting.gravity_level,
     "gravity_spread": resting.gravity_spread,
-    "key_off_current": resting.key_off_current,
     "source_resistance": resting.source_resistance,
     "conductance_rating": resting.conductance_rating,
     "half_rating_voltage": resting.half_rating_voltage,
@@ -39,7 +46,7 @@ NUMBERS: dict[str, NumberOf] = {
     "cranking_speed": starting.speed,
     "control_voltage": starting.control_terminal,
     **{name: partial(starting.drop, quantity=name) for name in starting.DROP_PARTS},
-    **{name: partial(running.volts, state=name) for name in running.STATES},
+    **{name: partial(running.volts, state=name) for name in STATES},
     "alternator_current": running.alternator_current,
     "charge_cable_drop": running.cable_drop,
     "charge_ground_drop": running.ground_drop,
@@ -50,6 +57,21 @@ CHOICES: dict[str, ChoiceOf] = {
     "clamp_lamps": answers.lamps,
     "eye": answers.eye_colour,
 }
+
+
+def not_covered() -> dict[str, tuple[str, ...]]:
+    """Quantities of the registry for which the virtual car gives nothing, and what it gives that the registry lacks.
+
+    Examples
+    --------
+    >>> not_covered()
+    {'without a true value': (), 'not in the registry': ()}
+    """
+    given = {*SAMPLED, *NUMBERS, *CHOICES, *(q.name for q in QUANTITIES.values() if isinstance(q.table, Law))}
+    return {
+        "without a true value": tuple(sorted(set(QUANTITIES) - given)),
+        "not in the registry": tuple(sorted(given - set(QUANTITIES))),
+    }
 
 
 def measure(
@@ -101,7 +123,7 @@ def measure(
             got=repr(instrument.id),
             expected=", ".join(test.instruments),
         )
-    if is_recorder(instrument) and test.quantity in SEEN_THROUGH:
+    if is_recorder(instrument) and test.quantity in SAMPLED:
         interval = interval or RECORDER_INTERVAL
     spoilt = vehicle.world.unlisted_share * vehicle.spread("unlisted_mixture")
     disturbed = vehicle.modes["unlisted"] != "absent" and rng.random() < spoilt
@@ -115,7 +137,7 @@ def measure(
 
 
 def _choice(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
-    if test.quantity == "table":
+    if test.quantity == TABLE:
         return answers.told(vehicle, rng, test)
     return CHOICES[test.quantity](vehicle, rng)
 
@@ -138,11 +160,14 @@ def true_value(
     vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, interval: float | None = None
 ) -> float:
     """What the test's quantity is in this attempt, before the instrument's error [unit of the test]."""
-    if test.quantity in SEEN_THROUGH:
+    quantity = quantity_read(test)
+    if quantity.sampled:
         seconds = interval if is_recorder(instrument) else instrument.interval
-        return SEEN_THROUGH[test.quantity](vehicle, rng, instrument, seconds)
+        return SAMPLED[test.quantity](vehicle, rng, instrument, seconds)
+    if isinstance(quantity.table, Law):
+        return by_law(vehicle, rng, quantity, quantity.table)
     if test.id == "dead_crank_level":
-        return starting.held_at_posts(vehicle, rng, starting.STEADY_SECONDS)
+        return starting.held_at_posts(vehicle, rng, vehicle.spread("dead_crank_steady"))
     return NUMBERS[test.quantity](vehicle, rng)
 
 

@@ -10,13 +10,16 @@ from faultnet.diagnosis.acts import ALL_MODES, MENDS, PASSING, SUCCESS
 from faultnet.errors import EntryError
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.answers import heard
+from faultnet.simulation.car.resting import parked_current
 from faultnet.simulation.car.spreads import drawn
 from faultnet.simulation.car.vehicle import VirtualCar, effect_of
 
-NEW_BATTERY = (0.85, 1.0)  # [-] charge of a battery from the shelf; common practice, no source
-LONG_CHARGE_HOURS = 24.0  # [h]
-WAIT_HOURS = 10.0  # [h] over night
-DRIVE_HOURS = 0.5  # [h]
+UNTIMED = {
+    "charge": "charger_hours",
+    "desulphate": "long_charge_hours",
+    "wait": "overnight_hours",
+    "drive": "drive_hours",
+}
 
 
 def after_act(
@@ -38,7 +41,7 @@ def after_act(
         What it was done to; needed for acts that may be done to several.
     rng : numpy.random.Generator
     hours : float, optional
-        How long it took, for charging, waiting and driving [h].
+        How long it took, for charging, waiting and driving [h]; drawn when left out.
 
     Returns
     -------
@@ -62,16 +65,17 @@ def after_act(
     ()
     """
     spec = vehicle.catalogue.act(act)
+    if spec.effect in UNTIMED and hours is None:
+        hours = charge.drawn_hours(rng, vehicle.setting, UNTIMED[spec.effect], vehicle.world)
     if spec.effect in ("charge", "desulphate"):
-        usual = vehicle.spread("charger_hours") if spec.effect == "charge" else LONG_CHARGE_HOURS
-        vehicle = _charged(vehicle, rng, usual if hours is None else hours)
+        vehicle = _charged(vehicle, rng, hours or 0.0)
     elif spec.effect == "shed_surface_charge":
         left = vehicle.spread("surface_charge_left_after_lamps") * float(rng.uniform(0.0, 2.0))
         vehicle = replace(vehicle, surface=min(vehicle.surface, left))
     elif spec.effect == "wait":
-        vehicle = stood(vehicle, WAIT_HOURS if hours is None else hours)
+        vehicle = stood(vehicle, hours or 0.0)
     elif spec.effect == "drive":
-        vehicle = _driven(vehicle, rng, DRIVE_HOURS if hours is None else hours)
+        vehicle = _driven(vehicle, rng, hours or 0.0)
     if spec.effect not in MENDS:
         return vehicle
     return _mended(vehicle, rng, spec.effect, _component(vehicle, act, component))
@@ -95,16 +99,17 @@ def _charged(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> Vir
 
 def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
     """The car after standing so many hours, with what drains it at this visit."""
-    current = vehicle.value("drain", "current") + vehicle.lasting("rectifier", "leakage")
+    current = parked_current(vehicle)
     left = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, hours)
     surface = charge.surface_left(vehicle.setting, vehicle.surface, hours)
     standing = vehicle.hours_standing + hours
-    return replace(vehicle, charge=max(left, charge.PAST_EMPTY), surface=surface, hours_standing=standing)
+    return replace(vehicle, charge=max(left, -vehicle.spread("past_empty")), surface=surface, hours_standing=standing)
 
 
 def _driven(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> VirtualCar:
-    held = charge.charge_after_drive(rng, vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, hours)
-    surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
+    setting, modes, parameters = vehicle.setting, vehicle.modes, vehicle.parameters
+    held = charge.charge_after_drive(rng, setting, modes, parameters, vehicle.charge, hours, vehicle.world)
+    surface = charge.surface_after_driving(rng, setting, modes, parameters, vehicle.world)
     return replace(vehicle, charge=held, surface=surface, hours_standing=0.0)
 
 
@@ -118,8 +123,13 @@ def _mended(vehicle: VirtualCar, rng: np.random.Generator, effect: str, componen
     if mends == ALL_MODES and effect == "replace":
         vehicle = _renewed(vehicle, rng, component)
     if component == "battery" and effect == "replace":
-        vehicle = replace(vehicle, charge=float(rng.uniform(*NEW_BATTERY)), surface=0.0)
+        vehicle = replace(vehicle, charge=_of_new_battery(vehicle, rng), surface=0.0)
     return vehicle
+
+
+def _of_new_battery(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """Charge of a battery from the shelf, or of one that helps to start [-]."""
+    return float(rng.uniform(vehicle.spread("new_battery_charge_least"), vehicle.spread("new_battery_charge_most")))
 
 
 def made_sound(vehicle: VirtualCar, *components: str) -> VirtualCar:
@@ -180,4 +190,4 @@ def _word(behaviour: str) -> str:
 def _bridged(vehicle: VirtualCar, rng: np.random.Generator, effect: str) -> VirtualCar:
     """The car while a jump start or a bridge makes parts of it sound for the moment."""
     helped = made_sound(vehicle, *PASSING[effect])
-    return replace(helped, charge=float(rng.uniform(*NEW_BATTERY))) if effect == "jump_start" else helped
+    return replace(helped, charge=_of_new_battery(vehicle, rng)) if effect == "jump_start" else helped

@@ -13,7 +13,6 @@ from faultnet.simulation.car.vehicle import VirtualCar
 
 SINGLE_CELL = ("weak_cell", "shorted_cell")
 CELLS = 6
-ROUGH = 0.01  # [V] of two readings of the same voltage a night apart, temperature and settling; estimate
 
 
 def rest_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -30,31 +29,31 @@ def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     memory). One bad cell lies below the other five by the spread of the six readings.
     """
     level = float(battery.specific_gravity(vehicle.charge, vehicle.car.battery.kind))
-    if vehicle.modes["battery"] in SINGLE_CELL:
-        level -= vehicle.lasting("battery", "gravity_spread") / CELLS
+    if vehicle.active["battery"] in SINGLE_CELL:
+        level -= vehicle.value("battery", "gravity_spread") / CELLS
     else:
-        level -= vehicle.lasting("battery", "rest_loss") / CELLS
+        level -= vehicle.value("battery", "rest_loss") / CELLS
     return level + vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread")) / CELLS
 
 
 def gravity_spread(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Highest less lowest of the six specific gravities [-]."""
-    return vehicle.lasting("battery", "gravity_spread")
+    return vehicle.value("battery", "gravity_spread")
 
 
-def key_off_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def parked_current(vehicle: VirtualCar) -> float:
     """Current while parked and asleep [A]."""
-    return vehicle.value("drain", "current") + vehicle.lasting("rectifier", "leakage")
+    return vehicle.value("drain", "current") + vehicle.value("rectifier", "leakage")
 
 
 def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Rest voltage in the evening less that in the morning [V]."""
-    current = key_off_current(vehicle, rng)
+    current = parked_current(vehicle)
     after = charge.after_standing(
         vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
     )
-    later = replace(vehicle, charge=max(after, charge.PAST_EMPTY))
-    return rest_emf(vehicle) - rest_emf(later) + vehicle.scattered(rng, ROUGH)
+    later = replace(vehicle, charge=max(after, -vehicle.spread("past_empty")))
+    return rest_emf(vehicle) - rest_emf(later) + vehicle.scattered(rng, vehicle.spread("overnight_readings_spread"))
 
 
 def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -72,7 +71,7 @@ def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """
     _, ohmic, _ = battery_under_load(vehicle)
     new = battery.ohmic_resistance(vehicle.setting.rating, vehicle.setting.electrolyte)
-    shown = vehicle.setting.rating * float((float(new) / ohmic) ** 0.95)
+    shown = vehicle.setting.rating * float((float(new) / ohmic) ** vehicle.spread("conductance_exponent"))
     return shown * float(np.exp(vehicle.scattered(rng, vehicle.spread("conductance_spread"))))
 
 
@@ -89,22 +88,30 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Current into the battery at a held 14.4 V after ten minutes [A]."""
     setting = vehicle.setting
     taken = battery.acceptance_current(
-        vehicle.charge, setting.capacity, setting.electrolyte, 14.4, vehicle.lasting("battery", "acceptance_factor")
+        vehicle.charge,
+        setting.capacity,
+        setting.electrolyte,
+        vehicle.spread("charger_volts"),
+        vehicle.value("battery", "acceptance_factor"),
     )
     return float(taken * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread"))))
 
 
 def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Volts at the posts of the parted battery half a day after a full charge [V]."""
-    accepting = vehicle.lasting("battery", "acceptance_factor")
-    full = charge.charge_when_full(rng, accepting)
+    accepting = vehicle.value("battery", "acceptance_factor")
+    full = charge.charge_when_full(rng, vehicle.setting, accepting)
     hours = vehicle.spread("hold_hours")
     held = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, full, 0.0, hours)
     kind = vehicle.car.battery.kind
     volts = float(battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind))
     surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
     volts += charge.surface_left(vehicle.setting, surface, hours)
-    return volts - vehicle.lasting("battery", "rest_loss") + vehicle.trait("acid_strength", 0.04)
+    return (
+        volts
+        - vehicle.value("battery", "rest_loss")
+        + vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread"))
+    )
 
 
 def module_offset(vehicle: VirtualCar, rng: np.random.Generator) -> float:

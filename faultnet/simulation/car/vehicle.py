@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from faultnet.case.types import Car, Conditions
+from faultnet.model.modes import LINK
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
@@ -96,12 +97,13 @@ class VirtualCar:
         return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
 
     def value(self, component: str, parameter: str) -> float:
-        """A parameter as it acts at this visit [unit of the effect]."""
-        return self.parameters[(component, self.active[component], parameter)]
+        """A parameter as it acts at this visit [unit of the effect].
 
-    def lasting(self, component: str, parameter: str) -> float:
-        """A parameter of the mode the component is in, whether or not it is on today [unit of the effect]."""
-        return self.parameters[(component, self.modes[component], parameter)]
+        A broken link between the cells opens and closes; the battery around it stays what it is.
+        """
+        lasting = (component, self.modes[component]) == LINK and parameter != "link_resistance"
+        mode = self.modes[component] if lasting else self.active[component]
+        return self.parameters[(component, mode, parameter)]
 
     def spread(self, name: str) -> float:
         """A named number of the prior set, in its own unit."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from faultnet.model.network import Array
+from faultnet.notebook import frame, html_table
 from faultnet.simulation.scoring.scores import (
     Interval,
     brier_score,
@@ -19,6 +21,9 @@ from faultnet.simulation.scoring.scores import (
     wilson,
 )
 from faultnet.simulation.workshop.one_car import CarResult
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 COLUMNS = (
     *("right_first_time", "wrong_parts_per_100", "minutes", "cost", "tests", "brier", "log_loss"),
@@ -57,6 +62,25 @@ class Row:
         return {**numbers, **counts, **against, "reliability": reliability_record(self.reliability)}
 
 
+class Results(dict[str, Row]):
+    """Policies with their rows; shows itself as a table in a notebook."""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Give the trial as a frame, one row for each policy and number: `value` and its 95 % interval."""
+        return frame(self._rows(), ("policy", "number", "value", "low", "high"))
+
+    def _rows(self) -> list[dict[str, object]]:
+        return [
+            {"policy": policy, "number": name, "value": found.value, "low": found.low, "high": found.high}
+            for policy, row in self.items()
+            for name, found in row.numbers.items()
+        ]
+
+    def _repr_html_(self) -> str:
+        rows = [[f"{v:.4g}" if isinstance(v, float) else v for v in row.values()] for row in self._rows()]
+        return html_table(("policy", "number", "value", "low", "high"), rows)
+
+
 def rounded(found: Interval) -> dict[str, float]:
     """An interval as plain data."""
     return {name: round(value, 6) for name, value in asdict(found).items()}
@@ -71,7 +95,7 @@ def reliability_record(sums: Array) -> list[dict[str, float]]:
     ]
 
 
-def table(results: Mapping[str, Sequence[CarResult]]) -> dict[str, Row]:
+def table(results: Mapping[str, Sequence[CarResult]]) -> Results:
     """Put the results of policies together, each in the order of the cars' numbers.
 
     Parameters
@@ -81,10 +105,12 @@ def table(results: Mapping[str, Sequence[CarResult]]) -> dict[str, Row]:
 
     Returns
     -------
-    dict of policy to Row
+    Results
+        Policy to Row.
     """
     ordered = {name: sorted(found, key=lambda r: r.car) for name, found in results.items()}
-    return {name: _row(found, ordered.get(AGAINST) if name != AGAINST else None) for name, found in ordered.items()}
+    rows = {name: _row(found, ordered.get(AGAINST) if name != AGAINST else None) for name, found in ordered.items()}
+    return Results(rows)
 
 
 def _row(found: Sequence[CarResult], others: Sequence[CarResult] | None) -> Row:

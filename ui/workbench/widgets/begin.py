@@ -13,7 +13,7 @@ from faultnet.case.store.summary import CaseSummary
 from faultnet.case.types import Case, Conditions, Reading, Visit
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
-from workbench import entering, frame, state
+from workbench import entering, frame, state, uploads
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
 from workbench.widgets.fields import Fields
@@ -105,11 +105,7 @@ def _line(line: CaseSummary) -> str:
     known = {c.id for c in catalogue().components}
     ended = ", ".join(cause_words((c, m), catalogue()) for c, m in line.causes if c in known)
     state_words = f"closed: {ended or 'nothing at fault'}" if line.closed else "open"
-    return f"**{escaped(name)}**  \n{clock(line.changed_at)} · {escaped(state_words)}"
-
-
-def escaped(text: str) -> str:
-    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~$:" else c for c in text)
+    return f"**{plain(name, 'label')}**  \n{clock(line.changed_at)} · {plain(state_words, 'label')}"
 
 
 @lru_cache(maxsize=4)
@@ -125,9 +121,9 @@ def _demos() -> None:
     frame.title("Demo cases, all invented", "demo-cases")
     with st.container(key="others_demo"):
         for stem, case in cases:
-            name = case.name or stem.replace("_", " ")
-            if st.button(f"**{escaped(name)}**  \n{escaped(case.complaint or 'no complaint')}", key=f"demo_{stem}",
-                         width="stretch"):  # fmt: skip
+            name = plain(case.name or stem.replace("_", " "), "label")
+            complaint = plain(case.complaint or "no complaint", "label")
+            if st.button(f"**{name}**  \n{complaint}", key=f"demo_{stem}", width="stretch"):
                 _go(state.create_case(case))
 
 
@@ -138,10 +134,10 @@ def _go(case_id: str) -> None:
 
 def upload() -> None:
     """Take a case file in."""
-    given = st.file_uploader("Case file (JSON)", type=["json", "yaml", "yml"], key="case_file")
+    given = uploads.given("Case file (JSON or YAML)", "case_file", ["json", "yaml", "yml"])
     if given is None or state.recall("taken_in") == given.file_id:
         return
-    case = load_case(given.getvalue())
+    case = load_case(given.getvalue(), given.name)
     state.remember("taken_in", given.file_id)
     st.html(f"<p>{plain(case.name or 'Case')} was read.</p>")
     _go(state.create_case(case))

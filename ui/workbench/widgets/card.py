@@ -365,7 +365,5 @@ def _keep_focus(found: Proposal, case: Case) -> None:
     count = sum(len(v.entries) for v in case.visits)
     with st.container(key="focus_script"):
         st.html(
-            f"<script>/* {count} {found.test.id} {found.chosen} */ window.fnPage && "
-            f"window.fnPage.turn('{count} {found.test.id}', {str(found.chosen).lower()})</script>",
-            unsafe_allow_javascript=True,
+            f"<span class='fn-turn' data-turn='{count} {plain(found.test.id)}' data-chosen='{found.chosen}'></span>"
         )

@@ -1,0 +1,85 @@
+"""Rows of the forward pass: a hypothesis of the car as it was brought in, with the modes it has by now.
+
+A repair parts only the rows in which it has something to mend: with its chance the part is sound from then on, else it
+stays as it is. Rows that come to the same hypothesis and the same modes, and to whom the readings still open mean the
+same, are put together. So there are never more rows than ways in which the faults of a hypothesis can have been
+mended, however many repairs there were.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultnet.inference.configurations import Index, distinct_rows
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """What the rows are.
+
+    Parameters
+    ----------
+    origin : int array, shape (rows,)
+        Hypothesis.
+    at : int array, shape (rows,)
+        Row of the table of joint modes with the modes of all components by now.
+    since : mapping of cluster to int array, shape (rows,)
+        First reading of the visit that was taken of the cluster as it is by now; nought where a cluster is left out.
+    again : mapping of quantity to bool array, shape (rows,)
+        Whether all that the quantity depends on is as it was at an earlier visit.
+    """
+
+    origin: Index = field(repr=False)
+    at: Index = field(repr=False)
+    since: Mapping[int, Index] = field(default_factory=dict, repr=False)
+    again: Mapping[str, Flags] = field(default_factory=dict, repr=False)
+
+    def __len__(self) -> int:
+        return len(self.origin)
+
+    def cut(self, rows: Index) -> Rows:
+        """Some of the rows, or rows more than once."""
+        return Rows(
+            self.origin[rows], self.at[rows], {k: s[rows] for k, s in self.since.items()},
+            {q: a[rows] for q, a in self.again.items()},
+        )  # fmt: skip
+
+    def merged(self) -> tuple[Rows, Index]:
+        """Rows without repetition, those that stand first being kept in their order, and where each row went."""
+        columns = [self.at, *self.since.values(), *self.again.values()]
+        which = self.origin
+        for column in columns:
+            first, which = distinct_rows(np.stack([which, column], axis=1))
+        order = np.argsort(first, kind="stable")
+        place = np.empty(len(order), dtype=np.intp)
+        place[order] = np.arange(len(order))
+        return self.cut(first[order]), place[which]
+
+    def counted(self, clusters: set[int], kept: Index) -> Rows:
+        """The rows once all readings of some clusters have been counted.
+
+        Parameters
+        ----------
+        clusters : set of int
+        kept : int array, shape (open readings + 1,)
+            How many of the readings before each place stay open.
+        """
+        return replace(self, since={k: kept[s] for k, s in self.since.items() if k not in clusters})
+
+    def patterns(self, clusters: set[int]) -> list[tuple[dict[int, int], Index | None]]:
+        """Where the open readings of some clusters begin, and the rows for which they do; all rows when None."""
+        mine = {k: s for k, s in self.since.items() if k in clusters and s.any()}
+        if not mine:
+            return [({}, None)]
+        starts = np.stack(list(mine.values()), axis=1)
+        first, which = distinct_rows(starts)
+        return [
+            (dict(zip(mine, starts[f].tolist(), strict=True)), np.flatnonzero(which == i))
+            for i, f in enumerate(first.tolist())
+        ]
