@@ -525,7 +525,7 @@ def test_work_is_stored_with_part_outcome_and_time(app: Callable[..., AppTest], 
     assert entries(store, case_id) == (Act("charge", outcome="better", hours=1.5),)
     test.selectbox(key="act").select("replace").run()
     test.button(key="store_act").click().run()
-    assert "which part?" in html(test)
+    assert "On which part: nothing is chosen yet" in html(test)
     test.selectbox(key="component_replace").select("battery").run()
     test.button(key="store_act").click().run()
     assert entries(store, case_id)[1] == Act("replace", component="battery")

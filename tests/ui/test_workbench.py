@@ -180,7 +180,10 @@ def test_the_launcher_opens_the_browser_once_the_page_is_served_and_nothing_is_a
         finally:
             process.terminate()
             process.wait(timeout=20)
-    assert "mail" not in (tmp_path / "said.txt").read_text(encoding="utf-8")
+    words = (tmp_path / "said.txt").read_text(encoding="utf-8")
+    assert words.splitlines()[0].startswith("faultnet: open http://127.0.0.1:")
+    for foreign in ("mail", "Streamlit", "URL"):
+        assert foreign not in words
     assert answers(port, wanted=False)
 
 

@@ -9,6 +9,7 @@ from faultnet.errors import EntryError
 from faultnet.prior_set.types import Test
 from faultnet.units import parse_entry
 
+LONG = 80
 _MEANT = re.compile(r"did you mean (.+?)\?")
 
 
@@ -118,4 +119,6 @@ def number_or_none(text: str, unit: str, plausible: tuple[float, float], what: s
             raise EntryError("a number is wanted here", got=repr(text), to_do="type a number")
         return parsed.value
     except EntryError as error:
-        raise EntryError(f"{what}: {error.what}", got=error.got, expected=error.expected, to_do=error.to_do) from None
+        listed = len(error.to_do or "") > LONG  # a list of all units helps nobody who mistyped a figure
+        to_do = "type a number, with its unit if need be" if listed else error.to_do
+        raise EntryError(f"{what}: {error.what}", got=repr(text), expected=error.expected, to_do=to_do) from None

@@ -127,6 +127,13 @@ def show_error(error: FaultnetError, name: str = "") -> None:
     st.html(f"<div class='fn-wrong' role='alert'{named}><b>{plain(_capital(error.what))}.</b>{''.join(lines)}</div>")
 
 
+def scroll_to(name: str, count: int) -> None:
+    """Move the page to a heading; `count` tells one time from the next."""
+    with st.container(key="scroll_script"):
+        st.html(f"<script>/* {count} */ window.fnPage && window.fnPage.to('{name}')</script>",
+                unsafe_allow_javascript=True)  # fmt: skip
+
+
 def bring_into_view(key: str, count: int) -> None:
     """Move the page until a field stands in its middle, well above the bar of links, and put the cursor into it."""
     with st.container(key="view_script"):

@@ -162,7 +162,13 @@
     if (nowhere && !matchMedia('(pointer: coarse)').matches) input.focus({preventScroll: true});
   }
 
-  window.fnPage = {look, show, turn, rung: 0};
+  function to(name, tries = 40) {
+    const place = document.getElementById(name);
+    if (place) place.scrollIntoView({block: 'start'});
+    else if (tries) setTimeout(to, 50, name, tries - 1);
+  }
+
+  window.fnPage = {look, show, to, turn, rung: 0};
   new MutationObserver(look).observe(document.body, {childList: true, subtree: true, attributes: true,
     attributeFilter: ['data-draft', 'data-figures', 'data-show', 'data-count', 'data-turn', 'data-chosen', 'value']});
   look();

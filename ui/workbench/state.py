@@ -248,10 +248,12 @@ def _added(event: Event, kept: Store, named: str, seen: int) -> int:
     return kept.append(named, event, seen)
 
 
-def delete_case() -> None:
+def delete_case() -> bool:
     """Mark the open case as deleted, and open none."""
-    if _written("Deleted", (), Store.delete):
+    done = _written("Deleted", (), Store.delete)
+    if done:
         forget_case()
+    return done
 
 
 def undo() -> bool:

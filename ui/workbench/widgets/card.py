@@ -210,7 +210,7 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, sound: tuple[float, 
                                       args=(found, case, state.drawn()))  # fmt: skip
             number = found.test.kind == "number"
             units = shown_units(found.test.unit) if number else ()
-            half_typed = f"data-draft='fn {state.case_id()} {found.test.id}'"
+            half_typed = f"data-draft='fn {plain(state.case_id())} {found.test.id}'"
             st.html(keys("entry", units, sign=number, limits=number, more=half_typed))
         _could_not(found, case)
         _afterwards(found, case, catalogue)
