@@ -215,11 +215,12 @@ def _cable(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:
 
 
 def _ground(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:
+    size = 0.6 if build.car.fuel == "diesel" else 1.0  # thicker straps for larger currents, as for cables: practice
     if mode == "high_resistance":
         return {"ohms": dice.free("ground_bad_milliohms") * 1e-3}
     if mode == "breaks_contact" and not calm:
         return {"ohms": dice.free("ground_open_milliohms") * 1e-3}
-    return {"ohms": dice.worn("ground_sound_milliohms") * 1e-3}
+    return {"ohms": dice.worn("ground_sound_milliohms") * 1e-3 * size}
 
 
 def _solenoid(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:

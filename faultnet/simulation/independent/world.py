@@ -57,6 +57,8 @@ def draw_independent(
     number: int,
     rates: Literal["standard", "other"] = "standard",
     modes: Mapping[str, str] | None = None,
+    *,
+    months: int = MOST_MONTHS,
 ) -> IndependentCar:
     """Draw a car of the independent world; the same seed and number give the same car.
 
@@ -69,6 +71,8 @@ def draw_independent(
         Base rates of the prior set, or the table of :mod:`~faultnet.simulation.independent.faults`.
     modes : mapping of component to mode, optional
         Faults it has, all else sound; drawn when left out.
+    months : int
+        Lived with at most until it gives trouble; then it is brought in all the same.
 
     Returns
     -------
@@ -113,7 +117,7 @@ def draw_independent(
         car, Conditions(), catalogue, build, modes, parts, calm, frozenset(), Log(), air, 0.0, 0.12 * size, 0.0, 8.0,
         wear, traits,
     )  # fmt: skip
-    for month in range(MOST_MONTHS):
+    for month in range(months):
         found = live(dice, replace(found, air=max(air - COLDER * month, -15.0)))
         if found.log.events or not found.log.could_start:
             break
