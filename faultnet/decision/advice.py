@@ -136,7 +136,8 @@ def advise(
     tools : collection of str, optional
         Tools at hand; every tool when left out.
     rank_by : str
-        What the next tests are ordered by, one of :data:`RANKINGS`: "saving", "information"; the decision does not depend on it.
+        What the next tests are ordered by, one of :data:`RANKINGS`: "saving", "information"; the decision does
+        not depend on it.
     max_faults : int
 
     Returns

@@ -45,12 +45,7 @@ PASSING: dict[str, tuple[str, ...]] = {
     "bypass_control": ("start_control",),
 }
 CHARGING = ("charge", "desulphate")
-SURFACE_AFTER = {
-    "charge": "just_charged",
-    "desulphate": "just_charged",
-    "drive": "just_charged",
-    "shed_surface_charge": "shed",
-}
+FEEDING = (*CHARGING, "drive")
 LONG_WAIT = 4.0  # [h] from here on surface charge is gone; common practice, no source
 CRANKING_AFTER = {
     "cured": (0.86, 0.08, 0.02, 0.02, 0.02),
@@ -126,7 +121,7 @@ def changes_the_car(effect: str, hours: float | None) -> bool:
     """
     if effect == "wait":
         return hours is None or hours >= LONG_WAIT
-    return effect in MENDS or effect in CHARGING or effect in SURFACE_AFTER
+    return effect in MENDS or effect in FEEDING or effect == "shed_surface_charge"
 
 
 def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:

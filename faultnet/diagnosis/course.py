@@ -8,8 +8,10 @@ the visit ends. A mending act parts the rows in which it has something to mend.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 import numpy as np
 
@@ -19,17 +21,20 @@ from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, remembering
 from faultnet.diagnosis.rows import Rows
-from faultnet.diagnosis.steps import Anew, Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
-from faultnet.inference.configurations import Index, IndexArray
+from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
+from faultnet.inference.configurations import Index, IndexArray, distinct_rows
+from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Evidence, Stage, VisitModel
-from faultnet.model import source
-from faultnet.model.network import Array
+from faultnet.model import balance, source
+from faultnet.model.balance import ONCE, Interval
+from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 
 LEAST_BACKGROUND = 1e-250
 LEAST_SHARE = float(np.log(1e-14))  # of a hypothesis; rows that hold less are dropped, and what they held is said
 CRANKS = "crank_behaviour"
+DAY = 10  # characters of a date without a time
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,10 @@ class Present:
         Of earlier visits.
     visit : int
         Which visit it is.
+    fed : float or None
+        Hours since the battery was last charged, by driving or by a charger; None when nobody knows [h].
+    shed : bool
+        Whether the surface charge was shed since.
     """
 
     model: VisitModel
@@ -86,11 +95,13 @@ class Present:
     acts_done: tuple[str, ...]
     memory: Memory = field(repr=False)
     visit: int
+    fed: float | None
+    shed: bool
 
     @property
     def modes(self) -> IndexArray:
         """Modes of all components by now, shape (rows, components)."""
-        return self.table.modes[self.rows.at]
+        return modes_by_now(self.model.network, self.table, self.rows.at, self.visit)
 
     @property
     def carried(self) -> Array:
@@ -159,16 +170,35 @@ def course(
     without : Entered, optional
         An entry to leave out.
     """
-    walk = Walk(catalogue, space, table_for(visits, catalogue, space))
-    for number, (model, visit) in enumerate(zip(models, visits, strict=True)):
-        if number:
-            walk.finish()
-        walk.visit(model, _without(visit, number, without))
+    walk = _at_last_visit(models, visits, catalogue, space, without)
+    walk.visit(models[-1], _without(visits[-1], len(visits) - 1, without))
     present = walk.present()
     walk.count_all()
     total = walk.weights.log
     whole = walk.weights_of_hypotheses() if walk.parted else total
     return Course(whole, present, total, walk.dropped)
+
+
+def _at_last_visit(
+    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, without: Entered | None
+) -> Walk:
+    """A walk through all visits but the last; kept for the next time, as most entries are made at the last one."""
+    table = table_for(visits, catalogue, space)
+    whole = without is None or without.visit == len(visits) - 1
+
+    def make() -> Walk:
+        walk = Walk(catalogue, space, table)
+        walk.case(models[:-1], visits[:-1], without)
+        if len(visits) > 1:
+            walk.finish()
+        return walk
+
+    key = (*(id(m) for m in models[:-1]), tuple(visits[:-1]), id(catalogue), id(space), id(table))
+    if not whole or len(visits) == 1:
+        return make()
+    kept, held = _begun.get(key, lambda: (make(), tuple(models[:-1])))
+    assert len(held) == len(models) - 1  # while they are held, nothing else can have their place in the key
+    return copy(kept)
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
@@ -186,6 +216,10 @@ def table_for(visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses) 
             sets.append((mending.component,))
         sets += [acts.PASSING[e] for e in (catalogue.act(entry.act).effect,) if e in acts.PASSING]
     return space.table.closed(sets)
+
+
+KEPT_BEGUN = 3
+_begun: Memo[tuple[Walk, tuple[Model, ...]]] = Memo(KEPT_BEGUN)
 
 
 def after_preparing(
@@ -259,7 +293,9 @@ class Walk:
         chosen = np.arange(len(space)) if among is None else among
         self.rows = Rows(chosen, chosen)
         self.weights = Weights(np.zeros(len(chosen)), np.ones((len(chosen), 1)))
-        self.number = -1
+        self.number, self.date = -1, ""
+        self.fed: float | None = None
+        self.shed = False
         self.parted, self.dropped = False, 0.0
         self.memory: Memory = {}
         self.trace: list[Traced] | None = [] if traced else None
@@ -273,6 +309,7 @@ class Walk:
         )  # fmt: skip
         walk._enter(model)
         walk.model, walk.open, walk.effects = present.model, list(present.open), list(present.acts_done)
+        walk.fed, walk.shed = present.fed, present.shed
         return walk
 
     def _enter(self, model: Model) -> None:
@@ -283,22 +320,41 @@ class Walk:
         self.effects: list[str] = []
         self.readings: list[Reading] = []
 
+    def case(
+        self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None, *, first: int = 0,
+        last: int | None = None,
+    ) -> None:  # fmt: skip
+        """All visits of a case, or those from one to another; what is open in the last one stays so."""
+        for number in range(first, len(visits) if last is None else last + 1):
+            if number:
+                self.finish()
+            self.visit(models[number], _without(visits[number], number, without))
+
     def visit(self, model: Model, visit: Visit) -> None:
         """The next visit, with all its entries."""
         self.number += 1
         self._enter(model)
-        prior = self._prior()
         if self.number == 0:
-            self.weights = Weights(np.zeros(len(self.rows)), prior)
+            prior, at = self.model.charge_prior, self.rows.at
+            whole = np.array_equal(at, np.arange(len(prior)))
+            self.weights = Weights(np.zeros(len(at)), prior if whole else prior[at])
         else:
-            self._apply(Anew(prior))
+            self._pass_time(interval(self.date, visit.date, visit.conditions.hours_standing))
+        self.date = visit.date
+        self.fed, self.shed = visit.conditions.hours_standing, False
         for k, entry in enumerate(visit.entries):
             self.entry(k, entry)
 
-    def _prior(self) -> Array:
-        """State of charge before anything is known, by the modes that rows have by now."""
-        prior, at = self.model.charge_prior, self.rows.at
-        return prior if np.array_equal(at, np.arange(len(prior))) else prior[at]
+    def _pass_time(self, time: Interval) -> None:
+        """From one visit to the next: the car was used and then it stood."""
+        self._move(balance.after_use, (time,), ("battery", None, "use"))
+        self._move(balance.after_standing, (time,), ("battery", "drain", "rectifier", "use"))
+
+    def _move(self, what: Callable[..., Array], known: tuple[object, ...], parts: tuple[str | None, ...]) -> None:
+        """The charge moves by a table of these components' modes, and of the state of supply where None stands."""
+        self._count(self._charged())
+        table = self.whole.charge_after(what, *known)
+        self._apply(moved(table, parts, self.model.network, self.space.components, self.table.modes[self.rows.at]))
 
     def entry(self, k: int, entry: Entry) -> None:
         """One entry of the visit."""
@@ -336,40 +392,41 @@ class Walk:
             elif act.outcome is not None and spec.effect in acts.CHARGING:
                 self._opened(k, _cranking(act.outcome))
             elif act.outcome is not None and spec.effect == "drive":
-                stands = acts.after_driving(
-                    self.setting.spread, self.space, self.table.modes[self.rows.at], act.outcome, self.rows.origin
-                )
+                modes = modes_by_now(self.model.network, self.table, self.rows.at, self.number)
+                stands = acts.after_driving(self.setting.spread, self.space, modes, act.outcome, self.rows.origin)
                 self._apply(Factor(np.log(stands)))
         self.effects.append(spec.effect)
 
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
-            self._count(self._charged())
-            hours = act.hours if act.hours is not None else self.catalogue.spread("charger_hours")
-            self._apply(self._by_mode(self.whole.charge_after_charging(hours), "battery"))
+            self._move(balance.after_charger, (act.hours, effect == "desulphate"), ("battery",))
         elif effect == "drive":
-            self._count(self._charged())
-            self._apply(Anew(self._prior()))
-        state = acts.SURFACE_AFTER.get(effect)
-        if effect == "wait":
-            state = "rested"
-        if state is not None:
+            self._move(balance.after_drive, (act.hours,), ("battery", None))
+        elif effect == "wait":
+            self._move(balance.after_waiting, (act.hours,), ("battery", "drain", "rectifier", "use"))
+        surface = self._surface_after(effect, act.hours)
+        if surface is not None:
             self._count({k for k, c in enumerate(self.model.view.placements.clusters) if "surface" in c.hidden})
-            self.model = self.model.with_node(source.surface_node(self.setting, state))
+            self.model = self.model.with_node(surface)
+
+    def _surface_after(self, effect: str, hours: float | None) -> Node | None:
+        """Surface charge from now on, if the act bears on it; once shed it stays so until the battery is charged."""
+        if effect in acts.FEEDING:
+            self.fed, self.shed = 0.0, False
+        elif effect == "wait":
+            waited = self.catalogue.spread("overnight_hours") if hours is None else hours
+            self.fed = waited if self.fed is None else self.fed + waited
+        elif effect == "shed_surface_charge":
+            self.shed = True
+        else:
+            return None
+        return source.surface_shed(self.setting) if self.shed else source.surface_after(self.setting, self.fed)
 
     def _charged(self) -> set[int]:
         """Clusters of which something is open that depends on the state of charge; the others can stay open."""
         network = self.model.network
         read = {o.evidence.quantity for o in self.open}
         return {self.owner[q] for q in read if behind_quantity(network, q)[1]}
-
-    def _by_mode(self, table: Array, component: str) -> Move:
-        """A move whose matrix depends on the mode of one component: shape (after, modes, before)."""
-        mode = self.table.modes[self.rows.at, self.space.components.index(component)]
-        return Move(tuple(
-            Moved(rows, np.ones((len(rows), 1)), table[None, :, m])
-            for m in range(table.shape[1]) if len(rows := np.flatnonzero(mode == m))
-        ))  # fmt: skip
 
     def _mend(self, k: int, mending: acts.Mending, act: Act) -> None:
         if mending.component == "battery" and mending.modes == acts.ALL_MODES:
@@ -394,8 +451,9 @@ class Walk:
             )
             log_chance += np.log(chance)
         parent = np.concatenate([np.arange(before), took])
+        split = Split(before, parent, log_chance, np.arange(len(parent)), len(parent))
+        self._apply(split, entry=k, rows=self.rows)
         self.rows = self.rows.cut(parent)
-        self._apply(Split(before, parent, log_chance, np.arange(len(parent)), len(parent)), entry=k)
         self._renew(np.arange(before, len(parent)), mending.component)
 
     def _renew(self, took: Index, component: str) -> None:
@@ -470,7 +528,7 @@ class Walk:
         weight, scale = stage_of(self.model, self.table, [_cranking(act.outcome)], bridged)
         if effect == "jump_start" and weight.shape[1] > 1:
             weight = (weight @ nearly_full(weight.shape[1]))[:, None]
-        self._apply(Weigh(None, weight, scale), entry=k)
+        self._apply(Weigh(None, weight, scale), entry=k, rows=self.rows)
 
     def count_all(self) -> None:
         """Count all that is open, and what was read of things that stay is remembered."""
@@ -507,12 +565,79 @@ class Walk:
         """Where the visit stands."""
         return Present(
             self.model, self.table, self.rows, self.weights, tuple(self.open), tuple(self.effects), self.memory,
-            self.number,
+            self.number, self.fed, self.shed,
         )  # fmt: skip
 
 
 def _cranking(outcome: str) -> Evidence:
     return Evidence(CRANKS, np.array(acts.CRANKING_AFTER[outcome]), 0.2)
+
+
+def interval(before: str, date: str, standing: float | None) -> Interval:
+    """What two dates, either of which may be empty or without a time, and the hours standing say of the time between.
+
+    Examples
+    --------
+    >>> interval("2026-11-20", "2026-11-23", None), interval("", "2026-11-23", 8.0)
+    (Interval(days=(2.5, 3.5), standing=None), Interval(days=None, standing=8.0))
+    """
+    if not before or not date:
+        return Interval(None, standing)
+    days = (datetime.fromisoformat(date) - datetime.fromisoformat(before)).total_seconds() / 86400.0
+    slack = 0.0 if len(before) > DAY and len(date) > DAY else 0.5
+    return Interval((max(0.0, days - slack), max(0.0, days + slack)), standing)
+
+
+def modes_by_now(network: Network, table: ModeTable, at: Index, visit: int) -> IndexArray:
+    """Modes of rows at a visit, counted from nought: what happened once was over when the car came again."""
+    modes = table.modes[at]
+    if visit and "use" in table.components:
+        column, states = table.components.index("use"), network.nodes["use"].states
+        modes[np.isin(modes[:, column], [states.index(m) for m in ONCE if m in states]), column] = 0
+    return modes
+
+
+def moved(
+    table: Array, parts: tuple[str | None, ...], network: Network, components: tuple[str, ...], modes: IndexArray
+) -> Move:
+    """A move of the charge by the modes of rows.
+
+    Parameters
+    ----------
+    table : array, shape (states after, *cards, states before)
+        One axis for each part, which may be of length one.
+    parts : tuple of str or None
+        Components; None for the state of supply, which follows from the modes by the network.
+    network : Network
+        A component that it does not have is sound.
+    components : tuple of str
+    modes : int array, shape (rows, components)
+    """
+    columns = [
+        modes[:, components.index(p)] if p in components and table.shape[k + 1] > 1 else np.zeros(len(modes), np.int16)
+        for k, p in enumerate(parts)
+        if p is not None
+    ]
+    first, which = distinct_rows(np.stack(columns, axis=1))
+    order = np.argsort(which, kind="stable")
+    groups = np.split(order, np.searchsorted(which[order], np.arange(1, len(first))))
+    share = supply_of(network, components, modes) if None in parts else None
+    found = []
+    for rows in groups:
+        at = iter(int(c[rows[0]]) for c in columns)
+        matrices = table[(slice(None), *(slice(None) if p is None else next(at) for p in parts))]
+        if share is None:
+            found.append(Moved(rows, np.ones((len(rows), 1)), matrices[None]))
+        else:
+            found.append(Moved(rows, share[rows], np.moveaxis(matrices, 1, 0)))
+    return Move(tuple(found))
+
+
+def supply_of(network: Network, components: tuple[str, ...], modes: IndexArray) -> Array:
+    """Chance of each state of supply [-], shape (rows, states)."""
+    node = network.nodes["supply"]
+    chosen = tuple(modes[:, components.index(p)] for p in node.parents)
+    return np.asarray(np.moveaxis(node.table, 0, -1)[chosen])
 
 
 def stage_of(model: VisitModel, table: ModeTable, evidence: Sequence[Evidence], at: Index) -> Stage:

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
-from faultnet.diagnosis.course import Course, Entered, course
+from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of
 from faultnet.diagnosis.leading import Leading
+from faultnet.diagnosis.leaving_out import without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
 from faultnet.diagnosis.ranking import rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
@@ -222,20 +223,17 @@ def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Re
     dict of "component:mode" to tuple of Reason
     """
     found: dict[str, list[Reason]] = {f"{c}:{m}": [] for c, m in causes}
-    columns = [_rows_of(worked, c, m) for c, m in causes]
-    with_all = [_log_odds(worked.belief.posterior, rows) for rows in columns]
-    for v, visit in enumerate(worked.case.visits):
-        for k, entry in enumerate(visit.entries):
-            if isinstance(entry, Reading) and entry.not_measured is not None:
-                continue
-            out = course(worked.models, worked.case.visits, worked.catalogue, worked.space, Entered(v, k))
-            belief = updated(worked.space, out.log_likelihood)
-            if belief is None:
-                continue
-            said = entry_words(worked.catalogue, entry)
-            for (c, m), rows, odds in zip(causes, columns, with_all, strict=True):
-                moved = 10.0 / np.log(10.0) * (odds - _log_odds(belief.posterior, rows))
-                found[f"{c}:{m}"].append(Reason(v, k, said, round(float(moved), 1)))
+    left_out = without_each(worked.models, worked.case.visits, worked.catalogue, worked.space, worked.belief)
+    chosen, prior = left_out.chosen, np.log(worked.space.prior[left_out.chosen])
+    columns = [_rows_of(worked, c, m)[chosen] for c, m in causes]
+    with_all = [_log_odds(worked.belief.posterior[chosen], rows) for rows in columns]
+    for place, log_likelihood in left_out.log_likelihood.items():
+        weight = np.exp(prior + log_likelihood - (prior + log_likelihood).max())
+        posterior = weight / weight.sum()
+        said = entry_words(worked.catalogue, worked.case.visits[place.visit].entries[place.entry])
+        for (c, m), rows, odds in zip(causes, columns, with_all, strict=True):
+            moved = 10.0 / np.log(10.0) * (odds - _log_odds(posterior, rows))
+            found[f"{c}:{m}"].append(Reason(place.visit, place.entry, said, round(float(moved), 1)))
     return {name: tuple(sorted(rs, key=lambda r: -abs(r.weight))) for name, rs in found.items()}
 
 
@@ -274,18 +272,13 @@ def _surprises(worked: Worked, v: int, taken: dict[int, Reading]) -> dict[int, f
     """
     model = worked.models[v].compiled
     evidence = {k: evidence_of(model.network, worked.catalogue, e) for k, e in taken.items()}
-    asked = {str(k): _every_state(model.network.nodes[e.quantity]) for k, e in evidence.items() if e is not None}
+    asked = {e.quantity: _every_state(model.network.nodes[e.quantity]) for e in evidence.values() if e is not None}
     chosen = worked.belief.leading(0.9, 50)
     weight = worked.belief.posterior[chosen]
     everything = np.arange(model.charge_prior.shape[1])
     chances = model.focused(chosen, everything).predict([], asked) if asked else {}
-    result = {}
-    for k, e in evidence.items():
-        if e is not None:
-            chance = chances[str(k)]
-            mean = weight @ (chance / chance.sum(axis=1, keepdims=True)) / weight.sum()
-            result[k] = _decibans_odd(mean, e.likelihood)
-    return result
+    means = {q: weight @ (c / c.sum(axis=1, keepdims=True)) / weight.sum() for q, c in chances.items()}
+    return {k: _decibans_odd(means[e.quantity], e.likelihood) for k, e in evidence.items() if e is not None}
 
 
 def _every_state(node: Node) -> tuple[str, Array, Array]:

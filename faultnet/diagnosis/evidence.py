@@ -5,8 +5,11 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+import numpy as np
+
 from faultnet.case.types import Reading
 from faultnet.errors import EntryError
+from faultnet.inference.repeated import Number
 from faultnet.inference.visit import Evidence
 from faultnet.instruments import (
     Offset,
@@ -16,9 +19,10 @@ from faultnet.instruments import (
     comparison_offset,
     number_likelihood,
     place_offset,
+    reading_spread,
 )
 from faultnet.model.build import quantity_of
-from faultnet.model.network import Array, Network
+from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Instrument, Test
 
@@ -53,7 +57,18 @@ def evidence_of(
     shift = offset_for(test, instrument, offset)
     law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
     likelihood, background = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
-    return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
+    stranger = _stranger(network, catalogue, node.name, likelihood, background)
+    number = None if reading.bound is not None else _number(reading.value, node, instrument, shift, reading.roughly)
+    return Evidence(node.name, likelihood, stranger, number)
+
+
+def _number(value: float, node: Node, instrument: Instrument, shift: Offset, roughly: bool) -> Number:
+    """The reading itself, with what two readings of the quantity differ by."""
+    error = reading_spread(instrument, value, roughly=roughly)
+    spread = float(np.hypot(np.hypot(error, shift.spread), node.scatter))
+    at = min(max(value - shift.mean, node.edges[0] + 1e-9), node.edges[-1] - 1e-9)
+    slip = instrument.slip / (node.edges[-1] - node.edges[0])
+    return Number(at, spread, 1.0 - instrument.slip, slip, node.edges)
 
 
 def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,7 +17,6 @@ from faultnet.case.types import Car, Conditions
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable, enumerate_hypotheses
 from faultnet.inference.visit import VisitModel, compile_visit
-from faultnet.model import source
 from faultnet.model.cache import network_for, setting_key
 from faultnet.model.network import Array
 from faultnet.model.setting import Setting
@@ -25,7 +25,7 @@ from faultnet.prior_set.catalogue import Catalogue
 UNCOUNTED = ("use",)
 MAY_DROP = 8e-4
 KEPT = 24
-KEPT_CHARGES = 4
+KEPT_TABLES = 8
 ROOM = 128 << 20
 
 
@@ -36,15 +36,15 @@ class Model:
     setting: Setting
     space: Hypotheses
     compiled: VisitModel
-    _charged: Memo[Array] = field(default_factory=lambda: Memo(KEPT_CHARGES), repr=False)
+    _tables: Memo[Array] = field(default_factory=lambda: Memo(KEPT_TABLES), repr=False)
 
     def compiled_for(self, table: ModeTable) -> VisitModel:
         """Compiled for the joint modes of a table, which begins with the hypotheses and may hold more."""
         return self.compiled if len(table) == len(self.compiled.modes) else self.compiled.entered(table.modes)
 
-    def charge_after_charging(self, hours: float) -> Array:
-        """As :func:`faultnet.model.source.charge_after_charging` for this setting; kept for the next time."""
-        return self._charged.get(hours, lambda: source.charge_after_charging(self.setting, hours))
+    def charge_after(self, what: Callable[..., Array], *known: object) -> Array:
+        """A table of :mod:`faultnet.model.balance` for this setting and what is known; kept for the next time."""
+        return self._tables.get((what.__name__, known), lambda: what(self.setting, *known))
 
 
 _lock = threading.Lock()

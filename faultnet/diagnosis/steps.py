@@ -152,27 +152,6 @@ class Move:
 
 
 @dataclass(frozen=True, eq=False)
-class Anew:
-    """The state of charge is drawn anew, whatever it was.
-
-    Parameters
-    ----------
-    prior : array, shape (rows, charge states)
-    """
-
-    prior: Array = field(repr=False)
-
-    def forward(self, before: Weights) -> Weights:
-        """As for :class:`Step`."""
-        return Weights(before.log, self.prior)
-
-    def back(self, after: Weights) -> Weights:
-        """As for :class:`Step`."""
-        total = (self.prior * after.charge).sum(axis=1)
-        return scaled(Weights(after.log, np.broadcast_to(total[:, None], self.prior.shape)))
-
-
-@dataclass(frozen=True, eq=False)
 class Split:
     """Rows are parted by whether a repair took, or those that have become alike are put together.
 

@@ -21,6 +21,7 @@ from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import TINY
 from faultnet.inference.fast.messages import Evidence, Placements, evidence_key, placed
 from faultnet.inference.fast.products import Sheet
+from faultnet.inference.fast.schedule import OUTCOME
 from faultnet.inference.fast.subset import Outlook, Question, View
 from faultnet.model.network import Array, Network, Node
 
@@ -28,6 +29,7 @@ __all__ = ["Evidence", "VisitModel", "compile_visit", "log_background"]
 UNLISTED = "unlisted"
 KEPT_STAGES = 6
 KEPT_VARIANTS = 3
+TOGETHER = 2048
 Stage = tuple[Array, float]
 
 
@@ -162,34 +164,55 @@ class VisitModel:
         weight[:, self._strangers] = np.exp(background - shift)
         return weight, scale + shift
 
-    def left_out(self, evidence: Sequence[Evidence], rest: Sequence[Evidence]) -> Stage:
-        """Likelihood of some of the evidence of one cluster over that of all of it.
+    def by_state(self, quantity: str, evidence: Sequence[Evidence], share: Array) -> Stage:
+        """Likelihood of evidence of one cluster together with each value of one of its quantities.
+
+        Parameters
+        ----------
+        quantity : str
+        evidence : sequence of Evidence
+            Of the quantity's cluster, none of it of the quantity itself; rows with a fault the model does not know are
+            worked out as if they had none.
+        share : array, shape (hypotheses, charge states)
+            Weight of each state of charge.
+
+        Returns
+        -------
+        weight : array, shape (hypotheses, states)
+        log_scale : float
+            Natural logarithm of what the weight has to be multiplied by.
+        """
+        k = self.view.placements.owner[quantity]
+        place = self.view.placements[k]
+        tensors, scale = place.weights(tuple(evidence))
+        asked = ((quantity, np.eye(self.network.nodes[quantity].card), None),)
+        message = Sheet(place.bound, place.bound.rows).worked_out(tensors, place.bound.outcomes(asked))
+        values = self.view.cut(message).arranged((COMBINATION, CHARGE, OUTCOME))
+        rows = self.view.rows_of(k, message.components)
+        found = np.empty((len(rows), values.shape[2]))
+        for start in range(0, len(rows), TOGETHER):
+            some = slice(start, start + TOGETHER)
+            mine = share[some] if values.shape[1] > 1 else share[some].sum(axis=1, keepdims=True)
+            found[some] = (mine[:, None, :] @ values[rows[some]])[:, 0]
+        return found, scale
+
+    def message(self, evidence: Sequence[Evidence]) -> Stage:
+        """Likelihood of evidence of one cluster; rows with a fault the model does not know as if they had none.
 
         Parameters
         ----------
         evidence : sequence of Evidence
-            Of one cluster; at least one.
-        rest : sequence of Evidence
-            What is left of it.
+            Of one cluster.
 
         Returns
         -------
-        ratio : array, shape (hypotheses, charge states or 1)
+        weight : array, shape (hypotheses, charge states or 1)
         log_scale : float
-            Natural logarithm of what the ratio has to be multiplied by.
+            Natural logarithm of what the weight has to be multiplied by.
         """
         k = self.view.placements.owner[evidence[0].quantity]
-        place = self.view.placements[k]
-        message, scale = place.message(tuple(evidence))
-        below = np.maximum(self.view.spread(k, message), TINY)
-        ratio: Array = 1.0 / below
-        if rest:
-            message, rest_scale = place.message(tuple(rest))
-            ratio, scale = self.view.spread(k, message) / below, scale - rest_scale
-        ratio = np.atleast_2d(ratio)
-        if len(self._strangers):
-            ratio[:, self._strangers] = np.exp(log_background(rest) - log_background(evidence) + scale)
-        return ratio.T, -scale
+        message, scale = self.view.placements[k].message(tuple(evidence))
+        return np.atleast_2d(self.view.spread(k, message)).T, scale
 
     def forget(self) -> None:
         """Drop what was worked out for readings; what no reading bears on is kept."""

@@ -50,7 +50,7 @@ def _behaviour(at: Workings) -> Array:
     moving = samples.speed > 0.0
     turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
     brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
-    unlike = standard_normal(low_discrepancy_points(samples.needed.size, 2)[1])
+    unlike = standard_normal(low_discrepancy_points(samples.needed.shape[-1], 2)[1])
     lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
     silent = np.array(SILENT)[:, None, None, None, None]
     loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
@@ -114,7 +114,7 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
     A control module may freeze while cranking, and then shows the volts at rest.
     """
-    setting, share = at.setting, low_discrepancy_points(64, 6)
+    setting, share = at.setting, low_discrepancy_points(64, 7)
     levels, closed = _levels(share[1])
     emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
@@ -127,7 +127,9 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     at_once = OHMIC_SHARE / EARLY_SHARE * source
     surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
-    seen = seen_minimum(emf, dip, held, 0.12 * (emf - held), share[4], window, interval)
+    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[5]))
+    ripple = 0.12 * (emf - held) * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[6]))
+    seen = seen_minimum(emf, dip, held, ripple, share[4], window, interval, stretch)
     seen = np.where(closed, seen, held)
     at_rest = np.broadcast_to(emf, seen.shape)
     freeze = setting.spread("module_freeze")
@@ -185,12 +187,13 @@ QUANTITIES = (
     Quantity("crank_behaviour", "", "starting", (*GRID, "before_solenoid"), BEHAVIOURS, _behaviour),
     Quantity(
         "clamp_minimum", "V", "starting", ("source_emf", "clamp_level", "turning_load"), bins.CRANK_VOLTS, _minimum,
-        sampled=True,
+        sampled=True, scatter="start_volts_spread",
     ),
     Quantity(
         "clamp_lamps", "", "starting", ("clamp_level", "source_factor"), ("stay_bright", "dim", "go_out"), _lamps
     ),
     Quantity(
-        "control_voltage", "V", "starting", ("start_control", "clamp_level"), bins.CONTROL_VOLTS, _control_voltage
+        "control_voltage", "V", "starting", ("start_control", "clamp_level"), bins.CONTROL_VOLTS, _control_voltage,
+        scatter=0.1,
     ),
 )  # fmt: skip

@@ -53,7 +53,7 @@ def setting_key(setting: Setting) -> str:
 def _write(path: Path, network: Network) -> None:
     described, offset = [], 0
     for node in network.nodes.values():
-        described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges")})
+        described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges", "scatter")})
         described[-1] |= {"shape": node.table.shape, "offset": offset}
         offset += node.table.size
     data = np.concatenate([n.table.ravel() for n in network.nodes.values()]).tobytes()
@@ -105,7 +105,7 @@ def _network(flat: Array, described: bytes) -> Network:
         shape = tuple(d["shape"])
         table = np.asarray(flat[d["offset"] : d["offset"] + int(np.prod(shape))]).reshape(shape)
         states, parents, edges = (tuple(d[k]) for k in ("states", "parents", "edges"))
-        nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges)
+        nodes[d["name"]] = Node(d["name"], d["layer"], states, parents, table, edges, float(d["scatter"]))
     sound = {name: np.array(shares) for name, shares in told["sound"].items()}
     network = Network(nodes, sound, flat if isinstance(flat, np.memmap) else None)
     network.let_go()  # everything was only read for its seal so far

@@ -11,7 +11,7 @@ from faultnet.model import bins
 from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.sampling import coarsened, histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import deep_loss, flat_factor
 from faultnet.physics import battery, charging
@@ -24,7 +24,7 @@ LEAST_RIPPLE = 0.003  # [V] rms that a meter picks up with no current at all; es
 
 def charging_nodes(setting: Setting) -> list[Node]:
     """Set point, output, cable and acceptance given the modes."""
-    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), _acceptance_node(setting)]
+    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), *_acceptance_nodes(setting)]
 
 
 def _set_point_node(setting: Setting) -> Node:
@@ -69,16 +69,21 @@ def _cable_node(setting: Setting) -> Node:
     )  # fmt: skip
 
 
-def _acceptance_node(setting: Setting) -> Node:
+def _acceptance_nodes(setting: Setting) -> list[Node]:
     """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
     share = low_discrepancy_points(512, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
     taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
-    table = histogram(taken, bins.ACCEPTANCE, 5e-4)
-    parents = (acting(setting.catalogue, "battery"), "charge")
-    return Node("acceptance", "parameter", bins.ACCEPTANCE.states, parents, table, bins.ACCEPTANCE.edges)
+    fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
+    return [
+        Node("acceptance_fine", "parameter", fine.states, (own, "charge"), histogram(taken, fine), fine.edges),
+        Node(
+            "acceptance", "parameter", bins.ACCEPTANCE.states, ("acceptance_fine",),
+            coarsened(fine, bins.ACCEPTANCE), bins.ACCEPTANCE.edges,
+        ),
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -110,14 +115,14 @@ def _charging_volts(at: Workings, state: str) -> Array:
     """Volts at the posts in one running state."""
     running = next(r for r in running_states(at.setting) if r.name == state)
     volts, _ = _run(at.setting, running)
-    return blurred(histogram(volts, bins.CHARGE_VOLTS), bins.CHARGE_VOLTS, at.setting.spread("charge_volts_spread"))
+    return scattered(volts, bins.CHARGE_VOLTS, at.setting.spread("charge_volts_spread"))
 
 
 def alternator_level_node(setting: Setting) -> Node:
     """Current of the alternator, all loads on."""
     scale = bins.ALTERNATOR_AMPERES
     running = next(r for r in running_states(setting) if r.name == "charge_loaded")
-    amperes = blurred(histogram(_run(setting, running)[1], scale), scale, 2.0)
+    amperes = scattered(_run(setting, running)[1], scale, 2.0)
     return Node("alternator_level", "parameter", scale.states, GRID, amperes, scale.edges)
 
 
@@ -133,7 +138,7 @@ def _cable_drop(at: Workings) -> Array:
     open_end = 2.0 + 2.5 * share[2]
     drop = np.minimum(cable * current, open_end)
     drop = np.where(cable > 1.0, open_end, drop)
-    return blurred(histogram(drop, bins.DROP), bins.DROP, 0.01)
+    return scattered(drop, bins.DROP, 0.01)
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
@@ -175,8 +180,8 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple
 
 def _accepted(at: Workings) -> Array:
     """Current a bench charger can put in after some minutes at 14.4 V."""
-    values = bins.ACCEPTANCE.at(low_discrepancy_points(48, 1)[0]) * at.setting.capacity
-    return blurred(histogram(values, bins.ACCEPTED_AMPERES), bins.ACCEPTED_AMPERES, 0.2)
+    values = bins.ACCEPTANCE_FINE.at(low_discrepancy_points(48, 1)[0]) * at.setting.capacity
+    return histogram(values, bins.ACCEPTED_AMPERES)
 
 
 def _ripple(at: Workings) -> Array:
@@ -203,24 +208,28 @@ def _ground_drop(at: Workings) -> Array:
     joint = drawn_when_active(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
     into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
-    return blurred(histogram(drop, bins.DROP), bins.DROP, 0.003)
+    return scattered(drop, bins.DROP, 0.003)
 
 
 QUANTITIES = (
     *(
-        Quantity(state, "V", "charging", GRID, bins.CHARGE_VOLTS, partial(_charging_volts, state=state))
+        Quantity(
+            state, "V", "charging", GRID, bins.CHARGE_VOLTS, partial(_charging_volts, state=state),
+            scatter="charge_volts_spread",
+        )
         for state in STATES
     ),
     Quantity(
         "alternator_current", "A", "charging", ("alternator_level",), bins.ALTERNATOR_AMPERES, _alternator_current
     ),
     Quantity(
-        "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop
+        "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop,
+        scatter=0.01,
     ),
-    Quantity("acceptance_current", "A", "charging", ("acceptance",), bins.ACCEPTED_AMPERES, _accepted),
+    Quantity("acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted),
     Quantity("ripple", "V", "charging", (Now("rectifier"), "alternator_level"), bins.RIPPLE, _ripple),
     Quantity(
         "charge_ground_drop", "V", "charging", ("ground_path", "negative_joint", "alternator_level"), bins.DROP,
-        _ground_drop,
+        _ground_drop, scatter=0.003,
     ),
 )  # fmt: skip

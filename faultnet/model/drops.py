@@ -15,7 +15,7 @@ from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, within
+from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     FULL_VOLTS,
@@ -33,6 +33,8 @@ CLOSED = len(bins.CRANK_CURRENT)
 FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
 IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
 LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
+STUCK = 0.5  # [-] of the starts with fed windings and open contacts: its own winding and not the battery; estimate
+NOISE = 0.004  # [V] by which two readings of one drop differ; estimate
 ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
 DROPS = (
     ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
@@ -51,8 +53,7 @@ def current_node(samples: StartSamples) -> Node:
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
     held = held + np.where(fed[:, None, None], 0, len(FED))
     table = cell_counts(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
-    smooth = blurred(table[:CLOSED], bins.CRANK_CURRENT, 0.03 * bins.CRANK_CURRENT.middles + 2.0)
-    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(np.concatenate([smooth, table[CLOSED:]]), 1e-4))
+    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, 1e-5))
 
 
 def flowing(setting: Setting, share: Array, coil: Array) -> Array:
@@ -64,25 +65,35 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     share, coil : array, shape (samples,)
         Points within the bins, and for the windings.
     """
-    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
+    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil) * held_share(setting, coil)
     return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
 
 
-def _drop(at: Workings, scale: Bins, outside: tuple[str, ...]) -> Array:
+def held_share(setting: Setting, share: Array) -> Array:
+    """What fed windings draw of the current of both [-]: all of it, or a weak one, which stays open, its own alone.
+
+    Which of the two it is hangs on the last places of `share`, so that it does not go with how unlike the windings are.
+    """
+    alone = setting.spread("coil_current_hold") / setting.spread("coil_current_pull")
+    return np.where((64.0 * share) % 1.0 < STUCK, alone, 1.0)
+
+
+def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:
     """Volts across a part while the key is at start."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
     whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
-    closed = np.minimum(resistance * current, whole - 0.5)
+    through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
+    closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
-    fed = volts * resistance / (windings(setting, share[3]) + resistance)
+    fed = volts * resistance / (windings(setting, share[3]) / held_share(setting, share[3]) + resistance)
     if not outside:
-        table = histogram(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP)
+        table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, NOISE)
     else:
         closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
-        table = _switched(setting, histogram(np.concatenate([closed, apart]), bins.DROP), outside)
-    return blurred(table, bins.DROP, 0.004)
+        table = _switched(setting, scattered(np.concatenate([closed, apart]), bins.DROP, NOISE), outside)
+    return table
 
 
 def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Array:
@@ -116,15 +127,16 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
 
 def _crank_current(at: Workings) -> Array:
     """Steady current in the starter cable."""
-    return histogram(flowing(at.setting, *low_discrepancy_points(64, 2)), bins.CRANK_CURRENT, 1e-3)
+    flows = flowing(at.setting, *low_discrepancy_points(64, 2))
+    return scattered(flows, bins.CRANK_AMPERES, 0.03 * bins.CRANK_AMPERES.middles)
 
 
 QUANTITIES = (
-    Quantity("crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_CURRENT, _crank_current),
+    Quantity("crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current),
     *(
         Quantity(
             name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
-            partial(_drop, scale=scale, outside=outside),
+            partial(_drop, name=name, scale=scale, outside=outside), scatter=NOISE,
         )
         for name, part, scale, outside in DROPS
     ),

@@ -37,6 +37,9 @@ class Node:
         Each column over the first axis sums to one.
     edges : tuple of float
         Bin edges [unit of the node] where the states are bins; empty otherwise.
+    scatter : float
+        Standard deviation by which two readings of a quantity differ beyond their instruments' errors [unit of the
+        node]; it is in the table already.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Node:
     parents: tuple[str, ...]
     table: Array = field(repr=False, compare=False)
     edges: tuple[float, ...] = ()
+    scatter: float = 0.0
 
     @property
     def card(self) -> int:

@@ -29,6 +29,7 @@ SCALES: dict[str, Bins] = {
     "surface": bins.SURFACE,
     "source_emf": bins.SOURCE_EMF,
     "source_factor": bins.SOURCE_FACTOR,
+    "source_factor_fine": bins.SOURCE_FACTOR_FINE,
     "positive_joint_resistance": bins.JOINT,
     "negative_joint_resistance": bins.JOINT,
     "starter_cable_resistance": bins.CABLE,
@@ -39,6 +40,7 @@ SCALES: dict[str, Bins] = {
     "output_factor": bins.OUTPUT_FACTOR,
     "charge_cable_resistance": bins.CHARGE_CABLE,
     "acceptance": bins.ACCEPTANCE,
+    "acceptance_fine": bins.ACCEPTANCE_FINE,
     "alternator_level": bins.ALTERNATOR_AMPERES,
 }
 
@@ -102,6 +104,9 @@ class Quantity:
         Bins of a number, or choices.
     table : callable or Law
         Gives the table, shape (states, states of what it depends on ...), from the workings of the visit.
+    scatter : float or str
+        Standard deviation by which two readings of it differ beyond their instruments' errors [unit of the quantity],
+        or the name of that number; it is in the table already.
     sampled : bool
         Whether it is seen through the window or the sampling interval of the instrument, one table for each.
     """
@@ -112,6 +117,7 @@ class Quantity:
     depends_on: tuple[str, ...]
     scale: Bins | tuple[str, ...]
     table: Callable[..., Array] | Law = field(repr=False)
+    scatter: float | str = 0.0
     sampled: bool = False
 
     @property
@@ -134,7 +140,8 @@ class Quantity:
         parents = tuple(acting(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
         table = law_table(self, self.table, at.setting) if isinstance(self.table, Law) else self.table(at, *sampling)
         edges = self.scale.edges if isinstance(self.scale, Bins) else ()
-        return Node(name or self.name, "quantity", self.states, parents, table, edges)
+        scatter = at.setting.spread(self.scatter) if isinstance(self.scatter, str) else self.scatter
+        return Node(name or self.name, "quantity", self.states, parents, table, edges, scatter)
 
 
 def law_table(quantity: Quantity, law: Law, setting: Setting) -> Array:

@@ -23,6 +23,8 @@ from faultnet.model.bins import Bins
 from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
+FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
+
 
 def low_discrepancy_points(count: int, dimensions: int) -> Array:
     """Low-discrepancy points in the unit cube, shape (dimensions, count).
@@ -135,14 +137,54 @@ def blurred(table: Array, bins: Bins, spread: float | Array) -> Array:
     array([[0.96, 0.04],
            [0.04, 0.96]])
     """
+    return np.asarray(np.tensordot(_smeared(bins.edges, bins.edges, spread).T, table, axes=(1, 0)))
+
+
+def _smeared(given: tuple[float, ...], seen: tuple[float, ...], spread: float | Array) -> Array:
+    return _kernel(given, seen, float(spread) if np.ndim(spread) == 0 else tuple(np.asarray(spread).tolist()))
+
+
+@lru_cache(maxsize=64)
+def _kernel(given: tuple[float, ...], seen: tuple[float, ...], spread: float | tuple[float, ...]) -> Array:
+    """Share of what lies evenly in each interval that falls into each bin once a normal spread is added to it.
+
+    Shape (intervals, bins); what falls beside the outer bins is in them.
+    """
+    own, edges = np.asarray(given), np.asarray(seen)
+    width = np.maximum(np.broadcast_to(np.asarray(spread, dtype=np.float64), (len(own) - 1,)), 1e-12)[:, None]
+    below = _whole_below((edges[1:-1] - own[:-1, None]) / width) - _whole_below((edges[1:-1] - own[1:, None]) / width)
+    below = below * width / np.diff(own)[:, None]
+    cumulative = np.hstack([np.zeros((len(own) - 1, 1)), below, np.ones((len(own) - 1, 1))])
+    return np.asarray(np.diff(cumulative, axis=1))
+
+
+def scattered(values: Array, bins: Bins, spread: float | Array, leak: float = 1e-4) -> Array:
+    """As :func:`histogram` of values to which a normal spread is added, sharper than a histogram that is blurred.
+
+    Parameters
+    ----------
+    values : array, shape (..., samples)
+    bins : Bins
+    spread : float, or array of shape (bins,)
+        Standard deviation [unit of the bins]; one, or one for each bin.
+    leak : float
+        Share spread evenly over all bins [-].
+
+    Returns
+    -------
+    array, shape (bins, ...)
+
+    Examples
+    --------
+    >>> scattered(np.array([0.99]), Bins((0.0, 1.0, 2.0), "V"), 0.1, leak=0.0).round(2)
+    array([0.57, 0.43])
+    """
     edges = np.asarray(bins.edges)
-    width = np.maximum(np.broadcast_to(np.asarray(spread, dtype=np.float64), (len(bins),)), 1e-12)[:, None]
-    below = _whole_below((edges[1:-1] - edges[:-1, None]) / width) - _whole_below(
-        (edges[1:-1] - edges[1:, None]) / width
-    )
-    cumulative = np.hstack([np.zeros((len(bins), 1)), below * width / bins.widths[:, None], np.ones((len(bins), 1))])
-    kernel = np.diff(cumulative, axis=1)
-    return np.asarray(np.tensordot(kernel.T, table, axes=(1, 0)))
+    shares = np.arange(FINER) / FINER
+    fine = Bins((*(edges[:-1, None] + bins.widths[:, None] * shares).ravel().tolist(), float(edges[-1])), bins.unit)
+    own = spread if np.ndim(spread) == 0 else np.repeat(spread, FINER)
+    counts = cell_counts(fine.index(values), len(fine))
+    return normalised(np.tensordot(_smeared(fine.edges, bins.edges, own).T, counts, axes=(1, 0)), leak)
 
 
 def _whole_below(edge: Array) -> Array:
@@ -150,6 +192,19 @@ def _whole_below(edge: Array) -> Array:
     near = np.clip(edge, -38.0, 38.0)
     density = np.exp(-0.5 * near**2) / sqrt(2.0 * pi)
     return np.asarray(np.maximum(edge - near, 0.0) + near * normal_cumulative(near) + density)
+
+
+def coarsened(fine: Bins, coarse: Bins) -> Array:
+    """Chance of each coarse bin given a fine one, whose edges hold the coarse ones: shape (coarse, fine).
+
+    Examples
+    --------
+    >>> coarsened(Bins((0.0, 1.0, 2.0, 4.0), "V"), Bins((0.0, 2.0, 4.0), "V")).round(3)
+    array([[1., 1., 0.],
+           [0., 0., 1.]])
+    """
+    inside = coarse.index(fine.middles)[None] == np.arange(len(coarse))[:, None]
+    return normalised(inside.astype(np.float64), 1e-7)
 
 
 def within(bins: Sequence[Bins], points: Array) -> list[Array]:

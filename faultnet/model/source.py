@@ -8,7 +8,14 @@ from faultnet.model import bins
 from faultnet.model.modes import LINK_NODE, acting
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Law, Now, Quantity, Workings
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal
+from faultnet.model.sampling import (
+    coarsened,
+    histogram,
+    low_discrepancy_points,
+    normal_cumulative,
+    scattered,
+    standard_normal,
+)
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 
@@ -50,7 +57,7 @@ def charge_node(setting: Setting) -> Node:
     """State of charge when the visit starts, from use, supply, drain, battery and the hours standing."""
     parents = ("battery", "supply", "drain", "use")
     share = low_discrepancy_points(SAMPLES, 9)
-    after = np.stack([_charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
+    after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
@@ -66,7 +73,8 @@ def charge_node(setting: Setting) -> Node:
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
-def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
+    """What ordinary driving leaves in a battery that accepts charge well, by the state of the supply [-]."""
     middle = setting.spread(f"charge_after_{supply}_supply")
     return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
 
@@ -90,7 +98,7 @@ def _hours_standing(setting: Setting, share: Array) -> Array:
     return given
 
 
-def charge_after_charging(setting: Setting, hours: float) -> Array:
+def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     """State of charge after a charge, given battery mode and charge before: shape (after, battery modes, before).
 
     Notes
@@ -110,7 +118,8 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
 
 
 def source_nodes(setting: Setting) -> list[Node]:
-    """What the battery offers under load: an EMF and a resistance relative to new."""
+    """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
+    fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
     own = acting(setting.catalogue, "battery")
     charge = bins.CHARGE.at(share[0])
@@ -132,8 +141,12 @@ def source_nodes(setting: Setting) -> list[Node]:
             histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
         ),
         Node(
-            "source_factor", "parameter", bins.SOURCE_FACTOR.states, (own, "charge", f"{LINK_NODE}_now"),
-            histogram(factor, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
+            "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"),
+            histogram(factor, fine), fine.edges,
+        ),
+        Node(
+            "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
+            coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
 
@@ -160,22 +173,44 @@ def flat_factor(charge: Array) -> Array:
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
-SURFACE_SHARES = {
-    "rested": (0.93, 0.05, 0.015, 0.005),
-    "unknown": (0.55, 0.25, 0.15, 0.05),
-    "just_charged": (0.05, 0.2, 0.5, 0.25),
-    "shed": (0.85, 0.13, 0.015, 0.005),
-}
+UNKNOWN_SURFACE = (0.55, 0.25, 0.15, 0.05)  # nobody knows when the engine last ran; common practice, no source
+STRANGE_SURFACE = 0.02  # [-] surface charges that have nothing to do with what was told; estimate
 
 
-def surface_node(setting: Setting, state: str | None = None) -> Node:
-    """Surface charge still on the battery, elicited by what was done last (common practice, no source)."""
-    if state is None:
-        hours = setting.conditions.hours_standing
-        state = (
-            "unknown" if hours is None else "rested" if hours >= 6.0 else "just_charged" if hours < 0.7 else "unknown"
-        )
-    table = normalised(np.array(SURFACE_SHARES[state]), 1e-4)
+def surface_node(setting: Setting) -> Node:
+    """Surface charge on the battery when the visit begins, by the hours since the engine last ran."""
+    return surface_after(setting, setting.conditions.hours_standing)
+
+
+def surface_after(setting: Setting, hours: float | None) -> Node:
+    """Surface charge so many hours after the battery was last charged, by driving or by a charger.
+
+    Notes
+    -----
+    What there is at first is spread as the prior set says; it fades as
+    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
+    """
+    if hours is None:
+        return _surface(normalised(np.array(UNKNOWN_SURFACE), 1e-4))
+    left = surface_left(setting, low_discrepancy_points(SAMPLES, 1)[0], hours)
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
+    """Surface charge left so many hours after charging or driving [V], of the shape of `share`."""
+    unlike = np.exp(setting.spread("surface_charge_ln_spread") * standard_normal(share))
+    return np.asarray(
+        battery.surface_charge(setting.spread("surface_charge_median") * unlike, hours, setting.electrolyte)
+    )
+
+
+def surface_shed(setting: Setting) -> Node:
+    """Surface charge left after some minutes of headlamps: from none to twice the median."""
+    left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
+    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+
+
+def _surface(table: Array) -> Node:
     return Node("surface", "state", bins.SURFACE.states, (), table, bins.SURFACE.edges)
 
 
@@ -187,8 +222,7 @@ def _rest_voltage(at: Workings) -> Array:
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
     skin = bins.SURFACE.at(share[2])
-    rest = histogram(volts[:, :, None] + skin[None, None], bins.REST_VOLTS)
-    return blurred(rest, bins.REST_VOLTS, rest_spread(setting))
+    return scattered(volts[:, :, None] + skin[None, None], bins.REST_VOLTS, rest_spread(setting))
 
 
 def _gravity_level(at: Workings) -> Array:
@@ -197,7 +231,7 @@ def _gravity_level(at: Workings) -> Array:
     charge = bins.CHARGE.at(share[0])
     gravity = np.asarray(battery.specific_gravity(charge, setting.car.battery.kind))[None]
     gravity = gravity - _gravity_loss(setting, share[3])[:, None]
-    return blurred(histogram(gravity, bins.GRAVITY), bins.GRAVITY, setting.spread("gravity_level_spread"))
+    return scattered(gravity, bins.GRAVITY, setting.spread("gravity_level_spread"))
 
 
 def _gravity_spread(at: Workings) -> Array:
@@ -224,21 +258,22 @@ def _eye(at: Workings) -> Array:
     """Colour of the built-in hydrometer, which sees one cell of six."""
     setting = at.setting
     modes = setting.modes("battery")
-    charge = bins.CHARGE.middles
-    green = 0.97 / (1.0 + np.exp(-(charge - setting.spread("eye_green_charge")) / 0.05))
+    charge = bins.CHARGE.at(np.linspace(1.0, 31.0, 16) / 32.0)
+    above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
+    green = 0.97 * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
         seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
         clear = 0.5 if mode == "dried_out" else 0.015
         shown = green * (1.0 - seen_bad)
-        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(charge, clear)])
+        table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
     return normalised(table, 1e-3)
 
 
 def _hold(at: Workings) -> Array:
     """Volts at rest half a day after a full charge."""
     setting = at.setting
-    share = low_discrepancy_points(SAMPLES, 4)
+    share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
     charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
@@ -246,7 +281,8 @@ def _hold(at: Workings) -> Array:
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    return blurred(histogram(volts, bins.REST_VOLTS), bins.REST_VOLTS, rest_spread(setting))
+    volts = volts + surface_left(setting, share[4], setting.spread("hold_hours"))
+    return scattered(volts, bins.REST_VOLTS, rest_spread(setting))
 
 
 def _key_off_current(setting: Setting, drain_current: Array, rectifier_leakage: Array) -> Array:
@@ -295,7 +331,7 @@ QUANTITIES = (
     ),
     Quantity(
         "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,
-        _overnight_fall,
+        _overnight_fall, scatter=TWO_READINGS,
     ),
     Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset),
 )  # fmt: skip

@@ -18,10 +18,11 @@ from faultnet.model.bins import Bins
 from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
-from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
 from faultnet.physics.resistance import EARLY_POLARISATION
+from faultnet.physics.waveform import HOLD, RISE
 
 HELD_BACK = "held_back"  # the solenoid is fed and does not close its contacts
 NO_COMMAND = "no_command"  # the solenoid is not fed
@@ -294,10 +295,7 @@ def _fill_unseen(table: Array, loop_bin: int) -> None:
 
 @dataclass(frozen=True, eq=False)
 class StartSamples:
-    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples).
-
-    The phase of the instrument is the same in all cells, shape (samples,).
-    """
+    """Starts simulated in every cell of the grid, each array of shape (emf, factor, loop, load, samples)."""
 
     emf: Array
     source: Array
@@ -308,6 +306,7 @@ class StartSamples:
     stall_current: Array
     ripple: Array
     phase: Array
+    stretch: Array
     coil: Array
     needed: Array
     moved: NDArray[np.bool_]
@@ -321,12 +320,16 @@ def start_samples(setting: Setting) -> StartSamples:
     The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
     link between its cells included; where they do not, the windings are all that draws current.
     """
-    share = low_discrepancy_points(CELL_SAMPLES, 9)
+    share = low_discrepancy_points(CELL_SAMPLES, 13)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
+    shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
+    share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
-    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[4]))
-    ohmic = OHMIC_SHARE * source
+    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[0]))
+    unlike = np.exp(setting.spread("resistance_split_spread") * standard_normal(share[5]))
+    ohmic = np.clip(OHMIC_SHARE * unlike, 0.3, 0.9) * source
+    brush = setting.spread("brush_drop_mean") + setting.spread("brush_drop_spread") * standard_normal(share[6])
     start = cranking.solve_start(
         emf,
         ohmic,
@@ -335,14 +338,15 @@ def start_samples(setting: Setting) -> StartSamples:
         load,
         setting.nominal_current,
         motor,
-        brush_drop=setting.spread("brush_drop_mean"),
+        brush_drop=np.maximum(brush, 0.3),
     )
-    shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
-    both, needed = windings(setting, share[6]), needed_volts(setting, share[8])
+    both, needed = windings(setting, share[2]), needed_volts(setting, share[4])
     moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
-    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[6], share[7])
-    ripple = np.broadcast_to(cranking.compression_ripple(start.current, source, setting.car.cylinders), shape)
+    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[2], share[3])
+    ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
+    ripple = ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[7]))
+    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[8]))
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
@@ -356,12 +360,31 @@ def start_samples(setting: Setting) -> StartSamples:
         speed=full(start.speed),
         first_dip=full(start.first_dip),
         stall_current=full(start.stall_current),
-        ripple=ripple,
-        phase=share[5],
+        ripple=full(ripple),
+        phase=share[1],
+        stretch=stretch,
         coil=both,
         needed=needed,
         moved=moved,
     )
+
+
+def shifted(share: Array, shape: tuple[int, ...]) -> Array:
+    """Points moved on from cell to cell, so that neighbouring cells together are sampled more finely than each alone.
+
+    Parameters
+    ----------
+    share : array, shape (dimensions, samples)
+    shape : tuple of int
+        (*cells, samples).
+
+    Returns
+    -------
+    array, shape (dimensions, *cells, samples)
+    """
+    cells = int(np.prod(shape[:-1]))
+    moves = low_discrepancy_points(cells, len(share))
+    return ((share[:, None] + moves[:, :, None]) % 1.0).reshape(len(share), *shape)
 
 
 def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, leak: Array) -> Array:
@@ -377,28 +400,28 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     fed = emf / (drawing + source)
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
-    current[:, :, -1] = 1.5 * leak
+    current[:, :, -1] = 1.5 * leak[:, :, -1]
     return current
 
 
 def _held(at: Workings) -> Array:
     """Volts held at the posts while the key is at start."""
-    held = histogram(at.once(start_samples).sustained, bins.CRANK_VOLTS)
-    return blurred(held, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def _inrush(at: Workings) -> Array:
     """Peak current as a clamp meter shows it."""
     samples = at.once(start_samples)
     peak = samples.stall_current * at.setting.spread("inrush_seen_share")
-    inrush = histogram(np.where(samples.moved, peak, samples.current), bins.INRUSH)
-    return blurred(inrush, bins.INRUSH, 0.12 * bins.INRUSH.middles + 5.0)
+    peak = np.where(samples.moved, peak, samples.current)
+    return scattered(peak, bins.INRUSH, np.where(bins.INRUSH.middles > 20.0, 0.12 * bins.INRUSH.middles, 0.0))
 
 
 def _speed(at: Workings) -> Array:
     """Engine speed while cranking."""
-    speed = histogram(at.once(start_samples).speed, bins.CRANK_SPEED)
-    return blurred(speed, bins.CRANK_SPEED, 0.08 * bins.CRANK_SPEED.middles + 4.0)
+    samples = at.once(start_samples)
+    unlike = np.exp(at.setting.spread("nominal_speed_spread") * standard_normal(samples.phase))
+    return scattered(samples.speed * unlike, bins.CRANK_SPEED, 0.05 * bins.CRANK_SPEED.middles)
 
 
 def above(value: Array, middle: float, width: float) -> Array:
@@ -410,25 +433,30 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
     samples = at.once(start_samples)
     seen = seen_minimum(
-        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval
-    )
+        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval,
+        samples.stretch,
+    )  # fmt: skip
     seen = np.where(samples.moved, seen, samples.sustained)
-    return blurred(histogram(seen, bins.CRANK_VOLTS), bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+    return scattered(seen, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def seen_minimum(
-    rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None
-) -> Array:
+    rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None,
+    stretch: Array,
+) -> Array:  # fmt: skip
     """Lowest volts of a start as an averaging window or a sampling interval shows them [V]."""
     dip = np.minimum(dip, held)
+    hold, rise = HOLD * stretch, RISE * stretch
     if interval is not None and interval > (window or 0.0):
-        return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase))
-    return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase))
+        return np.asarray(cranking.sampled_minimum(rest, dip, held, ripple, interval, phase, hold=hold, rise=rise))
+    return np.asarray(cranking.windowed_minimum(rest, dip, held, ripple, window or 1e-3, phase, hold=hold, rise=rise))
 
 
 QUANTITIES = (
-    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held),
+    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread"),
     Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush),
     Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed),
-    Quantity("crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True),
+    Quantity(
+        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread"
+    ),
 )

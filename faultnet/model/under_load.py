@@ -8,7 +8,7 @@ from faultnet.model import bins
 from faultnet.model.drops import CURRENT_LEVEL, flowing
 from faultnet.model.network import Array
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.source import AT_ONCE
 from faultnet.model.starting import NOT_TURNED, OHMIC_SHARE
@@ -20,18 +20,18 @@ LARGEST_PLATE_FACTOR = 8.0  # [-] more than this is a broken link, which does no
 def _half_rating(at: Workings) -> Array:
     """Volts at the posts after 15 s at half the rating."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
-    emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR], share)
-    resistance = factor * setting.source_resistance
+    emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR_FINE], share)
+    developed = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * battery.polarisation_share(setting.spread("half_rating_time"))
+    resistance = factor * setting.source_resistance * developed
     current = setting.rating * 0.5 * np.exp(setting.spread("half_rating_current_spread") * standard_normal(share[3]))
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
-    loaded = np.maximum(emf - current * resistance - later, 0.0)
-    return blurred(histogram(loaded, bins.CRANK_VOLTS), bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    return histogram(np.maximum(emf - current * resistance - later, 0.0), bins.CRANK_VOLTS)
 
 
 def _source_resistance(at: Workings) -> Array:
     """Volts over amperes of two loads; ten seconds between them bring out most of the polarisation."""
     share = low_discrepancy_points(64, 4)
-    factor = bins.SOURCE_FACTOR.at(share[1])
+    factor = bins.SOURCE_FACTOR_FINE.at(share[1])
     return histogram(factor * at.setting.source_resistance * (0.87 + 0.13 * share[2]), bins.SOURCE_OHMS)
 
 
@@ -39,9 +39,9 @@ def _conductance(at: Workings) -> Array:
     """Cranking amperes a small-signal tester shows."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
     spread = np.hypot(setting.spread("conductance_spread"), setting.spread("resistance_split_spread"))
-    factor = bins.SOURCE_FACTOR.at(share[1])
+    factor = bins.SOURCE_FACTOR_FINE.at(share[1])
     indicated = setting.rating * factor**-0.95 * np.exp(spread * standard_normal(share[2]))
-    return blurred(histogram(indicated, bins.CONDUCTANCE), bins.CONDUCTANCE, 10.0)
+    return histogram(indicated, bins.CONDUCTANCE)
 
 
 def _later_loss(setting: Setting, share: Array) -> Array:
@@ -66,15 +66,17 @@ def _sag(at: Workings) -> Array:
     later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
     exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-seconds / 5.0))
     working = np.clip(current / NOT_TURNED, 0.0, 1.0)
-    return blurred(histogram(current * slow * grown + working * exhausted, bins.SAG), bins.SAG, 0.04)
+    return scattered(current * slow * grown + working * exhausted, bins.SAG, 0.04)
 
 
 QUANTITIES = (
     Quantity(
-        "half_rating_voltage", "V", "battery", (Now("battery"), "source_emf", "source_factor"), bins.CRANK_VOLTS,
+        "half_rating_voltage", "V", "battery", (Now("battery"), "source_emf", "source_factor_fine"), bins.CRANK_VOLTS,
         _half_rating,
     ),
-    Quantity("source_resistance", "ohm", "battery", ("source_factor",), bins.SOURCE_OHMS, _source_resistance),
-    Quantity("conductance_rating", "A", "battery", ("source_factor",), bins.CONDUCTANCE, _conductance),
-    Quantity("crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag),
+    Quantity("source_resistance", "ohm", "battery", ("source_factor_fine",), bins.SOURCE_OHMS, _source_resistance),
+    Quantity("conductance_rating", "A", "battery", ("source_factor_fine",), bins.CONDUCTANCE, _conductance),
+    Quantity(
+        "crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag, scatter=0.04
+    ),
 )  # fmt: skip

@@ -28,8 +28,8 @@ def windowed_minimum(
     phase: Quantity,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
     fall: float = FALL,
-    hold: float = HOLD,
-    rise: float = RISE,
+    hold: Quantity = HOLD,
+    rise: Quantity = RISE,
 ) -> Quantity:
     """Lowest of the consecutive averages a min/max meter forms during a start.
 
@@ -90,8 +90,8 @@ def sampled_minimum(
     phase: Quantity,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
     fall: float = FALL,
-    hold: float = HOLD,
-    rise: float = RISE,
+    hold: Quantity = HOLD,
+    rise: Quantity = RISE,
     lasting: float = LASTING,
 ) -> Quantity:
     """Lowest of the instant samples an adapter or logger takes during a start.
@@ -177,7 +177,13 @@ def _bottom(sustained: Quantity, ripple: Quantity) -> Quantity:
 
 
 def _best_beginning(
-    rest: Quantity, first_dip: Quantity, sustained: Quantity, window: Quantity, fall: float, hold: float, rise: float
+    rest: Quantity,
+    first_dip: Quantity,
+    sustained: Quantity,
+    window: Quantity,
+    fall: float,
+    hold: Quantity,
+    rise: Quantity,
 ) -> Quantity:
     """Beginning of the window that averages lowest: where the voltage is the same at both its ends [s]."""
     down = np.maximum(np.subtract(rest, first_dip), TINY)
@@ -194,8 +200,8 @@ def _area(
     ripple: Quantity,
     ripple_frequency: Quantity,
     fall: float,
-    hold: float,
-    rise: float,
+    hold: Quantity,
+    rise: Quantity,
 ) -> Quantity:
     """Integral of the waveform less `rest` from the start until `time` [V s]."""
     falling = (first_dip - rest) * _ramp_area(time, fall)
@@ -205,7 +211,7 @@ def _area(
     return falling + climbing + swing
 
 
-def _ramp_area(time: Quantity, length: float) -> Quantity:
+def _ramp_area(time: Quantity, length: Quantity) -> Quantity:
     """Integral of a ramp that climbs from 0 to 1 in `length` seconds, from time zero on [s]."""
     inside = np.clip(time, 0.0, length)
     return inside**2 / (2.0 * length) + np.maximum(np.subtract(time, length), 0.0)

@@ -126,6 +126,19 @@ NUMBERS: dict[str, str] = {
     "brought_on_by_heat_above": "degC",
     "brought_on_by_cold_below": "degC",
     "brought_on_by_standing_beyond": "h",
+    "days_between_visits": "d",
+    "days_between_visits_ln_spread": "-",
+    "drive_hours": "h",
+    "drive_hours_ln_spread": "-",
+    "trip_hours": "h",
+    "charger_hours_ln_spread": "-",
+    "long_charge_hours": "h",
+    "long_charge_hours_ln_spread": "-",
+    "overnight_hours_ln_spread": "-",
+    "drive_supply_ln_spread": "-",
+    "weak_supply_share": "-",
+    "spent_in_use": "A",
+    "spent_in_use_weak_supply": "A",
 }
 PARAMETERS: dict[tuple[str, str], str] = {
     ("battery", "resistance_factor"): "-",
@@ -158,6 +171,7 @@ PARAMETERS: dict[tuple[str, str], str] = {
     ("charge_control", "set_point_shift"): "V",
     ("drain", "current"): "A",
     ("use", "days_standing"): "d",
+    ("use", "hours_driven_per_day"): "h",
     ("use", "left_on_charge"): "-",
     ("use", "usual_charge"): "-",
 }

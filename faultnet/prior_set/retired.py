@@ -55,7 +55,6 @@ RETIRED: dict[tuple[str, ...], str] = {
     ("spreads", "symptom_prior_strength"): "`faultnet tune --strength` says how much the counts weigh",
     ("spreads", "value_stays_in_visit"): "readings of one visit count together until what they were taken of changes",
     ("effects", "battery", "conductance_factor"): "a conductance tester sees resistance_factor to the power -0.95",
-    ("effects", "use", "hours_driven_per_day"): "how the car is driven acts through usual_charge",
 }
 KEYS: dict[str, tuple[str, ...]] = {"spreads": ("name",), "effects": ("component", "parameter")}
 

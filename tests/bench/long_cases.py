@@ -44,7 +44,7 @@ def visits(count: int, *, repairs: bool) -> Case:
     for number in range(count):
         act, component = REPAIRS[number % len(REPAIRS)]
         mended = (Act(act, component, outcome="no_change"),) if repairs else ()
-        found.append(Visit((*readings(number), *mended), Conditions(air_temperature=12.0, hours_standing=8.0)))
+        found.append(Visit((*readings(number), *mended), Conditions(air_temperature=12.0 - number, hours_standing=8.0)))
     return Case(CAR, tuple(found))
 
 

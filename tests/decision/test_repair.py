@@ -50,68 +50,68 @@ def by_hand(repairs, belief, order, stop=None):
     return total
 
 
-@pytest.mark.parametrize("seed", range(25))
-def test_a_part_fitted_in_vain_costs_more_and_the_best_order_counts_it(seed):
+def test_a_part_fitted_in_vain_costs_more_and_the_best_order_counts_it():
     """Single faults: brute force over all orders agrees with probability over cost and price of a part in vain."""
-    rng = np.random.default_rng(300 + seed)
-    size = 5
-    repairs = plain(rng.uniform(5, 200, size), np.eye(size), in_vain=rng.uniform(0, 300, size))
-    belief = rng.dirichlet(np.ones(size))
-    best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
-    assert float(expected_cost(repairs, belief[None])[0]) == pytest.approx(best, rel=1e-12)
+    for seed in range(25):
+        rng = np.random.default_rng(300 + seed)
+        size = 5
+        repairs = plain(rng.uniform(5, 200, size), np.eye(size), in_vain=rng.uniform(0, 300, size))
+        belief = rng.dirichlet(np.ones(size))
+        best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
+        assert float(expected_cost(repairs, belief[None])[0]) == pytest.approx(best, rel=1e-12)
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_starting_over_counts_the_parts_fitted_in_vain_until_then(seed):
-    rng = np.random.default_rng(400 + seed)
-    size, hypotheses = 5, 12
-    at_fault = some_faults(rng, hypotheses, size)
-    vain = rng.uniform(0, 100, size)
-    repairs = plain(rng.uniform(5, 60, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0], 0.0, 120.0, vain)
-    belief = rng.dirichlet(np.ones(hypotheses))
-    order = rng.permutation(size)
-    best = min(by_hand(repairs, belief, order, stop) for stop in (*range(size), None))
-    assert float(expected_cost(repairs, belief[None], order[None])[0]) == pytest.approx(best)
+def test_starting_over_counts_the_parts_fitted_in_vain_until_then():
+    for seed in range(20):
+        rng = np.random.default_rng(400 + seed)
+        size, hypotheses = 5, 12
+        at_fault = some_faults(rng, hypotheses, size)
+        vain = rng.uniform(0, 100, size)
+        repairs = plain(rng.uniform(5, 60, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0], 0.0, 120.0, vain)
+        belief = rng.dirichlet(np.ones(hypotheses))
+        order = rng.permutation(size)
+        best = min(by_hand(repairs, belief, order, stop) for stop in (*range(size), None))
+        assert float(expected_cost(repairs, belief[None], order[None])[0]) == pytest.approx(best)
 
 
-@pytest.mark.parametrize("seed", range(25))
-def test_a_single_fault_with_independent_costs_is_mended_best_by_probability_over_cost(seed):
+def test_a_single_fault_with_independent_costs_is_mended_best_by_probability_over_cost():
     """Heckerman, Breese and Rommelse, Commun. ACM 38(3), 1995 (from memory): p/c order is optimal."""
-    rng = np.random.default_rng(seed)
-    size = 5
-    repairs = plain(rng.uniform(5, 200, size), np.eye(size))
-    belief = rng.dirichlet(np.ones(size))
-    best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
-    ours = float(expected_cost(repairs, belief[None])[0])
-    assert ours == pytest.approx(best, rel=1e-12)
-    quotient = belief / repairs.cost
-    assert list(order_of_repair(repairs, belief[None])[0]) == list(np.argsort(-quotient))
+    for seed in range(25):
+        rng = np.random.default_rng(seed)
+        size = 5
+        repairs = plain(rng.uniform(5, 200, size), np.eye(size))
+        belief = rng.dirichlet(np.ones(size))
+        best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
+        ours = float(expected_cost(repairs, belief[None])[0])
+        assert ours == pytest.approx(best, rel=1e-12)
+        quotient = belief / repairs.cost
+        assert list(order_of_repair(repairs, belief[None])[0]) == list(np.argsort(-quotient))
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_replaying_an_order_agrees_with_doing_it_by_hand(seed):
-    rng = np.random.default_rng(100 + seed)
-    size, hypotheses = 5, 12
-    at_fault = some_faults(rng, hypotheses, size)
-    repairs = plain(rng.uniform(5, 100, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0])
-    belief = rng.dirichlet(np.ones(hypotheses))
-    order = rng.permutation(size)
-    assert float((replayed(repairs, order[None]) @ belief)[0]) == pytest.approx(by_hand(repairs, belief, order))
+def test_replaying_an_order_agrees_with_doing_it_by_hand():
+    for seed in range(20):
+        rng = np.random.default_rng(100 + seed)
+        size, hypotheses = 5, 12
+        at_fault = some_faults(rng, hypotheses, size)
+        repairs = plain(rng.uniform(5, 100, size), at_fault, [0, 0, 1, -1, 1], [30.0, 12.0])
+        belief = rng.dirichlet(np.ones(hypotheses))
+        order = rng.permutation(size)
+        assert float((replayed(repairs, order[None]) @ belief)[0]) == pytest.approx(by_hand(repairs, belief, order))
 
 
-@pytest.mark.parametrize("seed", range(10))
-def test_several_faults_and_shared_covers_stay_close_to_the_best_of_all_orders(seed):
+def test_several_faults_and_shared_covers_stay_close_to_the_best_of_all_orders():
     """Probability over cost is a rule of thumb there; brute force over all 120 orders tells what it loses."""
-    rng = np.random.default_rng(200 + seed)
-    size, hypotheses = 5, 10
-    at_fault = np.zeros((hypotheses, size), bool)
-    for row in at_fault:
-        row[rng.choice(size, rng.choice([1, 1, 1, 2]), replace=False)] = True
-    repairs = plain(rng.uniform(10, 100, size), at_fault, [0, 0, 0, 1, 1], [25.0, 15.0])
-    belief = rng.dirichlet(np.ones(hypotheses))
-    best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
-    ours = float(expected_cost(repairs, belief[None])[0])
-    assert best - 1e-9 <= ours <= 1.25 * best
+    for seed in range(10):
+        rng = np.random.default_rng(200 + seed)
+        size, hypotheses = 5, 10
+        at_fault = np.zeros((hypotheses, size), bool)
+        for row in at_fault:
+            row[rng.choice(size, rng.choice([1, 1, 1, 2]), replace=False)] = True
+        repairs = plain(rng.uniform(10, 100, size), at_fault, [0, 0, 0, 1, 1], [25.0, 15.0])
+        belief = rng.dirichlet(np.ones(hypotheses))
+        best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
+        ours = float(expected_cost(repairs, belief[None])[0])
+        assert best - 1e-9 <= ours <= 1.25 * best
 
 
 def test_a_cover_taken_off_is_paid_once():

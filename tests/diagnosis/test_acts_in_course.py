@@ -140,3 +140,13 @@ def test_a_repair_that_changed_nothing_counts_against_the_fault_it_should_have_m
     before = worked(gone)
     after = worked((*gone, Act("adjust_belt", "belt", outcome="no_change")))
     assert at_fault(after, "belt") < 0.9 * at_fault(before, "belt")
+
+
+def test_a_new_battery_is_not_expected_to_read_as_the_old_one_did() -> None:
+    """What stood at the old posts says nothing of the new battery, also where the old one was sound."""
+    found = worked((Reading("rest_voltage", value=12.35), Act("replace", "battery", "no_change")))
+    _, leading = ranked(found, None)
+    edges = np.asarray(found.models[-1].compiled.network.nodes["reading_rest_voltage"].edges)
+    expected = leading.posterior @ leading.chances["rest_voltage"] / leading.posterior.sum()
+    assert expected[edges[:-1] >= 12.5].sum() > 0.75
+    assert expected[(edges[:-1] < 12.35) & (edges[1:] > 12.35)] < 0.2

@@ -19,13 +19,14 @@ import pytest
 
 from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis.acts import CRANKING_AFTER
-from faultnet.diagnosis.course import Course, Entered, course
+from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.posterior import updated
 from faultnet.inference.visit import Evidence, compile_visit
-from faultnet.model import source
+from faultnet.model import balance, source
+from faultnet.model.balance import Interval
 from faultnet.model.export import ancestral, in_visit, unrolled, with_brought_in, with_seen
 from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
@@ -92,11 +93,68 @@ def test_nothing_entered_leaves_the_prior() -> None:
     assert_same(believed(visit()), theirs(with_brought_in(reduced(), demo.brought_in_when_sound())))
 
 
-def test_visits_are_independent_given_the_modes() -> None:
-    one, two = visit(*FLAT), visit(*FULL, conditions=demo.FROSTY)
-    np.testing.assert_allclose(log_likelihood(one, two), log_likelihood(one) + log_likelihood(two), rtol=0, atol=EXACT)
-    expected = written_out([reduced(), reduced(demo.FROSTY)], [demo.evidence(FLAT), demo.evidence(FULL, demo.FROSTY)])
+@pytest.mark.parametrize("conditions", [demo.FROSTY, demo.MILD])
+@pytest.mark.parametrize("dates", [("", ""), ("2026-03-02", "2026-03-04")])
+def test_the_charge_goes_on_from_visit_to_visit(dates: tuple[str, str], conditions: Conditions) -> None:
+    """Used and parked in between, written out as two more nodes; nothing else is shared but the modes."""
+    one, two = visit(*FLAT), visit(*FULL, conditions=conditions)
+    one, two = replace(one, date=dates[0]), replace(two, date=dates[1])
+    expected = written_out(
+        [reduced(), reduced(conditions)], [demo.evidence(FLAT), demo.evidence(FULL, conditions)],
+        passing(interval(*dates, conditions.hours_standing), conditions),
+    )  # fmt: skip
     assert_same(believed(one, two), theirs(expected))
+
+
+def passing(time: Interval, conditions: Conditions, new_battery: bool = False, sound: bool = False) -> dict[str, Node]:
+    """The charge of a second visit from that of the first, or of a new battery, over the time between."""
+    setting, states = demo.setting(conditions), reduced().nodes["charge"].states
+    full = Node("charge_new", "state", states, (), nearly_full(len(states)))
+    used, parked = balance.after_use(setting, time), balance.after_standing(setting, time)[:, :, :, 0]
+    before = "charge_new" if new_battery else "charge_visit_1"
+    on: tuple[str, ...] = ("battery", "supply_visit_2", "use", before)
+    left: tuple[str, ...] = ("battery", "drain", "use", "used_visit_2")
+    if parked.shape[3] == 1:
+        parked, left = parked[:, :, :, 0], ("battery", "drain", "used_visit_2")
+    if sound:
+        used, parked, on, left = used[:, 0], parked[:, 0], on[1:], left[1:]
+    found = [Node("used_visit_2", "state", states, on, used), Node("charge_visit_2", "state", states, left, parked)]
+    return {n.name: n for n in ([full] if new_battery else []) + found}
+
+
+def test_what_happened_once_does_not_happen_at_each_visit() -> None:
+    """A lamp was left on, the battery was charged; at two later visits all is well."""
+    fine = visit(Reading("rest_voltage", value=12.65), Reading("how_it_turns_over", state="normal"))
+    told = (
+        Reading("left_something_on", state="yes"),
+        *FLAT,
+        Act("charge", hours=10.0),
+        Reading("rest_voltage", value=12.75),
+    )
+    found = believed(visit(*told), fine, fine)
+    left_on = reduced().nodes["use"].states.index("left_on")
+    assert found["use"][left_on] > 0.9
+    now = worked(visit(*told), fine, fine).present.modes[:, model().space.components.index("use")]
+    assert not (now == left_on).any()
+
+
+def test_a_car_once_left_with_its_lamps_on_is_used_and_parked_as_any_other_from_then_on() -> None:
+    modes = demo.setting().modes("use")
+    for table in (
+        balance.after_use(demo.setting(), Interval(None, None)),
+        balance.after_standing(demo.setting(), Interval(None, None)),
+    ):
+        by_use = np.moveaxis(table, -2, 0)
+        for once in ("left_on", "long_standing"):
+            np.testing.assert_array_equal(by_use[modes.index(once)], by_use[0])
+        assert np.abs(by_use[modes.index("short_trips")] - by_use[0]).max() > 0.01
+
+
+def test_days_between_visits_are_those_of_their_dates() -> None:
+    assert interval("2026-03-01", "2026-03-04", 5.0) == Interval((2.5, 3.5), 5.0)
+    assert interval("2026-03-01T08:00", "2026-03-04T20:00", None) == Interval((3.5, 3.5), None)
+    assert interval("2026-03-04", "2026-03-01", None) == Interval((0.0, 0.0), None)
+    assert interval("", "2026-03-01", None) == Interval(None, None)
 
 
 def test_the_order_of_readings_within_a_stage_does_not_matter() -> None:
@@ -123,7 +181,7 @@ def test_a_charge_moves_the_state_of_charge_as_far_as_the_battery_accepts_it() -
     """Second stage: the charge depends on battery and charge before; surface charge as just after charging."""
     moved = source.charge_after_charging(demo.setting(), 9.0)
     charge = reduced().nodes["charge"]
-    skin = source.surface_node(demo.setting(), "just_charged")
+    skin = source.surface_after(demo.setting(), 0.0)
     later = {
         "charge_visit_2": Node("charge_visit_2", "state", charge.states, ("battery", "charge_visit_1"), moved),
         "surface_visit_2": replace(skin, name="surface_visit_2"),
@@ -132,9 +190,23 @@ def test_a_charge_moves_the_state_of_charge_as_far_as_the_battery_accepts_it() -
     assert_same(believed(visit(*FLAT, Act("charge", hours=9.0), *FULL)), theirs(expected))
 
 
+def test_a_wait_after_a_charge_lets_the_surface_charge_fade() -> None:
+    """As if the engine had run so many hours ago; the order of two waits does not matter, lamps end it at once."""
+
+    def surface(*entries: Entry) -> Array:
+        return worked(visit(*entries)).present.model.network.nodes["surface"].table
+
+    fresh, faded = surface(Act("charge")), surface(Act("charge"), Act("wait", hours=6.0))
+    assert fresh[0] < 0.05 < 0.5 < faded[0]
+    twice = surface(Act("charge"), Act("wait", hours=6.0), Act("wait", hours=5.0))
+    np.testing.assert_array_equal(twice, source.surface_after(demo.setting(), 11.0).table)
+    shed = surface(Act("charge"), Act("shed_surface_charge"), Act("wait", hours=6.0))
+    np.testing.assert_array_equal(shed, source.surface_shed(demo.setting()).table)
+
+
 def test_shedding_the_surface_charge_keeps_all_but_the_surface_charge() -> None:
     """What was read before and after is of one car: only the volts at rest are read on another surface charge."""
-    skin = replace(source.surface_node(demo.setting(), "shed"), name="surface_later")
+    skin = replace(source.surface_shed(demo.setting()), name="surface_later")
     rest = reduced().nodes["rest_voltage"]
     later = replace(rest, name="rest_later", parents=tuple(p.replace("surface", "surface_later") for p in rest.parents))
     network = Network({**reduced().nodes, skin.name: skin, later.name: later})
@@ -145,11 +217,24 @@ def test_shedding_the_surface_charge_keeps_all_but_the_surface_charge() -> None:
     assert_same(found, theirs(with_brought_in(expected, demo.brought_in_when_sound())))
 
 
-def test_a_drive_draws_the_state_of_charge_anew() -> None:
-    skin = source.surface_node(demo.setting(), "just_charged")
-    later = {"surface_visit_2": replace(skin, name="surface_visit_2")}
+@pytest.mark.parametrize("hours", [0.7, 3.0, None])
+def test_a_drive_moves_the_state_of_charge_as_far_as_this_charging_side_can(hours: float | None) -> None:
+    skin = source.surface_after(demo.setting(), 0.0)
+    moved = balance.after_drive(demo.setting(), hours)
+    charge = reduced().nodes["charge"]
+    later = {
+        "surface_visit_2": replace(skin, name="surface_visit_2"),
+        "charge_visit_2": Node(
+            "charge_visit_2", "state", charge.states, ("battery", "supply_visit_2", "charge_visit_1"), moved
+        ),
+    }
     expected = written_out([reduced(), reduced()], [demo.evidence(FLAT), demo.evidence(FULL)], later)
-    assert_same(believed(visit(*FLAT, Act("drive"), *FULL)), theirs(expected))
+    assert_same(believed(visit(*FLAT, Act("drive", hours=hours), *FULL)), theirs(expected))
+
+
+def test_a_longer_drive_says_more_of_what_charges() -> None:
+    alternator = [believed(visit(*FLAT, Act("drive", hours=h), FLAT[0]))["alternator"][0] for h in (0.7, 3.0)]
+    assert alternator[1] < alternator[0] - 0.05
 
 
 @pytest.mark.parametrize("outcome", ["cured", "no_change"])
@@ -170,13 +255,20 @@ def test_a_jump_start_speaks_of_the_car_with_a_full_battery_for_a_moment(outcome
     "component, outcome", [("battery", "cured"), ("battery", "no_change"), ("solenoid", "better"), ("solenoid", None)]
 )
 def test_a_replaced_part_is_sound_at_later_visits_if_the_repair_took(component: str, outcome: str | None) -> None:
-    """A mixture of two courses, the repair having taken or not, with the outcome as a reading of all modes."""
+    """A mixture of two courses, the repair having taken or not, with the outcome as a reading of all modes.
+
+    A new battery comes charged, whether or not it is the right one.
+    """
     took = demo.catalogue().spread("repair_works_replace")
     weights: dict[str, Array] = {c: np.zeros(reduced().nodes[c].card) for c in model().space.components}
     for worked, chance in ((True, took), (False, 1.0 - took)):
         mended = (component,) if worked else ()
         parts = [reduced(), reduced(demo.FROSTY)]
-        network = written_out(parts, [demo.evidence(FLAT), demo.evidence(FULL, demo.FROSTY)], mended=[(), mended])
+        new = component == "battery"
+        between = passing(interval("", "", demo.FROSTY.hours_standing), demo.FROSTY, new, new and worked)
+        network = written_out(
+            parts, [demo.evidence(FLAT), demo.evidence(FULL, demo.FROSTY)], between, mended=[(), mended]
+        )
         if outcome is not None:
             node = outcome_node(component, outcome, worked)
             network = Network({**network.nodes, node.name: node})

@@ -22,6 +22,7 @@ from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Weights, log_sums, together
 from faultnet.inference.hypotheses import enumerate_hypotheses
 from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.model import balance, source
 from faultnet.model.network import Array
 from tests.inference import demo
 
@@ -97,7 +98,7 @@ class OneWay:
             charged = {k for k, e in self.open if behind_quantity(now.network, e.quantity)[1]}
             if tables.act(entry.act).effect == "desulphate":
                 self.count(charged)
-                moved = model().charge_after_charging(tables.spread("charger_hours"))
+                moved = balance.after_charger(demo.setting(), None, slow=True)
                 self.charge = moved[:, self.modes[model().space.components.index("battery")]] @ self.charge
             if mending.component == "battery" and mending.modes == acts.ALL_MODES:
                 self.count(charged)
@@ -141,7 +142,8 @@ def by_every_way(modes: tuple[int, ...], visits: list[Visit]) -> float:
 @pytest.mark.parametrize("seed", range(4))
 def test_rows_are_every_way_the_repairs_may_have_gone(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """On drawn cases of one visit with up to four repairs, for hypotheses with none to all parts at fault."""
-    monkeypatch.setattr(acts, "SURFACE_AFTER", {})  # the reference knows one surface charge only
+    same = model().compiled.network.nodes["surface"]
+    monkeypatch.setattr(source, "surface_after", lambda setting, hours: same)  # one surface charge, as the reference
     rng = np.random.default_rng(seed)
     repairs = 1 + seed
     visits = [drawn_visit(rng, repairs)]

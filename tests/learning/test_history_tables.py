@@ -162,7 +162,7 @@ def test_every_column_is_documented() -> None:
         ("battery_rating", "60", "100 to 2000 A"),
         ("cranks", "perhaps", "yes or no"),
         ("runs", "yes", "by_itself, with_booster, no"),
-        ("at", "noon", "a moment such as"),
+        ("at", "noon", "a moment of the calendar such as"),
         ("at", "2026-02-30T10:00", "moment of the calendar"),
         ("photos", "post.jpg left post", "64 hexadecimal"),
         ("fuel", "gas", "petrol, diesel"),

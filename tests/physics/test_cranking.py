@@ -216,6 +216,12 @@ def test_sag_over_fifteen_seconds() -> None:
     assert sustained_after(11.5, 150.0, polarisation, 0.0, 2.0) == pytest.approx(11.5)
 
 
+def test_a_weak_cell_gives_up_within_seconds() -> None:
+    """63 % of its loss after 5 s and 95 % after 15 s (5 s: estimate, no source), no current flowing."""
+    lost = [2.0 - (sustained_after(11.5, 0.0, 0.0, t, 2.0) - 9.5) for t in (5.0, 15.0)]
+    assert lost == pytest.approx([2.0 * (1.0 - np.exp(-1.0)), 2.0 * (1.0 - np.exp(-3.0))])
+
+
 def test_sag_continues_the_start_without_a_step() -> None:
     """The start's own level worked out for 15 s by `polarisation_share` is what `sustained_after` gives: a second road,
     a few millivolts apart because the sag holds the current."""

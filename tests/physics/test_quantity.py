@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import importlib
 import inspect
 from pathlib import Path
@@ -37,23 +36,14 @@ def test_every_module_is_listed() -> None:
     assert sorted(path.stem for path in FOLDER.glob("*.py") if path.stem != "__init__") == sorted(MODULES)
 
 
-@pytest.mark.parametrize("function", [f for n, f in FUNCTIONS if n != "quantity"], ids=lambda f: f.__name__)
-def test_physics_function_is_fully_documented(function: object) -> None:
-    """Parameters, Returns, Notes, Examples and References, in that order, and every parameter named."""
-    text = inspect.getdoc(function) or ""
-    places = [text.find(f"{head}\n---") for head in ("Parameters", "Returns", "Notes", "Examples", "References")]
-    assert -1 not in places
-    assert places == sorted(places)
-    for parameter in inspect.signature(function).parameters:  # type: ignore[arg-type]
-        assert parameter in text[places[0] : places[1]]
-    assert "[" in text[places[0] : places[2]], "no unit"
-
-
-@pytest.mark.parametrize("module", MODULES)
-def test_physics_imports_only_errors_and_itself(module: str) -> None:
-    """No probability, no data, no network below or above."""
-    tree = ast.parse((FOLDER / f"{module}.py").read_text(encoding="utf-8"))
-    names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
-    names |= {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
-    allowed = {"__future__", "dataclasses", "collections.abc", "typing", "numpy", "numpy.typing", "faultnet.errors"}
-    assert all(name in allowed or str(name).startswith("faultnet.physics") for name in names)
+def test_physics_functions_are_fully_documented() -> None:
+    """Parameters, Returns, Notes, Examples and References, in that order, every parameter named, and a unit."""
+    wanting = []
+    for name, function in FUNCTIONS:
+        text = inspect.getdoc(function) or ""
+        places = [text.find(f"{head}\n---") for head in ("Parameters", "Returns", "Notes", "Examples", "References")]
+        named = all(parameter in text[places[0] : places[1]] for parameter in inspect.signature(function).parameters)
+        whole = -1 not in places and places == sorted(places) and named and "[" in text[places[0] : places[2]]
+        if name != "quantity" and not whole:
+            wanting.append(f"{name}.{function.__name__}")
+    assert wanting == []

@@ -62,13 +62,14 @@ def seen(test: Test, reading: Node) -> np.ndarray:
     return np.bincount(which, minlength=reading.card) / len(found)
 
 
-@pytest.mark.parametrize("test_id", [t.id for t in load_catalogue().tests])
-def test_a_sound_car_reads_alike_in_the_world_and_in_the_network(test_id: str) -> None:
-    test = catalogue().test(test_id)
-    reading, chances = expected(test)
-    apart = 0.5 * np.abs(seen(test, reading) - chances).sum()
-    limit = LIKE if test.kind == "number" else NOISE + 0.02
-    assert apart < limit, (test_id, round(float(apart), 3))
+def test_a_sound_car_reads_alike_in_the_world_and_in_the_network() -> None:
+    apart = {}
+    for test in catalogue().tests:
+        reading, chances = expected(test)
+        distance = float(0.5 * np.abs(seen(test, reading) - chances).sum())
+        if distance >= (LIKE if test.kind == "number" else NOISE + 0.02):
+            apart[test.id] = round(distance, 3)
+    assert apart == {}
 
 
 KINDS = {

@@ -6,8 +6,8 @@ from functools import partial
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, present, ranges, until
-from workbench.widgets import begin, card, causes, others, pictures, verdict, why, work
+from workbench.answers import answer, belief, catalogue, costs, places, present, range_with, ranges, until
+from workbench.widgets import balance, begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
 from faultnet.case.types import Case
@@ -54,7 +54,10 @@ def _now(case: Case, found: card.Proposal | None, *, stop: bool) -> None:
     elif found is None:
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
     else:
-        card.show(found, case, catalogue(), stop=stop)
+        sound = range_with(case, found.test.id, card.instrument_chosen(found.test))
+        card.show(found, case, catalogue(), sound, stop=stop)
+        if found.chosen:
+            st.button("Show the proposed test instead", key="proposed", on_click=state.choose_test, args=(None,))
 
 
 def _warnings(advice: Advice, case: Case) -> None:
@@ -102,6 +105,7 @@ def _story(case: Case, advice: Advice) -> None:
     found = strips_of(case, diagnosis, catalogue())
     if found:
         parts += [frame.title_html("Readings beside a sound car"), *(pictures.strip(s) for s in found)]
+    parts += [frame.title_html("Today so far"), balance.of_today(case, catalogue(), costs(state.shop()))]
     st.html("".join(parts))  # one element, as the browser's work grows with their number
 
 

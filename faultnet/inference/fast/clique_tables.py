@@ -27,6 +27,14 @@ TINY = 1e-300
 Asked = tuple[str, Array, Array | None]
 
 
+def _owner(table: Tensor) -> Array:
+    """The array whose memory a table lies in."""
+    values = table.values
+    while isinstance(values.base, np.ndarray):
+        values = values.base
+    return values
+
+
 @dataclass(frozen=True, eq=False)
 class Bound:
     """A cluster and the joint modes of its components.
@@ -48,8 +56,11 @@ class Bound:
     _serial: Iterator[int] = field(default_factory=count, repr=False)
 
     def size(self) -> int:
-        """What was laid out for questions takes [bytes]."""
-        return 8 * (self.constants.weight + self.columns.weight)
+        """What was laid out for questions takes [bytes]; recipes hold large tables of their own."""
+        tables = [*self.constants.values(), *(named.tensor for named in self.columns.values())]
+        tables += [table for recipe in self.recipes.values() for _, table in recipe.constants]
+        owners = {id(owner): owner for owner in map(_owner, tables)}
+        return sum(owner.nbytes for owner in owners.values() if not isinstance(owner, np.memmap))
 
     def rest(self) -> None:
         """Drop what was laid out for questions; it is laid out again when one is asked."""

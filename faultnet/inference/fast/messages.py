@@ -17,9 +17,10 @@ from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import Asked, Bound, asked_key
 from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.query import Desk
+from faultnet.inference.repeated import MOST_TOGETHER, Number, together
 from faultnet.model.network import Array, Network
 
-KEPT_MESSAGES = 32
+KEPT_MESSAGES = 96
 KEPT_WEIGHTS = 1 << 18
 KEPT_OUTCOMES = 48
 KEPT_DESKS = 3
@@ -38,11 +39,14 @@ class Evidence:
         Proportional to the chance of the reading given each state [-].
     background : float
         The same under a fault the model does not know [-].
+    number : Number, optional
+        The reading itself, for when the same quantity is read again.
     """
 
     quantity: str
     likelihood: Array = field(repr=False)
     background: float
+    number: Number | None = field(default=None, repr=False, compare=False)
 
 
 def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
@@ -220,7 +224,7 @@ def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
     """
     found: dict[str, Array] = {}
     log_scale = 0.0
-    for e in evidence:
+    for e in _joined(evidence):
         values = found[e.quantity] * e.likelihood if e.quantity in found else e.likelihood
         top = float(values.max())
         if top > 0.0:
@@ -228,6 +232,22 @@ def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
             log_scale += float(np.log(top))
         found[e.quantity] = values
     return found, log_scale
+
+
+def _joined(evidence: Sequence[Evidence]) -> list[Evidence]:
+    """The same evidence with numbers read of one quantity taken together, as far as these are few."""
+    read: dict[str, list[Evidence]] = {}
+    for e in evidence:
+        if e.number is not None:
+            read.setdefault(e.quantity, []).append(e)
+    again = {q: mine for q, mine in read.items() if 1 < len(mine) <= MOST_TOGETHER}
+    if not again:
+        return list(evidence)
+    once = [
+        Evidence(q, together([e.number for e in mine if e.number is not None]), prod(e.background for e in mine))
+        for q, mine in again.items()
+    ]
+    return [e for e in evidence if e.number is None or e.quantity not in again] + once
 
 
 def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:

@@ -1,22 +1,24 @@
-"""The cells of a history: from text, or from the typed values of a Parquet file, to checked values, and back."""
+"""The cells of a history: from text, or from the typed values of a Parquet file, to checked values, and back.
+
+What a cell may be is said in types of pydantic: those of :mod:`faultnet.case.fields` where a case file has the same.
+"""
 
 from __future__ import annotations
 
-import math
 import re
-from datetime import datetime
-from typing import Any
+from functools import cache
+from typing import Annotated, Any, Literal
 
+from pydantic import BeforeValidator, Field, FiniteFloat, StrictStr, TypeAdapter, ValidationError
+
+from faultnet.case.fields import Date, Identifier, Moment, UnitName, not_true
 from faultnet.case.types import Photo
 from faultnet.errors import CarError
-from faultnet.learning.tables.columns import Column
+from faultnet.learning.tables.columns import BY_NAME, Column
+from faultnet.limits import LONGEST_TEXT
 from faultnet.units import UNITS
 
-_ID = re.compile(r"[a-z][a-z0-9_]{0,63}")
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9]{2}:[0-9]{2}(:[0-9]{2})?)?")
-_TIME = r"T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?"
-_MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}" + _TIME + r"([+-][0-9]{2}:[0-9]{2})?")
-_CAUSE = re.compile(r"[a-z][a-z0-9_]{0,63}:[a-z][a-z0-9_]{0,63}")
+_RUN = re.compile("'*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 
 
 class Unusable(Exception):
@@ -50,7 +52,10 @@ def value_of(column: Column, cell: Any) -> Any:
     """
     if cell is None or cell == "":
         return column.default
-    return _READERS[column.kind](column, cell)
+    try:
+        return _reader(column.name)(cell)
+    except ValidationError:
+        raise Unusable(_expected(column)) from None
 
 
 def cell_of(column: Column, value: Any) -> Any:
@@ -80,7 +85,7 @@ def text_of(cell: Any) -> str:
     ('', 'yes', '0.1')
     """
     if isinstance(cell, str):
-        return cell
+        return guarded(cell)
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -88,105 +93,88 @@ def text_of(cell: Any) -> str:
     return repr(cell)
 
 
-def _as_text(column: Column, cell: Any) -> str:
-    if not isinstance(cell, str):
-        raise Unusable("a text")
-    return cell
+def guarded(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would run as a formula.
+
+    Those begin with an equals sign, a plus, a minus, an at sign, a tab or a line end (and their wide forms). A text
+    that begins with apostrophes before one of these gets one more, so that :func:`unguarded` gives every text back.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("'=1+1"), guarded("'tis slow")
+    ("'=1+1", "''=1+1", "'tis slow")
+    """
+    return f"'{text}" if _RUN.match(text) else text
 
 
-def _as_id(column: Column, cell: Any) -> str:
-    return _matching(_ID, cell, "an id: small letters, digits and underscores")
+def unguarded(cell: str) -> str:
+    """Take the apostrophe of :func:`guarded` off again.
+
+    Examples
+    --------
+    >>> unguarded("'=1+1"), unguarded("=1+1"), unguarded("'tis slow")
+    ('=1+1', '=1+1', "'tis slow")
+    """
+    return cell[1:] if cell.startswith("'") and _RUN.match(cell) else cell
 
 
-def _as_date(column: Column, cell: Any) -> str:
-    text = _matching(_DATE, cell, "a day such as 2026-11-20")
-    try:
-        datetime.fromisoformat(text)
-    except ValueError:
-        raise Unusable("a day of the calendar such as 2026-11-20") from None
-    return text
+@cache
+def _reader(name: str) -> Any:
+    """What reads a cell of a column."""
+    column = BY_NAME[name]
+    accepted: Any = _ACCEPTED.get(column.kind)
+    if column.kind in ("number", "whole"):
+        number = FiniteFloat if column.kind == "number" else int
+        accepted = Annotated[number, BeforeValidator(not_true), Field(ge=column.low, le=column.high)]
+    elif column.kind == "choice":
+        accepted = Literal[column.choices]
+    return TypeAdapter(accepted).validator.validate_python
 
 
-def _as_number(column: Column, cell: Any) -> float:
-    expected = f"a number from {column.low:g} to {column.high:g}" if column.high < 1e300 else "a finite number"
-    try:
-        number = float(cell)
-    except (TypeError, ValueError):
-        raise Unusable(expected + ", with a decimal point") from None
-    if isinstance(cell, bool) or not math.isfinite(number) or not column.low <= number <= column.high:
-        raise Unusable(expected + (f" {column.unit}" if column.unit != "-" else ""))
-    return number
+def _yes_or_no(cell: Any) -> Any:
+    return {"yes": True, "no": False}.get(cell) if isinstance(cell, str) else cell
 
 
-def _as_whole(column: Column, cell: Any) -> int:
-    number = _as_number(column, cell)
-    if not number.is_integer():
-        raise Unusable(f"a whole number from {column.low:g} to {column.high:g}")
-    return int(number)
+def _parted(cell: Any) -> Any:
+    return [part.strip().split(":") for part in cell.split(";")] if isinstance(cell, str) else cell
 
 
-def _as_yes_no(column: Column, cell: Any) -> bool:
-    if isinstance(cell, bool):
-        return cell
-    if cell not in ("yes", "no"):
-        raise Unusable("yes or no")
-    return bool(cell == "yes")
-
-
-def _as_choice(column: Column, cell: Any) -> str:
-    if cell not in column.choices:
-        raise Unusable("one of " + ", ".join(column.choices))
-    return str(cell)
-
-
-def _as_unit(column: Column, cell: Any) -> str:
-    if not isinstance(cell, str) or cell not in UNITS:
-        raise Unusable("one of the units " + ", ".join(UNITS))
-    return cell
-
-
-def _as_causes(column: Column, cell: Any) -> tuple[tuple[str, str], ...]:
-    parts = cell.split(";") if isinstance(cell, str) else [""]
-    found = []
-    for part in parts:
-        component, _, mode = _matching(_CAUSE, part.strip(), "component:mode, parted by ;").partition(":")
-        found.append((component, mode))
-    return tuple(found)
-
-
-def _as_moment(column: Column, cell: Any) -> str:
-    text = _matching(_MOMENT, cell, "a moment such as 2026-11-20T14:05:31+00:00")
-    try:
-        datetime.fromisoformat(text)
-    except ValueError:
-        raise Unusable("a moment of the calendar such as 2026-11-20T14:05:31+00:00") from None
-    return text
-
-
-def _as_photos(column: Column, cell: Any) -> tuple[Photo, ...]:
+def _photos(cell: Any) -> tuple[Photo, ...]:
     lines = cell.split("\n") if isinstance(cell, str) else [""]
     try:
         return tuple(Photo(number, caption) for number, _, caption in (line.partition(" ") for line in lines))
-    except CarError:
-        raise Unusable("the id of a photo, 64 hexadecimal digits, and its caption, a line each") from None
+    except CarError as error:
+        raise ValueError(error.what) from None
 
 
-def _matching(pattern: re.Pattern[str], cell: Any, expected: str) -> str:
-    if not isinstance(cell, str) or not pattern.fullmatch(cell):
-        raise Unusable(expected)
-    return cell
-
-
-_READERS = {
-    "text": _as_text,
-    "id": _as_id,
-    "date": _as_date,
-    "number": _as_number,
-    "whole": _as_whole,
-    "yes_no": _as_yes_no,
-    "choice": _as_choice,
-    "unit": _as_unit,
-    "causes": _as_causes,
-    "moment": _as_moment,
-    "photos": _as_photos,
+_ACCEPTED = {
+    "text": Annotated[StrictStr, Field(max_length=LONGEST_TEXT)],
+    "id": Identifier,
+    "date": Date,
+    "yes_no": Annotated[bool, Field(strict=True), BeforeValidator(_yes_or_no)],
+    "unit": UnitName,
+    "causes": Annotated[tuple[tuple[Identifier, Identifier], ...], BeforeValidator(_parted)],
+    "moment": Moment,
+    "photos": Annotated[Any, BeforeValidator(_photos)],
 }
+
+
+def _expected(column: Column) -> str:
+    """What a cell of a column should have been, in words."""
+    if column.kind in ("number", "whole"):
+        number = "a whole number" if column.kind == "whole" else "a number"
+        unit = "" if column.unit == "-" else f" {column.unit}"
+        limited = f"{number} from {column.low:g} to {column.high:g}{unit}"
+        return ("a finite number" if column.high > 1e300 else limited) + ", with a decimal point if any"
+    words = {
+        "text": f"a text of at most {LONGEST_TEXT:,} characters",
+        "id": "an id: small letters, digits and underscores",
+        "date": "a day of the calendar such as 2026-11-20",
+        "yes_no": "yes or no",
+        "choice": "one of " + ", ".join(column.choices),
+        "unit": "one of the units " + ", ".join(UNITS),
+        "causes": "component:mode, parted by ;",
+        "moment": "a moment of the calendar such as 2026-11-20T14:05:31+00:00",
+        "photos": "the id of a photo, 64 hexadecimal digits, and its caption, a line each",
+    }
+    return words[column.kind]

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
-from itertools import groupby
+from itertools import groupby, islice
 from typing import Any
 
 from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Entry, Reading, Visit
-from faultnet.errors import CarError, FaultnetError
+from faultnet.diagnosis.acts import check_act
+from faultnet.diagnosis.evidence import check_reading
+from faultnet.errors import CarError, EntryError, FaultnetError
 from faultnet.learning.tables.cells import Unusable, cell_of, value_of
 from faultnet.learning.tables.columns import BY_NAME, COLUMNS, NEVER_EMPTY, Level
+from faultnet.limits import MOST_ROWS_OF_CASE
+from faultnet.prior_set.catalogue import Catalogue
 
 Cells = Sequence[Any]
 Row = tuple[int, Cells]
-Checks = Callable[[Entry | CaseOutcome], None]
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,7 @@ def layout_of(names: Sequence[str]) -> Layout:
 
 
 def cases_of(
-    names: Sequence[str], rows: Iterable[Row], bad: list[BadRow], checks: Checks | None = None
+    names: Sequence[str], rows: Iterable[Row], bad: list[BadRow], catalogue: Catalogue | None = None
 ) -> Iterator[tuple[str, Case]]:
     """Read cases, one after the other; no more than one case is held.
 
@@ -112,8 +115,8 @@ def cases_of(
     bad : list of BadRow
         Gets every row that cannot be used; the whole case is then left out, as half a case would say that the rest
         was not seen.
-    checks : callable, optional
-        Raises a FaultnetError for an entry that makes no sense.
+    catalogue : Catalogue, optional
+        What entries and causes are held against.
 
     Yields
     ------
@@ -121,25 +124,34 @@ def cases_of(
     """
     layout, seen = layout_of(names), set()
     for key, group in groupby(rows, lambda row: row[1][layout.key] if len(row[1]) > layout.key else ""):
-        held, before = list(group), len(bad)
+        held, before = list(islice(group, MOST_ROWS_OF_CASE + 1)), len(bad)
+        if len(held) > MOST_ROWS_OF_CASE:
+            bad.append(BadRow(held[-1][0], _short(key), "", "more rows", f"at most {MOST_ROWS_OF_CASE:,} of one case"))
+            held = held[:1]
         if key in seen:
-            bad.append(BadRow(held[0][0], str(key), "case", repr(key), "the rows of a case to stand together"))
+            bad.append(
+                BadRow(held[0][0], _short(key), "case", repr(_short(key)), "the rows of a case to stand together")
+            )
         seen.add(key)
-        case = _Reading(layout, str(key or ""), bad, checks).case(held)
+        case = _Reading(layout, str(key or ""), bad, catalogue).case(held)
         if case is not None and len(bad) == before:
             yield str(key), case
+
+
+def _short(text: object) -> str:
+    """Show at most sixty characters."""
+    return str(text) if len(str(text)) <= 60 else f"{str(text)[:57]}..."
 
 
 class _Reading:
     """Reads the rows of one case and notes what cannot be used."""
 
-    def __init__(self, layout: Layout, key: str, bad: list[BadRow], checks: Checks | None) -> None:
-        self.layout, self.key, self.bad, self.checks = layout, key, bad, checks
+    def __init__(self, layout: Layout, key: str, bad: list[BadRow], catalogue: Catalogue | None) -> None:
+        self.layout, self.key, self.bad, self.catalogue = layout, key, bad, catalogue
 
     def amiss(self, row: int, column: str, got: object, expected: str) -> None:
         """Note a row that cannot be used."""
-        shown = repr(got)
-        self.bad.append(BadRow(row, self.key, column, shown if len(shown) <= 60 else shown[:57] + "...", expected))
+        self.bad.append(BadRow(row, _short(self.key), column, _short(repr(got)), expected))
 
     def case(self, rows: list[Row]) -> Case | None:
         """Read a case; what is returned counts only if nothing was noted."""
@@ -205,8 +217,8 @@ class _Reading:
         """Make a thing, and check an entry; None if it is refused."""
         try:
             thing = make()
-            if self.checks is not None and isinstance(thing, Reading | Act | CaseOutcome):
-                self.checks(thing)
+            if self.catalogue is not None:
+                _check(thing, self.catalogue)
         except FaultnetError as error:
             self.amiss(number, column, error.got or "", error.what + (f": {error.expected}" if error.expected else ""))
             return None
@@ -218,7 +230,7 @@ class _Reading:
         for number, cells in rows[1:]:
             for place, name in self.layout.levels[level]:
                 if cells[place] != first[place]:
-                    expected = f"{first[place]!r}, as on the first row of the {level}"
+                    expected = f"{_short(repr(first[place]))}, as on the first row of the {level}"
                     self.amiss(number, name, cells[place], expected)
         return self.values(level, rows[0][0], first)
 
@@ -260,3 +272,22 @@ def _entry(about: dict[str, Any]) -> Entry:
         if column.level == "entry" and column.name not in {*own, "entry"} and about[column.name] != column.default:
             raise CarError(f"`{column.name}` does not belong to this row", got=repr(about[column.name]))
     return kind(**{name: about[name] for name in own})
+
+
+def _check(thing: Car | Entry | CaseOutcome | None, catalogue: Catalogue) -> None:
+    """Hold an entry, or the end of a case, against the catalogue.
+
+    Raises
+    ------
+    EntryError
+        For what makes no sense.
+    """
+    if isinstance(thing, Reading):
+        check_reading(catalogue, thing, "")
+    elif isinstance(thing, Act):
+        check_act(catalogue, thing, "")
+    elif isinstance(thing, CaseOutcome):
+        faults = {(component.id, mode.id) for component in catalogue.components for mode in component.modes[1:]}
+        unknown = [f"{component}:{mode}" for component, mode in thing.causes if (component, mode) not in faults]
+        if unknown:
+            raise EntryError("a fault mode of the catalogue", got="; ".join(unknown))

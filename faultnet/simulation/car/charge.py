@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from faultnet.model.balance import SPENT, supply_share
 from faultnet.model.setting import Setting
 from faultnet.physics import battery, charging, drain
 from faultnet.simulation.car.spreads import World
@@ -71,33 +72,107 @@ def charge_brought_in(
     What driving left in it, less what its use keeps it short of, less drain and self-discharge while it stood, less
     what was left on. A drain that only sometimes stays on did so this time with its chance per visit.
     """
-    word = supply_word(setting, modes, parameters)
-    middle, spread = (setting.spread(f"charge_after_{word}_supply{end}") for end in ("", "_sd"))
-    filled = float(np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0))
-    accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
-    filled *= min(1.0, 1.0 - REACH_LOST + REACH_LOST * accepting**0.5)
-    usual = setting.effect("use", "normal", "usual_charge").centre
-    filled -= usual - parameters[("use", modes["use"], "usual_charge")]
+    filled = usual_charge(rng, setting, modes, parameters, world)
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
     current = parameters[("drain", modes["drain"], "current")] if drawing else 0.0
     left = after_standing(setting, modes, parameters, filled, current, hours)
     return float(np.clip(left - parameters[("use", modes["use"], "left_on_charge")], PAST_EMPTY, 1.0))
 
 
+def usual_charge(
+    rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, world: World
+) -> float:
+    """State of charge that driving leaves in the long run, with this use of the car [-]."""
+    word = supply_word(setting, modes, parameters)
+    middle, spread = (setting.spread(f"charge_after_{word}_supply{end}") for end in ("", "_sd"))
+    filled = float(np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0))
+    accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
+    filled *= min(1.0, 1.0 - REACH_LOST + REACH_LOST * accepting**0.5)
+    usual = setting.effect("use", "normal", "usual_charge").centre
+    return float(filled - usual + parameters[("use", modes["use"], "usual_charge")])
+
+
+def charge_brought_again(
+    rng: np.random.Generator,
+    setting: Setting,
+    modes: Modes,
+    parameters: Parameters,
+    charge: float,
+    days: float,
+    hours: float,
+    world: World,
+) -> float:
+    """State of charge when a car comes again [-].
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    setting : Setting
+        Of the new visit.
+    modes : mapping of component to mode
+        With the way of use that goes on.
+    parameters : mapping of (component, mode, parameter) to float
+    charge : float
+        When it left [-].
+    days : float
+        Since then [d].
+    hours : float
+        Of these, since the engine last ran [h].
+    world : World
+
+    Notes
+    -----
+    :func:`faultnet.physics.drain.charge_in_use` over the hours driven, then what the drain, the diodes and the battery
+    itself took while it stood.
+    """
+    usual = usual_charge(rng, setting, modes, parameters, world)
+    driven = parameters[("use", modes["use"], "hours_driven_per_day")] * max(days - hours / 24.0, 0.0)
+    word = supply_word(setting, modes, parameters)
+    held = drain.charge_in_use(
+        charge,
+        usual,
+        max(driven, setting.spread("trip_hours")),
+        setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")],
+        supply_share(word, setting) * setting.spread("drive_supply_current") * _supply_spread(rng, setting, world),
+        setting.spread(SPENT[word]),
+        setting.electrolyte,
+        parameters[("battery", modes["battery"], "acceptance_factor")],
+        float(charging.set_point(setting.air, "fixed")),
+    )
+    drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
+    sound = setting.modes("drain")[0]
+    current = parameters[("drain", modes["drain"] if drawing else sound, "current")]
+    current += parameters[("rectifier", modes["rectifier"], "leakage")]
+    left = after_standing(setting, modes, parameters, float(np.clip(held, PAST_EMPTY, 1.0)), current, hours)
+    return max(left, PAST_EMPTY)
+
+
+def _supply_spread(rng: np.random.Generator, setting: Setting, world: World) -> float:
+    return float(np.exp(world.widening * setting.spread("drive_supply_ln_spread") * rng.standard_normal()))
+
+
 def after_standing(
     setting: Setting, modes: Modes, parameters: Parameters, charge: float, current: float, hours: float
 ) -> float:
     """State of charge after some hours with a drain of so many amperes [-], not held to what it can give."""
-    own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
-    own = own * parameters[("battery", modes["battery"], "self_discharge_factor")]
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
-    return float(charge - current * hours / capacity - own * hours / 24.0)
+    fading = parameters[("battery", modes["battery"], "self_discharge_factor")]
+    kind = setting.car.battery.kind
+    return float(drain.charge_left(charge, current, hours, capacity, setting.electrolyte, kind, fading, -np.inf))
 
 
 def surface_after_charging(rng: np.random.Generator, setting: Setting, world: World) -> float:
     """Surface charge just after charging or driving [V]."""
     spread = world.widening * setting.spread("surface_charge_ln_spread")
     return float(setting.spread("surface_charge_median") * np.exp(spread * rng.standard_normal()))
+
+
+def surface_after_driving(
+    rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, world: World
+) -> float:
+    """Surface charge just after a drive [V]; none where the charging side gives nothing."""
+    fed = supply_word(setting, modes, parameters) != "none"
+    return surface_after_charging(rng, setting, world) if fed else 0.0
 
 
 def surface_left(setting: Setting, initial: float, hours: float) -> float:
@@ -127,23 +202,35 @@ def charge_when_full(rng: np.random.Generator, accepting: float) -> float:
 
 
 def charge_after_drive(
-    rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, charge: float, hours: float
+    rng: np.random.Generator,
+    setting: Setting,
+    modes: Modes,
+    parameters: Parameters,
+    charge: float,
+    hours: float,
+    world: World,
 ) -> float:
     """State of charge after a drive of so many hours [-].
 
     Notes
     -----
     :func:`faultnet.physics.drain.drive_recharge` with what the charging side has to spare: the named supply current
-    when it is well, two fifths of it when it is weak, and a loss of the engine's own consumption when it gives nothing.
+    when it is well, part of it when it is weak, and a loss of the engine's own consumption when it gives nothing.
     """
     word = supply_word(setting, modes, parameters)
-    spare = {"good": 1.0, "over": 1.0, "weak": 0.4, "none": 0.0}[word] * setting.spread("drive_supply_current")
+    spare = supply_share(word, setting) * setting.spread("drive_supply_current")
     if word == "none":
         spare = -setting.spread("load_base")
     accepting = parameters[("battery", modes["battery"], "acceptance_factor")]
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
-    volts = charging.set_point(setting.air, "fixed")
-    spare *= float(np.exp(0.2 * rng.standard_normal()))
+    volts = float(charging.set_point(setting.air, "fixed"))
+    spare *= _supply_spread(rng, setting, world)
     above = max(charge, 0.0)
     gained = float(drain.drive_recharge(above, hours, capacity, spare, setting.electrolyte, accepting, volts)) - above
     return float(np.clip(charge + gained, PAST_EMPTY, 1.0))
+
+
+def drawn_hours(rng: np.random.Generator, setting: Setting, name: str, world: World) -> float:
+    """How long something took that nobody timed [h or d, the unit of the named spread]."""
+    spread = world.widening * setting.spread(f"{name}_ln_spread")
+    return float(setting.spread(name) * np.exp(spread * rng.standard_normal()))

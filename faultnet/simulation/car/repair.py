@@ -15,9 +15,12 @@ from faultnet.simulation.car.spreads import drawn
 from faultnet.simulation.car.vehicle import VirtualCar, effect_of
 
 NEW_BATTERY = (0.85, 1.0)  # [-] charge of a battery from the shelf; common practice, no source
-LONG_CHARGE_HOURS = 24.0  # [h]
-WAIT_HOURS = 10.0  # [h] over night
-DRIVE_HOURS = 0.5  # [h]
+UNTIMED = {
+    "charge": "charger_hours",
+    "desulphate": "long_charge_hours",
+    "wait": "overnight_hours",
+    "drive": "drive_hours",
+}
 
 
 def after_act(
@@ -39,7 +42,7 @@ def after_act(
         What it was done to; needed for acts that may be done to several.
     rng : numpy.random.Generator
     hours : float, optional
-        How long it took, for charging, waiting and driving [h].
+        How long it took, for charging, waiting and driving [h]; drawn when left out.
 
     Returns
     -------
@@ -63,16 +66,17 @@ def after_act(
     ()
     """
     spec = vehicle.catalogue.act(act)
+    if spec.effect in UNTIMED and hours is None:
+        hours = charge.drawn_hours(rng, vehicle.setting, UNTIMED[spec.effect], vehicle.world)
     if spec.effect in ("charge", "desulphate"):
-        usual = vehicle.spread("charger_hours") if spec.effect == "charge" else LONG_CHARGE_HOURS
-        vehicle = _charged(vehicle, rng, usual if hours is None else hours)
+        vehicle = _charged(vehicle, rng, hours or 0.0)
     elif spec.effect == "shed_surface_charge":
         left = vehicle.spread("surface_charge_left_after_lamps") * float(rng.uniform(0.0, 2.0))
         vehicle = replace(vehicle, surface=min(vehicle.surface, left))
     elif spec.effect == "wait":
-        vehicle = stood(vehicle, WAIT_HOURS if hours is None else hours)
+        vehicle = stood(vehicle, hours or 0.0)
     elif spec.effect == "drive":
-        vehicle = _driven(vehicle, rng, DRIVE_HOURS if hours is None else hours)
+        vehicle = _driven(vehicle, rng, hours or 0.0)
     if spec.effect not in MENDS:
         return vehicle
     return _mended(vehicle, rng, spec.effect, _component(vehicle, act, component))
@@ -104,8 +108,9 @@ def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
 
 
 def _driven(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> VirtualCar:
-    held = charge.charge_after_drive(rng, vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, hours)
-    surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
+    setting, modes, parameters = vehicle.setting, vehicle.modes, vehicle.parameters
+    held = charge.charge_after_drive(rng, setting, modes, parameters, vehicle.charge, hours, vehicle.world)
+    surface = charge.surface_after_driving(rng, setting, modes, parameters, vehicle.world)
     return replace(vehicle, charge=held, surface=surface, hours_standing=0.0)
 
 

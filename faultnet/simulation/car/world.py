@@ -6,12 +6,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from faultnet.case.types import Battery, Car, Conditions
+from faultnet.model.balance import later_use
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.car import charge
@@ -111,7 +112,11 @@ def draw_car(
         surface=0.0,
         hours_standing=hours,
     )
-    return _at_visit(vehicle, rng, faults_on)
+
+    def brought_in() -> float:
+        return charge.charge_brought_in(rng, setting, found, parameters, hours, chosen)
+
+    return _at_visit(vehicle, rng, faults_on, brought_in)
 
 
 def draw_vehicle(rng: np.random.Generator) -> Car:
@@ -156,19 +161,20 @@ def _true_setting(
     return Setting(car, true, catalogue)
 
 
-def _at_visit(vehicle: VirtualCar, rng: np.random.Generator, faults_on: bool | None) -> VirtualCar:
+def _at_visit(
+    vehicle: VirtualCar, rng: np.random.Generator, faults_on: bool | None, held: Callable[[], float]
+) -> VirtualCar:
     """The state of a visit: what is on, the charge it came with, the surface charge left."""
     setting, modes, parameters = vehicle.setting, vehicle.modes, vehicle.parameters
     active = draw_active(rng, vehicle.catalogue, modes, Setting(
         vehicle.car, vehicle.conditions, vehicle.catalogue
     ).brought_on, faults_on)  # fmt: skip
-    held = charge.charge_brought_in(rng, setting, modes, parameters, vehicle.hours_standing, vehicle.world)
-    fed = charge.supply_word(setting, modes, parameters) != "none"
-    surface = charge.surface_after_charging(rng, setting, vehicle.world) if fed else 0.0
+    brought = held()
+    surface = charge.surface_after_driving(rng, setting, modes, parameters, vehicle.world)
     left = charge.surface_left(setting, surface, vehicle.hours_standing)
     does_not_pull = rng.random() < vehicle.spread("weak_winding_does_not_pull")
     sticks = modes["solenoid"] == "weak_winding" and (does_not_pull if faults_on is None else faults_on)
-    return replace(vehicle, active=active, charge=held, surface=left, sticks=bool(sticks))
+    return replace(vehicle, active=active, charge=brought, surface=left, sticks=bool(sticks))
 
 
 def next_visit(
@@ -177,8 +183,11 @@ def next_visit(
     conditions: Conditions | None = None,
     *,
     faults_on: bool | None = None,
+    days: float | None = None,
 ) -> VirtualCar:
     """The same car brought in again: what comes and goes is drawn anew, it was driven and stood in between.
+
+    What happened once, such as a lamp that was left on, does not happen again.
 
     Parameters
     ----------
@@ -188,15 +197,28 @@ def next_visit(
         Of the new visit; a day of its climate when left out.
     faults_on : bool, optional
         As in :func:`draw_car`.
+    days : float, optional
+        Since the last visit [d]; drawn when left out.
 
     Returns
     -------
     VirtualCar
     """
     conditions = conditions or draw_conditions(rng, vehicle.car)
-    days = drawn(effect_of(vehicle.catalogue, "use", vehicle.modes["use"], "days_standing"), rng)
-    parameters = {**vehicle.parameters, ("use", vehicle.modes["use"], "days_standing"): days}
-    hours = _hours_standing(conditions, vehicle.modes, parameters)
+    setting = vehicle.setting
+    use = dict(zip(setting.modes("use"), later_use(setting), strict=True))[vehicle.modes["use"]]
+    now = {**vehicle.modes, "use": use}
+    if days is None:
+        days = charge.drawn_hours(rng, setting, "days_between_visits", vehicle.world)
+    hours = conditions.hours_standing
+    if hours is None:
+        hours = 24.0 * min(drawn(effect_of(vehicle.catalogue, "use", use, "days_standing"), rng), days)
     setting = _true_setting(rng, vehicle.car, conditions, vehicle.catalogue, vehicle.world, hours)
-    moved = replace(vehicle, conditions=conditions, setting=setting, parameters=parameters, hours_standing=hours)
-    return _at_visit(moved, rng, faults_on)
+
+    def brought_again() -> float:
+        return charge.charge_brought_again(
+            rng, setting, now, vehicle.parameters, vehicle.charge, days, hours, vehicle.world
+        )
+
+    moved = replace(vehicle, conditions=conditions, setting=setting, hours_standing=hours)
+    return _at_visit(moved, rng, faults_on, brought_again)

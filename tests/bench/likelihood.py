@@ -1,0 +1,326 @@
+"""How far the log odds of the model lie from those of the continuous physics its tables stand for.
+
+``python tests/bench/likelihood.py`` draws random cars with one fault, measures each by one, two, three or six tests,
+and compares the log likelihood ratio of the truth against a rival (the sound car, or another fault that the readings
+bear on) as the network gives it with that of the virtual cars themselves (``reference.py``): at least 30,000 cars for
+one reading, cars moved to where they fit where these are too few. Errors are net of the reference's own. ``--quick``
+takes a few pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior set,
+physics and virtual cars, not on the network: they are kept in the cache folder, so that after a change of the model
+only its own side is worked out anew.
+
+The tables of the model have rows for instruments' errors, slips and fresh scatter; the reference draws the same.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the products are small
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+import numpy as np
+
+from faultnet.cache import cache_folder, code_hash
+from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.evidence import evidence_of, instrument_of
+from faultnet.inference.visit import compile_visit, log_background
+from faultnet.model.build import build_network, quantity_of
+from faultnet.model.network import Array, Network
+from faultnet.model.setting import Setting
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import Test
+from faultnet.simulation.car.world import draw_car, draw_conditions, draw_vehicle, measure
+from tests.bench.many_cars import CHOICES, Cars, Rows
+from tests.bench.reference import SMOOTH, Estimate, Question, estimate, fit_of
+
+SEED = 20261127
+SIZES = (1, 2, 3, 6)
+PAIRS, QUICK_PAIRS = 80, 12  # of each size
+MAY_STAY_ROUGH = 0.05  # share of the pairs whose reference may stay above the error it should have
+REPEATED = (0.85, 0.90, 0.87)  # [V] from the engine to the negative clamp
+DIESEL = Car(Battery(730.0, "EN"), "diesel", 2.1)
+COOL = Conditions(air_temperature=7.0)
+REPEATS_DRAWN, AT_ONCE = 800_000, 40_000
+FAR_OUT = 3.0  # standard deviations from a sound ground path to one that drops so much
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two hypotheses about one car that was measured.
+
+    Parameters
+    ----------
+    number : int
+        Of the case; with the seed it makes its random stream.
+    readings : tuple of Reading
+    truth, rival : tuple of (component, mode)
+        The fault; empty for a sound car.
+    """
+
+    number: int
+    car: Car
+    conditions: Conditions
+    readings: tuple[Reading, ...]
+    truth: tuple[str, ...]
+    rival: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A pair with both log likelihood ratios [nat] and the error of the reference."""
+
+    size: int
+    tests: tuple[str, ...]
+    truth: str
+    rival: str
+    model: float
+    reference: float
+    error: float
+    moved: bool
+
+    @property
+    def net(self) -> float:
+        """Distance of the two, net of the reference's error [nat]."""
+        return float(np.sqrt(max((self.model - self.reference) ** 2 - self.error**2, 0.0)))
+
+
+def tests_of(catalogue: Catalogue) -> list[Test]:
+    """Tests whose answers the physics gives; what comes from a table of counts is the same on both sides."""
+    return [t for t in catalogue.tests if t.kind == "number" or t.quantity in CHOICES]
+
+
+def bears_on(network: Network, quantity: str) -> frozenset[str]:
+    """Components that a quantity depends on, also through the charge the car came with."""
+    seen: set[str] = set()
+    pending = [quantity]
+    while pending:
+        name = pending.pop()
+        if name not in seen:
+            seen.add(name)
+            pending += () if network.nodes[name].layer == "component" else network.nodes[name].parents
+    return frozenset(n for n in seen if network.nodes[n].layer == "component")
+
+
+def drawn_pair(catalogue: Catalogue, number: int, size: int) -> tuple[Pair, Network]:
+    """Draw a car with one fault, measure it, and draw a rival."""
+    rng = np.random.default_rng([SEED, number])
+    car = draw_vehicle(rng)
+    conditions = draw_conditions(rng, car)
+    network = build_network(Setting(car, conditions, catalogue))
+    faults = [(c.id, m.id) for c in catalogue.components if c.id != "unlisted" for m in c.modes[1:]]
+    truth = faults[int(rng.integers(len(faults)))]
+    tests = tests_of(catalogue)
+    quantities = {t.id: quantity_of(t, catalogue.instrument(t.instruments[0])) for t in tests}
+    behind = {t.id: bears_on(network, quantities[t.id]) for t in tests}
+    telling = [t for t in tests if truth[0] in behind[t.id]] or tests
+    chosen: list[Test] = []
+    while len(chosen) < size:
+        among = telling if not chosen or rng.random() < 0.5 else tests
+        test = among[int(rng.integers(len(among)))]
+        if all(quantities[test.id] != quantities[other.id] for other in chosen):
+            chosen.append(test)
+        elif len(telling) <= len(chosen):
+            telling = tests
+    vehicle = draw_car(rng, catalogue, car, {truth[0]: truth[1]}, conditions)
+    readings = tuple(measure(vehicle, t.id, None, rng) for t in chosen)
+    concerned = frozenset[str]().union(*(behind[t.id] for t in chosen))
+    rivals = [f for f in faults if f[0] in concerned and f != truth]
+    rival = () if rng.random() < 0.5 or not rivals else rivals[int(rng.integers(len(rivals)))]
+    return Pair(number, car, conditions, readings, truth, rival), network
+
+
+def model_odds(catalogue: Catalogue, network: Network, pair: Pair) -> float:
+    """Log likelihood ratio of truth against rival as the network gives it [nat]."""
+    names = network.components
+    modes = np.zeros((2, len(names)), dtype=np.int16)
+    for row, fault in enumerate((pair.truth, pair.rival)):
+        if fault:
+            modes[row, names.index(fault[0])] = network.nodes[fault[0]].states.index(fault[1])
+    visit = compile_visit(network, names, modes)
+    evidence = [e for r in pair.readings if (e := evidence_of(network, catalogue, r)) is not None]
+    weight, _ = visit.stage(evidence)
+    truth, rival = (visit.charge_prior * weight).sum(axis=1)
+    return float(np.log(truth) - np.log(rival))
+
+
+def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
+    """Log likelihood ratio in the continuous physics [nat], its error, and whether cars had to be moved."""
+    setting = Setting(pair.car, pair.conditions, catalogue)
+    rng = np.random.default_rng([SEED, pair.number, 1])
+    found: list[Estimate] = []
+    for fault in (pair.truth, pair.rival):
+        modes = dict.fromkeys(network.components, 0)
+        if fault:
+            modes[fault[0]] = setting.modes(fault[0]).index(fault[1])
+        question = Question(setting, modes, pair.readings, lambda r: _edges(catalogue, network, r))
+        found.append(estimate(question, rng, smooth=SMOOTH / np.sqrt(2.0)))
+    error = float(np.hypot(found[0].error, found[1].error))
+    return found[0].log - found[1].log, error, any(e.moved for e in found)
+
+
+def _edges(catalogue: Catalogue, network: Network, reading: Reading) -> tuple[float, ...]:
+    test = catalogue.test(reading.test)
+    return network.nodes[quantity_of(test, instrument_of(catalogue, test, reading), reading.interval)].edges
+
+
+class Kept:
+    """References worked out before, by what they depend on."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        here = Path(__file__).parent
+        text = "".join((here / f"{n}.py").read_text() for n in ("many_cars", "reference"))
+        self.path = cache_folder() / "likelihood_references.jsonl"
+        self.made_of = [catalogue.fingerprint, code_hash("physics", "simulation", "instruments.py"), hash_of(text)]
+        self.found: dict[str, list[float]] = {}
+        if self.path.exists():
+            for line in self.path.read_text().splitlines():
+                made_of, key, value = json.loads(line)
+                if made_of == self.made_of:
+                    self.found[key] = value
+
+    def get(self, catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
+        """The reference of a pair, worked out if need be."""
+        edges = [
+            _edges(catalogue, network, r)[:: max(len(_edges(catalogue, network, r)) - 1, 1)] for r in pair.readings
+        ]
+        key = hash_of(repr((pair, edges)))
+        if key not in self.found:
+            self.found[key] = list(reference_odds(catalogue, network, pair))
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            with self.path.open("a") as file:
+                file.write(json.dumps([self.made_of, key, self.found[key]]) + "\n")
+        odds, error, moved = self.found[key]
+        return odds, error, bool(moved)
+
+
+def hash_of(text: str) -> str:
+    """A short hash of a text."""
+    import hashlib
+
+    return hashlib.sha256(text.encode()).hexdigest()[:24]
+
+
+def compared(catalogue: Catalogue, pairs: int) -> Iterator[Compared]:
+    """So many pairs of each size, one after the other."""
+    kept = Kept(catalogue)
+    for number in range(pairs * len(SIZES)):
+        size = SIZES[number % len(SIZES)]
+        pair, network = drawn_pair(catalogue, number, size)
+        odds, error, moved = kept.get(catalogue, network, pair)
+        names = tuple(r.test for r in pair.readings)
+        words = [":".join(f) or "sound" for f in (pair.truth, pair.rival)]
+        yield Compared(size, names, *words, model_odds(catalogue, network, pair), odds, error, moved)
+
+
+def repeats(catalogue: Catalogue) -> dict[str, list[float]]:
+    """Belief in a bad ground path after one, two and three readings of its drop: by the model, and continuous."""
+    readings = tuple(Reading("ground_path_drop", value=v) for v in REPEATED)
+    model = []
+    for count in range(1, len(readings) + 1):
+        worked = work_through(Case(DIESEL, (Visit(readings[:count], conditions=COOL),)), catalogue)
+        model.append(float(worked.belief.marginals()["ground_path"][1:].sum()))
+    return {"model": model, "continuous": repeated_in_cars(catalogue, readings)}
+
+
+def repeated_in_cars(catalogue: Catalogue, readings: Sequence[Reading]) -> list[float]:
+    """The same belief from cars drawn with any number of faults by the base rates, brought in."""
+    setting = Setting(DIESEL, COOL, catalogue)
+    network = build_network(setting)
+    rng = np.random.default_rng([SEED, 2])
+    column, unknown = (network.components.index(c) for c in ("ground_path", "unlisted"))
+    chances = network.nodes["ground_path"].table
+    background = [log_background([e]) for r in readings if (e := evidence_of(network, catalogue, r)) is not None]
+    total = np.zeros((len(chances), len(readings)))
+    for mode in np.repeat(np.arange(len(chances)), REPEATS_DRAWN // AT_ONCE):
+        modes = drawn_modes(network, rng, AT_ONCE)
+        modes[:, column] = mode
+        normal = rng.standard_normal((90, AT_ONCE))
+        logs = _far_out(normal[0]) + np.where(modes.any(axis=1), 0.0, np.log(setting.spread("brought_in_when_sound")))
+        rows = Rows(normal, {"ground_path resistance sound": 0})
+        cars = Cars(setting, dict(zip(network.components, modes.T, strict=True)), rows)
+        for k, reading in enumerate(readings):
+            own = fit_of(cars, [reading], lambda r: _edges(catalogue, network, r), AT_ONCE).log()
+            logs = logs + np.where(modes[:, unknown] > 0, background[k], own)
+            total[mode, k] += chances[mode] * float(np.exp(logs).sum())
+    return [float(t) for t in total[1:].sum(axis=0) / total.sum(axis=0)]
+
+
+def _far_out(normal: Array) -> Array:
+    """Move half of some standard normal numbers to where few cars are, and give the log of what each then counts."""
+    normal[::2] += FAR_OUT
+    return np.asarray(-np.log(0.5 + 0.5 * np.exp(FAR_OUT * normal - 0.5 * FAR_OUT**2)))
+
+
+def drawn_modes(network: Network, rng: np.random.Generator, count: int) -> np.ndarray:
+    """Modes of so many cars by the base rates, shape (cars, components)."""
+    names = network.components
+    modes = np.zeros((count, len(names)), dtype=np.int64)
+    for name in sorted(names, key=lambda n: len(network.nodes[n].parents)):
+        node = network.nodes[name]
+        given = node.table[(slice(None), *(modes[:, names.index(p)] for p in node.parents))]
+        edges = np.cumsum(given.reshape(node.card, -1), axis=0)
+        modes[:, names.index(name)] = np.minimum((rng.random(count) > edges).sum(axis=0), node.card - 1)
+    return modes
+
+
+def figures(found: Sequence[Compared]) -> dict[str, float]:
+    """Median and 95 % of the net error by number of readings [nat], and the share of references left rough."""
+    told: dict[str, float] = {}
+    for size in SIZES:
+        net = [c.net for c in found if c.size == size]
+        told |= {f"median_{size}": float(np.median(net)), f"p95_{size}": float(np.quantile(net, 0.95))}
+    told["pairs"] = len(found)
+    told["rough_share"] = float(np.mean([c.error > SMOOTH for c in found]))
+    told["median_reference_error"] = float(np.median([c.error for c in found]))
+    return told
+
+
+def main() -> int:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help=f"{QUICK_PAIRS} pairs of each size")
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--each", action="store_true", help="print every pair")
+    parser.add_argument("--pairs", type=int, default=None, help="pairs of each size")
+    parser.add_argument("--no-repeats", action="store_true")
+    told = parser.parse_args()
+    catalogue = load_catalogue()
+    begin = time.process_time()
+    found = []
+    for one in compared(catalogue, told.pairs or (QUICK_PAIRS if told.quick else PAIRS)):
+        found.append(one)
+        if told.each:
+            print(
+                f"{one.size} {one.net:6.2f}  model {one.model:7.2f}  reference {one.reference:7.2f} +- {one.error:.2f}"
+                f"{' m' if one.moved else '  '} {one.truth} / {one.rival}: {', '.join(one.tests)}",
+                flush=True,
+            )
+    result: dict[str, object] = dict(figures(found))
+    if not told.no_repeats:
+        result["repeats"] = repeats(catalogue)
+    result["processor_seconds"] = round(time.process_time() - begin, 1)
+    if told.json:
+        print(json.dumps(result))
+    else:
+        for name, value in result.items():
+            print(f"{name:24} {value if isinstance(value, dict) else round(float(value), 3)}")  # type: ignore[arg-type]
+    for one in found:
+        if one.error > SMOOTH:
+            print(
+                f"too few cars (error {one.error:.2f}): {one.truth} / {one.rival}: {', '.join(one.tests)}",
+                file=sys.stderr,
+            )
+    return int(float(np.mean([c.error > SMOOTH for c in found])) > MAY_STAY_ROUGH)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,42 @@
+"""Entries left out by one pass forward and one back, against the case worked through without them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from faultnet.case.types import Act, Reading, Visit
+from faultnet.diagnosis.course import course
+from faultnet.diagnosis.leaving_out import without_each
+from faultnet.inference.posterior import updated
+from tests.diagnosis.test_rows import READINGS, model
+from tests.inference import demo
+
+EXACT = 1e-9
+TIGHTENED = Act("replace", "solenoid", outcome="better")
+MANY = tuple(Reading("solenoid_drop", value=0.3 + 0.05 * k) for k in range(6))
+CASES = {
+    "readings and a repair": (READINGS[:3], (READINGS[3], TIGHTENED, READINGS[2], READINGS[5])),
+    "the same quantity again and again": ((*MANY, TIGHTENED, *MANY),),
+    "charged, driven, helped": (
+        (READINGS[0], Act("charge", hours=8.0, outcome="cured"), READINGS[1]),
+        (READINGS[1], Act("jump_start", outcome="cured"), Act("drive", hours=1.0, outcome="better"), READINGS[0]),
+    ),
+    "remembered from visit to visit": ((READINGS[4],), (READINGS[4], READINGS[0]), (READINGS[4],)),
+    "a new battery": ((READINGS[0], Act("replace", "battery", outcome="cured"), READINGS[0]), (READINGS[1],)),
+    "compared": ((Reading("module_offset_at_rest", value=-0.6), Reading("module_crank_minimum", value=9.0)),),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_an_entry_left_out_is_an_entry_never_made(name: str) -> None:
+    visits = [Visit(tuple(entries), demo.MILD) for entries in CASES[name]]
+    models, space, tables = [model()] * len(visits), model().space, demo.catalogue()
+    belief = updated(space, course(models, visits, tables, space).log_likelihood)
+    assert belief is not None
+    found = without_each(models, visits, tables, space, belief)
+    assert belief.posterior[found.chosen].sum() >= 1.0 - 1e-6
+    assert len(found.log_likelihood) == sum(len(v.entries) for v in visits)
+    for place, log_likelihood in found.log_likelihood.items():
+        expected = course(models, visits, tables, space, place).log_likelihood[found.chosen]
+        np.testing.assert_allclose(log_likelihood, expected, rtol=0, atol=EXACT, err_msg=str(place))

@@ -1,0 +1,93 @@
+"""What is typed and not yet entered, kept in the store as it is typed: another page or a reload loses none of it.
+
+A field is told its key; it then begins with what was typed into it last, here or in another tab, else with what the
+case has. A draft of a case belongs to the case, one of a case that is still to be begun to this browser.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from contextlib import suppress
+from typing import Any
+
+import streamlit as st
+
+from faultnet.errors import FaultnetError
+from workbench import state
+
+
+def leave_browser() -> None:
+    """Leave a new browser its cookie; it says nothing but which drafts are whose."""
+    with st.container(key="browser_script"):
+        if st.session_state.get("leave_browser"):
+            st.html(f"<span class='fn-browser' data-name='{state.BROWSER}' data-value='{state.browser()}'></span>")
+
+
+class Draft:
+    """The fields of one place of the screen.
+
+    Parameters
+    ----------
+    place : str
+        What tells it from all others, such as ``car_`` and the id of the case.
+    """
+
+    def __init__(self, place: str) -> None:
+        self.place = place
+        self.keys: list[str] = []
+        self._kept: dict[str, Any] | None = None
+
+    def field(self, key: str, start: Any = None, options: Collection[Any] | None = None) -> dict[str, Any]:
+        """Arguments for a widget that keeps what is done with it.
+
+        Parameters
+        ----------
+        key : str
+        start : object
+            What it begins with where nothing was typed.
+        options : collection, optional
+            What it may hold; anything else that was kept is forgotten.
+        """
+        self.keys.append(key)
+        if key not in st.session_state:
+            kept = self.kept().get(key, start)
+            fits = options is None or all(one in options for one in (kept if isinstance(kept, list) else [kept]))
+            st.session_state[key] = kept if fits or kept is None else start
+        return {"key": key, "on_change": _note, "args": (self.place, key, start)}
+
+    def kept(self) -> dict[str, Any]:
+        """What was typed here and not entered."""
+        if self._kept is None:
+            with suppress(FaultnetError):
+                self._kept = state.store().draft(self.place)
+        return self._kept or {}
+
+    def drop(self) -> None:
+        """Let it go: it was entered, or given up."""
+        drop(self.place, self.keys)
+
+
+def _note(place: str, key: str, start: Any) -> None:
+    """Keep a field as it is now; what stands as it began is no draft."""
+    value = st.session_state.get(key)
+    now = state.store().draft(place)
+    left = {name: kept for name, kept in now.items() if name != key}
+    if value is not None and value != start:
+        left[key] = list(value) if isinstance(value, tuple) else value
+    if left == now:
+        return
+    try:
+        state.store().keep_draft(place, left)
+    except FaultnetError as error:
+        state.set_trouble(error)
+
+
+def drop(place: str, keys: Iterable[str] = ()) -> None:
+    """Let a draft go; its fields begin anew."""
+    for key in keys:
+        st.session_state.pop(key, None)
+    try:
+        if state.store().draft(place):
+            state.store().keep_draft(place, {})
+    except FaultnetError as error:
+        state.set_trouble(error)

@@ -1,0 +1,169 @@
+/* What the page does without asking the server: keys beside a field, what is half typed, timers. Runs once a page. */
+(function () {
+  if (window.fnPage) { window.fnPage.look(); return; }
+  const all = (what, from) => [...(from || document).querySelectorAll(what)];
+  const field = name => document.querySelector(`.st-key-${CSS.escape(name)} input`);
+  const kept = {
+    get: name => { try { return localStorage.getItem(name); } catch { return null; } },
+    set: (name, value) => { try { value ? localStorage.setItem(name, value) : localStorage.removeItem(name); } catch { } },
+  };
+
+  // ---- fields -------------------------------------------------------------------------------------------------------
+  const nativeValue = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
+  function type(input, text) {  // as if it had been typed: React listens to the event, not to the value
+    nativeValue.call(input, text);
+    input.dispatchEvent(new Event('input', {bubbles: true}));
+  }
+  const LIMIT = {over: '>', under: '<'};
+  const PARTS = /^\s*([<>]?)\s*(-?)\s*(.*?)\s*([a-zA-ZµΩ°%\/]*)\s*$/;
+  function press(key) {
+    const input = field(key.parentElement.dataset.field);
+    if (!input) return;
+    let [, limit, sign, number, unit] = input.value.match(PARTS) || ['', '', '', input.value, ''];
+    const does = key.dataset.does;
+    if (does === 'sign') sign = sign ? '' : '-';
+    if (does === 'unit') unit = key.dataset.what;
+    if (does in LIMIT) limit = limit === LIMIT[does] ? '' : LIMIT[does];
+    type(input, limit + sign + number + (unit ? ' ' + unit : ''));
+    input.focus({preventScroll: true});
+    const end = (limit + sign + number).length;
+    input.setSelectionRange(end, end);
+  }
+  document.addEventListener('pointerdown', e => { if (e.target.closest?.('.fn-keys button')) e.preventDefault(); });
+
+  // ---- what is half typed at the card -------------------------------------------------------------------------------
+  let draft = null, leaving = null;
+  function card() {
+    const keys = document.querySelector('.fn-keys[data-draft]'), input = field('entry');
+    if (!keys || !input) { draft = null; return; }
+    if (leaving && input.value === '') { kept.set(leaving, ''); leaving = null; }
+    if (draft === keys.dataset.draft) return;
+    draft = keys.dataset.draft;
+    const was = kept.get(draft) || '';
+    if (input.value !== was) type(input, was);
+  }
+  document.addEventListener('input', e => {
+    if (draft && e.target === field('entry')) kept.set(draft, e.target.value);
+  });
+  const leave = () => { leaving = draft; };
+  document.addEventListener('keydown', e => { if (e.key === 'Enter' && e.target === field('entry')) leave(); }, true);
+
+  // ---- timers -------------------------------------------------------------------------------------------------------
+  let sound = null;
+  function tone() {  // made here: three short notes
+    try {
+      sound = sound || new AudioContext();
+      window.fnPage.rung += 1;
+      [0, .35, .7].forEach(at => {
+        const note = sound.createOscillator(), loud = sound.createGain();
+        note.frequency.value = 880;
+        loud.gain.setValueAtTime(.3, sound.currentTime + at);
+        loud.gain.exponentialRampToValueAtTime(.001, sound.currentTime + at + .3);
+        note.connect(loud).connect(sound.destination);
+        note.start(sound.currentTime + at);
+        note.stop(sound.currentTime + at + .3);
+      });
+    } catch { }
+  }
+  const clock = left => {
+    const s = Math.max(0, Math.ceil(left / 1000)), two = n => String(n).padStart(2, '0');
+    return s >= 3600 ? `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}` :
+      `${Math.floor(s / 60)}:${two(s % 60)}`;
+  };
+  function timers() {
+    all('.fn-timer').forEach(timer => {
+      const [end, rung] = (kept.get(timer.dataset.timer) || '').split('|');
+      const state = !end ? 'still' : Date.now() >= +end ? 'over' : 'running';
+      const words = timer.querySelector('.left'), button = timer.querySelector('button');
+      const shown = state === 'still' ? clock(1000 * timer.dataset.seconds) : state === 'over' ? 'time is up' :
+        clock(+end - Date.now());
+      if (words.textContent !== shown) words.textContent = shown;
+      const does = state === 'still' ? 'Start' : state === 'over' ? 'Again' : 'Stop';
+      if (button.textContent !== does) button.textContent = does;
+      if (timer.dataset.state !== state) {
+        timer.dataset.state = state;
+        timer.querySelector('.said').textContent = state === 'over' ? `${timer.dataset.label}: time is up` : '';
+      }
+      if (state === 'over' && rung !== 'rung') {
+        kept.set(timer.dataset.timer, `${end}|rung`);
+        tone();
+        if (navigator.vibrate) navigator.vibrate([300, 150, 300]);
+      }
+    });
+  }
+  function start(timer) {
+    sound = sound || new AudioContext();  // a browser lets a page be heard only once it was touched
+    sound.resume?.();
+    kept.set(timer.dataset.timer, timer.dataset.state === 'running' ? '' : `${Date.now() + 1000 * timer.dataset.seconds}|`);
+    timers();
+  }
+  setInterval(timers, 250);
+
+  document.addEventListener('click', e => {
+    const key = e.target.closest?.('.fn-keys button'), timer = e.target.closest?.('.fn-timer button');
+    if (key) press(key);
+    else if (timer) start(timer.parentElement);
+    else if (e.target.closest?.('.st-key-card button')) leave();
+  }, true);
+
+  // ---- what the server's own widgets lack -----------------------------------------------------------------------------
+  function mend() {
+    // the place to drop files on says that it is decoration and yet takes the focus; screen readers stumble over that
+    all('[data-testid=stFileUploaderDropzone][role=presentation]').forEach(e => e.removeAttribute('role'));
+    all('.fn-figures').flatMap(e => e.dataset.figures.split(' ')).filter(Boolean).map(field).forEach(figure);
+    all('.fn-keys').map(e => field(e.dataset.field)).forEach(figure);
+  }
+  function figure(input) {
+    if (!input || input.inputMode === 'decimal') return;
+    input.setAttribute('inputmode', 'decimal');
+    input.setAttribute('enterkeyhint', 'done');
+  }
+  function look() { mend(); card(); timers(); told(); }
+
+  // ---- what the server asks for: said in attributes of elements, each time anew where they change ----------------------
+  const heard = new WeakMap();
+  function anew(what, does) {
+    all(what).forEach(e => {
+      const now = JSON.stringify(e.dataset);
+      if (heard.get(e) !== now) { heard.set(e, now); does(e.dataset); }
+    });
+  }
+  function told() {
+    anew('.fn-show', data => show(data.show));
+    anew('.fn-turn', data => turn(data.turn, data.chosen === 'True'));
+    anew('.fn-browser', data => {
+      document.cookie = `${data.name}=${data.value};path=/;max-age=31536000;SameSite=Strict`;
+    });
+  }
+
+  function show(name, tries = 40) {
+    const input = field(name), wrong = document.getElementById('wrong-' + name);
+    if (!input || !wrong) { if (tries) setTimeout(show, 50, name, tries - 1); return; }
+    const more = input.closest('details');
+    if (more && !more.open) more.querySelector('summary').click();
+    const place = document.querySelector(`.st-key-${CSS.escape(name)}`);
+    place.scrollIntoView({block: 'center'});
+    input.focus({preventScroll: true});
+  }
+
+  // Another test on the card: its head has to be seen, above the bar and near the top; the top of the page where that does.
+  let turned = null;
+  function turn(now, chosen, tries = 100) {
+    const input = field('entry'), head = document.querySelector('.st-key-card .fn-test h2');
+    const main = document.querySelector('[data-testid=stMain]');
+    if (!input || !head || !main) { if (tries) setTimeout(turn, 50, now, chosen, tries - 1); return; }
+    const again = turned !== null && turned !== now;
+    turned = now;
+    main.scrollTo(0, 0);
+    const floor = document.querySelector('.st-key-links')?.getBoundingClientRect().top || innerHeight;
+    if (head.getBoundingClientRect().bottom > (chosen && again ? floor / 2 : floor))
+      document.querySelector('.st-key-card').scrollIntoView({block: 'start'});
+    const nowhere = document.activeElement === document.body || document.activeElement === null;
+    if (nowhere && !matchMedia('(pointer: coarse)').matches) input.focus({preventScroll: true});
+  }
+
+  window.fnPage = {look, show, turn, rung: 0};
+  new MutationObserver(look).observe(document.body, {childList: true, subtree: true, attributes: true,
+    attributeFilter: ['data-draft', 'data-figures', 'data-show', 'data-count', 'data-turn', 'data-chosen', 'value']});
+  look();
+})();
