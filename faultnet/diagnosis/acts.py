@@ -46,12 +46,6 @@ PASSING: dict[str, tuple[str, ...]] = {
 }
 CHARGING = ("charge", "desulphate")
 FEEDING = (*CHARGING, "drive")
-LONG_WAIT = 4.0  # [h] from here on surface charge is gone; common practice, no source
-CRANKING_AFTER = {
-    "cured": (0.86, 0.08, 0.02, 0.02, 0.02),
-    "better": (0.45, 0.45, 0.04, 0.03, 0.03),
-    "no_change": (0.10, 0.225, 0.225, 0.225, 0.225),
-}
 
 
 @dataclass(frozen=True)
@@ -99,7 +93,7 @@ def check_act(catalogue: Catalogue, act: Act, where: str) -> None:
         )  # fmt: skip
 
 
-def changes_the_car(effect: str, hours: float | None) -> bool:
+def changes_the_car(effect: str, hours: float | None, spread: Callable[[str], float]) -> bool:
     """Whether what is read after an act is read on another state of the car.
 
     Parameters
@@ -108,6 +102,8 @@ def changes_the_car(effect: str, hours: float | None) -> bool:
         Of the act.
     hours : float, optional
         How long it took [h].
+    spread : callable
+        Named numbers of the prior set.
 
     Notes
     -----
@@ -116,11 +112,13 @@ def changes_the_car(effect: str, hours: float | None) -> bool:
 
     Examples
     --------
-    >>> changes_the_car("disable_fuel", None), changes_the_car("wait", 10.0)
+    >>> from faultnet.prior_set import load_catalogue
+    >>> spread = load_catalogue().spread
+    >>> changes_the_car("disable_fuel", None, spread), changes_the_car("wait", 10.0, spread)
     (False, True)
     """
     if effect == "wait":
-        return hours is None or hours >= LONG_WAIT
+        return hours is None or hours >= spread("surface_charge_gone_after")
     return effect in MENDS or effect in FEEDING or effect == "shed_surface_charge"
 
 

@@ -27,6 +27,7 @@ from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Evidence, Stage, VisitModel
 from faultnet.model import balance, source
+from faultnet.model.at_clamps import BEHAVIOURS
 from faultnet.model.balance import ONCE, Interval
 from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
@@ -385,12 +386,12 @@ class Walk:
         mending = acts.mending_of(self.catalogue, act)
         if spec.effect in acts.PASSING:
             self._passing(k, spec.effect, act)
-        elif acts.changes_the_car(spec.effect, act.hours):
+        elif acts.changes_the_car(spec.effect, act.hours, self.setting.spread):
             self._move_charge(spec.effect, act)
             if mending is not None:
                 self._mend(k, mending, act)
             elif act.outcome is not None and spec.effect in acts.CHARGING:
-                self._opened(k, _cranking(act.outcome))
+                self._opened(k, _cranking(self.setting.spread, act.outcome))
             elif act.outcome is not None and spec.effect == "drive":
                 modes = modes_by_now(self.model.network, self.table, self.rows.at, self.number)
                 stands = acts.after_driving(self.setting.spread, self.space, modes, act.outcome, self.rows.origin)
@@ -525,7 +526,7 @@ class Walk:
         if act.outcome is None:
             return
         bridged = self.table.with_sound(acts.PASSING[effect])[self.rows.at]
-        weight, scale = stage_of(self.model, self.table, [_cranking(act.outcome)], bridged)
+        weight, scale = stage_of(self.model, self.table, [_cranking(self.setting.spread, act.outcome)], bridged)
         if effect == "jump_start" and weight.shape[1] > 1:
             weight = (weight @ nearly_full(weight.shape[1]))[:, None]
         self._apply(Weigh(None, weight, scale), entry=k, rows=self.rows)
@@ -569,8 +570,10 @@ class Walk:
         )  # fmt: skip
 
 
-def _cranking(outcome: str) -> Evidence:
-    return Evidence(CRANKS, np.array(acts.CRANKING_AFTER[outcome]), 0.2)
+def _cranking(spread: Callable[[str], float], outcome: str) -> Evidence:
+    """What is told of an outcome, as how the engine would have been heard to turn."""
+    chances = np.array([spread(f"cranking_{outcome}_{heard}") for heard in BEHAVIOURS])
+    return Evidence(CRANKS, chances, 1.0 / len(BEHAVIOURS))
 
 
 def interval(before: str, date: str, standing: float | None) -> Interval:

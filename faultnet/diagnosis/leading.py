@@ -24,8 +24,6 @@ CHARGE_MASS = 0.998
 MOST_ACTIVE = 300
 MOST_EXPECTED = 600  # the next reading mostly moves belief to hypotheses among these
 LEAST_WAY = 0.01
-THREE_QUARTERS = 0.75
-SURELY_CHARGED = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,11 +208,17 @@ def likely_charge(present: Present, posterior: Array) -> NDArray[np.intp]:
     return np.sort(order[:count])
 
 
-def chance_charged(course: Course, belief: Belief) -> float:
-    """Belief that the battery is charged to three quarters or more [-]."""
+def is_surely_charged(course: Course, belief: Belief, catalogue: Catalogue) -> bool:
+    """Whether a load test may be taken without a charger first: the battery is believed to be charged."""
+    enough, sure = catalogue.spread("charged_enough"), catalogue.spread("surely_charged")
+    return chance_charged(course, belief, enough) >= sure
+
+
+def chance_charged(course: Course, belief: Belief, enough: float) -> float:
+    """Belief that the battery is charged to so much or more [-]."""
     share = np.zeros(course.present.carried.shape[1])
     for held, present, believed in row_beliefs(course, belief):
         chosen = believed.leading(ACTIVE_MASS, MOST_ACTIVE)
         share = share + held * charge_shares(present.cut(chosen), believed.posterior[chosen])
     edges = np.asarray(course.present.model.network.nodes["charge"].edges)
-    return float(share[edges[:-1] >= THREE_QUARTERS].sum() / share.sum())
+    return float(share[edges[:-1] >= enough].sum() / share.sum())

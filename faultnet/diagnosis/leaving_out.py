@@ -122,7 +122,7 @@ def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place:
     if isinstance(entry, Reading):
         return entry.test != COMPARISON_TEST and place not in again
     effect = catalogue.act(entry.act).effect
-    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours):
+    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.spread):
         return True
     mending = acts.mending_of(catalogue, entry)
     renews_the_battery = mending is not None and mending.component == "battery" and mending.modes == acts.ALL_MODES

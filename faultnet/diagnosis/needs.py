@@ -72,7 +72,9 @@ def _settles(entry: Entry, test: Test) -> bool:
 
 def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:
     spec = catalogue.act(act.act)
-    return spec.kind == "repair" or (test.quantity != "table" and changes_the_car(spec.effect, act.hours))
+    return spec.kind == "repair" or (
+        test.quantity != "table" and changes_the_car(spec.effect, act.hours, catalogue.spread)
+    )
 
 
 def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
@@ -98,15 +100,17 @@ def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool
         The battery is known to be charged well enough without having been put on a charger.
     """
     effects = tuple(_effect(e, catalogue) for e in visit.entries if isinstance(e, Act))
-    return tuple(n for n in test.needs if not (_met(n, visit, effects) or (charged and n == "battery_charged")))
+    return tuple(
+        n for n in test.needs if not (_met(n, visit, effects, catalogue) or (charged and n == "battery_charged"))
+    )
 
 
 def _effect(act: Act, catalogue: Catalogue) -> str:
     effect = catalogue.act(act.act).effect
-    return OVER_NIGHT if effect == "wait" and changes_the_car(effect, act.hours) else effect
+    return OVER_NIGHT if effect == "wait" and changes_the_car(effect, act.hours, catalogue.spread) else effect
 
 
-def _met(need: str, visit: Visit, effects: tuple[str, ...]) -> bool:
+def _met(need: str, visit: Visit, effects: tuple[str, ...], catalogue: Catalogue) -> bool:
     for effect in reversed(effects):
         if effect in NEED_MET_BY.get(need, ()):
             return True
@@ -114,7 +118,7 @@ def _met(need: str, visit: Visit, effects: tuple[str, ...]) -> bool:
             return False
     standing = visit.conditions.hours_standing
     if need in ("surface_charge_gone", "rested"):
-        return standing is not None and standing >= 6.0
+        return standing is not None and standing >= catalogue.spread("surface_charge_gone_after")
     if need == "engine_warm":
         return visit.conditions.engine_warm
     return False
@@ -122,8 +126,7 @@ def _met(need: str, visit: Visit, effects: tuple[str, ...]) -> bool:
 
 def minutes_for(need: str, catalogue: Catalogue) -> float:
     """Hands-on minutes it takes to bring a precondition about [min]."""
-    name = f"minutes_for_{need}"
-    return catalogue.spread(name) if name in catalogue.spreads else 0.0
+    return catalogue.spread(f"minutes_for_{need}")
 
 
 def preparing_acts(needs: tuple[str, ...]) -> tuple[Act, ...]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from faultnet.case.types import Case
 from faultnet.diagnosis.course import Course, Present
-from faultnet.diagnosis.leading import SURELY_CHARGED, Leading, chance_charged, chances_once_prepared, leading_by_now
+from faultnet.diagnosis.leading import Leading, chances_once_prepared, is_surely_charged, leading_by_now
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import has_tools, is_open, minutes_for, unmet_needs, was_read
 from faultnet.diagnosis.result import NextTest, Outcome
@@ -45,7 +45,7 @@ def rank(
     visit, present = case.visits[-1], course.present
     allowed = [t for t in catalogue.tests if tools is None or has_tools(t.tools, tools)]
     open_tests = [t for t in allowed if is_open(t, case, catalogue)]
-    charged = chance_charged(course, belief) >= SURELY_CHARGED
+    charged = is_surely_charged(course, belief, catalogue)
     needs = {t.id: unmet_needs(t, visit, catalogue, charged=charged) for t in open_tests}
 
     def ask(now: Present, believed: Belief) -> Leading:

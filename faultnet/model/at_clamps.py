@@ -25,10 +25,7 @@ from faultnet.model.starting import (
 )
 from faultnet.physics import cranking
 
-ORDINARY_LOOP = 2.2e-3  # [ohm] cable, contacts and ground of a sound car together (derived from effects.csv)
-HIGHEST_PEAK = 4.8  # [-] peak over sustained current of a sound start; derived from the loop's equations
 BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
-SILENT = (0.0, 0.0, 0.03, 0.02, 0.95)  # heard where the contacts do not close; estimate
 IN_CELL = 0.55  # [-] where within its bin a part of the loop lies, for a table over many cells
 LEVELS = (
     *(f"closed_{s}" for s in bins.CLOSED_VOLTS.states),
@@ -52,7 +49,8 @@ def _behaviour(at: Workings) -> Array:
     brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
     unlike = standard_normal(low_discrepancy_points(samples.needed.shape[-1], 2)[1])
     lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
-    silent = np.array(SILENT)[:, None, None, None, None]
+    clunk, clicking = setting.spread("silent_one_clunk"), setting.spread("silent_rapid_clicking")
+    silent = np.array([0.0, 0.0, clunk, clicking, 1.0 - clunk - clicking])[:, None, None, None, None]
     loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
     tables = []
     for part in bins.JOINTS.at(np.full((len(bins.JOINTS), 1), IN_CELL))[:, 0]:
@@ -89,7 +87,7 @@ def clamp_level_node(setting: Setting) -> Node:
     loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
     loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
     joints = np.minimum(joints, loop)
-    load = np.exp(0.25 * standard_normal(share[3]))
+    load = np.exp(setting.spread("clamp_load_spread") * standard_normal(share[3]))
     feed = _feed(setting, posts - setting.spread("brush_drop_mean"), load, setting.motor_resistance + loop)
     both = windings(setting, share[4])
     volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
@@ -120,15 +118,21 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
     levels, closed = levels[None, :, None, :], closed[None, :, None, None]
     held = np.minimum(levels, emf)
-    rest = (setting.motor_resistance + ORDINARY_LOOP) * np.exp(0.15 * standard_normal(share[3]))
+    rest = (setting.motor_resistance + setting.spread("ordinary_loop_resistance")) * np.exp(
+        setting.spread("clamp_rest_spread") * standard_normal(share[3])
+    )
     brush = setting.spread("brush_drop_mean")
     feed = _feed(setting, held - brush, load, rest)
     source = (emf - held) / np.maximum(feed, 1.0)
     at_once = OHMIC_SHARE / EARLY_SHARE * source
-    surge = np.clip((emf - brush) / (at_once + rest), feed, HIGHEST_PEAK * feed)
+    surge = np.clip((emf - brush) / (at_once + rest), feed, setting.spread("highest_peak") * feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
     stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[5]))
-    ripple = 0.12 * (emf - held) * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[6]))
+    ripple = (
+        setting.spread("clamp_ripple_share")
+        * (emf - held)
+        * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[6]))
+    )
     seen = seen_minimum(emf, dip, held, ripple, share[4], window, interval, stretch)
     seen = np.where(closed, seen, held)
     at_rest = np.broadcast_to(emf, seen.shape)
@@ -180,7 +184,7 @@ def _control_voltage(at: Workings) -> Array:
     held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
     volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
     table = normalised(cell_counts(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
-    return blurred(table, bins.CONTROL_VOLTS, 0.1)
+    return blurred(table, bins.CONTROL_VOLTS, setting.spread("control_voltage_spread"))
 
 
 QUANTITIES = (
@@ -194,6 +198,6 @@ QUANTITIES = (
     ),
     Quantity(
         "control_voltage", "V", "starting", ("start_control", "clamp_level"), bins.CONTROL_VOLTS, _control_voltage,
-        scatter=0.1,
+        scatter="control_voltage_spread",
     ),
 )  # fmt: skip

@@ -15,7 +15,7 @@ from faultnet.model import bins, source
 from faultnet.model.network import Array
 from faultnet.model.sampling import histogram, low_discrepancy_points, standard_normal
 from faultnet.model.setting import Setting
-from faultnet.physics import charging, drain
+from faultnet.physics import drain
 
 SAMPLES = 256
 LEAK = 1e-4
@@ -68,9 +68,9 @@ def after_drive(setting: Setting, hours: float | None) -> Array:
     none = np.array([s == "none" for s in source.SUPPLY_STATES])[None, :, None, None]
     spare = np.where(none, -setting.spread("load_base") * _supply_spread(setting, share[3]), spare)
     above = np.maximum(before, 0.0)
-    volts = float(charging.set_point(setting.air, "fixed"))
+    volts = float(setting.regulated(setting.air))
     held = drain.drive_recharge(above, driven, capacity, spare, setting.electrolyte, accepting, volts)
-    return histogram(np.clip(before + held - above, -source.PAST_EMPTY, 1.0), bins.CHARGE, LEAK)
+    return histogram(np.clip(before + held - above, -setting.spread("past_empty"), 1.0), bins.CHARGE, LEAK)
 
 
 def after_use(setting: Setting, interval: Interval) -> Array:
@@ -90,7 +90,8 @@ def after_use(setting: Setting, interval: Interval) -> Array:
     before = bins.CHARGE.at(share[0])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     after = np.stack([source.charge_after_driving(setting, supply, share[2]) for supply in source.SUPPLY_STATES])
-    reached = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    lost = setting.spread("charge_lost_without_acceptance")
+    reached = after[None] * np.minimum(1.0, 1.0 - lost + lost * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     lacking = setting.effect("use", "normal", "usual_charge").centre - _by_use(setting, "usual_charge", share[3])
     usual = reached[:, :, None] - lacking[None, None]
     days, standing = _days(setting, interval, share[4]), _standing(setting, interval, share[4], share[5])
@@ -101,9 +102,9 @@ def after_use(setting: Setting, interval: Interval) -> Array:
     held = drain.charge_in_use(
         before, usual[:, :, :, None], hours[None, None, :, None], capacity[:, None, None, None],
         _spare(setting, share[8])[None, :, None, None], spent[None, :, None, None, None], setting.electrolyte,
-        accepting[:, None, None, None], float(charging.set_point(setting.air, "fixed")),
+        accepting[:, None, None, None], float(setting.regulated(setting.air)),
     )  # fmt: skip
-    return histogram(np.clip(held, -source.PAST_EMPTY, 1.0), bins.CHARGE, LEAK)
+    return histogram(np.clip(held, -setting.spread("past_empty"), 1.0), bins.CHARGE, LEAK)
 
 
 def after_standing(setting: Setting, interval: Interval) -> Array:
@@ -143,7 +144,7 @@ def _stood(setting: Setting, hours: Array, share: Array) -> Array:
     fading = setting.drawn("battery", "self_discharge_factor", share[7])
     left = drain.charge_left(
         before, current[None, :, :, None, None], hours[None, None, None, :, None], capacity[:, None, None, None, None],
-        setting.electrolyte, setting.car.battery.kind, fading[:, None, None, None, None], -source.PAST_EMPTY,
+        setting.electrolyte, setting.car.battery.kind, fading[:, None, None, None, None], -setting.spread("past_empty"),
     )  # fmt: skip
     return histogram(np.minimum(left, 1.0), bins.CHARGE, LEAK)
 

@@ -70,7 +70,7 @@ def _quantities(setting: Setting) -> list[Node]:
     at = Workings(setting)
     samples = at.once(starting.start_samples)
     hidden = [
-        drops.current_node(samples),
+        drops.current_node(setting, samples),
         *charging.charging_nodes(setting),
         at_clamps.post_level_node(samples),
         at_clamps.clamp_level_node(setting),

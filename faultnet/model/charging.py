@@ -18,8 +18,6 @@ from faultnet.physics import battery, charging
 
 STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
 GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
-LITTLE_CURRENT = 10.0  # [A] below which the ripple falls off with the current; estimate
-LEAST_RIPPLE = 0.003  # [V] rms that a meter picks up with no current at all; estimate
 
 
 def charging_nodes(setting: Setting) -> list[Node]:
@@ -30,7 +28,7 @@ def charging_nodes(setting: Setting) -> list[Node]:
 def _set_point_node(setting: Setting) -> Node:
     share = low_discrepancy_points(384, 4)
     warm = setting.air + setting.spread("regulator_temperature_rise") * share[3]
-    regulated = charging.set_point(warm, "fixed")
+    regulated = setting.regulated(warm)
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
     table = histogram(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 5e-4)
@@ -74,7 +72,12 @@ def _acceptance_nodes(setting: Setting) -> list[Node]:
     share = low_discrepancy_points(512, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
-    taken = np.asarray(battery.acceptance_current(charge, setting.capacity, setting.electrolyte, 14.4))[None] * factor
+    taken = (
+        np.asarray(
+            battery.acceptance_current(charge, setting.capacity, setting.electrolyte, setting.spread("charger_volts"))
+        )[None]
+        * factor
+    )
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
     fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
     return [
@@ -102,7 +105,7 @@ def running_states(setting: Setting) -> tuple[Running, ...]:
     ratio = setting.spread("pulley_ratio_mean")
     idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
     usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
-    hot = charging.set_point(setting.spread("regulator_temperature_hot"), "fixed") - charging.set_point(usual, "fixed")
+    hot = setting.regulated(setting.spread("regulator_temperature_hot")) - setting.regulated(usual)
     return (
         Running("charge_idle", idle, few),
         Running("charge_unloaded", brisk, few),
@@ -122,7 +125,7 @@ def alternator_level_node(setting: Setting) -> Node:
     """Current of the alternator, all loads on."""
     scale = bins.ALTERNATOR_AMPERES
     running = next(r for r in running_states(setting) if r.name == "charge_loaded")
-    amperes = scattered(_run(setting, running)[1], scale, 2.0)
+    amperes = scattered(_run(setting, running)[1], scale, setting.spread("alternator_current_spread"))
     return Node("alternator_level", "parameter", scale.states, GRID, amperes, scale.edges)
 
 
@@ -133,12 +136,13 @@ def _alternator_current(at: Workings) -> Array:
 
 def _cable_drop(at: Workings) -> Array:
     """Drop from the alternator's stud to the positive post, loads on; behind an open cable the alternator idles."""
-    share = low_discrepancy_points(48, 3)
+    setting, share = at.setting, low_discrepancy_points(48, 3)
     cable, current = within([bins.CHARGE_CABLE, bins.ALTERNATOR_AMPERES], share)
-    open_end = 2.0 + 2.5 * share[2]
+    low, high = setting.spread("open_charge_cable_drop_least"), setting.spread("open_charge_cable_drop_most")
+    open_end = low + (high - low) * share[2]
     drop = np.minimum(cable * current, open_end)
     drop = np.where(cable > 1.0, open_end, drop)
-    return scattered(drop, bins.DROP, 0.01)
+    return scattered(drop, bins.DROP, setting.spread("charge_cable_drop_spread"))
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
@@ -151,7 +155,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     spread = setting.spread("load_on_ln_spread" if running.load == setting.spread("load_on") else "load_base_ln_spread")
     load = running.load * np.exp(spread * standard_normal(share[4]))
     emf, helping = _battery_on_charge(setting, accept, share[5])
-    taking = np.maximum(accept * setting.capacity, 0.3)
+    taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
         target + running.shift, capability, load, emf, resistance, cable, helping
@@ -169,13 +173,15 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple
     be anywhere from a quarter full to past empty.
     """
     level = np.linspace(0.0, 1.0, 101)
-    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, 14.4))
-    scatter = np.exp(0.35 * standard_normal(share))
+    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, setting.spread("charger_volts")))
+    scatter = np.exp(setting.spread("acceptance_to_charge_spread") * standard_normal(share))
     charge = np.interp(-accepted * scatter, -taken, level)
     charge = np.where(charge < 0.1, 0.3 * share - 0.1, charge)
     emf = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     emf = emf - deep_loss(setting, charge, share)
-    return np.asarray(emf), np.asarray(1.2 * setting.source_resistance * flat_factor(charge))
+    return np.asarray(emf), np.asarray(
+        setting.spread("helping_resistance_factor") * setting.source_resistance * flat_factor(setting, charge)
+    )
 
 
 def _accepted(at: Workings) -> Array:
@@ -190,7 +196,8 @@ def _ripple(at: Workings) -> Array:
     full = setting.drawn("rectifier", "ripple", share[0])[:, None]
     current = bins.ALTERNATOR_AMPERES.at(share[1])
     full = full * np.exp(setting.spread("ripple_ln_spread") * standard_normal(share[1]))
-    ripple = np.maximum(full * np.minimum(current / LITTLE_CURRENT, 1.0), LEAST_RIPPLE)
+    full = full * np.minimum(current / setting.spread("ripple_full_from"), 1.0)
+    ripple = np.maximum(full, setting.spread("ripple_least"))
     return histogram(ripple, bins.RIPPLE, 2e-3)
 
 
@@ -206,9 +213,10 @@ def _ground_drop(at: Workings) -> Array:
     current = bins.ALTERNATOR_AMPERES.at(share[0])
     strap = drawn_when_active(setting, "ground_path", "resistance", share[1], share[4])[:, None, None]
     joint = drawn_when_active(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
-    into_battery = np.minimum(current, 3.0 * np.exp(1.0 * standard_normal(share[3])))
+    unlike = setting.spread("into_battery_ln_spread") * standard_normal(share[3])
+    into_battery = np.minimum(current, setting.spread("into_battery_median") * np.exp(unlike))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
-    return scattered(drop, bins.DROP, 0.003)
+    return scattered(drop, bins.DROP, setting.spread("charge_ground_drop_spread"))
 
 
 QUANTITIES = (
@@ -224,12 +232,12 @@ QUANTITIES = (
     ),
     Quantity(
         "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop,
-        scatter=0.01,
+        scatter="charge_cable_drop_spread",
     ),
     Quantity("acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted),
     Quantity("ripple", "V", "charging", (Now("rectifier"), "alternator_level"), bins.RIPPLE, _ripple),
     Quantity(
         "charge_ground_drop", "V", "charging", ("ground_path", "negative_joint", "alternator_level"), bins.DROP,
-        _ground_drop, scatter=0.003,
+        _ground_drop, scatter="charge_ground_drop_spread",
     ),
 )  # fmt: skip

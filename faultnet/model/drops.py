@@ -18,7 +18,6 @@ from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
-    FULL_VOLTS,
     GRID,
     NO_COMMAND,
     NOT_MOVED,
@@ -34,8 +33,6 @@ FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windin
 IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
 LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
 STUCK = 0.5  # [-] of the starts with fed windings and open contacts: its own winding and not the battery; estimate
-NOISE = 0.004  # [V] by which two readings of one drop differ; estimate
-ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
 DROPS = (
     ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
     ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),
@@ -47,7 +44,7 @@ DROPS = (
 )  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
 
 
-def current_node(samples: StartSamples) -> Node:
+def current_node(setting: Setting, samples: StartSamples) -> Node:
     """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
     fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
@@ -82,17 +79,21 @@ def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Arr
     """Volts across a part while the key is at start."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
-    whole = FULL_VOLTS + 0.8 * (share[2] - 0.7)
+    whole = setting.spread("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
     through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
     fed = volts * resistance / (windings(setting, share[3]) / held_share(setting, share[3]) + resistance)
+    spread = setting.spread("drop_spread")
     if not outside:
-        table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, NOISE)
+        table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, spread)
     else:
-        closed = np.where((resistance > ALMOST_OPEN) & (current < HARDLY_ANY), whole - 0.5, closed)
+        almost_open = (resistance > setting.spread("contacts_almost_open_above")) & (
+            current < setting.spread("contacts_almost_open_below")
+        )
+        closed = np.where(almost_open, whole - 0.5, closed)
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
-        table = _switched(setting, scattered(np.concatenate([closed, apart]), bins.DROP, NOISE), outside)
+        table = _switched(setting, scattered(np.concatenate([closed, apart]), bins.DROP, spread), outside)
     return table
 
 
@@ -128,7 +129,7 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
 def _crank_current(at: Workings) -> Array:
     """Steady current in the starter cable."""
     flows = flowing(at.setting, *low_discrepancy_points(64, 2))
-    return scattered(flows, bins.CRANK_AMPERES, 0.03 * bins.CRANK_AMPERES.middles)
+    return scattered(flows, bins.CRANK_AMPERES, at.setting.spread("crank_current_spread") * bins.CRANK_AMPERES.middles)
 
 
 QUANTITIES = (
@@ -136,7 +137,7 @@ QUANTITIES = (
     *(
         Quantity(
             name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
-            partial(_drop, name=name, scale=scale, outside=outside), scatter=NOISE,
+            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread",
         )
         for name, part, scale, outside in DROPS
     ),

@@ -10,7 +10,8 @@ import numpy as np
 from faultnet.case.types import Car, Conditions
 from faultnet.model.network import Array
 from faultnet.model.sampling import quantile
-from faultnet.physics import battery, cranking
+from faultnet.physics import battery, charging, cranking
+from faultnet.physics.quantity import Quantity
 from faultnet.physics.rating import TO_SAE
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
@@ -119,6 +120,11 @@ class Setting:
             "standing": (self.conditions.hours_standing or 0.0) > self.spread("brought_on_by_standing_beyond"),
         }
         return frozenset(name for name, holds in held.items() if holds)
+
+    def regulated(self, temperature: Quantity) -> Quantity:
+        """Volts that a regulator of such a temperature [degC] holds; their middle at 20 degC is the prior set's."""
+        offset = self.spread("set_point_nominal") - charging.SET_POINT["fixed"][0]
+        return charging.set_point(temperature, "fixed", offset)
 
     def modes(self, component: str) -> tuple[str, ...]:
         """Mode ids of a component, sound first."""

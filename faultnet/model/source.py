@@ -21,10 +21,8 @@ from faultnet.physics import battery
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
-PAST_EMPTY = 0.2
-AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
+SURFACE_SIZES = ("none", "little", "some", "much")  # of surface charge, in the order of its bins
 CELLS = 6
-TWO_READINGS = 0.012  # [V] by which evening and morning differ where nothing was lost; estimate
 
 
 def supply_node(setting: Setting) -> Node:
@@ -46,9 +44,14 @@ def supply_node(setting: Setting) -> Node:
     volts = volts + spread_out(5, setting.drawn("charge_control", "set_point_shift", share[5]))
     cable = spread_out(4, setting.drawn("charge_cable", "resistance", share[6]))
     reaching = volts - np.minimum(cable * setting.spread("drive_supply_current"), 14.0)
-    none = (output < 0.12) | (reaching < 12.7)
-    weak = (output < 0.5) | (reaching < 13.3)
-    state = np.select([none, weak, reaching > 15.3], [2, 1, 3], default=0)
+    none = (output < setting.spread("supply_none_below_output")) | (
+        reaching < setting.spread("supply_none_below_volts")
+    )
+    weak = (output < setting.spread("supply_weak_below_output")) | (
+        reaching < setting.spread("supply_weak_below_volts")
+    )
+    over = reaching > setting.spread("supply_over_above_volts")
+    state = np.select([none, weak, over], [2, 1, 3], default=0)
     counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
     return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-3))
 
@@ -59,7 +62,10 @@ def charge_node(setting: Setting) -> Node:
     share = low_discrepancy_points(SAMPLES, 9)
     after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
-    gained = after[None] * np.minimum(1.0, 0.55 + 0.45 * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    lost_by_none = setting.spread("charge_lost_without_acceptance")
+    gained = (
+        after[None] * np.minimum(1.0, 1.0 - lost_by_none + lost_by_none * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    )
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
     leaving = setting.drawn("drain", "current", share[3]) * _drain_share(setting, share[7])
     lacking = setting.effect("use", "normal", "usual_charge").centre - setting.drawn("use", "usual_charge", share[4])
@@ -69,7 +75,11 @@ def charge_node(setting: Setting) -> Node:
     fading = own * setting.drawn("battery", "self_discharge_factor", share[6]) / 24.0
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
-    left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None], -PAST_EMPTY, 1.0)
+    left = np.clip(
+        gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None],
+        -setting.spread("past_empty"),
+        1.0,
+    )
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
 
 
@@ -109,12 +119,15 @@ def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     share = low_discrepancy_points(SAMPLES, 3)
     before = bins.CHARGE.at(share[0])
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
-    reach = np.clip(1.0 - 0.45 * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0) - 0.04 * share[2]
+    reach = np.clip(
+        1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0
+    )
+    reach = reach - setting.spread("charge_short_of_full") * share[2]
     speed = accepting * hours / setting.spread("charger_hours")
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
-        1.0 - np.exp(-2.5 * speed[:, None])
+        1.0 - np.exp(-setting.spread("charger_time_constants") * speed[:, None])
     )
-    return histogram(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
+    return histogram(np.clip(after, -setting.spread("past_empty"), 1.0), bins.CHARGE, 1e-3)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
@@ -128,8 +141,8 @@ def source_nodes(setting: Setting) -> list[Node]:
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
     spread = rest_spread(setting) * standard_normal(share[3])
-    emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None] + spread
-    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
+    emf = full[None] - rest_loss[:, None] - setting.spread("bad_cell_loss_at_once") * load_loss[:, None] + spread
+    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(setting, charge)[None]
     # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
     about = np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread)
     factor = factor * np.exp(about * standard_normal(share[5]))
@@ -163,18 +176,15 @@ def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     Charge below nought is what was drawn beyond the rated capacity. A flat battery reads anything from 11.9 V down to
     10 V and less (common practice, no source).
     """
-    depth = np.clip(-charge / PAST_EMPTY, 0.0, 1.0)
-    return np.asarray(depth * (0.8 + 0.4 * share) * setting.spread("deep_discharge_loss"))
+    depth = np.clip(-charge / setting.spread("past_empty"), 0.0, 1.0)
+    unlike = setting.spread("deep_discharge_loss_spread")
+    return np.asarray(depth * (1.0 - unlike + 2.0 * unlike * share) * setting.spread("deep_discharge_loss"))
 
 
-def flat_factor(charge: Array) -> Array:
+def flat_factor(setting: Setting, charge: Array) -> Array:
     """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
-    empty = 1.0 + 8.0 * np.clip(-charge, 0.0, None)
+    empty = 1.0 + setting.spread("resistance_rise_past_empty") * np.clip(-charge, 0.0, None)
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
-
-
-UNKNOWN_SURFACE = (0.55, 0.25, 0.15, 0.05)  # nobody knows when the engine last ran; common practice, no source
-STRANGE_SURFACE = 0.02  # [-] surface charges that have nothing to do with what was told; estimate
 
 
 def surface_node(setting: Setting) -> Node:
@@ -191,9 +201,10 @@ def surface_after(setting: Setting, hours: float | None) -> Node:
     :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
     """
     if hours is None:
-        return _surface(normalised(np.array(UNKNOWN_SURFACE), 1e-4))
+        shares = np.array([setting.spread(f"surface_unknown_{much}") for much in SURFACE_SIZES])
+        return _surface(normalised(shares, 1e-4))
     left = surface_left(setting, low_discrepancy_points(SAMPLES, 1)[0], hours)
-    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+    return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
 
 
 def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
@@ -207,7 +218,7 @@ def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
 def surface_shed(setting: Setting) -> Node:
     """Surface charge left after some minutes of headlamps: from none to twice the median."""
     left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
-    return _surface(histogram(left, bins.SURFACE, STRANGE_SURFACE))
+    return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
 
 
 def _surface(table: Array) -> Node:
@@ -260,11 +271,11 @@ def _eye(at: Workings) -> Array:
     modes = setting.modes("battery")
     charge = bins.CHARGE.at(np.linspace(1.0, 31.0, 16) / 32.0)
     above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
-    green = 0.97 * normal_cumulative(above).mean(axis=1)
+    green = setting.spread("eye_green_share") * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
-        seen_bad = 1.0 / 6.0 if mode in ("weak_cell", "shorted_cell") else 0.0
-        clear = 0.5 if mode == "dried_out" else 0.015
+        seen_bad = 1.0 / setting.spread("eye_cells") if mode in ("weak_cell", "shorted_cell") else 0.0
+        clear = setting.spread("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise")
         shown = green * (1.0 - seen_bad)
         table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
     return normalised(table, 1e-3)
@@ -275,7 +286,8 @@ def _hold(at: Workings) -> Array:
     setting = at.setting
     share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
-    charge = np.clip(1.0 - 0.45 * (1.0 - accepting) - 0.04 * share[1], 0.05, 1.0)
+    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - accepting)
+    charge = np.clip(reach - setting.spread("charge_short_of_full") * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     days = setting.spread("hold_hours") / 24.0
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
@@ -301,9 +313,9 @@ def _overnight_fall(at: Workings) -> Array:
     fade = own * setting.drawn("battery", "self_discharge_factor", share[3]) * hours / 24.0
     before = bins.CHARGE.at(share[4])
     lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
-    after = np.maximum(before - lost[:, :, :, None], -PAST_EMPTY)
+    after = np.maximum(before - lost[:, :, :, None], -setting.spread("past_empty"))
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
-    return histogram(fall + TWO_READINGS * standard_normal(share[6]), bins.OVERNIGHT)
+    return histogram(fall + setting.spread("overnight_readings_spread") * standard_normal(share[6]), bins.OVERNIGHT)
 
 
 def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
@@ -331,7 +343,7 @@ QUANTITIES = (
     ),
     Quantity(
         "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,
-        _overnight_fall, scatter=TWO_READINGS,
+        _overnight_fall, scatter="overnight_readings_spread",
     ),
     Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset),
 )  # fmt: skip

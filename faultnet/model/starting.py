@@ -21,7 +21,7 @@ from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
-from faultnet.physics.resistance import EARLY_POLARISATION
+from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
 from faultnet.physics.waveform import HOLD, RISE
 
 HELD_BACK = "held_back"  # the solenoid is fed and does not close its contacts
@@ -29,12 +29,8 @@ NO_COMMAND = "no_command"  # the solenoid is not fed
 NOT_MOVED = (HELD_BACK, NO_COMMAND)
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 20
-OHMIC_SHARE = 2.7 / 4.0
+OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
 EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
-PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
-NOT_TURNED = 50.0  # [A] below which the motor does not turn and has no peak of its own
-HELD_BACK_OTHERWISE = 0.01  # [-] chance that its own winding or the battery holds the solenoid back; estimate
-FULL_VOLTS = 12.4  # [V] of a battery that is neither full nor flat, for what hardly depends on it
 
 
 def part_nodes(setting: Setting) -> list[Node]:
@@ -105,7 +101,7 @@ def _not_fed(setting: Setting) -> Array:
 def windings(setting: Setting, share: Array) -> Array:
     """Both windings of the solenoid together [ohm], of the shape of `share`."""
     unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
-    return np.asarray(PULL_VOLTS / (setting.spread("coil_current_pull") * unlike))
+    return np.asarray(setting.spread("coil_current_volts") / (setting.spread("coil_current_pull") * unlike))
 
 
 def needed_volts(setting: Setting, share: Array) -> Array:
@@ -136,7 +132,7 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]
         Points for the windings and for what they need.
     """
     coil = windings(setting, share[0])
-    return np.asarray(FULL_VOLTS * coil / (coil + behind) >= needed_volts(setting, share[1]))
+    return np.asarray(setting.spread("usual_rest_voltage") * coil / (coil + behind) >= needed_volts(setting, share[1]))
 
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
@@ -272,7 +268,7 @@ def in_series(parts: Sequence[Array]) -> Array:
 
 def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
     """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
-    return np.where(pulls_in(setting, behind, share), HELD_BACK_OTHERWISE, 1.0)
+    return np.where(pulls_in(setting, behind, share), setting.spread("held_back_otherwise"), 1.0)
 
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
@@ -396,7 +392,7 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
     flows without a command.
     """
     pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
-    drawing = PULL_VOLTS / (pull * (hold / pull) ** which**2)
+    drawing = setting.spread("coil_current_volts") / (pull * (hold / pull) ** which**2)
     fed = emf / (drawing + source)
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
@@ -414,14 +410,20 @@ def _inrush(at: Workings) -> Array:
     samples = at.once(start_samples)
     peak = samples.stall_current * at.setting.spread("inrush_seen_share")
     peak = np.where(samples.moved, peak, samples.current)
-    return scattered(peak, bins.INRUSH, np.where(bins.INRUSH.middles > 20.0, 0.12 * bins.INRUSH.middles, 0.0))
+    return scattered(
+        peak,
+        bins.INRUSH,
+        np.where(bins.INRUSH.middles > 20.0, at.setting.spread("inrush_spread") * bins.INRUSH.middles, 0.0),
+    )
 
 
 def _speed(at: Workings) -> Array:
     """Engine speed while cranking."""
     samples = at.once(start_samples)
     unlike = np.exp(at.setting.spread("nominal_speed_spread") * standard_normal(samples.phase))
-    return scattered(samples.speed * unlike, bins.CRANK_SPEED, 0.05 * bins.CRANK_SPEED.middles)
+    return scattered(
+        samples.speed * unlike, bins.CRANK_SPEED, at.setting.spread("cranking_speed_spread") * bins.CRANK_SPEED.middles
+    )
 
 
 def above(value: Array, middle: float, width: float) -> Array:

@@ -11,6 +11,8 @@ from faultnet.model.network import Array, Node, normalised
 from faultnet.model.setting import Setting
 from faultnet.prior_set.types import SymptomTable, Test
 
+NEVER_RULED_OUT = 2e-3  # [-] spread evenly over the answers of a table: no answer is impossible
+
 
 def symptom_node(setting: Setting, test: Test) -> Node:
     """The table of a test whose answers are elicited counts."""
@@ -20,7 +22,7 @@ def symptom_node(setting: Setting, test: Test) -> Node:
     modes = [setting.modes(c) for c in components]
     states = tuple(c for c, _ in test.choices)
     values = all_combined(table, components, modes)
-    return Node(f"answer_{test.id}", "quantity", states, parents, normalised(values, 2e-3))
+    return Node(f"answer_{test.id}", "quantity", states, parents, normalised(values, NEVER_RULED_OUT))
 
 
 def all_combined(table: SymptomTable, components: Sequence[str], modes: Sequence[tuple[str, ...]]) -> Array:

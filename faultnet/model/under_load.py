@@ -10,11 +10,8 @@ from faultnet.model.network import Array
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
-from faultnet.model.source import AT_ONCE
-from faultnet.model.starting import NOT_TURNED, OHMIC_SHARE
+from faultnet.model.starting import OHMIC_SHARE
 from faultnet.physics import battery
-
-LARGEST_PLATE_FACTOR = 8.0  # [-] more than this is a broken link, which does not polarise
 
 
 def _half_rating(at: Workings) -> Array:
@@ -24,7 +21,7 @@ def _half_rating(at: Workings) -> Array:
     developed = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * battery.polarisation_share(setting.spread("half_rating_time"))
     resistance = factor * setting.source_resistance * developed
     current = setting.rating * 0.5 * np.exp(setting.spread("half_rating_current_spread") * standard_normal(share[3]))
-    later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
+    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
     return histogram(np.maximum(emf - current * resistance - later, 0.0), bins.CRANK_VOLTS)
 
 
@@ -40,7 +37,9 @@ def _conductance(at: Workings) -> Array:
     setting, share = at.setting, low_discrepancy_points(64, 4)
     spread = np.hypot(setting.spread("conductance_spread"), setting.spread("resistance_split_spread"))
     factor = bins.SOURCE_FACTOR_FINE.at(share[1])
-    indicated = setting.rating * factor**-0.95 * np.exp(spread * standard_normal(share[2]))
+    indicated = (
+        setting.rating * factor ** -setting.spread("conductance_exponent") * np.exp(spread * standard_normal(share[2]))
+    )
     return histogram(indicated, bins.CONDUCTANCE)
 
 
@@ -60,13 +59,13 @@ def _sag(at: Workings) -> Array:
     setting, share = at.setting, low_discrepancy_points(96, 4)
     factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
     current = flowing(setting, share[1], share[3])[None]
-    seconds = setting.spread("dead_crank_time")
-    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, LARGEST_PLATE_FACTOR) * setting.source_resistance
+    seconds, time = setting.spread("dead_crank_time"), setting.spread("bad_cell_time")
+    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, setting.spread("largest_plate_factor")) * setting.source_resistance
     grown = battery.polarisation_share(seconds) - battery.polarisation_share(1.0)
-    later = (1.0 - AT_ONCE) * _later_loss(setting, share[2])[:, None, None]
-    exhausted = later * (np.exp(-1.0 / 5.0) - np.exp(-seconds / 5.0))
-    working = np.clip(current / NOT_TURNED, 0.0, 1.0)
-    return scattered(current * slow * grown + working * exhausted, bins.SAG, 0.04)
+    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
+    exhausted = later * (np.exp(-1.0 / time) - np.exp(-seconds / time))
+    working = np.clip(current / setting.spread("motor_turns_above"), 0.0, 1.0)
+    return scattered(current * slow * grown + working * exhausted, bins.SAG, setting.spread("crank_sag_spread"))
 
 
 QUANTITIES = (
@@ -77,6 +76,7 @@ QUANTITIES = (
     Quantity("source_resistance", "ohm", "battery", ("source_factor_fine",), bins.SOURCE_OHMS, _source_resistance),
     Quantity("conductance_rating", "A", "battery", ("source_factor_fine",), bins.CONDUCTANCE, _conductance),
     Quantity(
-        "crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag, scatter=0.04
+        "crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag,
+        scatter="crank_sag_spread",
     ),
 )  # fmt: skip

@@ -18,7 +18,6 @@ import numpy as np
 import pytest
 
 from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
-from faultnet.diagnosis.acts import CRANKING_AFTER
 from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
@@ -26,6 +25,7 @@ from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.posterior import updated
 from faultnet.inference.visit import Evidence, compile_visit
 from faultnet.model import balance, source
+from faultnet.model.at_clamps import BEHAVIOURS
 from faultnet.model.balance import Interval
 from faultnet.model.export import ancestral, in_visit, unrolled, with_brought_in, with_seen
 from faultnet.model.network import Array, Network, Node
@@ -244,7 +244,8 @@ def test_a_jump_start_speaks_of_the_car_with_a_full_battery_for_a_moment(outcome
     charge = reduced().nodes["charge"]
     full = np.array([1e-3] * (charge.card - 2) + [0.3, 0.7])
     later = {"charge_visit_2": Node("charge_visit_2", "state", charge.states, (), full / full.sum())}
-    cranking = Evidence("crank_behaviour", np.array(CRANKING_AFTER[outcome]), 0.2)
+    heard = [demo.catalogue().spread(f"cranking_{outcome}_{behaviour}") for behaviour in BEHAVIOURS]
+    cranking = Evidence("crank_behaviour", np.array(heard), 0.2)
     expected = written_out(
         [reduced(), reduced()], [demo.evidence((*FLAT, *FULL)), (cranking,)], later, [(), ("battery", "use", "drain")]
     )

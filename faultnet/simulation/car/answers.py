@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from faultnet.model.symptoms import combined
+from faultnet.model.symptoms import NEVER_RULED_OUT, combined
 from faultnet.prior_set.types import Test
 from faultnet.simulation.car.circuit import Circuit, solve_circuit
 from faultnet.simulation.car.vehicle import VirtualCar
 
 # The words' own meaning, shared with the network so that both speak of the same thing: estimates, no source.
-GREEN_SHARE = 0.97  # [-] of eyes that show green when charged
-CLEAR_DRIED, CLEAR_USUAL = 0.5, 0.015  # [-] acid below the eye
-NEVER_RULED_OUT = 2e-3  # [-] spread evenly over the answers of a table
 
 
 def _above(vehicle: VirtualCar, rng: np.random.Generator, value: float, edge: str, width: str) -> bool:
@@ -60,11 +57,11 @@ def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """Colour of the built-in hydrometer, which sits in one cell of six."""
     mode = vehicle.active["battery"]
-    if rng.random() < (CLEAR_DRIED if mode == "dried_out" else CLEAR_USUAL):
+    if rng.random() < vehicle.spread("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise"):
         return "clear"
     in_bad_cell = mode in ("weak_cell", "shorted_cell") and rng.random() < 1.0 / vehicle.spread("eye_cells")
     threshold = vehicle.spread("eye_green_charge") + vehicle.scattered(rng, vehicle.spread("eye_green_charge_spread"))
-    green = vehicle.charge > threshold and not in_bad_cell and rng.random() < GREEN_SHARE
+    green = vehicle.charge > threshold and not in_bad_cell and rng.random() < vehicle.spread("eye_green_share")
     return "green" if green else "dark"
 
 

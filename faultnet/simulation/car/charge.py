@@ -8,19 +8,13 @@ import numpy as np
 
 from faultnet.model.balance import SPENT, supply_share
 from faultnet.model.setting import Setting
-from faultnet.physics import battery, charging, drain
+from faultnet.physics import battery, drain
 from faultnet.simulation.car.spreads import World
 
 Parameters = Mapping[tuple[str, str, str], float]
 Modes = Mapping[str, str]
 
-NO_OUTPUT, WEAK_OUTPUT = 0.12, 0.5  # [-] of the alternator's output; estimates, the words' meaning in the model
-NO_CHARGE, WEAK_CHARGE, OVERCHARGE = 12.7, 13.3, 15.3  # [V] reaching the battery; common practice, no source
 SUPPLY_PARTS = ("alternator", "rectifier", "belt", "charge_control")
-REACH_LOST = 0.45  # [-] charge a battery that accepts nothing would miss after a long charge; estimate
-CHARGER_VOLTS = 14.4  # [V]
-PAST_EMPTY = -0.2  # [-] what can still be drawn beyond the rated capacity counts below nought; estimate
-ACCEPTED_SLOWNESS = 2.5  # [-] time constants in one full charging time of a sound battery; estimate
 
 
 def supply_word(setting: Setting, modes: Modes, parameters: Parameters) -> str:
@@ -44,12 +38,12 @@ def supply_word(setting: Setting, modes: Modes, parameters: Parameters) -> str:
     for part in ("regulator", "charge_control"):
         volts += parameters[(part, modes[part], "set_point_shift")]
     cable = parameters[("charge_cable", modes["charge_cable"], "resistance")]
-    volts -= min(cable * setting.spread("drive_supply_current"), CHARGER_VOLTS)
-    if output < NO_OUTPUT or volts < NO_CHARGE:
+    volts -= min(cable * setting.spread("drive_supply_current"), 14.0)
+    if output < setting.spread("supply_none_below_output") or volts < setting.spread("supply_none_below_volts"):
         return "none"
-    if output < WEAK_OUTPUT or volts < WEAK_CHARGE:
+    if output < setting.spread("supply_weak_below_output") or volts < setting.spread("supply_weak_below_volts"):
         return "weak"
-    return "over" if volts > OVERCHARGE else "good"
+    return "over" if volts > setting.spread("supply_over_above_volts") else "good"
 
 
 def charge_brought_in(
@@ -76,7 +70,9 @@ def charge_brought_in(
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
     current = parameters[("drain", modes["drain"], "current")] if drawing else 0.0
     left = after_standing(setting, modes, parameters, filled, current, hours)
-    return float(np.clip(left - parameters[("use", modes["use"], "left_on_charge")], PAST_EMPTY, 1.0))
+    return float(
+        np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.spread("past_empty"), 1.0)
+    )
 
 
 def usual_charge(
@@ -87,7 +83,8 @@ def usual_charge(
     middle, spread = (setting.spread(f"charge_after_{word}_supply{end}") for end in ("", "_sd"))
     filled = float(np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0))
     accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
-    filled *= min(1.0, 1.0 - REACH_LOST + REACH_LOST * accepting**0.5)
+    lost = setting.spread("charge_lost_without_acceptance")
+    filled *= min(1.0, 1.0 - lost + lost * accepting**0.5)
     usual = setting.effect("use", "normal", "usual_charge").centre
     return float(filled - usual + parameters[("use", modes["use"], "usual_charge")])
 
@@ -137,14 +134,16 @@ def charge_brought_again(
         setting.spread(SPENT[word]),
         setting.electrolyte,
         parameters[("battery", modes["battery"], "acceptance_factor")],
-        float(charging.set_point(setting.air, "fixed")),
+        float(setting.regulated(setting.air)),
     )
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
     sound = setting.modes("drain")[0]
     current = parameters[("drain", modes["drain"] if drawing else sound, "current")]
     current += parameters[("rectifier", modes["rectifier"], "leakage")]
-    left = after_standing(setting, modes, parameters, float(np.clip(held, PAST_EMPTY, 1.0)), current, hours)
-    return max(left, PAST_EMPTY)
+    left = after_standing(
+        setting, modes, parameters, float(np.clip(held, -setting.spread("past_empty"), 1.0)), current, hours
+    )
+    return max(left, -setting.spread("past_empty"))
 
 
 def _supply_spread(rng: np.random.Generator, setting: Setting, world: World) -> float:
@@ -191,14 +190,15 @@ def charge_after_charger(
     about two thirds; it gets there with 2.5 a time constants in one full charging time.
     """
     accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.3)
-    reach = charge_when_full(rng, accepting)
-    speed = ACCEPTED_SLOWNESS * accepting * hours / setting.spread("charger_hours")
-    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), PAST_EMPTY, 1.0))
+    reach = charge_when_full(rng, setting, accepting)
+    speed = setting.spread("charger_time_constants") * accepting * hours / setting.spread("charger_hours")
+    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), -setting.spread("past_empty"), 1.0))
 
 
-def charge_when_full(rng: np.random.Generator, accepting: float) -> float:
+def charge_when_full(rng: np.random.Generator, setting: Setting, accepting: float) -> float:
     """State of charge at the end of a long charge [-]."""
-    return float(np.clip(1.0 - REACH_LOST * (1.0 - min(accepting, 1.0)), 0.3, 1.0) - 0.04 * rng.random())
+    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - min(accepting, 1.0))
+    return float(np.clip(reach, 0.3, 1.0) - setting.spread("charge_short_of_full") * rng.random())
 
 
 def charge_after_drive(
@@ -223,11 +223,11 @@ def charge_after_drive(
         spare = -setting.spread("load_base")
     accepting = parameters[("battery", modes["battery"], "acceptance_factor")]
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
-    volts = float(charging.set_point(setting.air, "fixed"))
+    volts = float(setting.regulated(setting.air))
     spare *= _supply_spread(rng, setting, world)
     above = max(charge, 0.0)
     gained = float(drain.drive_recharge(above, hours, capacity, spare, setting.electrolyte, accepting, volts)) - above
-    return float(np.clip(charge + gained, PAST_EMPTY, 1.0))
+    return float(np.clip(charge + gained, -setting.spread("past_empty"), 1.0))
 
 
 def drawn_hours(rng: np.random.Generator, setting: Setting, name: str, world: World) -> float:

@@ -7,13 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.physics import battery, conductors, cranking
-from faultnet.simulation.car.charge import PAST_EMPTY
 from faultnet.simulation.car.vehicle import VirtualCar
 
 OHMIC_SHARE = battery.ohmic_resistance(1.0) / battery.resistance(1.0)
-AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
-DEEP_RISE = 8.0  # [-] relative rise of resistance for the whole capacity drawn past empty; estimate
-PULL_VOLTS = 10.0  # [V] at which the solenoid's coil currents are stated (workshop manuals, secondary)
 
 
 @dataclass(frozen=True)
@@ -89,7 +85,7 @@ def battery_under_load(vehicle: VirtualCar) -> tuple[float, float, float]:
     setting = vehicle.setting
     emf = rest_emf(vehicle) - vehicle.value("battery", "load_loss")
     factor = vehicle.value("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
-    factor *= 1.0 + DEEP_RISE * max(-vehicle.charge, 0.0)
+    factor *= 1.0 + vehicle.spread("resistance_rise_past_empty") * max(-vehicle.charge, 0.0)
     total = factor * setting.source_resistance
     share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.spread("resistance_split_spread")))
     share = float(np.clip(share, 0.3, 0.9))
@@ -108,8 +104,8 @@ def rest_emf(vehicle: VirtualCar) -> float:
 
 def deep_loss(vehicle: VirtualCar) -> float:
     """What a battery drained past empty lacks beyond its rest voltage at nought [V]."""
-    depth = max(-vehicle.charge, 0.0) / -PAST_EMPTY
-    share = 1.0 + 0.2 * float(np.tanh(vehicle.traits["deep_loss"]))
+    depth = max(-vehicle.charge, 0.0) / vehicle.spread("past_empty")
+    share = 1.0 + vehicle.spread("deep_discharge_loss_spread") * float(np.tanh(vehicle.traits["deep_loss"]))
     return depth * share * vehicle.spread("deep_discharge_loss")
 
 
@@ -132,7 +128,8 @@ def turning_load(vehicle: VirtualCar) -> float:
 def coil_resistance(vehicle: VirtualCar) -> float:
     """Both windings of the solenoid together [ohm]."""
     current = vehicle.spread("coil_current_pull")
-    return PULL_VOLTS / (current * float(np.exp(vehicle.trait("coil_current", vehicle.spread("coil_current_spread")))))
+    unlike = vehicle.trait("coil_current", vehicle.spread("coil_current_spread"))
+    return vehicle.spread("coil_current_volts") / (current * float(np.exp(unlike)))
 
 
 def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
@@ -151,7 +148,7 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
     then its lower force is already counted.
     """
     full_loss, ohmic, polarisation = battery_under_load(vehicle)
-    held_back = 0.6 * np.exp(-seconds / 5.0)
+    held_back = (1.0 - vehicle.spread("bad_cell_loss_at_once")) * np.exp(-seconds / vehicle.spread("bad_cell_time"))
     emf = full_loss + held_back * vehicle.value("battery", "load_loss")
     joints = {j: vehicle.value(j, "resistance") for j in ("positive_joint", "negative_joint", "ground_path")}
     coil = coil_resistance(vehicle)

@@ -16,7 +16,9 @@ from faultnet.simulation.car.vehicle import VirtualCar
 def acceptance(vehicle: VirtualCar) -> float:
     """Current the battery takes at 14.4 V, some minutes into charging, per ampere hour [A/Ah]."""
     setting, factor = vehicle.setting, vehicle.value("battery", "acceptance_factor")
-    taken = battery.acceptance_current(vehicle.charge, setting.capacity, setting.electrolyte, 14.4, factor)
+    taken = battery.acceptance_current(
+        vehicle.charge, setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"), factor
+    )
     unlike = np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
     return float(taken * unlike / setting.capacity)
 
@@ -32,6 +34,7 @@ HIDDEN: dict[str, Callable[[VirtualCar], float]] = {
     "surface": lambda vehicle: vehicle.surface,
     "source_emf": lambda vehicle: solve_circuit(vehicle).emf,
     "source_factor": source_factor,
+    "source_factor_fine": source_factor,
     "positive_joint_resistance": lambda vehicle: vehicle.value("positive_joint", "resistance"),
     "negative_joint_resistance": lambda vehicle: vehicle.value("negative_joint", "resistance"),
     "starter_cable_resistance": cable_resistance,
@@ -42,6 +45,7 @@ HIDDEN: dict[str, Callable[[VirtualCar], float]] = {
     "output_factor": output_share,
     "charge_cable_resistance": lambda vehicle: vehicle.value("charge_cable", "resistance"),
     "acceptance": acceptance,
+    "acceptance_fine": acceptance,
     "alternator_level": lambda vehicle: balance(vehicle, "charge_loaded").current,
 }
 

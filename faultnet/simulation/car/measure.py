@@ -167,7 +167,7 @@ def true_value(
     if isinstance(quantity.table, Law):
         return by_law(vehicle, rng, quantity, quantity.table)
     if test.id == "dead_crank_level":
-        return starting.held_at_posts(vehicle, rng, starting.STEADY_SECONDS)
+        return starting.held_at_posts(vehicle, rng, vehicle.spread("dead_crank_steady"))
     return NUMBERS[test.quantity](vehicle, rng)
 
 

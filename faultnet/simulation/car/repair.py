@@ -14,7 +14,6 @@ from faultnet.simulation.car.resting import parked_current
 from faultnet.simulation.car.spreads import drawn
 from faultnet.simulation.car.vehicle import VirtualCar, effect_of
 
-NEW_BATTERY = (0.85, 1.0)  # [-] charge of a battery from the shelf; common practice, no source
 UNTIMED = {
     "charge": "charger_hours",
     "desulphate": "long_charge_hours",
@@ -104,7 +103,7 @@ def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
     left = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, hours)
     surface = charge.surface_left(vehicle.setting, vehicle.surface, hours)
     standing = vehicle.hours_standing + hours
-    return replace(vehicle, charge=max(left, charge.PAST_EMPTY), surface=surface, hours_standing=standing)
+    return replace(vehicle, charge=max(left, -vehicle.spread("past_empty")), surface=surface, hours_standing=standing)
 
 
 def _driven(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> VirtualCar:
@@ -124,8 +123,13 @@ def _mended(vehicle: VirtualCar, rng: np.random.Generator, effect: str, componen
     if mends == ALL_MODES and effect == "replace":
         vehicle = _renewed(vehicle, rng, component)
     if component == "battery" and effect == "replace":
-        vehicle = replace(vehicle, charge=float(rng.uniform(*NEW_BATTERY)), surface=0.0)
+        vehicle = replace(vehicle, charge=_of_new_battery(vehicle, rng), surface=0.0)
     return vehicle
+
+
+def _of_new_battery(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """Charge of a battery from the shelf, or of one that helps to start [-]."""
+    return float(rng.uniform(vehicle.spread("new_battery_charge_least"), vehicle.spread("new_battery_charge_most")))
 
 
 def made_sound(vehicle: VirtualCar, *components: str) -> VirtualCar:
@@ -186,4 +190,4 @@ def _word(behaviour: str) -> str:
 def _bridged(vehicle: VirtualCar, rng: np.random.Generator, effect: str) -> VirtualCar:
     """The car while a jump start or a bridge makes parts of it sound for the moment."""
     helped = made_sound(vehicle, *PASSING[effect])
-    return replace(helped, charge=float(rng.uniform(*NEW_BATTERY))) if effect == "jump_start" else helped
+    return replace(helped, charge=_of_new_battery(vehicle, rng)) if effect == "jump_start" else helped

@@ -13,7 +13,6 @@ from faultnet.simulation.car.vehicle import VirtualCar
 
 SINGLE_CELL = ("weak_cell", "shorted_cell")
 CELLS = 6
-ROUGH = 0.01  # [V] of two readings of the same voltage a night apart, temperature and settling; estimate
 
 
 def rest_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -53,8 +52,8 @@ def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     after = charge.after_standing(
         vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
     )
-    later = replace(vehicle, charge=max(after, charge.PAST_EMPTY))
-    return rest_emf(vehicle) - rest_emf(later) + vehicle.scattered(rng, ROUGH)
+    later = replace(vehicle, charge=max(after, -vehicle.spread("past_empty")))
+    return rest_emf(vehicle) - rest_emf(later) + vehicle.scattered(rng, vehicle.spread("overnight_readings_spread"))
 
 
 def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -72,7 +71,7 @@ def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """
     _, ohmic, _ = battery_under_load(vehicle)
     new = battery.ohmic_resistance(vehicle.setting.rating, vehicle.setting.electrolyte)
-    shown = vehicle.setting.rating * float((float(new) / ohmic) ** 0.95)
+    shown = vehicle.setting.rating * float((float(new) / ohmic) ** vehicle.spread("conductance_exponent"))
     return shown * float(np.exp(vehicle.scattered(rng, vehicle.spread("conductance_spread"))))
 
 
@@ -89,7 +88,11 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Current into the battery at a held 14.4 V after ten minutes [A]."""
     setting = vehicle.setting
     taken = battery.acceptance_current(
-        vehicle.charge, setting.capacity, setting.electrolyte, 14.4, vehicle.value("battery", "acceptance_factor")
+        vehicle.charge,
+        setting.capacity,
+        setting.electrolyte,
+        vehicle.spread("charger_volts"),
+        vehicle.value("battery", "acceptance_factor"),
     )
     return float(taken * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread"))))
 
@@ -97,14 +100,18 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
 def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Volts at the posts of the parted battery half a day after a full charge [V]."""
     accepting = vehicle.value("battery", "acceptance_factor")
-    full = charge.charge_when_full(rng, accepting)
+    full = charge.charge_when_full(rng, vehicle.setting, accepting)
     hours = vehicle.spread("hold_hours")
     held = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, full, 0.0, hours)
     kind = vehicle.car.battery.kind
     volts = float(battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind))
     surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
     volts += charge.surface_left(vehicle.setting, surface, hours)
-    return volts - vehicle.value("battery", "rest_loss") + vehicle.trait("acid_strength", 0.04)
+    return (
+        volts
+        - vehicle.value("battery", "rest_loss")
+        + vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread"))
+    )
 
 
 def module_offset(vehicle: VirtualCar, rng: np.random.Generator) -> float:

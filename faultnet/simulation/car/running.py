@@ -10,10 +10,6 @@ from faultnet.physics import battery, charging
 from faultnet.simulation.car.circuit import battery_under_load, rest_emf
 from faultnet.simulation.car.vehicle import VirtualCar
 
-LEAST_RIPPLE = 0.003  # [V] rms with no current from the alternator, what a meter picks up; estimate
-LITTLE_CURRENT = 10.0  # [A] below which the ripple falls off; estimate
-HOT_SPREAD = 8.0  # [degC]
-
 
 @dataclass(frozen=True)
 class Balance:
@@ -36,15 +32,15 @@ def balance(vehicle: VirtualCar, state: str) -> Balance:
     setting = vehicle.setting
     emf = rest_emf(vehicle)
     accepted = battery.acceptance_current(
-        min(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, 14.4,
+        min(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"),
         vehicle.value("battery", "acceptance_factor"),
     )  # fmt: skip
     accepted *= np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
     _, ohmic, polarisation = battery_under_load(vehicle)
+    taking = max(float(accepted), vehicle.spread("taken_least"))
     volts, current, into = charging.charging_voltage(
         regulated(vehicle, state), capability(vehicle, state), load(vehicle, state), emf,
-        charging.charging_resistance(max(float(accepted), 0.3), emf), vehicle.value("charge_cable", "resistance"),
-        ohmic + polarisation,
+        charging.charging_resistance(taking, emf), vehicle.value("charge_cable", "resistance"), ohmic + polarisation,
     )  # fmt: skip
     return Balance(float(volts), float(current), float(into))
 
@@ -55,12 +51,14 @@ def regulated(vehicle: VirtualCar, state: str) -> float:
         vehicle.traits["regulator_warmth"]
     )
     if state == "charge_hot":
-        warm = vehicle.spread("regulator_temperature_hot") + vehicle.trait("hot_regulator", HOT_SPREAD)
+        warm = vehicle.spread("regulator_temperature_hot") + vehicle.trait(
+            "hot_regulator", vehicle.spread("regulator_temperature_hot_spread")
+        )
     shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")
     if vehicle.car.charge_control == "load_responsive":
         shift += vehicle.spread("load_responsive_mean") - vehicle.spread("set_point_nominal")
         shift += vehicle.trait("command", vehicle.spread("load_responsive_spread"))
-    return float(charging.set_point(warm, "fixed")) + shift
+    return float(vehicle.setting.regulated(warm)) + shift
 
 
 def _share(normal: float) -> float:
@@ -99,7 +97,9 @@ def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> float:
 
 def alternator_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Current in the alternator's heavy lead, all loads on [A]."""
-    return balance(vehicle, "charge_loaded").current + vehicle.scattered(rng, 2.0)
+    return balance(vehicle, "charge_loaded").current + vehicle.scattered(
+        rng, vehicle.spread("alternator_current_spread")
+    )
 
 
 def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -111,7 +111,7 @@ def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """
     found = balance(vehicle, "charge_loaded")
     drop = found.current * vehicle.value("charge_cable", "resistance")
-    return drop + vehicle.scattered(rng, 0.01)
+    return drop + vehicle.scattered(rng, vehicle.spread("charge_cable_drop_spread"))
 
 
 def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -124,12 +124,12 @@ def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     found = balance(vehicle, "charge_loaded")
     drop = found.current * vehicle.value("ground_path", "resistance")
     drop += max(found.into_battery, 0.0) * vehicle.value("negative_joint", "resistance")
-    return drop + vehicle.scattered(rng, 0.003)
+    return drop + vehicle.scattered(rng, vehicle.spread("charge_ground_drop_spread"))
 
 
 def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Alternating volts at the posts, loads on [V rms]."""
     found = balance(vehicle, "charge_loaded")
     full = vehicle.value("rectifier", "ripple") * vehicle.value("alternator", "ripple_factor")
-    share = min(found.current / LITTLE_CURRENT, 1.0)
-    return max(full * share, LEAST_RIPPLE)
+    share = min(found.current / vehicle.spread("ripple_full_from"), 1.0)
+    return max(full * share, vehicle.spread("ripple_least"))

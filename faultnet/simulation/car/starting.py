@@ -10,8 +10,6 @@ from faultnet.prior_set.types import Instrument
 from faultnet.simulation.car.circuit import Circuit, solve_circuit
 from faultnet.simulation.car.vehicle import VirtualCar
 
-STEADY_SECONDS = 4.0  # [s] of a dead crank until the needle is steady; estimate
-
 
 def lowest_at_posts(
     vehicle: VirtualCar, rng: np.random.Generator, instrument: Instrument, interval: float | None
@@ -72,13 +70,13 @@ def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     for seconds in (1.0, vehicle.spread("dead_crank_time")):
         circuit = solve_circuit(vehicle, seconds)
         volts.append(float(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)))
-    return volts[0] - volts[1] + vehicle.scattered(rng, 0.04)
+    return volts[0] - volts[1] + vehicle.scattered(rng, vehicle.spread("crank_sag_spread"))
 
 
 def crank_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Steady current in the battery cable [A]."""
     circuit = solve_circuit(vehicle)
-    value = circuit.current * np.exp(vehicle.scattered(rng, 0.03))
+    value = circuit.current * np.exp(vehicle.scattered(rng, vehicle.spread("crank_current_spread")))
     return float(value + circuit.coil)
 
 
@@ -88,14 +86,14 @@ def inrush(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     if not circuit.moved:
         return circuit.coil
     peak = float(circuit.start.stall_current) * vehicle.spread("inrush_seen_share")
-    return peak * float(np.exp(vehicle.scattered(rng, 0.12)))
+    return peak * float(np.exp(vehicle.scattered(rng, vehicle.spread("inrush_spread"))))
 
 
 def speed(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Engine speed while cranking [rev/min]."""
     circuit = solve_circuit(vehicle)
     turning = float(circuit.start.speed) if circuit.moved else 0.0
-    return turning * float(np.exp(vehicle.scattered(rng, 0.05)))
+    return turning * float(np.exp(vehicle.scattered(rng, vehicle.spread("cranking_speed_spread"))))
 
 
 DROP_PARTS: dict[str, tuple[str, ...]] = {
@@ -123,7 +121,7 @@ def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> float:
     volts = sum(getattr(circuit, p) * (circuit.current if p == "contact" else through) for p in parts)
     if "contact" in parts and not circuit.moved:
         volts += circuit.clamps - through * circuit.ground
-    return float(min(volts, circuit.emf)) + vehicle.scattered(rng, 0.004)
+    return float(min(volts, circuit.emf)) + vehicle.scattered(rng, vehicle.spread("drop_spread"))
 
 
 def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -132,4 +130,4 @@ def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     supply = circuit.clamps
     control = vehicle.value("start_control", "control_resistance")
     volts = float(cranking.control_terminal_voltage(supply, circuit.coil, control))
-    return max(volts + vehicle.scattered(rng, 0.1), 0.0)
+    return max(volts + vehicle.scattered(rng, vehicle.spread("control_voltage_spread")), 0.0)

@@ -15,7 +15,7 @@ from faultnet.case.types import Act, Case
 from faultnet.decision.advice import Weighed, act_for, weigh
 from faultnet.decision.edges import edges_cut
 from faultnet.diagnosis.diagnose import Worked, ranked, still_there, work_through
-from faultnet.diagnosis.leading import SURELY_CHARGED, Leading, chance_charged
+from faultnet.diagnosis.leading import Leading, is_surely_charged
 from faultnet.diagnosis.needs import has_tools, is_open
 from faultnet.errors import CarError
 from faultnet.simulation.workshop.flow_chart import flow_chart
@@ -115,7 +115,7 @@ def _as_advised(weighed: Weighed, test: str) -> Step:
 
 
 def _charged(worked: Worked) -> bool:
-    return chance_charged(worked.course, worked.belief) >= SURELY_CHARGED
+    return is_surely_charged(worked.course, worked.belief, worked.catalogue)
 
 
 def _cured(case: Case) -> bool:
