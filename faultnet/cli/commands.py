@@ -266,9 +266,7 @@ def trial(
     seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same table.")] = 1,
     world: Annotated[
         Literal["standard", "mismatched", "independent", "independent-other"],
-        typer.Option(
-            help="Cars as the prior set says, with other spreads and rates, or of other equations altogether."
-        ),
+        typer.Option(help="As the prior set says, with other spreads, or by other equations altogether."),
     ] = "standard",
     policy: Annotated[
         list[str] | None, typer.Option(help="Policy to try, once for each; the four of the README when left out.")
