@@ -12,23 +12,25 @@ import gzip
 import hashlib
 import io
 import os
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, BinaryIO
 
 from faultnet.case.types import Case
 from faultnet.learning.result import HistoryError
-from faultnet.learning.tables.cells import text_of
+from faultnet.learning.tables.cells import text_of, unguarded
 from faultnet.learning.tables.columns import BY_NAME, NEVER_EMPTY
-from faultnet.learning.tables.rows import BadRow, cases_of, rows_of
+from faultnet.learning.tables.rows import BadRow, Row, cases_of, rows_of
+from faultnet.limits import HISTORY, MOST_BAD_ROWS, LimitedStream, limited_blocks
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.whole import written_whole
 
 Source = str | os.PathLike[str] | bytes
 CHUNK_ROWS = 20_000
+PORTION = 64 * 1024
 SHOWN = 20
 
 
@@ -129,17 +131,14 @@ def iterate_history(
     """
     noted: list[BadRow] = [] if bad is None else bad
     name = source_name(source)
-    with _readable(name), _opened(source) as file:
-        table = _table(file, name)
-        names = next(table, None)
-        if not names:
-            raise HistoryFileError("the history is empty", name, expected="a first row with the names of the columns")
+    with _readable(name), _opened(source) as file, _as_rows(file, name) as (names, rows):
         _check_names(names, name)
-        rows = ((number, row) for number, row in enumerate(table, start=2) if row)
         for found in cases_of(names, rows, noted, catalogue):
             if bad is None and noted:
                 break
+            _refuse_hopeless(noted, name)
             yield found
+        _refuse_hopeless(noted, name)
     if bad is None and noted:
         raise HistoryFileError("rows of the history cannot be used", name, noted)
 
@@ -173,8 +172,8 @@ def write_history(cases: Iterable[Case], path: str | os.PathLike[str], keys: Ite
     if target.suffix == ".parquet":
         from faultnet.learning.tables.parquet import write_parquet
 
-        with _readable(str(target)):
-            return write_parquet(rows, target, CHUNK_ROWS)
+        with _readable(str(target)), written_whole(target) as raw:
+            return write_parquet(rows, raw, CHUNK_ROWS)
     if not target.name.endswith((".csv", ".csv.gz")):
         raise HistoryFileError("no such kind of history", target.name, expected="a name in .csv, .csv.gz or .parquet")
     with _readable(str(target)):
@@ -188,28 +187,34 @@ def source_name(source: Source) -> str:
 
 def _write_csv(rows: Iterable[list[Any]], target: Path) -> int:
     written = 0
-    with target.open("wb") as raw:
+    with written_whole(target) as raw:
         # neither name nor time of the file in the packed bytes: the same cases give the same file
         packed: Any = gzip.GzipFile("", "wb", 9, raw, mtime=0) if target.suffix == ".gz" else raw
-        with io.TextIOWrapper(packed, encoding="utf-8", newline="") as file:
-            writer = csv.writer(file)  # its rows end in CR LF (RFC 4180): then a lone CR in a text is quoted too
-            writer.writerow(BY_NAME)
-            for row in rows:
-                writer.writerow([text_of(cell) for cell in row])
-                written += 1
+        file = io.TextIOWrapper(packed, encoding="utf-8", newline="")
+        writer = csv.writer(file)  # its rows end in CR LF (RFC 4180): then a lone CR in a text is quoted too
+        writer.writerow(BY_NAME)
+        for row in rows:
+            writer.writerow([text_of(cell) for cell in row])
+            written += 1
+        file.detach()
+        if packed is not raw:
+            packed.close()
     return written
 
 
 @contextmanager
-def _opened(source: Source) -> Iterator[IO[bytes]]:
+def _opened(source: Source) -> Iterator[BinaryIO]:
     with io.BytesIO(source) if isinstance(source, bytes) else Path(source).open("rb") as raw:
-        packed = raw.read(2) == b"\x1f\x8b"
-        raw.seek(0)
-        if not packed:
-            yield raw
-            return
-        with gzip.GzipFile(fileobj=raw) as file:
-            yield file  # type: ignore[misc]
+        yield raw
+
+
+def _refuse_hopeless(noted: Sequence[BadRow], name: str) -> None:
+    """Stop reading a file that is bad all over."""
+    if len(noted) > MOST_BAD_ROWS:
+        raise HistoryFileError(
+            f"more than {MOST_BAD_ROWS:,} things are amiss in the history; reading stopped there", name, noted,
+            to_do="mend the first ones, which may be the same everywhere",
+        )  # fmt: skip
 
 
 @contextmanager
@@ -222,8 +227,6 @@ def _readable(name: str) -> Iterator[None]:
             "the history is not UTF-8 text", name, got=f"byte {error.object[error.start]:#04x}",
             to_do="save it as CSV in UTF-8",
         ) from None  # fmt: skip
-    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
-        raise HistoryFileError("the packed history is damaged", name, got=str(error)) from None
     except csv.Error as error:
         raise HistoryFileError("the history is no CSV that can be read", name, got=str(error)) from None
     except OSError as error:
@@ -231,23 +234,33 @@ def _readable(name: str) -> Iterator[None]:
         raise HistoryFileError("the history cannot be used", name, got=got, to_do="check the path") from None
 
 
-def _table(file: IO[bytes], name: str) -> Iterator[Sequence[Any]]:
-    """The names of the columns, then row after row; an empty line of a CSV file is an empty row."""
+@contextmanager
+def _as_rows(file: BinaryIO, name: str) -> Iterator[tuple[list[str], Iterator[Row]]]:
     start = file.read(4)
     file.seek(0)
     if start == b"PAR1":
         from faultnet.learning.tables.parquet import read_parquet
 
-        yield from read_parquet(file, name, CHUNK_ROWS)
-    else:
-        with io.TextIOWrapper(file, encoding="utf-8-sig", newline="") as text:
-            yield from csv.reader(text, strict=True)
+        names, rows = read_parquet(file, name)
+        yield names, enumerate(rows, start=2)
+        return
+    plain = LimitedStream(limited_blocks(file, HISTORY, HistoryFileError, name, PORTION))
+    with io.TextIOWrapper(io.BufferedReader(plain, PORTION), encoding="utf-8-sig", newline="") as text:
+        yield _csv_rows(text, name)
+
+
+def _csv_rows(text: IO[str], name: str) -> tuple[list[str], Iterator[Row]]:
+    reader = csv.reader(text, strict=True)
+    names = next(reader, None)
+    if not names:
+        raise HistoryFileError("the history is empty", name, expected="a first row with the names of the columns")
+    return names, ((number, [unguarded(cell) for cell in row]) for number, row in enumerate(reader, start=2) if row)
 
 
 def _check_names(names: Sequence[str], name: str) -> None:
     for column in names:
         if column not in BY_NAME:
-            close = difflib.get_close_matches(column, BY_NAME, n=1)
+            close = difflib.get_close_matches(column[:60], BY_NAME, n=1)
             hint = f"did you mean {close[0]}?" if close else "the columns stand in DEVELOPERS.md"
             parted = "; are the columns parted by commas?" if ";" in column or "\t" in column else ""
             raise HistoryFileError("unknown column", name, got=repr(column[:60]), to_do=hint + parted)
