@@ -25,6 +25,8 @@ PACKAGE = TOP / "faultnet"
 ORDER = (
     *(
         "errors",
+        "limits",
+        "whole",
         "units",
         "shipped",
         "cache",

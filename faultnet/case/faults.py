@@ -10,6 +10,12 @@ from typing import Any
 
 from faultnet.errors import CaseError
 
+LONGEST_NAME = 60
+"""Characters of a field's name that a message shows."""
+
+SHOWN = 20
+"""Faults that a message lists."""
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -38,7 +44,11 @@ class CaseFileError(CaseError):
     source : str
         The file, or where else the text came from.
     faults : tuple of Fault
-        All that were found.
+        Those that were found; the first :data:`SHOWN` are kept and listed.
+    count : int, optional
+        How many there are; as many as `faults` when left out.
+    at_least : bool
+        Whether there may be more, because not everything was looked at.
     to_do : str, optional
 
     Examples
@@ -48,11 +58,23 @@ class CaseFileError(CaseError):
       car.fuel: got "gas", expected 'petrol' or 'diesel'
     """
 
-    def __init__(self, source: str, faults: tuple[Fault, ...], *, to_do: str | None = None) -> None:
-        self.faults = faults
-        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-        super().__init__(f"the case cannot be accepted, {count}", where=source, to_do=to_do)
-        self.args = ("\n  ".join([str(self.args[0]), *map(str, faults)]),)
+    def __init__(
+        self,
+        source: str,
+        faults: tuple[Fault, ...],
+        *,
+        count: int | None = None,
+        at_least: bool = False,
+        to_do: str | None = None,
+    ) -> None:
+        self.faults = faults[:SHOWN]
+        self.count = max(len(faults), count or 0)
+        said = "1 fault" if self.count == 1 else f"{self.count:,} faults"
+        said = f"at least {said}" if at_least else said
+        super().__init__(f"the case cannot be accepted, {said}", where=source, to_do=to_do)
+        left = self.count - len(self.faults)
+        more = [f"and {left:,} more"] if left else []
+        self.args = ("\n  ".join([str(self.args[0]), *map(str, self.faults), *more]),)
 
 
 def path_text(parts: Iterable[str | int]) -> str:
@@ -65,7 +87,8 @@ def path_text(parts: Iterable[str | int]) -> str:
     """
     text = ""
     for part in parts:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
+        name = part if isinstance(part, int) or len(part) <= LONGEST_NAME else part[: LONGEST_NAME - 3] + "..."
+        text += f"[{name}]" if isinstance(name, int) else f".{name}" if text else name
     return text
 
 
@@ -116,7 +139,7 @@ def _fault(error: Mapping[str, Any], known: Collection[str]) -> Fault:
     if error["type"] == "missing":
         return Fault(path, "nothing", "this field")
     if error["type"] == "extra_forbidden":
-        close = difflib.get_close_matches(str(parts[-1]), known, n=1)
+        close = difflib.get_close_matches(str(parts[-1])[:LONGEST_NAME], known, n=1)
         return Fault(path, "an unknown field", f"perhaps {close[0]}" if close else "no such field here")
     return Fault(path, shortened(error["input"]), _expected(error))
 

@@ -15,22 +15,25 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from faultnet.case.faults import CaseFileError, Fault, from_validation, shortened
-from faultnet.case.tree import MOST_BYTES, decode, read_json, read_yaml
+from faultnet.case.faults import SHOWN, CaseFileError, Fault, from_validation, shortened
+from faultnet.case.tree import decode, first_part, read_json, read_yaml
 from faultnet.case.types import Case
 from faultnet.errors import CaseError
+from faultnet.limits import CASE, LOOKED_AT_FIRST, MOST_ENTRIES
 
 VERSION = 2
 
 
-def load_case(source: str | os.PathLike[str] | bytes) -> Case:
+def load_case(source: str | os.PathLike[str] | bytes, name: str = "") -> Case:
     """Read a case.
 
     Parameters
     ----------
     source : str, path or bytes
         A path (``.yaml`` and ``.yml`` are read as YAML, all else as JSON), ``"-"`` for standard input, JSON text (it
-        begins with a brace), or the bytes of a JSON file.
+        begins with a brace), or the bytes of a file.
+    name : str
+        Of the file that bytes came from; its ending says how they are read.
 
     Returns
     -------
@@ -48,16 +51,20 @@ def load_case(source: str | os.PathLike[str] | bytes) -> Case:
     600.0
     """
     if isinstance(source, bytes):
-        return case_from_json(decode(source, "the bytes given"))
+        return _case_from_text(decode(source, name or "the bytes given"), name or "the bytes given")
     if isinstance(source, str) and source.lstrip().startswith("{"):
         return case_from_json(source)
     if source == "-":
-        return case_from_json(decode(sys.stdin.buffer.read(MOST_BYTES + 1), "standard input"), "standard input")
+        return case_from_json(decode(sys.stdin.buffer.read(CASE.size + 1), "standard input"), "standard input")
     path = Path(source)
-    text = decode(_bytes_of(path), str(path))
-    if path.suffix.lower() in (".yaml", ".yml"):
-        return case_from_tree(read_yaml(text, str(path)), str(path))
-    return case_from_json(text, str(path))
+    return _case_from_text(decode(_bytes_of(path), str(path)), str(path))
+
+
+def _case_from_text(text: str, name: str) -> Case:
+    """Read YAML if the name ends so, else JSON."""
+    if name.lower().endswith((".yaml", ".yml")):
+        return case_from_tree(read_yaml(text, name), name)
+    return case_from_json(text, name)
 
 
 def case_from_json(text: str, source: str = "the text given") -> Case:
@@ -106,10 +113,21 @@ def case_from_tree(tree: Any, source: str = "the data given") -> Case:
     from faultnet.case.form import CaseForm, known_fields
 
     _refuse_another_format(tree, source)
-    try:
-        return CaseForm.model_validate(tree).build()
-    except ValidationError as error:
-        raise CaseFileError(source, from_validation(error.errors(include_url=False), known_fields())) from None
+    for most in (LOOKED_AT_FIRST, MOST_ENTRIES):
+        looked_at, length = first_part(tree, most)
+        excess = (Fault("visits", f"{length:,} visits and entries", f"at most {MOST_ENTRIES:,}"),)
+        excess = excess if length > MOST_ENTRIES else ()
+        try:
+            form = CaseForm.model_validate(looked_at)
+        except ValidationError as error:
+            first = error.errors(include_url=False, include_context=False)[: SHOWN - len(excess)]
+            faults, count = (*excess, *from_validation(first, known_fields())), error.error_count() + len(excess)
+            raise CaseFileError(source, faults, count=count, at_least=length > most) from None
+        if length <= most:
+            break
+    if excess:
+        raise CaseFileError(source, excess, to_do="make a case of each visit, or leave repeated readings out")
+    return form.build()
 
 
 def case_to_json(case: Case, indent: int | None = 2) -> str:
@@ -180,7 +198,7 @@ def _bytes_of(path: Path) -> bytes:
     """
     try:
         with path.open("rb") as file:
-            return file.read(MOST_BYTES + 1)
+            return file.read(CASE.size + 1)
     except (OSError, ValueError) as error:
         reason = (getattr(error, "strerror", None) or str(error)).lower()
         raise CaseFileError(shortened(path), (Fault("", reason, "a case file"),), to_do="check the path") from None

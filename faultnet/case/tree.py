@@ -8,12 +8,18 @@ JSON as Python reads it lets a field appear twice and allows ``NaN``. YAML 1.1 t
 from __future__ import annotations
 
 import json
+import math
+import re
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from faultnet.case.faults import CaseFileError, Fault, path_text, shortened
+from faultnet.case.faults import SHOWN, CaseFileError, Fault, path_text, shortened
+from faultnet.limits import CASE, LONGEST_TEXT, YAML_CASE, size_words
 
-MOST_BYTES = 20_000_000
 MOST_LEVELS = 20
+MOST_FIELDS = 1_000
+"""Fields of an object, or parts of a list that is none of visits or entries (a case has forty at most)."""
+_NOT_TEXT = re.compile("[\0\ud800-\udfff]")
 
 
 def decode(data: bytes, source: str) -> str:
@@ -40,9 +46,7 @@ def decode(data: bytes, source: str) -> str:
     >>> decode(b"\\xef\\xbb\\xbf{}", "a.json")
     '{}'
     """
-    if len(data) > MOST_BYTES:
-        size = f"{len(data) / 1e6:.0f} MB"
-        raise CaseFileError(source, (Fault("", size, f"a case of at most {MOST_BYTES / 1e6:.0f} MB"),))
+    _refuse_size(len(data), CASE.size, source)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -92,6 +96,7 @@ def read_yaml(text: str, source: str) -> Any:
 
     from faultnet.case.plain_yaml import PlainLoader
 
+    _refuse_size(len(text), YAML_CASE.size, source, " written as YAML")
     try:
         tree = yaml.load(text, Loader=PlainLoader)
     except yaml.YAMLError as error:
@@ -102,6 +107,64 @@ def read_yaml(text: str, source: str) -> Any:
     except RecursionError:
         raise CaseFileError(source, (Fault("", "YAML nested too deeply", "a case"),)) from None
     return checked_tree(tree, source)
+
+
+def first_part(tree: dict[str, Any], most: int) -> tuple[dict[str, Any], int]:
+    """Cut a case down to its first visits and entries.
+
+    Parameters
+    ----------
+    tree : dict
+        A case as JSON or YAML hold it; anything in it may be amiss.
+    most : int
+        How many visits and entries together.
+
+    Returns
+    -------
+    dict, int
+        The case, itself if it is short enough, and how many visits and entries it had.
+
+    Examples
+    --------
+    >>> first_part({"visits": [{"entries": [1, 2]}, {}]}, 2)
+    ({'visits': [{'entries': [1]}]}, 4)
+    """
+    visits = tree.get("visits")
+    if not isinstance(visits, list):
+        return tree, 0
+    lengths = [1 + len(_entries_of(visit)) for visit in visits]
+    if sum(lengths) <= most:
+        return tree, sum(lengths)
+    kept: list[Any] = []
+    left = most
+    for visit, length in zip(visits, lengths, strict=True):
+        if left > 0:
+            entries = _entries_of(visit)
+            kept.append({**visit, "entries": entries[: left - 1]} if entries else visit)
+        left -= length
+    return {**tree, "visits": kept}, sum(lengths)
+
+
+def _longest_list(path: Sequence[str | int]) -> float:
+    """Say how long a list may be here; visits and entries are counted together, later."""
+    return math.inf if path and path[-1] in ("visits", "entries") else MOST_FIELDS
+
+
+def _entries_of(visit: Any) -> list[Any]:
+    entries = visit.get("entries") if isinstance(visit, dict) else None
+    return entries if isinstance(entries, list) else []
+
+
+def _refuse_size(size: int, most: int, source: str, kind: str = "") -> None:
+    """Refuse what is larger than any case can be.
+
+    Raises
+    ------
+    CaseFileError
+        If it is.
+    """
+    if size > most:
+        raise CaseFileError(source, (Fault("", size_words(size), f"a case{kind} of at most {size_words(most)}"),))
 
 
 class _Twins(ValueError):
@@ -116,11 +179,10 @@ def _without_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     _Twins
         With the name of the field.
     """
-    fields: dict[str, Any] = {}
-    for name, value in pairs:
-        if name in fields:
-            raise _Twins(shortened(name))
-        fields[name] = value
+    fields = dict(pairs)
+    if len(fields) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise _Twins(shortened(next(name for place, name in enumerate(names) if name in names[:place])))
     return fields
 
 
@@ -132,25 +194,49 @@ def checked_tree(tree: Any, source: str) -> Any:
     CaseFileError
         If there is any.
     """
-    faults: list[Fault] = []
-    _collect(tree, [], faults)
-    if faults:
-        raise CaseFileError(source, tuple(faults))
+    walk = _Walk()
+    walk.over(tree, [])
+    if walk.count:
+        raise CaseFileError(source, tuple(walk.faults), count=walk.count)
     return tree
 
 
-def _collect(value: Any, path: list[str | int], faults: list[Fault]) -> None:
-    """Walk a tree of dictionaries and lists and note what is not allowed anywhere."""
-    if len(path) > MOST_LEVELS:
-        faults.append(Fault(path_text(path[:3]) + " ...", "levels without end", f"at most {MOST_LEVELS} levels"))
-    elif isinstance(value, dict):
-        for name, inner in value.items():
-            _collect(name, path, faults)
-            _collect(inner, [*path, str(name)], faults)
-    elif isinstance(value, list):
-        for position, inner in enumerate(value):
-            _collect(inner, [*path, position], faults)
-    elif value is None:
-        faults.append(Fault(path_text(path), "null", "a value; leave the field out when it is not known"))
-    elif isinstance(value, str) and any(c == "\0" or "\ud800" <= c <= "\udfff" for c in value):
-        faults.append(Fault(path_text(path), shortened(value), "text without the null character or half characters"))
+class _Walk:
+    """Walks a tree of dictionaries and lists, and notes what is not allowed anywhere: the first faults, and how many."""
+
+    def __init__(self) -> None:
+        self.faults: list[Fault] = []
+        self.count = 0
+
+    def over(self, value: Any, path: list[str | int]) -> None:
+        """Look at a value and all below it; `path` is the same again afterwards."""
+        if isinstance(value, str):
+            if len(value) > LONGEST_TEXT:
+                self._note(path, f"{len(value):,} characters", f"a text of at most {LONGEST_TEXT:,}")
+            elif _NOT_TEXT.search(value):
+                self._note(path, shortened(value), "text without the null character or half characters")
+        elif value is None:
+            self._note(path, "null", "a value; leave the field out when it is not known")
+        elif not isinstance(value, dict | list):
+            return
+        elif len(path) >= MOST_LEVELS:
+            self._note(path_text(path[:3]) + " ...", "levels without end", f"at most {MOST_LEVELS} levels")
+        elif len(value) > (MOST_FIELDS if isinstance(value, dict) else _longest_list(path)):
+            self._note(path, f"{len(value):,} in one place", f"at most {MOST_FIELDS:,}")
+        elif isinstance(value, dict):
+            for name in value:
+                self.over(name, path)
+            self._inner(((str(name), inner) for name, inner in value.items()), path)
+        else:
+            self._inner(enumerate(value), path)
+
+    def _inner(self, inner: Iterable[tuple[str | int, Any]], path: list[str | int]) -> None:
+        for name, value in inner:
+            path.append(name)
+            self.over(value, path)
+            path.pop()
+
+    def _note(self, path: str | Sequence[str | int], got: str, expected: str) -> None:
+        self.count += 1
+        if len(self.faults) < SHOWN:
+            self.faults.append(Fault(path if isinstance(path, str) else path_text(path), got, expected))

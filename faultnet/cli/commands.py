@@ -265,7 +265,10 @@ def trial(
     cars: Annotated[int, typer.Option(min=1, help="Virtual cars, each with known faults.")] = 100,
     seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same table.")] = 1,
     world: Annotated[
-        Literal["standard", "mismatched"], typer.Option(help="The second is not as the prior set says.")
+        Literal["standard", "mismatched", "independent", "independent-other"],
+        typer.Option(
+            help="Cars as the prior set says, with other spreads and rates, or of other equations altogether."
+        ),
     ] = "standard",
     policy: Annotated[
         list[str] | None, typer.Option(help="Policy to try, once for each; the four of the README when left out.")

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from faultnet.case.demo import case_path, load_case
 from faultnet.case.types import Case, Visit
-from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError
+from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError, RecordingError
+from faultnet.limits import HELD, size_words
 from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.shipped import shipped
+from faultnet.whole import written_whole
 
 if TYPE_CHECKING:
     from faultnet.decision.costs import Costs
@@ -145,8 +147,22 @@ class StandardInput(io.BytesIO):
 
 
 def read_source(argument: str) -> str | BinaryIO:
-    """Return the path of a recording, or what standard input holds (`-`)."""
-    return StandardInput(sys.stdin.buffer.read()) if argument == "-" else argument
+    """Return the path of a recording, or what standard input holds (`-`).
+
+    Raises
+    ------
+    RecordingError
+        If standard input holds more than can be kept in memory.
+    """
+    if argument != "-":
+        return argument
+    held = sys.stdin.buffer.read(HELD + 1)
+    if len(held) > HELD:
+        raise RecordingError(
+            "too much to read", where="standard input", got="more", expected=f"at most {size_words(HELD)}",
+            to_do="save it to a file and name that",
+        )  # fmt: skip
+    return StandardInput(held)
 
 
 def write_text(path: Path, text: str) -> None:
@@ -169,7 +185,8 @@ def write_bytes(path: Path, content: bytes) -> None:
         If the system does not let us.
     """
     try:
-        path.write_bytes(content)
+        with written_whole(path) as file:
+            file.write(content)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise FaultnetError("the file cannot be written", where=str(path), got=reason, to_do="check the path") from None

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from faultnet.cli.layout import joined, section, wrapped
+from faultnet.simulation.independent.world import FLEET, INDEPENDENT_WORLDS
 from faultnet.simulation.scoring.table import Row
 from faultnet.simulation.trial import Plan
 from faultnet.simulation.workshop.job import MOST_COME_BACKS, MOST_STEPS
@@ -45,7 +46,7 @@ def trial_answer(plan: Plan, rows: Mapping[str, Row]) -> dict[str, Any]:
         "world": plan.world,
         "draw": plan.draw,
         "tools": None if plan.tools is None else list(plan.tools),
-        "roster": len(ROSTER),
+        "roster": len(FLEET if plan.world in INDEPENDENT_WORLDS else ROSTER),
         "invented": True,
         "definitions": DEFINITIONS,
         "policies": {name: row.record() for name, row in rows.items()},

@@ -17,13 +17,13 @@ from pathlib import Path
 from faultnet.decision.costs import load_costs
 from faultnet.errors import CarError
 from faultnet.prior_set import load_catalogue
-from faultnet.simulation.car.spreads import world_named
 from faultnet.simulation.scoring import record
 from faultnet.simulation.scoring.table import Results, table
 from faultnet.simulation.workshop.job import Shop
 from faultnet.simulation.workshop.one_car import CarResult, try_car
 from faultnet.simulation.workshop.policies import policy_named
 from faultnet.simulation.workshop.roster import Draw, drawn_car, place_of
+from faultnet.simulation.worlds import check_world
 
 TOGETHER = 4  # cars of one task
 
@@ -35,7 +35,7 @@ class Plan:
     Parameters
     ----------
     cars, seed : int
-    world : {"standard", "mismatched"}
+    world : {"standard", "mismatched", "independent", "independent-other"}
     policies : tuple of str
     draw : {"priors", "evenly"}
     tools : tuple of str, optional
@@ -53,7 +53,7 @@ class Plan:
     priors: str = "standard"
 
     def __post_init__(self) -> None:
-        world_named(self.world)
+        check_world(self.world)
         for name in self.policies:
             policy_named(name)
         if self.cars < 1 or self.seed < 0:
@@ -127,7 +127,7 @@ def shop_of(plan: Plan) -> Shop:
 
 def _tasks(plan: Plan, done: dict[tuple[str, int], CarResult]) -> list[list[Task]]:
     """What is left to do: the same cars under every policy side by side, so that one process builds their networks."""
-    by_place = sorted(range(plan.cars), key=lambda number: (place_of(plan.seed, number), number))
+    by_place = sorted(range(plan.cars), key=lambda number: (place_of(plan.seed, number, plan.world), number))
     groups = []
     for start in range(0, plan.cars, TOGETHER):
         cars = by_place[start : start + TOGETHER]

@@ -53,7 +53,7 @@ def upload(page: Any, served: Served, most: float) -> float:
     """Let the page of logs read a large file, then leave it."""
     with tempfile.TemporaryDirectory() as folder:
         log = Path(folder) / "long.csv"
-        log.write_text("t,v\n" + "".join(f"{k / 100:.2f},12.4{k % 10}\n" for k in range(LOG_ROWS)))
+        log.write_text("time [s],voltage [V]\n" + "".join(f"{k / 100:.2f},12.4{k % 10}\n" for k in range(LOG_ROWS)))
         go(page, "Log")
         page.set_input_files("input[type=file]", str(log))
         page.wait_for_function("() => document.body.innerText.includes('samples over')", timeout=300_000)

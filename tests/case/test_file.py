@@ -183,7 +183,8 @@ def test_all_faults_are_listed_at_once() -> None:
     ]
     car = {"battery": {"rating": "600", "standart": "EN"}, "fuel": "gas", "drive": "hybrid", "system_voltage": 24}
     conditions = {"temperature_unit": "degF", "air_temperature": 150, "damp": "no"}
-    found = faults_of(text_of(car=car, visits=[{"conditions": conditions, "entries": entries}], complain="x"))
+    visits = [{"conditions": conditions, "entries": entries}]
+    found = faults_of(text_of(car=car, complain="x")) | faults_of(text_of(visits=visits))
     expected = {
         "car.battery.rating": '"600" | a valid number',
         "car.battery.standart": "perhaps standard",

@@ -138,6 +138,18 @@ def test_what_happened_once_does_not_happen_at_each_visit() -> None:
     assert not (now == left_on).any()
 
 
+def test_a_car_once_left_with_its_lamps_on_is_used_and_parked_as_any_other_from_then_on() -> None:
+    modes = demo.setting().modes("use")
+    for table in (
+        balance.after_use(demo.setting(), Interval(None, None)),
+        balance.after_standing(demo.setting(), Interval(None, None)),
+    ):
+        by_use = np.moveaxis(table, -2, 0)
+        for once in ("left_on", "long_standing"):
+            np.testing.assert_array_equal(by_use[modes.index(once)], by_use[0])
+        assert np.abs(by_use[modes.index("short_trips")] - by_use[0]).max() > 0.01
+
+
 def test_days_between_visits_are_those_of_their_dates() -> None:
     assert interval("2026-03-01", "2026-03-04", 5.0) == Interval((2.5, 3.5), 5.0)
     assert interval("2026-03-01T08:00", "2026-03-04T20:00", None) == Interval((3.5, 3.5), None)

@@ -224,7 +224,7 @@ def test_blocks_may_end_anywhere(size: int, monkeypatch: pytest.MonkeyPatch) -> 
     """The same samples come out whatever the block size, line ends and packing."""
     import faultnet.recordings.readers.sources as sources
 
-    monkeypatch.setattr(sources.read_blocks, "__defaults__", (size,))
+    monkeypatch.setattr(sources.read_blocks, "__defaults__", (size, sources.CONTENT))
     text = "time s;volts\r\n" + "".join(f"{k / 10:.1f};{12 + k / 1000:.3f}\r\n" for k in range(300))
     for content in (text.encode(), gzip.compress(text.encode())):
         trace = read_recording(content)

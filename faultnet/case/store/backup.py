@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
 from base64 import b64decode, b64encode
 from collections.abc import Iterator
 from itertools import groupby
@@ -25,6 +24,7 @@ from faultnet.case.store.rows import event_of, insert_case, insert_event
 from faultnet.case.store.summary import columns_of
 from faultnet.case.store.tables import EVENTS
 from faultnet.errors import StoreError
+from faultnet.whole import written_whole
 
 _HEAD = {"format": "faultnet-store", "version": 2}
 _KNOWN = ({"format": "faultnet-store", "version": 1}, _HEAD)
@@ -51,18 +51,10 @@ def write_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
     """
     target = Path(path)
     try:
-        with tempfile.NamedTemporaryFile("wb", dir=target.parent, prefix=target.name, delete=False) as file:
-            try:
-                count = _write_lines(file, connection)
-                file.flush()
-                os.fsync(file.fileno())
-                os.replace(file.name, target)
-            except BaseException:
-                Path(file.name).unlink(missing_ok=True)
-                raise
+        with written_whole(target, private=True) as file:
+            return _write_lines(file, connection)
     except OSError as error:
         raise _trouble(target, error) from None
-    return count
 
 
 def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:

@@ -35,8 +35,17 @@ def row_of(event: StoredEvent) -> dict[str, Any]:
 
 
 def event_of(row: Mapping[Any, Any]) -> StoredEvent:
-    """Turn a row into an event."""
-    return StoredEvent(**{**row, "payload": json.loads(row["payload"])})
+    """Turn a row into an event.
+
+    Raises
+    ------
+    ValueError
+        If its payload is no object of JSON, which nobody wrote there.
+    """
+    payload = json.loads(row["payload"])
+    if not isinstance(payload, dict):
+        raise ValueError(f"the payload of event {row['sequence']} is no object")
+    return StoredEvent(**{**row, "payload": payload})
 
 
 def read_events(connection: Connection, case_id: str, *, to_change: bool = False) -> tuple[StoredEvent, ...]:

@@ -5,6 +5,7 @@ What a cell may be is said in types of pydantic: those of :mod:`faultnet.case.fi
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Annotated, Any, Literal
 
@@ -14,7 +15,10 @@ from faultnet.case.fields import Date, Identifier, Moment, UnitName, not_true
 from faultnet.case.types import Photo
 from faultnet.errors import CarError
 from faultnet.learning.tables.columns import BY_NAME, Column
+from faultnet.limits import LONGEST_TEXT
 from faultnet.units import UNITS
+
+_RUN = re.compile("'*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 
 
 class Unusable(Exception):
@@ -81,12 +85,37 @@ def text_of(cell: Any) -> str:
     ('', 'yes', '0.1')
     """
     if isinstance(cell, str):
-        return cell
+        return guarded(cell)
     if cell is None:
         return ""
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     return repr(cell)
+
+
+def guarded(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would run as a formula.
+
+    Those begin with an equals sign, a plus, a minus, an at sign, a tab or a line end (and their wide forms). A text
+    that begins with apostrophes before one of these gets one more, so that :func:`unguarded` gives every text back.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("'=1+1"), guarded("'tis slow")
+    ("'=1+1", "''=1+1", "'tis slow")
+    """
+    return f"'{text}" if _RUN.match(text) else text
+
+
+def unguarded(cell: str) -> str:
+    """Take the apostrophe of :func:`guarded` off again.
+
+    Examples
+    --------
+    >>> unguarded("'=1+1"), unguarded("=1+1"), unguarded("'tis slow")
+    ('=1+1', '=1+1', "'tis slow")
+    """
+    return cell[1:] if cell.startswith("'") and _RUN.match(cell) else cell
 
 
 @cache
@@ -119,7 +148,7 @@ def _photos(cell: Any) -> tuple[Photo, ...]:
 
 
 _ACCEPTED = {
-    "text": StrictStr,
+    "text": Annotated[StrictStr, Field(max_length=LONGEST_TEXT)],
     "id": Identifier,
     "date": Date,
     "yes_no": Annotated[bool, Field(strict=True), BeforeValidator(_yes_or_no)],
@@ -138,7 +167,7 @@ def _expected(column: Column) -> str:
         limited = f"{number} from {column.low:g} to {column.high:g}{unit}"
         return ("a finite number" if column.high > 1e300 else limited) + ", with a decimal point if any"
     words = {
-        "text": "a text",
+        "text": f"a text of at most {LONGEST_TEXT:,} characters",
         "id": "an id: small letters, digits and underscores",
         "date": "a day of the calendar such as 2026-11-20",
         "yes_no": "yes or no",

@@ -17,13 +17,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
-from typing import IO, Any, BinaryIO
+from typing import Any, BinaryIO
 
 from faultnet.case.types import Case
 from faultnet.learning.result import HistoryError
 from faultnet.learning.tables.cells import text_of, unguarded
 from faultnet.learning.tables.columns import BY_NAME, NEVER_EMPTY
-from faultnet.learning.tables.rows import BadRow, Row, cases_of, rows_of
+from faultnet.learning.tables.rows import BadRow, cases_of, rows_of
 from faultnet.limits import HISTORY, MOST_BAD_ROWS, LimitedStream, limited_blocks
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.whole import written_whole
@@ -131,8 +131,13 @@ def iterate_history(
     """
     noted: list[BadRow] = [] if bad is None else bad
     name = source_name(source)
-    with _readable(name), _opened(source) as file, _as_rows(file, name) as (names, rows):
+    with _readable(name), _opened(source) as file:
+        table = _table(file, name)
+        names = next(table, None)
+        if not names:
+            raise HistoryFileError("the history is empty", name, expected="a first row with the names of the columns")
         _check_names(names, name)
+        rows = ((number, row) for number, row in enumerate(table, start=2) if row)
         for found in cases_of(names, rows, noted, catalogue):
             if bad is None and noted:
                 break
@@ -234,27 +239,21 @@ def _readable(name: str) -> Iterator[None]:
         raise HistoryFileError("the history cannot be used", name, got=got, to_do="check the path") from None
 
 
-@contextmanager
-def _as_rows(file: BinaryIO, name: str) -> Iterator[tuple[list[str], Iterator[Row]]]:
+def _table(file: BinaryIO, name: str) -> Iterator[Sequence[Any]]:
+    """The names of the columns, then row after row; an empty line of a CSV file is an empty row."""
     start = file.read(4)
     file.seek(0)
     if start == b"PAR1":
         from faultnet.learning.tables.parquet import read_parquet
 
         names, rows = read_parquet(file, name)
-        yield names, enumerate(rows, start=2)
+        yield names
+        yield from rows
         return
     plain = LimitedStream(limited_blocks(file, HISTORY, HistoryFileError, name, PORTION))
     with io.TextIOWrapper(io.BufferedReader(plain, PORTION), encoding="utf-8-sig", newline="") as text:
-        yield _csv_rows(text, name)
-
-
-def _csv_rows(text: IO[str], name: str) -> tuple[list[str], Iterator[Row]]:
-    reader = csv.reader(text, strict=True)
-    names = next(reader, None)
-    if not names:
-        raise HistoryFileError("the history is empty", name, expected="a first row with the names of the columns")
-    return names, ((number, [unguarded(cell) for cell in row]) for number, row in enumerate(reader, start=2) if row)
+        for row in csv.reader(text, strict=True):
+            yield [unguarded(cell) for cell in row]
 
 
 def _check_names(names: Sequence[str], name: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
-from itertools import groupby
+from itertools import groupby, islice
 from typing import Any
 
 from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Entry, Reading, Visit
@@ -13,6 +13,7 @@ from faultnet.diagnosis.evidence import check_reading
 from faultnet.errors import CarError, EntryError, FaultnetError
 from faultnet.learning.tables.cells import Unusable, cell_of, value_of
 from faultnet.learning.tables.columns import BY_NAME, COLUMNS, NEVER_EMPTY, Level
+from faultnet.limits import MOST_ROWS_OF_CASE
 from faultnet.prior_set.catalogue import Catalogue
 
 Cells = Sequence[Any]
@@ -123,13 +124,23 @@ def cases_of(
     """
     layout, seen = layout_of(names), set()
     for key, group in groupby(rows, lambda row: row[1][layout.key] if len(row[1]) > layout.key else ""):
-        held, before = list(group), len(bad)
+        held, before = list(islice(group, MOST_ROWS_OF_CASE + 1)), len(bad)
+        if len(held) > MOST_ROWS_OF_CASE:
+            bad.append(BadRow(held[-1][0], _short(key), "", "more rows", f"at most {MOST_ROWS_OF_CASE:,} of one case"))
+            held = held[:1]
         if key in seen:
-            bad.append(BadRow(held[0][0], str(key), "case", repr(key), "the rows of a case to stand together"))
+            bad.append(
+                BadRow(held[0][0], _short(key), "case", repr(_short(key)), "the rows of a case to stand together")
+            )
         seen.add(key)
         case = _Reading(layout, str(key or ""), bad, catalogue).case(held)
         if case is not None and len(bad) == before:
             yield str(key), case
+
+
+def _short(text: object) -> str:
+    """Show at most sixty characters."""
+    return str(text) if len(str(text)) <= 60 else f"{str(text)[:57]}..."
 
 
 class _Reading:
@@ -140,8 +151,7 @@ class _Reading:
 
     def amiss(self, row: int, column: str, got: object, expected: str) -> None:
         """Note a row that cannot be used."""
-        shown = repr(got)
-        self.bad.append(BadRow(row, self.key, column, shown if len(shown) <= 60 else shown[:57] + "...", expected))
+        self.bad.append(BadRow(row, _short(self.key), column, _short(repr(got)), expected))
 
     def case(self, rows: list[Row]) -> Case | None:
         """Read a case; what is returned counts only if nothing was noted."""
@@ -220,7 +230,7 @@ class _Reading:
         for number, cells in rows[1:]:
             for place, name in self.layout.levels[level]:
                 if cells[place] != first[place]:
-                    expected = f"{first[place]!r}, as on the first row of the {level}"
+                    expected = f"{_short(repr(first[place]))}, as on the first row of the {level}"
                     self.amiss(number, name, cells[place], expected)
         return self.values(level, rows[0][0], first)
 

@@ -15,6 +15,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from faultnet.errors import FaultnetError, MissingExtraError, RecordingError
+from faultnet.limits import CONTENT, LOG
 from faultnet.recordings.readers.foreign import heard
 from faultnet.recordings.readers.sources import PORTION, PlainStream, Source, name_of, open_source, read_blocks
 from faultnet.recordings.trace import Array
@@ -104,7 +105,7 @@ def candump_frames(source: Source, notes: list[str]) -> Iterator[Frame]:
     """
     stream, rest, lost = open_source(source), b"", 0
     try:
-        for block in read_blocks(stream, notes, 1024 * 1024):
+        for block in read_blocks(stream, notes, 1024 * 1024, LOG):
             text = rest + block
             cut = text.rfind(b"\n") + 1
             rest = text[cut:] if len(text) - cut < 10_000 else b""
@@ -164,7 +165,7 @@ def library_frames(source: Source, kind: str, notes: list[str]) -> Iterator[Fram
     """
     count, opener = 0, _opener(kind)
     complete = kind != "blf" or _complete(source, name_of(source))
-    with heard("can") as said, PlainStream(source, notes) as plain:
+    with heard("can") as said, PlainStream(source, notes, CONTENT if kind == "blf" else LOG) as plain:
         try:
             for message in _reader(opener, plain, kind, name_of(source)):
                 count += 1

@@ -22,7 +22,10 @@ from faultnet.recordings.readers.sources import Source, name_of, open_source, re
 from faultnet.recordings.trace import Array
 
 RECORDS = 1_000_000
-"""Samples read at a time [-]."""
+"""Samples read at a time [-], and fewer where their records are long."""
+
+AT_A_TIME = 64 * 1024 * 1024
+"""Bytes of records read at a time."""
 
 LARGEST_RECORD = 1024 * 1024
 """Most bytes of one record, all channels of a group: asammdf makes room for whole records by what the file claims, and
@@ -151,6 +154,8 @@ def _opened(source: Source, notes: list[str], name: str) -> Iterator[Any]:
                 refuse_endless(stream)
             with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
                 mdf = MDF(content)
+        except RecordingError:
+            raise
         except Exception as error:  # a damaged file makes asammdf raise anything, from KeyError to struct.error
             _close_half_open(error)
             raise _damaged(name, read_head(source, 16)) from error
@@ -245,12 +250,14 @@ def _scale(channel: MdfChannel, unit: str | None, name: str) -> float:
 def _samples(mdf: Any, channel: MdfChannel, scale: float, name: str) -> Iterator[tuple[Array, Array]]:
     """Read a channel piece by piece."""
     group, offset = mdf.groups[channel.group].channel_group, 0
-    if group.samples_byte_nr + group.invalidation_bytes_nr > LARGEST_RECORD:
+    record = group.samples_byte_nr + group.invalidation_bytes_nr
+    if record > LARGEST_RECORD:
         raise _damaged(name)
+    some = max(1, min(RECORDS, AT_A_TIME // max(record, 1)))
     while True:
         try:
             with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
-                signal = mdf.get(group=channel.group, index=channel.index, record_offset=offset, record_count=RECORDS)
+                signal = mdf.get(group=channel.group, index=channel.index, record_offset=offset, record_count=some)
             time = np.asarray(signal.timestamps, dtype=np.float64)
             volts = np.asarray(signal.samples, dtype=np.float64) * scale
         except Exception as error:  # see _opened
@@ -259,5 +266,5 @@ def _samples(mdf: Any, channel: MdfChannel, scale: float, name: str) -> Iterator
             return
         yield time, volts
         offset += time.size
-        if time.size < RECORDS:
+        if time.size < some:
             return

@@ -1,14 +1,14 @@
-"""From a path, bytes or an open file to blocks of plain bytes: gzip is undone, breaks are said, memory is bounded."""
+"""From a path, bytes or an open file to blocks of plain bytes: gzip is undone, breaks are said, limits are held to."""
 
 from __future__ import annotations
 
 import io
-import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 from faultnet.errors import RecordingError
+from faultnet.limits import CONTENT, LimitedStream, Limits, limited_blocks
 
 Source = str | Path | bytes | BinaryIO
 
@@ -17,14 +17,6 @@ BLOCK = 8 * 1024 * 1024
 
 PORTION = 64 * 1024
 """Bytes handed at a time to libraries that read by themselves."""
-
-PIECE = 1024
-"""Packed bytes unpacked at a time: what a break in the stream may cost at most."""
-
-LARGEST = 4 * 1024**3
-"""Most bytes taken from one recording after unpacking: twice the largest log this is meant for."""
-
-_GZIP = b"\x1f\x8b"
 
 
 def name_of(source: Source) -> str:
@@ -86,7 +78,7 @@ def open_source(source: Source) -> BinaryIO:
     return source
 
 
-def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK) -> Iterator[bytes]:
+def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK, limits: Limits = CONTENT) -> Iterator[bytes]:
     """Read a stream block by block, unpacking gzip on the way.
 
     Parameters
@@ -97,6 +89,8 @@ def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK) -> Iterat
         Receives a sentence when a packed stream turns out broken; what was unpacked before the break is kept.
     size : int
         Bytes per block [-].
+    limits : Limits
+        Where to stop.
 
     Yields
     ------
@@ -106,7 +100,7 @@ def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK) -> Iterat
     Raises
     ------
     RecordingError
-        If more than :data:`LARGEST` bytes come out.
+        If more comes out than `limits` allow.
 
     Examples
     --------
@@ -114,18 +108,10 @@ def read_blocks(stream: BinaryIO, notes: list[str], size: int = BLOCK) -> Iterat
     >>> list(read_blocks(io.BytesIO(gzip.compress(b"12.6")), []))
     [b'12.6']
     """
-    head = stream.read(2)
-    stream.seek(0)
-    plain = _unpacked(stream, notes, size) if head == _GZIP else iter(lambda: stream.read(size), b"")
-    total = 0
-    for block in plain:
-        total += len(block)
-        if total > LARGEST:
-            raise RecordingError("the recording is too large", expected=f"at most {LARGEST} bytes unpacked")
-        yield block
+    return limited_blocks(stream, limits, RecordingError, "the recording", size, notes.append)
 
 
-class PlainStream(io.RawIOBase):
+class PlainStream(LimitedStream):
     """A source as a file of plain bytes that other libraries can read from front to back, block by block.
 
     Parameters
@@ -134,6 +120,8 @@ class PlainStream(io.RawIOBase):
         The recording, packed with gzip or not.
     notes : list of str
         As for :func:`read_blocks`.
+    limits : Limits
+        Where to stop.
 
     Examples
     --------
@@ -142,63 +130,15 @@ class PlainStream(io.RawIOBase):
     b'12.6'
     """
 
-    def __init__(self, source: Source, notes: list[str]) -> None:
-        super().__init__()
+    def __init__(self, source: Source, notes: list[str], limits: Limits = CONTENT) -> None:
         self._stream, self._owned = open_source(source), not hasattr(source, "read")
-        self._blocks, self._rest = read_blocks(self._stream, notes, PORTION), b""
-
-    def readable(self) -> bool:
-        """Say that it can be read."""
-        return True
-
-    def readinto(self, buffer: Any) -> int:
-        """Fill a buffer as far as the present block goes."""
-        self._rest = self._rest or next(self._blocks, b"")
-        count = min(len(buffer), len(self._rest))
-        buffer[:count], self._rest = self._rest[:count], self._rest[count:]
-        return count
+        super().__init__(read_blocks(self._stream, notes, PORTION, limits))
 
     def close(self) -> None:
         """Close the source if it was opened here."""
         if self._owned and not self.closed:
             self._stream.close()
         super().close()
-
-
-def _unpacked(stream: BinaryIO, notes: list[str], size: int) -> Iterator[bytes]:
-    """Gather unpacked pieces into blocks of a size."""
-    held: list[bytes] = []
-    for piece in _pieces(stream, notes, size):
-        held.append(piece)
-        if sum(map(len, held)) >= size:
-            whole = b"".join(held)
-            yield from (whole[i : i + size] for i in range(0, len(whole) // size * size, size))
-            held = [whole[len(whole) // size * size :]]
-    rest = b"".join(held)
-    if rest:
-        yield rest
-
-
-def _pieces(stream: BinaryIO, notes: list[str], size: int) -> Iterator[bytes]:
-    """Unpack one or several gzip members in small pieces, keeping what came before a break."""
-    engine, packed, count = zlib.decompressobj(wbits=31), b"", 0
-    while packed := packed or stream.read(PIECE):
-        try:
-            piece = engine.decompress(packed, size)
-        except zlib.error:
-            notes.append(f"the gzip stream is damaged after {count} unpacked bytes; the rest could not be read")
-            return
-        count += len(piece)
-        yield piece
-        packed = engine.unconsumed_tail
-        if engine.eof:
-            packed, engine = engine.unused_data or stream.read(PIECE), zlib.decompressobj(wbits=31)
-            if not packed.strip(b"\x00"):
-                return
-    last = engine.flush()
-    yield last
-    if not engine.eof:
-        notes.append(f"the gzip stream ends early, after {count + len(last)} unpacked bytes")
 
 
 def read_head(source: Source, size: int = 256 * 1024) -> bytes:

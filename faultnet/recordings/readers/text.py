@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from faultnet.errors import RecordingError
+from faultnet.limits import LOG
 from faultnet.recordings.readers.cells import MISSING, TIME_UNITS, VOLT_UNITS, suffix_of, without_suffix
 from faultnet.recordings.readers.clean import counted
 from faultnet.recordings.readers.clocks import Clock
@@ -18,9 +19,6 @@ from faultnet.recordings.readers.columns import Columns, choose_columns
 from faultnet.recordings.readers.layout import Layout, find_layout, split_cells
 from faultnet.recordings.readers.sources import Source, name_of, open_source, read_blocks, read_head
 from faultnet.recordings.trace import Array
-
-LONGEST_LINE = 1_000_000
-"""Characters in a line above which a file is no text log."""
 
 
 @dataclass
@@ -99,7 +97,7 @@ def read_text(
     columns = choose_columns(layout, name=name, **choices)
     notes.extend(columns.notes)
     count, clock, rows = TextCount(), Clock(columns.kind, name), 0
-    for text in _texts(source, encoding, layout.first, notes, count, name):
+    for text in _texts(source, encoding, layout.first, notes, count):
         time, volts = _parse(text, layout, columns, count)
         if columns.time < 0:
             time = (rows + np.arange(volts.size)) * columns.time_scale
@@ -173,18 +171,17 @@ def _plain(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
-def _texts(source: Source, encoding: str, skip: int, notes: list[str], count: TextCount, name: str) -> Iterator[str]:
+def _texts(source: Source, encoding: str, skip: int, notes: list[str], count: TextCount) -> Iterator[str]:
     """Decode a source into texts of whole lines, without the lines before the data."""
     decoder = codecs.getincrementaldecoder(encoding)("replace")
     stream = open_source(source)
     rest = ""
     try:
-        for block in read_blocks(stream, notes):
+        for block in read_blocks(stream, notes, limits=LOG):
             text = rest + decoder.decode(block)
             held = len(text) - 1 if text.endswith("\r") else len(text)
             cut = max(text.rfind("\n", 0, held), text.rfind("\r", 0, held)) + 1
             whole, rest = _plain(text[:cut]), text[cut:]
-            _refuse_endless(rest, name)
             skip, whole = _skipped(whole, skip)
             if whole:
                 yield _undamaged(whole, count)
@@ -194,12 +191,6 @@ def _texts(source: Source, encoding: str, skip: int, notes: list[str], count: Te
     finally:
         if stream is not source:
             stream.close()
-
-
-def _refuse_endless(rest: str, name: str) -> None:
-    """Refuse a file without line ends."""
-    if len(rest) > LONGEST_LINE:
-        raise RecordingError("the recording has no line ends", where=name, to_do="export it as CSV, one sample a line")
 
 
 def _skipped(text: str, lines: int) -> tuple[int, str]:

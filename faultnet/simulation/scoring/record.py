@@ -16,6 +16,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.workshop.one_car import CarResult, result_of_record
 
 CODE = ("case/types.py", "physics", "instruments.py", "model", "inference", "diagnosis", "decision", "simulation")
+NUMBERS = "simulation/independent/numbers.csv"  # beside the code
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Key:
 
 def made_of(catalogue: Catalogue, costs: Costs) -> str:
     """Hash of the prior set, the prices and the code: results of other ones are not taken for these."""
-    text = catalogue.fingerprint + repr(costs) + code_hash(*CODE)
+    text = catalogue.fingerprint + repr(costs) + code_hash(*CODE, NUMBERS)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 

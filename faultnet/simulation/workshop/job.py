@@ -16,7 +16,7 @@ from faultnet.case.types import Act, Case, Entry, Outcome, Visit
 from faultnet.decision.costs import Costs
 from faultnet.diagnosis.needs import SHORT_WAIT, minutes_for, preparing_acts, unmet_needs
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.simulation.car.world import VirtualCar, act_outcome, after_act, measure, next_visit
+from faultnet.simulation.worlds import AnyCar, act_outcome, after_act, measure, next_visit
 
 COMPLAINT = "how_it_turns_over"
 MOST_COME_BACKS = 3
@@ -47,7 +47,7 @@ class Job:
 
     Parameters
     ----------
-    vehicle : VirtualCar
+    vehicle : VirtualCar or IndependentCar
         As it is now; a policy must not look at it.
     case : Case
         What a policy may look at.
@@ -66,7 +66,7 @@ class Job:
         Given back for good; given back for good with a fault; because it took too many steps.
     """
 
-    vehicle: VirtualCar = field(repr=False)
+    vehicle: AnyCar = field(repr=False)
     case: Case
     minutes: float = 0.0
     money: float = 0.0
@@ -86,7 +86,7 @@ class Job:
         return self.case.visits[-1]
 
 
-def brought_in(vehicle: VirtualCar, rng: np.random.Generator) -> Job:
+def brought_in(vehicle: AnyCar, rng: np.random.Generator) -> Job:
     """A car just handed over, with what the driver says of how it turns over."""
     job = Job(vehicle, Case(vehicle.car, (Visit((), vehicle.conditions),), invented=True))
     return _entered(job, measure(vehicle, COMPLAINT, "question", rng))
@@ -179,7 +179,7 @@ def needs_mending(job: Job) -> bool:
     return any(component != "use" or not job.mended for component, _ in job.vehicle.faults)
 
 
-def _outcome(before: VirtualCar, after: VirtualCar, act: str, rng: np.random.Generator) -> Outcome | None:
+def _outcome(before: AnyCar, after: AnyCar, act: str, rng: np.random.Generator) -> Outcome | None:
     found = act_outcome(before, after, act, rng)
     return found if found in ("cured", "better", "no_change") else None  # type: ignore[return-value]
 

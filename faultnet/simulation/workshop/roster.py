@@ -14,7 +14,9 @@ import numpy as np
 
 from faultnet.case.types import Battery, Car, Conditions
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.simulation.car.world import VirtualCar, draw_car
+from faultnet.simulation.car.world import draw_car
+from faultnet.simulation.independent import world as independent
+from faultnet.simulation.worlds import AnyCar
 
 Draw = Literal["priors", "evenly"]
 
@@ -44,16 +46,18 @@ class Drawn:
         From nought; with the seed it makes the car's random stream.
     place : int
         In the roster.
-    vehicle : VirtualCar
+    vehicle : VirtualCar or IndependentCar
     """
 
     number: int
     place: int
-    vehicle: VirtualCar
+    vehicle: AnyCar
 
 
-def place_of(seed: int, number: int) -> int:
-    """Place in the roster of a car, known without drawing it."""
+def place_of(seed: int, number: int, world: str = "standard") -> int:
+    """Place in the roster of a car, or in the fleet of the independent worlds, known without drawing it."""
+    if world in independent.INDEPENDENT_WORLDS:
+        return independent.place_of(seed, number)
     return int(np.random.default_rng([seed, number, 1]).integers(len(ROSTER)))
 
 
@@ -64,7 +68,7 @@ def drawn_car(catalogue: Catalogue, seed: int, number: int, world: str = "standa
     ----------
     catalogue : Catalogue
     seed, number : int
-    world : {"standard", "mismatched"}
+    world : {"standard", "mismatched", "independent", "independent-other"}
     draw : {"priors", "evenly"}
         Faults by the base rates, any number of them; or one fault, each mode in turn.
 
@@ -78,11 +82,13 @@ def drawn_car(catalogue: Catalogue, seed: int, number: int, world: str = "standa
     >>> drawn_car(load_catalogue(), 7, 0, draw="evenly").vehicle.faults
     (('battery', 'sulphated'),)
     """
-    place = place_of(seed, number)
-    car, conditions = ROSTER[place]
-    modes = None
+    place, modes = place_of(seed, number, world), None
     if draw == "evenly":
         every = [(c.id, m.id) for c in catalogue.components for m in c.modes[1:]]
         modes = dict([every[number % len(every)]])
+    if world in independent.INDEPENDENT_WORLDS:
+        rates = independent.INDEPENDENT_WORLDS[world]
+        return Drawn(number, place, independent.draw_independent(catalogue, seed, number, rates, modes))
+    car, conditions = ROSTER[place]
     rng = np.random.default_rng([seed, number, 2])
     return Drawn(number, place, draw_car(rng, catalogue, car, modes, conditions, world))

@@ -126,10 +126,10 @@ def _go(case_id: str) -> None:
 
 def upload() -> None:
     """Take a case file in."""
-    given = uploads.given("Case file (JSON)", "case_file", ["json", "yaml", "yml"])
+    given = uploads.given("Case file (JSON or YAML)", "case_file", ["json", "yaml", "yml"])
     if given is None or state.recall("taken_in") == given.file_id:
         return
-    case = load_case(given.getvalue())
+    case = load_case(given.getvalue(), given.name)
     state.remember("taken_in", given.file_id)
     st.html(f"<p>{plain(case.name or 'Case')} was read.</p>")
     _go(state.create_case(case))
