@@ -47,7 +47,6 @@ TOP_LEVEL = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".gitignore"),
     *(".ci", "faultnet", "ui", "priors", "tests", "cases"),
 }
-TEXTS = ("*.py", "*.md", "*.toml", "*.csv", "*.json", "*.sh", "*.txt", "*.css", "run")
 MAY_PRINT = ("cli",)
 
 
@@ -187,14 +186,14 @@ def test_every_data_column_is_documented() -> None:
 
 
 def test_no_file_knows_the_machine_it_was_written_on() -> None:
-    """No home folder, no folder of this machine, no registry or mirror: a clone must work anywhere."""
+    """No home folder, no folder of this machine, no registry or mirror, in text or data: a clone must work anywhere."""
     pieces = (r"/ho" r"me/\w", r"/Us" r"ers/\w", r"/opt/v" r"env", r"/wo" r"rk/", r"C:\\Us" r"ers", r"/ro" r"ot/\w")
+    passing = (r"/tm" r"p/\w", r"/va" r"r/tmp", r"/va" r"r/folders")
     hosts = (r"pythonhos" r"ted\.org", r"py" r"pi\.org", r"index-u" r"rl", r"py" r"pi-", r"local" r"host:\d")
-    forbidden = re.compile("|".join((*pieces, *hosts)))
+    forbidden = re.compile("|".join((*pieces, *passing, *hosts)))
     for path in in_repository():
-        if any(fnmatch.fnmatch(path.name, pattern) for pattern in TEXTS):
-            found = forbidden.search(path.read_text(encoding="utf-8"))
-            assert found is None, f"{path.relative_to(TOP)}: {found}"
+        found = forbidden.search(path.read_bytes().decode("latin-1"))
+        assert found is None, f"{path.relative_to(TOP)}: {found}"
 
 
 def test_scripts_are_for_bash_and_stop_at_the_first_failure() -> None:

@@ -65,37 +65,27 @@ class Costs:
     in_vain: Mapping[str, float]
     currency: str = ""
 
-    def with_shop(
-        self,
-        *,
-        hourly_rate: float | None = None,
-        call_back: float | None = None,
-        currency: str | None = None,
-        part: Mapping[str, float] | None = None,
-    ) -> Costs:
-        """The same prices with a shop's or a case's own figures put in.
+    def with_shop(self, *, hourly_rate: float | None = None, currency: str | None = None) -> Costs:
+        """The same prices with a shop's hour and money put in.
 
         Raises
         ------
         PriorsError
-            If a figure is negative or a part is unknown.
+            If the hour is negative.
 
         Examples
         --------
         >>> load_costs().with_shop(hourly_rate=75.0).hourly_rate
         75.0
         """
-        for name, value in {"hourly_rate": hourly_rate, "call_back": call_back, **(part or {})}.items():
-            if value is not None and value < 0:
-                raise PriorsError("a price cannot be negative", where=name, got=f"{value:g}", expected="0 or more")
-        if unknown := set(part or {}) - set(self.part):
-            raise PriorsError("unknown part", got=", ".join(sorted(unknown)), expected=", ".join(self.part))
+        if hourly_rate is not None and hourly_rate < 0:
+            raise PriorsError(
+                "a price cannot be negative", where="hourly_rate", got=f"{hourly_rate:g}", expected="0 or more"
+            )
         return replace(
             self,
             hourly_rate=self.hourly_rate if hourly_rate is None else hourly_rate,
-            call_back=self.call_back if call_back is None else call_back,
             currency=self.currency if currency is None else currency,
-            part={**self.part, **(part or {})},
         )
 
     def money(self, minutes: float) -> float:

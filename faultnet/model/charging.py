@@ -96,21 +96,23 @@ class Running:
     name: str
     speed: float
     load: float
+    load_spread: float
     shift: float = 0.0
 
 
 def running_states(setting: Setting) -> tuple[Running, ...]:
     """The four ways charging is looked at: idle, brisk without loads, brisk with loads, hot."""
-    few, many = setting.spread("load_base"), setting.spread("load_on")
+    few = setting.spread("load_base"), setting.spread("load_base_ln_spread")
+    many = setting.spread("load_on"), setting.spread("load_on_ln_spread")
     ratio = setting.spread("pulley_ratio_mean")
     idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
     usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
     hot = setting.regulated(setting.spread("regulator_temperature_hot")) - setting.regulated(usual)
     return (
-        Running("charge_idle", idle, few),
-        Running("charge_unloaded", brisk, few),
-        Running("charge_loaded", brisk, many),
-        Running("charge_hot", brisk, few, shift=float(hot)),
+        Running("charge_idle", idle, *few),
+        Running("charge_unloaded", brisk, *few),
+        Running("charge_loaded", brisk, *many),
+        Running("charge_hot", brisk, *few, shift=float(hot)),
     )
 
 
@@ -152,8 +154,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
-    spread = setting.spread("load_on_ln_spread" if running.load == setting.spread("load_on") else "load_base_ln_spread")
-    load = running.load * np.exp(spread * standard_normal(share[4]))
+    load = running.load * np.exp(running.load_spread * standard_normal(share[4]))
     emf, helping = _battery_on_charge(setting, accept, share[5])
     taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
