@@ -9,7 +9,7 @@ import typer
 
 from faultnet import __version__
 from faultnet.cli.groups import cases_app, priors_app
-from faultnet.cli.options import JsonOption
+from faultnet.cli.options import JsonOption, number
 from faultnet.cli.options import show as _show
 
 app = typer.Typer(
@@ -25,7 +25,7 @@ CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, de
 ToolsOption = Annotated[
     list[str] | None, typer.Option("--tools", help="Tools at hand, commas between them; 'none' for bare hands.")
 ]
-RateOption = Annotated[float | None, typer.Option(min=0, help="Money for an hour of work.")]
+RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work.")]
 CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
 PriorsOption = Annotated[
     str, typer.Option("--priors", help="Prior set: the one in_use, a name, name@version, or a folder.")
@@ -77,7 +77,7 @@ def plan(
     as_json: JsonOption = False,
     tools: ToolsOption = None,
     depth: Annotated[int, typer.Option(min=1, max=6, help="Tests in a row.")] = 3,
-    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely than this are cut.")] = 0.03,
+    least: Annotated[float, number(0.001, 0.5, "Branches less likely than this are cut.")] = 0.03,
     hourly_rate: RateOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
@@ -195,13 +195,13 @@ def log(
     volts_unit: Annotated[str | None, typer.Option(help="V or mV.")] = None,
     decimal: Annotated[str | None, typer.Option(help="Decimal mark: a point or a comma.")] = None,
     separator: Annotated[str | None, typer.Option(help="Separator of columns; ' ' for any run of blanks.")] = None,
-    interval: Annotated[float | None, typer.Option(help="Time between rows [s], if no column has the times.")] = None,
+    interval: Annotated[float | None, number(1e-9, 1e6, "Time between rows [s], if no column has the times.")] = None,
     channel: Annotated[str | None, typer.Option(help="Channel of a measurement file, or module of a CAN log.")] = None,
     file_format: Annotated[str | None, typer.Option("--format", help="Kind of file, if it is not recognised.")] = None,
     cylinders: Annotated[int, typer.Option(min=1, max=16, help="Cylinders of the engine, for its speed.")] = 4,
     place: Annotated[Literal["posts", "module"], typer.Option(help="Where the recorder was connected.")] = "posts",
-    window: Annotated[float, typer.Option(min=0.0, help="Time the recorder averages over [s]; 0 for none.")] = 0.0,
-    posts_at_rest: Annotated[float | None, typer.Option(help="Volts at the posts while the module rested [V].")] = None,
+    window: Annotated[float, number(0.0, 60.0, "Time the recorder averages over [s]; 0 for none.")] = 0.0,
+    posts_at_rest: Annotated[float | None, number(0.0, 30.0, "Volts at the posts while the module rested [V].")] = None,
     engine: Annotated[
         Literal["idle", "unloaded", "loaded", "hot"], typer.Option(help="What the engine did while it charged.")
     ] = "idle",
@@ -235,7 +235,7 @@ def log(
 
 def _column(given: str | None) -> str | int | None:
     """Read the name of a column, or its number counted from 1."""
-    return int(given) if given is not None and given.isdecimal() else given
+    return int(given) if given is not None and given.isdecimal() and len(given) < 7 else given
 
 
 @app.command()
@@ -243,7 +243,9 @@ def export(
     case: CaseArgument,
     to: Annotated[Literal["bif", "xmlbif"], typer.Option(help="Format.")] = "bif",
     out: Annotated[Path | None, typer.Option(help="File to write; standard output when left out.")] = None,
-    visit: Annotated[int | None, typer.Option(min=1, help="Visit, counted from 1; the last when left out.")] = None,
+    visit: Annotated[
+        int | None, typer.Option(min=1, max=10_000, help="Visit, counted from 1; the last when left out.")
+    ] = None,
     tests: Annotated[
         list[str] | None, typer.Option(help="Tests to keep, commas between them; all, which is large, when left out.")
     ] = None,
@@ -264,8 +266,8 @@ def export(
 
 @app.command()
 def trial(
-    cars: Annotated[int, typer.Option(min=1, help="Virtual cars, each with known faults.")] = 100,
-    seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same table.")] = 1,
+    cars: Annotated[int, typer.Option(min=1, max=10_000_000, help="Virtual cars, each with known faults.")] = 100,
+    seed: Annotated[int, typer.Option(min=0, max=2**63 - 1, help="The same seed gives the same table.")] = 1,
     world: Annotated[
         Literal["standard", "mismatched"], typer.Option(help="The second is not as the prior set says.")
     ] = "standard",
@@ -275,7 +277,7 @@ def trial(
     draw: Annotated[
         Literal["priors", "evenly"], typer.Option(help="Faults by the base rates, or each mode in turn.")
     ] = "priors",
-    workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 1,
+    workers: Annotated[int, typer.Option(min=1, max=1000, help="Processes.")] = 1,
     as_json: JsonOption = False,
     resume: Annotated[Path | None, typer.Option(help="File that keeps each car's result; a new run goes on.")] = None,
     svg: Annotated[Path | None, typer.Option(help="File to draw the reliability of the beliefs to.")] = None,
@@ -305,12 +307,12 @@ def tune(
     history: Annotated[str, typer.Argument(metavar="HISTORY", help="Closed cases as .csv, .csv.gz or .parquet.")],
     to: Annotated[str, typer.Option("--to", help="Name of the new prior set.")],
     from_set: Annotated[str, typer.Option("--from", help="Prior set to begin with.")] = "standard",
-    strength: Annotated[float, typer.Option(help="Weight of the old counts; 1 takes them as cases seen.")] = 1.0,
-    half_life: Annotated[float | None, typer.Option(help="Age at which a case counts half [years].")] = None,
+    strength: Annotated[float, number(1e-6, 1e6, "Weight of the old counts; 1 takes them as cases seen.")] = 1.0,
+    half_life: Annotated[float | None, number(0.01, 1000.0, "Age at which a case counts half [years].")] = None,
     groups: Annotated[
         str, typer.Option(help="Groups of cars: age, climate, both with a comma, or none.")
     ] = "age,climate",
-    folds: Annotated[int, typer.Option(min=0, help="Parts for the held-out scores; 0 leaves them out.")] = 5,
+    folds: Annotated[int, typer.Option(min=0, max=100, help="Parts for the held-out scores; 0 leaves them out.")] = 5,
     keep_good: Annotated[bool, typer.Option("--keep-good", help="Leave out cases with bad rows.")] = False,
     html: Annotated[Path | None, typer.Option(help="File to write the report with its plots to.")] = None,
     accept: Annotated[bool, typer.Option("--accept", "--yes", help="Keep the new set and use it from now on.")] = False,

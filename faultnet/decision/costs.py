@@ -12,6 +12,7 @@ from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import csv_rows
 
 COLUMNS = ("kind", "name", "value", "unit", "source", "mark", "note")
+MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 
 
@@ -79,8 +80,10 @@ class Costs:
         75.0
         """
         for name, value in {"hourly_rate": hourly_rate, "call_back": call_back, **(part or {})}.items():
-            if value is not None and value < 0:
-                raise PriorsError("a price cannot be negative", where=name, got=f"{value:g}", expected="0 or more")
+            if value is not None and not 0 <= value <= MOST_MONEY:
+                raise PriorsError(
+                    "a price cannot be this", where=name, got=f"{value:g}", expected=f"0 to {MOST_MONEY:,.0f}"
+                )
         if unknown := set(part or {}) - set(self.part):
             raise PriorsError("unknown part", got=", ".join(sorted(unknown)), expected=", ".join(self.part))
         return replace(

@@ -89,6 +89,7 @@ def tune(
         If an entry makes no sense to the catalogue.
     """
     options, history = options or Options(), list(cases)
+    options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
     with TemporaryDirectory(prefix="faultnet-tuning-") as folder:
         ready = prepared(history, catalogue, options, Path(folder), weights)

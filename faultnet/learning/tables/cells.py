@@ -87,8 +87,8 @@ def text_of(cell: Any) -> str:
 def guarded(text: str) -> str:
     """Put an apostrophe before a text that a spreadsheet would run as a formula.
 
-    Those begin with an equals sign, a plus, a minus, an at sign, a tab or a line end (and their wide forms). A text that
-    begins with apostrophes before one of these gets one more, so that :func:`unguarded` gives every text back.
+    Those begin with an equals sign, a plus, a minus, an at sign, a tab or a line end (and their wide forms). A text
+    that begins with apostrophes before one of these gets one more: so :func:`unguarded` gives every text back.
 
     Examples
     --------
@@ -132,7 +132,7 @@ def _as_number(column: Column, cell: Any) -> float:
     expected = f"a number from {column.low:g} to {column.high:g}" if column.high < 1e300 else "a finite number"
     try:
         number = float(cell)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise Unusable(expected + ", with a decimal point") from None
     if isinstance(cell, bool) or not math.isfinite(number) or not column.low <= number <= column.high:
         raise Unusable(expected + (f" {column.unit}" if column.unit != "-" else ""))
