@@ -31,6 +31,7 @@ ORDER = (
         "case",
         "shipped",
         "cache",
+        "cluster",
         "physics",
         "prior_set",
         "instruments",

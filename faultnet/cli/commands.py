@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -27,6 +29,9 @@ ToolsOption = Annotated[
 ]
 RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work.")]
 CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
+ClusterOption = Annotated[
+    str | None, typer.Option("--cluster", metavar="ADDRESS", help="Scheduler of a dask cluster that does the work.")
+]
 PriorsOption = Annotated[
     str, typer.Option("--priors", help="Prior set: the one in_use, a name, name@version, or a folder.")
 ]
@@ -282,6 +287,7 @@ def trial(
     resume: Annotated[Path | None, typer.Option(help="File that keeps each car's result; a new run goes on.")] = None,
     svg: Annotated[Path | None, typer.Option(help="File to draw the reliability of the beliefs to.")] = None,
     tools: ToolsOption = None,
+    cluster: ClusterOption = None,
     priors: PriorsOption = "standard",
 ) -> None:
     """Try the advice on virtual cars with known faults, against other ways of working."""
@@ -294,8 +300,8 @@ def trial(
     at_hand = read_tools(tools, read_catalogue(priors))
     known_tools = None if at_hand is None else tuple(sorted(at_hand))
     plan = Plan(cars, seed, world, listed(policy) or SHOWN, draw, known_tools, priors)
-    with progress() as told:
-        rows = run_trial(plan, workers=workers, resume=resume, told=told)
+    with progress() as told, _client(cluster) as client:
+        rows = run_trial(plan, workers=workers, resume=resume, told=told, client=client)
     answer = trial_answer(plan, rows)
     if svg is not None:
         write_text(svg, draw_reliability({name: row["reliability"] for name, row in answer["policies"].items()}))
@@ -315,12 +321,17 @@ def tune(
     folds: Annotated[int, typer.Option(min=0, max=100, help="Parts for the held-out scores; 0 leaves them out.")] = 5,
     keep_good: Annotated[bool, typer.Option("--keep-good", help="Leave out cases with bad rows.")] = False,
     html: Annotated[Path | None, typer.Option(help="File to write the report with its plots to.")] = None,
+    cluster: ClusterOption = None,
+    resume: Annotated[
+        Path | None, typer.Option(help="Folder that keeps what is done; the same command then goes on from there.")
+    ] = None,
     accept: Annotated[bool, typer.Option("--accept", "--yes", help="Keep the new set and use it from now on.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Tune the numbers of a prior set to closed cases; shown first, kept only with --accept."""
     from faultnet.cli.inputs import listed, read_catalogue, write_text
     from faultnet.cli.tuned import tuned_answer, tuned_sheet
+    from faultnet.learning.em.scale import on_cluster, serially
     from faultnet.learning.result import Options
     from faultnet.learning.tables.history import load_history
     from faultnet.learning.tune import tune as tuned_to
@@ -333,7 +344,10 @@ def tune(
     usable_name(to)
     known = read_catalogue(from_set)
     given = load_history(history, known, keep_good=keep_good)
-    found = tuned_to(given.cases, known, options)
+    options.check_cases(len(given.cases))
+    with _client(cluster) as client:
+        spread = serially if client is None else on_cluster(client)
+        found = tuned_to(given.cases, known, options, spread=spread, folder=resume)
     if html is not None:
         write_text(html, tuning_page(found, known, given.name))
     kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None
@@ -342,6 +356,18 @@ def tune(
         return
     end = f"Kept as {kept} and in use from now on." if kept else "Nothing was kept; --accept keeps it."
     _show(tuned_sheet(found, known, given.name, len(given.bad)) + f"\n\n{end}\n")
+
+
+@contextmanager
+def _client(address: str | None) -> Iterator[Any]:
+    """Connect to a cluster; None without an address."""
+    if address is None:
+        yield None
+        return
+    from faultnet.cluster import cluster_at
+
+    with cluster_at(address) as client:
+        yield client
 
 
 app.add_typer(priors_app, name="priors")
