@@ -16,6 +16,7 @@ from faultnet.prior_set.records import COLUMNS
 from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
 
+MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof")
@@ -78,9 +79,12 @@ class Costs:
         >>> load_costs().with_shop(hourly_rate=75.0).hourly_rate
         75.0
         """
-        if hourly_rate is not None and hourly_rate < 0:
+        if hourly_rate is not None and not 0 <= hourly_rate <= MOST_MONEY:
             raise PriorsError(
-                "a price cannot be negative", where="hourly_rate", got=f"{hourly_rate:g}", expected="0 or more"
+                "a price cannot be this",
+                where="hourly_rate",
+                got=f"{hourly_rate:g}",
+                expected=f"0 to {MOST_MONEY:,.0f}",
             )
         return replace(
             self,

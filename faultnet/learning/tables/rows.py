@@ -129,9 +129,8 @@ def cases_of(
             bad.append(BadRow(held[-1][0], _short(key), "", "more rows", f"at most {MOST_ROWS_OF_CASE:,} of one case"))
             held = held[:1]
         if key in seen:
-            bad.append(
-                BadRow(held[0][0], _short(key), "case", repr(_short(key)), "the rows of a case to stand together")
-            )
+            name = _short(key)
+            bad.append(BadRow(held[0][0], name, "case", repr(name), "the rows of a case to stand together"))
         seen.add(key)
         case = _Reading(layout, str(key or ""), bad, catalogue).case(held)
         if case is not None and len(bad) == before:
