@@ -147,7 +147,10 @@ def _start_details(start: Start, window: float) -> Iterator[str]:
     yield f"from {start.rest_before:.2f} V; lowest recorded {start.lowest:.2f} V"
     sampling = f"{true.low:.2f} to {true.high:.2f} V ({100 * true.level:.0f} %)"
     yield f"true lowest {true.median:.2f} V, by the sampling {sampling}"
-    yield f"sustained {start.sustained:.2f} V{_optional(', fall over the start {:.2f} V', start.sag)}"
+    if start.levels > 1:
+        yield f"sustained {start.sustained:.2f} V{_optional(', fall over the start {:.2f} V', start.sag)}"
+    else:
+        yield "one value only while it turned, which says nothing of how long it lasted"
     yield f"recovered to {start.recovered:.2f} V" if math.isfinite(start.recovered) else "recovery not in the log"
     if math.isfinite(start.speed):
         yield f"engine speed {start.speed:.0f} rev/min by the compression ripple"

@@ -212,11 +212,14 @@ def _start_mark(start: Start, number: int, scale: _Scale) -> list[str]:
     x, y, colour = scale.x(start.lowest_time), scale.y(start.lowest_steady), COLOURS["start"]
     side, anchor = (8, "start") if x < scale.width - 120 else (-8, "end")
     level = scale.y(start.sustained)
+    lasted = [
+        f'<path d="M{scale.x(start.begin):.1f} {level:.1f}H{max(scale.x(start.end), scale.x(start.begin) + 6):.1f}" '
+        f'stroke="{colour}" stroke-width="2" stroke-dasharray="5 3"/>'
+    ]
     return [
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="none" stroke="{colour}" stroke-width="2"/>',
         f'<text x="{x + side:.1f}" y="{y + 4:.1f}" text-anchor="{anchor}">{start.lowest_steady:.2f} V</text>',
-        f'<path d="M{scale.x(start.begin):.1f} {level:.1f}H{max(scale.x(start.end), scale.x(start.begin) + 6):.1f}" '
-        f'stroke="{colour}" stroke-width="2" stroke-dasharray="5 3"/>',
+        *(lasted if start.levels > 1 else ()),
         _label(start, f"start {number}: {start.outcome}", scale),
     ]
 

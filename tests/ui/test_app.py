@@ -16,6 +16,7 @@ from faultnet.case.store import events
 from faultnet.case.store.store import Store, open_store
 from faultnet.case.types import Act, Case, CaseOutcome, Conditions, Reading
 from faultnet.errors import ClashError
+from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case
 
 PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history")
@@ -635,10 +636,8 @@ def test_a_recorded_log_gives_readings_that_are_ticked(app: Callable[..., AppTes
     test = app(case_id, "log")
     test.selectbox(key="log_example").select("scope.csv").run()
     assert not test.exception
-    labels = [b.label for b in test.checkbox if str(b.key).startswith("take_")]
-    assert any("Lowest voltage in a recorded start" in label for label in labels)
-    number = next(k for k, label in enumerate(labels) if "Lowest voltage in a recorded start" in label)
-    test.checkbox(key=f"take_{number}").check().run()
+    boxes = [b for b in test.checkbox if str(b.key).startswith("take_")]
+    next(b for b in boxes if "Lowest voltage in a recorded start" in b.label).check().run()
     test.button(key="take").click().run()
     assert not test.exception
     (entry,) = entries(store, case_id)
@@ -646,11 +645,89 @@ def test_a_recorded_log_gives_readings_that_are_ticked(app: Callable[..., AppTes
     assert 4.0 < entry.value < 11.5
 
 
-def test_a_log_that_is_unclear_says_what_to_settle(app: Callable[..., AppTest], store: Store) -> None:
+def test_a_ticked_reading_is_stored_or_refused_by_name(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "log")
+    test.selectbox(key="log_example").select("adapter_slow.csv.gz").run()
+    boxes = [b for b in test.checkbox if str(b.key).startswith("take_")]
+    lowest = next(b for b in boxes if "Lowest voltage in a recorded start" in b.label)
+    charging = next(b for b in boxes if "Voltage with the engine running" in b.label)
+    lowest.check()
+    charging.check().run()
+    test.button(key="take").click().run()
+    assert [e.test for e in entries(store, case_id)] == ["recorded_lowest"]
+    assert "Stored from the recording: 1 reading" in html(test)
+    assert "Not stored: Charging at 10.0 s, 13.79 V: say what it was taken as" in html(test)
+    assert test.checkbox(key=charging.key).value, "what was not stored stays ticked"
+    assert not test.checkbox(key=lowest.key).value
+    test.selectbox(key=f"as_{charging.key}").select("charge_idle_voltage").run()
+    test.button(key="take").click().run()
+    assert [e.test for e in entries(store, case_id)] == ["recorded_lowest", "charge_idle_voltage"]
+
+
+def test_one_start_is_not_counted_twice_through_two_places(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "log")
+    test.selectbox(key="log_example").select("adapter_slow.csv.gz").run()
+
+    def lowest(words: str) -> Checkbox:
+        return next(b for b in test.checkbox if str(b.key).startswith("take_") and words in b.label)
+
+    lowest("Lowest voltage in a recorded start").check().run()
+    test.button(key="take").click().run()
+    lowest("Lowest voltage in a recorded start").check().run()
+    test.button(key="take").click().run()
+    assert "it is in the case already" in html(test)
+    test.segmented_control(key="log_place").set_value("module").run()
+    lowest("module").check().run()
+    test.button(key="take").click().run()
+    assert "Not stored: Start 1 at 7.0 s" in html(test)
+    assert "taken at another place; it counts once" in html(test)
+    assert [e.test for e in entries(store, case_id)] == ["recorded_lowest"]
+
+
+def test_what_is_withheld_through_a_module_is_said_with_the_reason(app: Callable[..., AppTest], store: Store) -> None:
     test = app(store.create_case(a_case()), "log")
-    test.file_uploader(key="log_file").set_value(("log.csv", b"a;b;c\n1;2;3\n2;2;4\n3;2;5\n", "text/csv")).run()
+    test.selectbox(key="log_example").select("adapter_slow.csv.gz").run()
+    assert "withheld" not in html(test)
+    test.segmented_control(key="log_place").set_value("module").run()
+    assert "Levels through the module are withheld (2 of rest, 2 of charging" in html(test)
+
+
+def test_a_log_stays_until_another_is_given(app: Callable[..., AppTest], store: Store) -> None:
+    case_id = store.create_case(a_case())
+    data = (shipped("cases") / "recordings" / "adapter.tsv").read_bytes()
+    test = app(case_id, "log")
+    test.file_uploader(key="log_file").set_value(("mine.tsv", data, "text/plain")).run()
+    test.switch_page("screens/why.py").run().switch_page("screens/log.py").run()
+    assert "<b>mine.tsv</b>" in html(test)
+    assert "Found in it" in html(test)
+    test.button(key="drop_log").click().run()
+    assert "mine.tsv" not in html(test)
+
+
+@pytest.mark.parametrize(
+    "data, field, words, choice",
+    [
+        (b"time;volts\n", "log_time_unit", "Unit of time", "s"),
+        (b"t s;volts\n", "log_volts_unit", "Unit of voltage", "V"),
+    ],
+)
+def test_an_unclear_log_opens_the_field_that_settles_it(
+    app: Callable[..., AppTest], store: Store, data: bytes, field: str, words: str, choice: str
+) -> None:
+    volts = 126.0 if "volts_unit" in field else 12.6
+    rows = "".join(f"{0.1 * k:.1f};{volts if k < 60 or k > 70 else 0.7 * volts:.2f}\n" for k in range(200))
+    test = app(store.create_case(a_case()), "log")
+    test.file_uploader(key="log_file").set_value(("log.csv", data + rows.encode(), "text/csv")).run()
     assert not test.exception
-    assert "fn-wrong" in html(test)
+    said = html(test)
+    assert f"id='wrong-{field}'" in said
+    assert f"Settle it here, in &#x27;{words}&#x27;" in said
+    assert "option" not in said.partition("fn-wrong")[2]
+    assert [box.proto.expanded for box in test.expander] == [True]
+    test.selectbox(key=field).select(choice).run()
+    assert f"id='wrong-{field}'" not in html(test)
 
 
 def test_a_case_file_is_taken_in_and_given_out(app: Callable[..., AppTest], store: Store) -> None:

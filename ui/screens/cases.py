@@ -25,7 +25,7 @@ def show() -> None:
         frame.title("Delete the open case")
         name = opened.case.name or opened.case.car.label or f"Case {opened.case_id}"
         frame.note(f"'{name}' is then listed no more, but kept whole: it can be brought back below.")
-        st.button(f"Delete '{begin.escaped(name)}'", key="delete_case", on_click=_delete, args=(name,))
+        st.button(f"Delete '{plain(name, 'label')}'", key="delete_case", on_click=_delete, args=(name,))
     frame.title("Learn from closed cases")
     with st.container(key="to_history"):
         st.page_link("screens/history.py", label="History: tune the numbers on closed cases")

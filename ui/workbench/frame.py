@@ -130,8 +130,7 @@ def show_error(error: FaultnetError, name: str = "") -> None:
 def scroll_to(name: str, count: int) -> None:
     """Move the page to a heading; `count` tells one time from the next."""
     with st.container(key="scroll_script"):
-        st.html(f"<script>/* {count} */ window.fnPage && window.fnPage.to('{name}')</script>",
-                unsafe_allow_javascript=True)  # fmt: skip
+        st.html(f"<span class='fn-to' data-to='{plain(name)}' data-count='{count}'></span>")
 
 
 def bring_into_view(key: str, count: int) -> None:

@@ -130,6 +130,7 @@
   }
   function told() {
     anew('.fn-show', data => show(data.show));
+    anew('.fn-to', data => to(data.to));
     anew('.fn-turn', data => turn(data.turn, data.chosen === 'True'));
     anew('.fn-browser', data => {
       document.cookie = `${data.name}=${data.value};path=/;max-age=31536000;SameSite=Strict`;
@@ -170,6 +171,6 @@
 
   window.fnPage = {look, show, to, turn, rung: 0};
   new MutationObserver(look).observe(document.body, {childList: true, subtree: true, attributes: true,
-    attributeFilter: ['data-draft', 'data-figures', 'data-show', 'data-count', 'data-turn', 'data-chosen', 'value']});
+    attributeFilter: ['data-draft', 'data-figures', 'data-show', 'data-to', 'data-count', 'data-turn', 'data-chosen', 'value']});
   look();
 })();

@@ -110,25 +110,60 @@ def entry_of(row: Mapping[str, Any], test: str | None = None) -> Reading:
     )
 
 
-def not_offered(events: Iterable[Event], rows: Iterable[Mapping[str, Any]]) -> tuple[str, ...]:
-    """Say which starts gave no lowest that can be taken as a reading.
+def not_offered(events: Iterable[Event], rows: Iterable[Mapping[str, Any]], place: str = "posts") -> tuple[str, ...]:
+    """Say what was found and is offered as no reading, with the reason.
 
     Parameters
     ----------
     events : iterable of Event
     rows : iterable of mapping
         What :func:`faultnet.recordings.readings_from` made of them.
+    place : {"posts", "module"}
+        Where the volts were taken.
 
     Returns
     -------
     tuple of str
-        A sentence, or nothing.
+        Sentences, without a capital.
 
     Examples
     --------
     >>> not_offered([], [])
     ()
     """
+    events, rows = list(events), list(rows)
+    return (*_no_lowest(events, rows), *_no_sustained(events), *(_withheld(events, rows) if place == "module" else ()))
+
+
+def _no_sustained(events: Iterable[Event]) -> tuple[str, ...]:
+    """Say which starts have one value only while the engine was turned."""
+    single = [e for e in events if isinstance(e, Start) and e.levels < 2 and e.outcome != "tried"]
+    if not single:
+        return ()
+    return (
+        f"the sustained voltage of {len(single)} start(s) is offered as no reading: one value came while the starter "
+        f"turned, {1000 * single[0].interval:.3g} ms from the next, and one value says nothing of how long it lasted",
+    )
+
+
+def _withheld(events: Iterable[Event], rows: Iterable[Mapping[str, Any]]) -> tuple[str, ...]:
+    """Say which levels through a module are withheld, and why."""
+    tests = {(row["begin"], row["test"]) for row in rows}
+    named = {"rest": "rest", "charging": "charging"}
+    found = [named[e.kind] for e in events if e.kind in named and (e.begin, "module_offset_at_rest") not in tests]
+    found += ["sustained" for e in events if isinstance(e, Start) and (e.begin, "recorded_sustained") not in tests]
+    counts = ", ".join(f"{found.count(word)} of {word}" for word in dict.fromkeys(found))
+    if not found:
+        return ()
+    return (
+        f"levels through the module are withheld ({counts}): the module lies some tenths of a volt below the posts "
+        "and its own supply drops with the load, which no test of these levels takes into account; measure them at the "
+        "posts, or give what a meter at the posts read while the module rested, for the offset alone",
+    )
+
+
+def _no_lowest(events: Iterable[Event], rows: Iterable[Mapping[str, Any]]) -> tuple[str, ...]:
+    """Say which starts gave no lowest that can be taken as a reading."""
     taken = {row["begin"] for row in rows if "low" in row}
     missing = [event for event in events if isinstance(event, Start) and event.begin not in taken]
     if not missing:

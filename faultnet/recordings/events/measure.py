@@ -73,6 +73,7 @@ def measure_start(picture: Picture, found: Found, following: float, cylinders: i
         lowest_steady=min(steady, float(np.median(volts))),
         lowest_time=when,
         sustained=float(np.mean(inner)),
+        levels=int(inner.size),
         scatter=_scatter(time[turning], volts[turning]),
         sag=_sag(time, volts, found),
         recovered=_level(picture, found.end + 0.1, min(found.end + 1.1 + 2 * interval, following)),

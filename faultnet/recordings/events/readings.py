@@ -206,7 +206,7 @@ def _start_rows(start: Start, window: float, place: Place) -> list[dict[str, Any
     """Readings of one start."""
     note = f"{start.outcome} start at {start.begin:.1f} s, {start.duration:.1f} s long"
     rows = [_lowest_row(start, window, place, note)]
-    if start.outcome != "tried":
+    if start.outcome != "tried" and start.levels > 1:
         rows.append(_row("recorded_sustained", start.sustained, note))
     if np.isfinite(start.sag) and LONG_CRANK[0] <= start.duration <= LONG_CRANK[1]:
         rows.append(_row("dead_crank_sag", start.sag, note))

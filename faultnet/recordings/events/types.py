@@ -63,7 +63,7 @@ class Start(Event):
     lowest_time : float
         When that was [s].
     sustained : float
-        Mean level while the engine was turned [V].
+        Mean level while the engine was turned [V]; a level that lasted only where `levels` is two or more.
     scatter : float
         Standard deviation of the samples about a straight line while the engine was turned [V].
     sag : float
@@ -80,6 +80,8 @@ class Start(Event):
         Engine speed that follows from it [rev/min].
     noise : float
         Standard deviation of the noise before the start [V].
+    levels : int
+        Samples that `sustained` is the mean of: one alone says nothing of how long it lasted.
     drop_outs : int
         Samples below 2.5 V in it, left out of every level: the recorder or the module lost its supply.
 
@@ -107,6 +109,7 @@ class Start(Event):
     speed: float = NAN
     noise: float = 0.0
     drop_outs: int = 0
+    levels: int = 2
 
 
 @dataclass(frozen=True, kw_only=True)

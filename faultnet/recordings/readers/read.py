@@ -10,6 +10,7 @@ import numpy as np
 from faultnet.errors import RecordingError
 from faultnet.recordings.readers.can_log import candump_frames, library_frames, module_parts
 from faultnet.recordings.readers.clean import Cleaner
+from faultnet.recordings.readers.held import without_repeats
 from faultnet.recordings.readers.mdf import mdf_channels, read_mdf
 from faultnet.recordings.readers.reduction import CAPACITY, Reducer
 from faultnet.recordings.readers.sources import Source, name_of, read_head
@@ -254,8 +255,15 @@ class Collector:
         """Give what was collected; `notes` are what the reader has to say."""
         self._reducer.add(*self._cleaner.finish())
         time, volts = self._reducer.result()
+        reduced = self._reducer.notes()
+        time, volts, hold = (time, volts, 1) if reduced else without_repeats(time, volts)
         rising = np.diff(time, prepend=-np.inf) > 0
-        told = [*notes, *self._cleaner.notes(), *self._reducer.notes(), *doubts(volts)]
+        held = (
+            [f"each value stands for about {hold} samples, so that only every {hold}th is a new one"]
+            if hold > 1
+            else []
+        )
+        told = [*notes, *self._cleaner.notes(), *held, *reduced, *doubts(volts)]
         if not rising.all():
             told.append(f"{rising.size - int(rising.sum())} sample(s) closer in time than can be told apart left out")
         time = time[rising]
