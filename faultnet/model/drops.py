@@ -30,7 +30,6 @@ CLOSED = len(bins.CRANK_CURRENT)
 FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
 IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
 LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
-STUCK = 0.5  # [-] of the starts with fed windings and open contacts: its own winding and not the battery; estimate
 NOISE = 0.004  # [V] by which two readings of one drop differ; estimate
 ALMOST_OPEN, HARDLY_ANY = 0.035, 30.0  # [ohm], [A] contacts that close and conduct next to nothing
 DROPS = (
@@ -62,17 +61,8 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     share, coil : array, shape (samples,)
         Points within the bins, and for the windings.
     """
-    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil) * held_share(setting, coil)
+    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
     return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
-
-
-def held_share(setting: Setting, share: Array) -> Array:
-    """What fed windings draw of the current of both [-]: all of it, or a weak one, which stays open, its own alone.
-
-    Which of the two it is hangs on the last places of `share`, so that it does not go with how unlike the windings are.
-    """
-    alone = setting.spread("coil_current_hold") / setting.spread("coil_current_pull")
-    return np.where((64.0 * share) % 1.0 < STUCK, alone, 1.0)
 
 
 def drop_nodes(setting: Setting) -> list[Node]:
@@ -87,7 +77,7 @@ def _drop_node(setting: Setting, name: str, part: str, scale: Bins, outside: tup
     through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
-    fed = volts * resistance / (windings(setting, share[3]) / held_share(setting, share[3]) + resistance)
+    fed = volts * resistance / (windings(setting, share[3]) + resistance)
     parents: tuple[str, ...] = (part, CURRENT_LEVEL)
     if not outside:
         table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, NOISE)
