@@ -12,13 +12,14 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, within
+from faultnet.model.sampling import HIDDEN_LEAK, cell_counts, histogram, low_discrepancy_points, scattered, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     FULL_VOLTS,
     GRID,
     NO_COMMAND,
     NOT_MOVED,
+    STUCK,
     StartSamples,
     in_series,
     mostly_held_back,
@@ -49,7 +50,7 @@ def current_node(samples: StartSamples) -> Node:
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
     held = held + np.where(fed[:, None, None], 0, len(FED))
     table = cell_counts(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
-    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, 1e-5))
+    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, HIDDEN_LEAK))
 
 
 def flowing(setting: Setting, share: Array, coil: Array) -> Array:
@@ -119,9 +120,12 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
 
 
 def crank_current_quantity(setting: Setting) -> Node:
-    """Steady current in the starter cable."""
+    """Steady current in the starter cable; a weak winding that sticks carries the holding current alone."""
+    current_bins = bins.CRANK_AMPERES.middles
     share = low_discrepancy_points(64, 2)
-    table = scattered(flowing(setting, *share), bins.CRANK_AMPERES, 0.03 * bins.CRANK_AMPERES.middles)
+    current = flowing(setting, *share)
+    current[CLOSED : CLOSED + len(FED), : round(STUCK * share.shape[1])] = setting.spread("coil_current_hold")
+    table = scattered(current, bins.CRANK_AMPERES, np.where(current_bins > 20.0, 0.03 * current_bins, 0.0))
     return Node(
         "crank_current", "quantity", bins.CRANK_AMPERES.states, (CURRENT_LEVEL,), table, bins.CRANK_AMPERES.edges
     )

@@ -9,7 +9,7 @@ import numpy as np
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.setting import Setting
 
-NOW_LEAK = 1e-5
+NOW_LEAK = 1e-8
 COMING_AND_GOING = (
     "positive_joint",
     "negative_joint",

@@ -7,8 +7,10 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.sampling import (
+    HIDDEN_LEAK,
     coarsened,
     histogram,
+    in_bins,
     low_discrepancy_points,
     normal_cumulative,
     scattered,
@@ -48,7 +50,7 @@ def supply_node(setting: Setting) -> Node:
     weak = (output < 0.5) | (reaching < 13.3)
     state = np.select([none, weak, reaching > 15.3], [2, 1, 3], default=0)
     counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
-    return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-3))
+    return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-5))
 
 
 def charge_node(setting: Setting) -> Node:
@@ -68,7 +70,7 @@ def charge_node(setting: Setting) -> Node:
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
     left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None], -PAST_EMPTY, 1.0)
-    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
+    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 3e-4), bins.CHARGE.edges)
 
 
 def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -123,20 +125,19 @@ def source_nodes(setting: Setting) -> list[Node]:
     load_loss = setting.drawn("battery", "load_loss", share[2])
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
-    spread = rest_spread(setting) * standard_normal(share[3])
-    emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None] + spread
+    emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None]
     factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
-    factor = factor * np.exp(0.0075 * setting.temperature_spread * standard_normal(share[5]))
     link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
-    factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
+    link = np.stack(np.broadcast_arrays(np.minimum(link, 0.05), np.maximum(link, 8.0)), axis=2)
+    warmth = 0.0075 * setting.temperature_spread
     return [
         Node(
             "source_emf", "parameter", bins.SOURCE_EMF.states, ("battery", "charge"),
-            histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
+            scattered(emf, bins.SOURCE_EMF, rest_spread(setting), HIDDEN_LEAK), bins.SOURCE_EMF.edges,
         ),
         Node(
             "source_factor_fine", "parameter", fine.states, ("battery", "charge", "battery_link_now"),
-            histogram(factor, fine), fine.edges,
+            in_bins(factor[:, :, None], warmth, fine, link), fine.edges,
         ),
         Node(
             "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
