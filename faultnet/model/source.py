@@ -237,7 +237,7 @@ def _gravity_loss(setting: Setting, share: Array) -> Array:
 def eye_node(setting: Setting) -> Node:
     """Colour of the built-in hydrometer, which sees one cell of six."""
     modes = setting.modes("battery")
-    charge = bins.CHARGE.at((np.arange(16) + 0.5) / 16.0)
+    charge = bins.CHARGE.at(np.linspace(1.0 / 32.0, 31.0 / 32.0, 16))
     above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
     green = 0.97 * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))

@@ -27,9 +27,9 @@ def windowed_minimum(
     window: Quantity,
     phase: Quantity,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
-    fall: float = FALL,
-    hold: float = HOLD,
-    rise: float = RISE,
+    fall: Quantity = FALL,
+    hold: Quantity = HOLD,
+    rise: Quantity = RISE,
 ) -> Quantity:
     """Lowest of the consecutive averages a min/max meter forms during a start.
 
@@ -43,7 +43,7 @@ def windowed_minimum(
         How much of a window had passed when the start began [-], 0 to 1.
     ripple_frequency : float or array
         [Hz].
-    fall, hold, rise : float
+    fall, hold, rise : float or array
         [s].
 
     Returns
@@ -89,9 +89,9 @@ def sampled_minimum(
     interval: Quantity,
     phase: Quantity,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
-    fall: float = FALL,
-    hold: float = HOLD,
-    rise: float = RISE,
+    fall: Quantity = FALL,
+    hold: Quantity = HOLD,
+    rise: Quantity = RISE,
     lasting: float = LASTING,
 ) -> Quantity:
     """Lowest of the instant samples an adapter or logger takes during a start.
@@ -106,7 +106,7 @@ def sampled_minimum(
         How much of an interval had passed when the start began [-], 0 to 1.
     ripple_frequency : float or array
         [Hz].
-    fall, hold, rise : float
+    fall, hold, rise : float or array
         [s].
     lasting : float
         How long the starter turns [s].
@@ -177,7 +177,7 @@ def _bottom(sustained: Quantity, ripple: Quantity) -> Quantity:
 
 
 def _best_beginning(
-    rest: Quantity, first_dip: Quantity, sustained: Quantity, window: Quantity, fall: float, hold: float, rise: float
+    rest: Quantity, first_dip: Quantity, sustained: Quantity, window: Quantity, fall: Quantity, hold: Quantity, rise: Quantity
 ) -> Quantity:
     """Beginning of the window that averages lowest: where the voltage is the same at both its ends [s]."""
     down = np.maximum(np.subtract(rest, first_dip), TINY)
@@ -193,9 +193,9 @@ def _area(
     sustained: Quantity,
     ripple: Quantity,
     ripple_frequency: Quantity,
-    fall: float,
-    hold: float,
-    rise: float,
+    fall: Quantity,
+    hold: Quantity,
+    rise: Quantity,
 ) -> Quantity:
     """Integral of the waveform less `rest` from the start until `time` [V s]."""
     falling = (first_dip - rest) * _ramp_area(time, fall)
@@ -205,7 +205,7 @@ def _area(
     return falling + climbing + swing
 
 
-def _ramp_area(time: Quantity, length: float) -> Quantity:
+def _ramp_area(time: Quantity, length: Quantity) -> Quantity:
     """Integral of a ramp that climbs from 0 to 1 in `length` seconds, from time zero on [s]."""
     inside = np.clip(time, 0.0, length)
     return inside**2 / (2.0 * length) + np.maximum(np.subtract(time, length), 0.0)

@@ -191,7 +191,9 @@ class Kept:
 
     def get(self, catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
         """The reference of a pair, worked out if need be."""
-        edges = [_edges(catalogue, network, r)[:: max(len(_edges(catalogue, network, r)) - 1, 1)] for r in pair.readings]
+        edges = [
+            _edges(catalogue, network, r)[:: max(len(_edges(catalogue, network, r)) - 1, 1)] for r in pair.readings
+        ]
         key = hash_of(repr((pair, edges)))
         if key not in self.found:
             self.found[key] = list(reference_odds(catalogue, network, pair))
@@ -315,7 +317,10 @@ def main() -> int:
             print(f"{name:24} {value if isinstance(value, dict) else round(float(value), 3)}")  # type: ignore[arg-type]
     for one in found:
         if one.error > SMOOTH:
-            print(f"too few cars (error {one.error:.2f}): {one.truth} / {one.rival}: {', '.join(one.tests)}", file=sys.stderr)
+            print(
+                f"too few cars (error {one.error:.2f}): {one.truth} / {one.rival}: {', '.join(one.tests)}",
+                file=sys.stderr,
+            )
     return int(float(np.mean([c.error > SMOOTH for c in found])) > MAY_STAY_ROUGH)
 
 

@@ -357,7 +357,9 @@ class Cars:
         engine: Array | float = self.spread("raised_speed")
         if state == "charge_idle":
             engine = self.spread("idle_speed") + self.trait("idle_speed", self.spread("idle_speed_spread"))
-        ratio = self.spread("pulley_ratio_mean") * np.exp(self.trait("pulley_ratio", self.spread("pulley_ratio_spread")))
+        ratio = self.spread("pulley_ratio_mean") * np.exp(
+            self.trait("pulley_ratio", self.spread("pulley_ratio_spread"))
+        )
         most = charging.output_capability(charging.alternator_speed(engine, ratio), self.setting.car.alternator_rating)
         share: Array = np.asarray(1.0)
         for part in charge.SUPPLY_PARTS:
