@@ -136,7 +136,6 @@ def iterate_history(
         for found in cases_of(names, rows, noted, _checks(catalogue)):
             if bad is None and noted:
                 break
-            _refuse_hopeless(noted, name)
             yield found
         _refuse_hopeless(noted, name)
     if bad is None and noted:

@@ -11,7 +11,7 @@ from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions
 from faultnet.errors import CarError, FaultnetError
 from faultnet.learning.tables.cells import Unusable, cell_of, value_of
 from faultnet.learning.tables.columns import BY_NAME, COLUMNS, NEVER_EMPTY, Level
-from faultnet.limits import MOST_ROWS_OF_CASE
+from faultnet.limits import MOST_BAD_ROWS, MOST_ROWS_OF_CASE
 
 Cells = Sequence[Any]
 Row = tuple[int, Cells]
@@ -110,7 +110,7 @@ def cases_of(
     rows : iterable of (number, cells)
     bad : list of BadRow
         Gets every row that cannot be used; the whole case is then left out, as half a case would say that the rest
-        was not seen.
+        was not seen. Reading stops when there are more than :data:`~faultnet.limits.MOST_BAD_ROWS`.
     checks : callable, optional
         Raises a FaultnetError for an entry that makes no sense.
 
@@ -129,6 +129,8 @@ def cases_of(
             bad.append(BadRow(held[0][0], name, "case", repr(name), "the rows of a case to stand together"))
         seen.add(key)
         case = _Reading(layout, str(key or ""), bad, checks).case(held)
+        if len(bad) > MOST_BAD_ROWS:
+            return
         if case is not None and len(bad) == before:
             yield str(key), case
 
