@@ -211,8 +211,8 @@ def test_scripts_are_for_bash_and_stop_at_the_first_failure() -> None:
 def test_what_is_kept_is_told_apart_by_all_code_it_depends_on(module: str, hashed: tuple[str, ...]) -> None:
     """A network on disk and a trial's kept results are found again by a hash of code: it must hold all of it.
 
-    What only reads, checks, writes or waits (errors, limits, units, the tables of a prior set, which has a hash of
-    its own) may be left out.
+    What only reads, checks, writes or waits (errors, limits, units, the tables of a prior set, which has a hash of its
+    own) may be left out.
     """
     may_be_left_out = (
         "errors",
