@@ -148,10 +148,8 @@ def find_layout(
 
 def _candidates(lines: Sequence[str], separator: str | None, decimal: str | None) -> Iterator[tuple[str, str]]:
     """List separators and decimal marks in the order in which they are believed."""
-    separators = [separator] if separator else sorted(SEPARATORS, key=lambda one: one != _sniffed(lines))
-    if separator == r"\t":
-        separators = ["\t"]
-    for one in separators:
+    seen = _sniffed(lines) if not separator else "\t" if separator == r"\t" else separator
+    for one in [seen] if separator else sorted(SEPARATORS, key=lambda one: one != seen):
         for mark in [decimal] if decimal else [".", ","]:
             yield one, mark
 
