@@ -177,7 +177,13 @@ def _bottom(sustained: Quantity, ripple: Quantity) -> Quantity:
 
 
 def _best_beginning(
-    rest: Quantity, first_dip: Quantity, sustained: Quantity, window: Quantity, fall: Quantity, hold: Quantity, rise: Quantity
+    rest: Quantity,
+    first_dip: Quantity,
+    sustained: Quantity,
+    window: Quantity,
+    fall: Quantity,
+    hold: Quantity,
+    rise: Quantity,
 ) -> Quantity:
     """Beginning of the window that averages lowest: where the voltage is the same at both its ends [s]."""
     down = np.maximum(np.subtract(rest, first_dip), TINY)

@@ -3,12 +3,12 @@
 ``python tests/bench/likelihood.py`` draws random cars with one fault, measures each by one, two, three or six tests,
 and compares the log likelihood ratio of the truth against a rival (the sound car, or another fault that the readings
 bear on) as the network gives it with that of the virtual cars themselves (``reference.py``): at least 30,000 cars for
-one reading, cars moved to where they fit where these are too few. Errors are net of the reference's own. ``--quick`` takes a few
-pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior set, physics and virtual
-cars, not on the network: they are kept in the cache folder, so that after a change of the model only its own side is
-worked out anew.
+each hypothesis, and where these are too few, cars moved to where they fit. Errors are net of the reference's own.
+``--quick`` takes a few pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior
+set, physics and virtual cars, not on the network: they are kept in the cache folder, so that after a change of the
+model only its own side is worked out anew.
 
-The tables of the model have rows for instruments' errors, slips and fresh scatter; the reference draws the same.
+Errors of instruments, slips and what differs between two readings are those of the prior set and the virtual cars.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the products are small
@@ -31,7 +31,6 @@ from faultnet.cache import cache_folder, code_hash
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.evidence import evidence_of, instrument_of
-from faultnet.inference.cliques import CHARGE
 from faultnet.inference.visit import compile_visit, log_background
 from faultnet.model.build import build_network, quantity_of
 from faultnet.model.network import Array, Network
@@ -40,7 +39,6 @@ from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 from faultnet.simulation.car.world import draw_car, draw_conditions, draw_vehicle, measure
-from tests.bench import many_cars, reference
 from tests.bench.many_cars import CHOICES, Cars, Rows
 from tests.bench.reference import SMOOTH, Estimate, Question, estimate, fit_of
 
@@ -160,7 +158,7 @@ def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[
     rng = np.random.default_rng([SEED, pair.number, 1])
     found: list[Estimate] = []
     for fault in (pair.truth, pair.rival):
-        modes = {c: 0 for c in network.components}
+        modes = dict.fromkeys(network.components, 0)
         if fault:
             modes[fault[0]] = setting.modes(fault[0]).index(fault[1])
         question = Question(setting, modes, pair.readings, lambda r: _edges(catalogue, network, r))
@@ -191,10 +189,9 @@ class Kept:
 
     def get(self, catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
         """The reference of a pair, worked out if need be."""
-        edges = [
-            _edges(catalogue, network, r)[:: max(len(_edges(catalogue, network, r)) - 1, 1)] for r in pair.readings
-        ]
-        key = hash_of(repr((pair, edges)))
+        edges = [_edges(catalogue, network, r) for r in pair.readings]
+        ends = [e[:: max(len(e) - 1, 1)] for e in edges]
+        key = hash_of(repr((pair, ends)))
         if key not in self.found:
             self.found[key] = list(reference_odds(catalogue, network, pair))
             self.path.parent.mkdir(parents=True, exist_ok=True)

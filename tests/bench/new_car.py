@@ -16,7 +16,6 @@ import resource
 import sys
 import tempfile
 import time
-from dataclasses import replace
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the products are small
