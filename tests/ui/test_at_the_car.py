@@ -1,4 +1,4 @@
-"""The page at the car: what is typed survives, a thumb can type all that a meter shows, and the eye finds what to do."""
+"""The page at the car: what is typed survives, a thumb can type all a meter shows, and the eye finds what to do."""
 
 from __future__ import annotations
 

@@ -51,7 +51,7 @@ class Evidence:
 
 def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
     """What evidence is known by among the results kept."""
-    return tuple((e.quantity, e.likelihood.tobytes(), e.background) for e in evidence)
+    return tuple((e.quantity, e.likelihood.tobytes(), e.background, e.number) for e in evidence)
 
 
 @dataclass(frozen=True, eq=False)
