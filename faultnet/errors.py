@@ -88,6 +88,10 @@ class StoreError(FaultnetError):
     """A case could not be read from or written to the store."""
 
 
+class ClusterError(FaultnetError):
+    """A cluster does not answer, or nobody is left in it to work."""
+
+
 class MissingExtraError(FaultnetError):
     """An optional part is not installed."""
 

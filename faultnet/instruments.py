@@ -1,7 +1,7 @@
 """From what was read to how likely that reading is for every value of the quantity.
 
-An instrument's stated accuracy is a limit; half of it is taken as a standard deviation (facts on meters: common
-practice). A small chance of a slip (wrong spot, wrong range, misread) keeps one bad entry from making certainty. A
+An instrument's stated accuracy is a limit; half of it is taken as a standard deviation (common practice, no
+source). A small chance of a slip (wrong spot, wrong range, misread) keeps one bad entry from making certainty. A
 reading taken away from the battery's posts carries the offset of that place, known well once both were compared at
 rest and poorly before.
 """

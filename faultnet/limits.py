@@ -21,7 +21,7 @@ PIECE = 1024
 """Packed bytes unpacked at a time: what a break in the stream may cost at most."""
 
 MOST_PACKED = 200
-"""How many times smaller a packed file may be than what it holds: logs and histories pack 5 to 60 times; zeros, 1,000."""
+"""How many times smaller a packed file may be than what it holds: logs pack 5 to 60 times, zeros 1,000."""
 
 FREE = 4 * MEGABYTE
 """Bytes up to which nobody asks how well they were packed."""

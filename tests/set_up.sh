@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Makes .venv in this checkout and installs faultnet there with the extras named. Usage: bash tests/set_up.sh [EXTRAS]
+# Makes .venv in this checkout and installs faultnet there with the extras named, in the versions of
+# tests/constraints.txt. Usage: bash tests/set_up.sh [EXTRAS]
 set -euo pipefail
 cd "$(dirname "$0")/.."
 extras="${1:-app}"
@@ -35,4 +36,5 @@ if ! { suits .venv/bin/python && .venv/bin/python -m pip --version >/dev/null 2>
 fi
 
 echo "set_up: installing faultnet[$extras] into .venv; this takes a minute or two" >&2
-.venv/bin/python -m pip install --quiet --disable-pip-version-check --editable ".[$extras]"
+.venv/bin/python -m pip install --quiet --disable-pip-version-check --constraint tests/constraints.txt \
+    --editable ".[$extras]"

@@ -1,6 +1,6 @@
 """The demo cases: invented, described, plausible, and told apart by the diagnosis.
 
-What must come out is what issue and README promise: five or six plausible readings raise the true cause above 0.8, and
+What must come out is what the README promises: five or six plausible readings raise the true cause above 0.8, and
 a healthy car's readings raise no cause by more than 0.3 over its prior.
 """
 

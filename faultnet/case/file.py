@@ -115,8 +115,8 @@ def case_from_tree(tree: Any, source: str = "the data given") -> Case:
     _refuse_another_format(tree, source)
     for most in (LOOKED_AT_FIRST, MOST_ENTRIES):
         looked_at, length = first_part(tree, most)
-        excess = (Fault("visits", f"{length:,} visits and entries", f"at most {MOST_ENTRIES:,}"),)
-        excess = excess if length > MOST_ENTRIES else ()
+        too_long = Fault("visits", f"{length:,} visits and entries", f"at most {MOST_ENTRIES:,}")
+        excess: tuple[Fault, ...] = (too_long,) if length > MOST_ENTRIES else ()
         try:
             form = CaseForm.model_validate(looked_at)
         except ValidationError as error:

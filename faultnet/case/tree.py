@@ -202,7 +202,7 @@ def checked_tree(tree: Any, source: str) -> Any:
 
 
 class _Walk:
-    """Walks a tree of dictionaries and lists, and notes what is not allowed anywhere: the first faults, and how many."""
+    """Walks a tree of dictionaries and lists and notes what is allowed nowhere: the first faults, and how many."""
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []

@@ -33,7 +33,7 @@ class Battery:
     rating : float, optional
         Cold-cranking current on the label [A]; when it is not known, a spread over what such a car carries is taken.
     standard : {"SAE", "EN", "DIN", "IEC", "CA", "not_known"}
-        The standard that current was rated by (facts 2.9 to 2.13); it is asked, never guessed.
+        The standard that current was rated by; it is asked, never guessed.
     kind : {"flooded", "enhanced_flooded", "agm"}
         How the acid is held.
     capacity : float, optional

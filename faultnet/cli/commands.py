@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
 from faultnet import __version__
 from faultnet.cli.groups import cases_app, priors_app
-from faultnet.cli.options import JsonOption
+from faultnet.cli.options import JsonOption, number
 from faultnet.cli.options import show as _show
 
 app = typer.Typer(
@@ -25,8 +27,11 @@ CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, de
 ToolsOption = Annotated[
     list[str] | None, typer.Option("--tools", help="Tools at hand, commas between them; 'none' for bare hands.")
 ]
-RateOption = Annotated[float | None, typer.Option(min=0, help="Money for an hour of work.")]
+RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work.")]
 CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
+ClusterOption = Annotated[
+    str | None, typer.Option("--cluster", metavar="ADDRESS", help="Scheduler of a dask cluster that does the work.")
+]
 PriorsOption = Annotated[
     str, typer.Option("--priors", help="Prior set: the one in_use, a name, name@version, or a folder.")
 ]
@@ -76,7 +81,7 @@ def plan(
     as_json: JsonOption = False,
     tools: ToolsOption = None,
     depth: Annotated[int, typer.Option(min=1, max=8, help="Most tests in a row.")] = 6,
-    least: Annotated[float, typer.Option(min=0.001, max=0.5, help="Branches less likely are not followed.")] = 0.02,
+    least: Annotated[float, number(0.001, 0.5, "Branches less likely are not followed.")] = 0.02,
     hourly_rate: RateOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
@@ -193,13 +198,13 @@ def log(
     volts_unit: Annotated[str | None, typer.Option(help="V or mV.")] = None,
     decimal: Annotated[str | None, typer.Option(help="Decimal mark: a point or a comma.")] = None,
     separator: Annotated[str | None, typer.Option(help="Separator of columns; ' ' for any run of blanks.")] = None,
-    interval: Annotated[float | None, typer.Option(help="Time between rows [s], if no column has the times.")] = None,
+    interval: Annotated[float | None, number(1e-9, 1e6, "Time between rows [s], if no column has the times.")] = None,
     channel: Annotated[str | None, typer.Option(help="Channel of a measurement file, or module of a CAN log.")] = None,
     file_format: Annotated[str | None, typer.Option("--format", help="Kind of file, if it is not recognised.")] = None,
     cylinders: Annotated[int, typer.Option(min=1, max=16, help="Cylinders of the engine, for its speed.")] = 4,
     place: Annotated[Literal["posts", "module"], typer.Option(help="Where the recorder was connected.")] = "posts",
-    window: Annotated[float, typer.Option(min=0.0, help="Time the recorder averages over [s]; 0 for none.")] = 0.0,
-    posts_at_rest: Annotated[float | None, typer.Option(help="Volts at the posts while the module rested [V].")] = None,
+    window: Annotated[float, number(0.0, 60.0, "Time the recorder averages over [s]; 0 for none.")] = 0.0,
+    posts_at_rest: Annotated[float | None, number(0.0, 30.0, "Volts at the posts while the module rested [V].")] = None,
     engine: Annotated[
         Literal["idle", "unloaded", "loaded", "hot"], typer.Option(help="What the engine did while it charged.")
     ] = "idle",
@@ -233,7 +238,7 @@ def log(
 
 def _column(given: str | None) -> str | int | None:
     """Read the name of a column, or its number counted from 1."""
-    return int(given) if given is not None and given.isdecimal() else given
+    return int(given) if given is not None and given.isdecimal() and len(given) < 7 else given
 
 
 @app.command()
@@ -241,7 +246,9 @@ def export(
     case: CaseArgument,
     to: Annotated[Literal["bif", "xmlbif"], typer.Option(help="Format.")] = "bif",
     out: Annotated[Path | None, typer.Option(help="File to write; standard output when left out.")] = None,
-    visit: Annotated[int | None, typer.Option(min=1, help="Visit, counted from 1; the last when left out.")] = None,
+    visit: Annotated[
+        int | None, typer.Option(min=1, max=10_000, help="Visit, counted from 1; the last when left out.")
+    ] = None,
     tests: Annotated[
         list[str] | None, typer.Option(help="Tests to keep, commas between them; all, which is large, when left out.")
     ] = None,
@@ -262,13 +269,11 @@ def export(
 
 @app.command()
 def trial(
-    cars: Annotated[int, typer.Option(min=1, help="Virtual cars, each with known faults.")] = 100,
-    seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same table.")] = 1,
+    cars: Annotated[int, typer.Option(min=1, max=10_000_000, help="Virtual cars, each with known faults.")] = 100,
+    seed: Annotated[int, typer.Option(min=0, max=2**63 - 1, help="The same seed gives the same table.")] = 1,
     world: Annotated[
         Literal["standard", "mismatched", "independent", "independent-other"],
-        typer.Option(
-            help="Cars as the prior set says, with other spreads and rates, or of other equations altogether."
-        ),
+        typer.Option(help="As the prior set says, with other spreads, or by other equations altogether."),
     ] = "standard",
     policy: Annotated[
         list[str] | None, typer.Option(help="Policy to try, once for each; the four of the README when left out.")
@@ -276,11 +281,12 @@ def trial(
     draw: Annotated[
         Literal["priors", "evenly"], typer.Option(help="Faults by the base rates, or each mode in turn.")
     ] = "priors",
-    workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 1,
+    workers: Annotated[int, typer.Option(min=1, max=1000, help="Processes.")] = 1,
     as_json: JsonOption = False,
     resume: Annotated[Path | None, typer.Option(help="File that keeps each car's result; a new run goes on.")] = None,
     svg: Annotated[Path | None, typer.Option(help="File to draw the reliability of the beliefs to.")] = None,
     tools: ToolsOption = None,
+    cluster: ClusterOption = None,
     priors: PriorsOption = "standard",
 ) -> None:
     """Try the advice on virtual cars with known faults, against other ways of working."""
@@ -293,8 +299,8 @@ def trial(
     at_hand = read_tools(tools, read_catalogue(priors))
     known_tools = None if at_hand is None else tuple(sorted(at_hand))
     plan = Plan(cars, seed, world, listed(policy) or SHOWN, draw, known_tools, priors)
-    with progress() as told:
-        rows = run_trial(plan, workers=workers, resume=resume, told=told)
+    with progress() as told, _client(cluster) as client:
+        rows = run_trial(plan, workers=workers, resume=resume, told=told, client=client)
     answer = trial_answer(plan, rows)
     if svg is not None:
         write_text(svg, draw_reliability({name: row["reliability"] for name, row in answer["policies"].items()}))
@@ -306,20 +312,25 @@ def tune(
     history: Annotated[str, typer.Argument(metavar="HISTORY", help="Closed cases as .csv, .csv.gz or .parquet.")],
     to: Annotated[str, typer.Option("--to", help="Name of the new prior set.")],
     from_set: Annotated[str, typer.Option("--from", help="Prior set to begin with.")] = "standard",
-    strength: Annotated[float, typer.Option(help="Weight of the old counts; 1 takes them as cases seen.")] = 1.0,
-    half_life: Annotated[float | None, typer.Option(help="Age at which a case counts half [years].")] = None,
+    strength: Annotated[float, number(1e-6, 1e6, "Weight of the old counts; 1 takes them as cases seen.")] = 1.0,
+    half_life: Annotated[float | None, number(0.01, 1000.0, "Age at which a case counts half [years].")] = None,
     groups: Annotated[
         str, typer.Option(help="Groups of cars: age, climate, both with a comma, or none.")
     ] = "age,climate",
-    folds: Annotated[int, typer.Option(min=0, help="Parts for the held-out scores; 0 leaves them out.")] = 5,
+    folds: Annotated[int, typer.Option(min=0, max=100, help="Parts for the held-out scores; 0 leaves them out.")] = 5,
     keep_good: Annotated[bool, typer.Option("--keep-good", help="Leave out cases with bad rows.")] = False,
     html: Annotated[Path | None, typer.Option(help="File to write the report with its plots to.")] = None,
+    cluster: ClusterOption = None,
+    resume: Annotated[
+        Path | None, typer.Option(help="Folder that keeps what is done; the same command then goes on from there.")
+    ] = None,
     accept: Annotated[bool, typer.Option("--accept", "--yes", help="Keep the new set and use it from now on.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Tune the numbers of a prior set to closed cases; shown first, kept only with --accept."""
     from faultnet.cli.inputs import listed, read_catalogue, write_text
     from faultnet.cli.tuned import tuned_answer, tuned_sheet, tuning_progress
+    from faultnet.learning.em.scale import on_cluster, serially
     from faultnet.learning.result import Options
     from faultnet.learning.tables.history import load_history
     from faultnet.learning.tune import tune as tuned_to
@@ -332,8 +343,10 @@ def tune(
     usable_name(to)
     known = read_catalogue(from_set)
     given = load_history(history, known, keep_good=keep_good)
-    with tuning_progress() as told:
-        found = tuned_to(given.cases, known, options, told=told)
+    options.check_cases(len(given.cases))
+    with _client(cluster) as client, tuning_progress() as told:
+        spread = serially if client is None else on_cluster(client)
+        found = tuned_to(given.cases, known, options, spread=spread, folder=resume, told=told)
     if html is not None:
         write_text(html, tuning_page(found, known, given.name))
     kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None
@@ -342,6 +355,18 @@ def tune(
         return
     end = f"Kept as {kept} and in use from now on." if kept else "Nothing was kept; --accept keeps it."
     _show(tuned_sheet(found, known, given.name, len(given.bad)) + f"\n\n{end}\n")
+
+
+@contextmanager
+def _client(address: str | None) -> Iterator[Any]:
+    """Connect to a cluster; None without an address."""
+    if address is None:
+        yield None
+        return
+    from faultnet.cluster import cluster_at
+
+    with cluster_at(address) as client:
+        yield client
 
 
 app.add_typer(priors_app, name="priors")

@@ -19,8 +19,11 @@ def list_priors(as_json: JsonOption = False) -> None:
     """List prior sets and say which is in use."""
     from faultnet.cli.tuned import versions_answer, versions_sheet
     from faultnet.learning.versions.versions import versions
+    from faultnet.prior_set.sets import damaged_lines
 
     show((versions_answer if as_json else versions_sheet)(versions()))
+    for line in damaged_lines():
+        typer.echo(f"faultnet: note: {line}", err=True)
 
 
 @priors_app.command("compare")

@@ -59,6 +59,8 @@ def case_file(argument: str) -> Path:
 def read_catalogue(priors: str) -> Catalogue:
     """Load a prior set: the one in use, a shipped or own one by its name, or a folder; its notes go to standard error.
 
+    What is damaged in the list of accepted sets is named on standard error; what is known good is used.
+
     Raises
     ------
     PriorsError
@@ -69,9 +71,13 @@ def read_catalogue(priors: str) -> Catalogue:
     >>> read_catalogue("standard").name
     'standard'
     """
+    from faultnet.prior_set.sets import damaged_lines
+
+    for line in damaged_lines():
+        sys.stderr.write(f"faultnet: note: {line}\n")
     catalogue = load_catalogue(priors)
     for note in catalogue.notes:
-        print(f"Note: {note}", file=sys.stderr)
+        sys.stderr.write(f"faultnet: note: {note}\n")
     return catalogue
 
 

@@ -16,6 +16,7 @@ from faultnet.prior_set.records import COLUMNS
 from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
 
+MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof")
@@ -65,37 +66,30 @@ class Costs:
     in_vain: Mapping[str, float]
     currency: str = ""
 
-    def with_shop(
-        self,
-        *,
-        hourly_rate: float | None = None,
-        call_back: float | None = None,
-        currency: str | None = None,
-        part: Mapping[str, float] | None = None,
-    ) -> Costs:
-        """The same prices with a shop's or a case's own figures put in.
+    def with_shop(self, *, hourly_rate: float | None = None, currency: str | None = None) -> Costs:
+        """The same prices with a shop's hour and money put in.
 
         Raises
         ------
         PriorsError
-            If a figure is negative or a part is unknown.
+            If the hour is negative.
 
         Examples
         --------
         >>> load_costs().with_shop(hourly_rate=75.0).hourly_rate
         75.0
         """
-        for name, value in {"hourly_rate": hourly_rate, "call_back": call_back, **(part or {})}.items():
-            if value is not None and value < 0:
-                raise PriorsError("a price cannot be negative", where=name, got=f"{value:g}", expected="0 or more")
-        if unknown := set(part or {}) - set(self.part):
-            raise PriorsError("unknown part", got=", ".join(sorted(unknown)), expected=", ".join(self.part))
+        if hourly_rate is not None and not 0 <= hourly_rate <= MOST_MONEY:
+            raise PriorsError(
+                "a price cannot be this",
+                where="hourly_rate",
+                got=f"{hourly_rate:g}",
+                expected=f"0 to {MOST_MONEY:,.0f}",
+            )
         return replace(
             self,
             hourly_rate=self.hourly_rate if hourly_rate is None else hourly_rate,
-            call_back=self.call_back if call_back is None else call_back,
             currency=self.currency if currency is None else currency,
-            part={**self.part, **(part or {})},
         )
 
     def money(self, minutes: float) -> float:

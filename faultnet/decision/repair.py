@@ -221,14 +221,6 @@ def _starting_over(repairs: Repairs, weights: Array) -> Array:
     return np.asarray(repairs.start_over + (share @ repairs.at_fault) @ repairs.cost)
 
 
-def replayed(repairs: Repairs, order: NDArray[np.intp]) -> Array:
-    """Cost of a whole order on every hypothesis until its last fault is mended, shape (beliefs, hypotheses)."""
-    position, last = _last_needed(repairs, order)
-    spent = np.take_along_axis(running_bill(repairs, order), last, axis=1)
-    not_in_vain = (repairs.at_fault * repairs.in_vain).sum(axis=1)
-    return np.asarray(spent + _call_backs(repairs, position, last) - not_in_vain)
-
-
 def _last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Where each repair stands in an order, and the last one each hypothesis needs."""
     position = np.argsort(order, axis=1)

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
-from faultnet.case.types import Car, Case, Conditions, Visit
 from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
-from faultnet.diagnosis.diagnose import Worked, ranked, work_through
+from faultnet.diagnosis.diagnose import Worked, ranked
 from faultnet.diagnosis.needs import has_tools
-from faultnet.prior_set.catalogue import Catalogue
 
 
 @dataclass(frozen=True)
@@ -76,11 +74,3 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
         if opened:
             found.append(ToolWorth(tool, round(max(0.0, base - cost_to_go(more, depth)), 2), opened))
     return tuple(sorted(found, key=lambda w: (-w.saving, w.tool)))
-
-
-def worth_over_priors(
-    car: Car, catalogue: Catalogue, costs: Costs, tools: Collection[str], conditions: Conditions | None = None
-) -> tuple[ToolWorth, ...]:
-    """Worth of every tool that is not at hand on the next car of this kind that is brought in."""
-    case = Case(car, (Visit((), conditions or Conditions()),))
-    return worth_of_tools(work_through(case, catalogue), costs, tools)

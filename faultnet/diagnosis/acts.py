@@ -118,7 +118,7 @@ def changes_the_car(effect: str, hours: float | None, spread: Callable[[str], fl
     (False, True)
     """
     if effect == "wait":
-        return hours is None or hours >= spread("surface_charge_gone_after")
+        return hours is None or hours >= spread("wait_counts_from")
     return effect in MENDS or effect in FEEDING or effect == "shed_surface_charge"
 
 

@@ -10,7 +10,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 
 READ_TWICE = 2
-OVER_NIGHT = "wait_over_night"  # a wait that is long enough for surface charge to go
+OVER_NIGHT = "wait_over_night"  # a wait after which surface charge is gone
 NEED_MET_BY = {
     "battery_charged": ("charge", "desulphate", "drive"),
     "surface_charge_gone": ("shed_surface_charge", OVER_NIGHT),
@@ -107,7 +107,8 @@ def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool
 
 def _effect(act: Act, catalogue: Catalogue) -> str:
     effect = catalogue.act(act.act).effect
-    return OVER_NIGHT if effect == "wait" and changes_the_car(effect, act.hours, catalogue.spread) else effect
+    gone = act.hours is None or act.hours >= catalogue.spread("surface_charge_gone_after")
+    return OVER_NIGHT if effect == "wait" and gone else effect
 
 
 def _met(need: str, visit: Visit, effects: tuple[str, ...], catalogue: Catalogue) -> bool:

@@ -74,13 +74,24 @@ class Options:
     folds: int = 5
 
     def __post_init__(self) -> None:
-        _hold(self.strength > 0.0, "strength", self.strength, "more than 0")
+        _hold(1e-6 <= self.strength <= 1e6, "strength", self.strength, "1e-6 to 1e6")
         half_life = self.recency_half_life
-        _hold(half_life is None or half_life > 0.0, "recency half life", half_life, "more than 0 years, or none")
-        _hold(self.passes >= 1, "passes", self.passes, "at least 1")
-        _hold(self.tolerance > 0.0, "tolerance", self.tolerance, "more than 0")
+        within = half_life is None or 0.01 <= half_life <= 1000.0
+        _hold(within, "recency half life", half_life, "0.01 to 1000 years, or none")
+        _hold(1 <= self.passes <= 10_000, "passes", self.passes, "1 to 10,000")
+        _hold(0.0 < self.tolerance <= 1.0, "tolerance", self.tolerance, "more than 0, at most 1")
         _hold(set(self.groups) <= set(GROUPINGS), "groups", self.groups, "some of " + ", ".join(GROUPINGS))
-        _hold(self.folds == 0 or self.folds >= 2, "folds", self.folds, "0, or 2 and more")
+        _hold(self.folds == 0 or 2 <= self.folds <= 100, "folds", self.folds, "0, or 2 to 100")
+
+    def check_cases(self, cases: int) -> None:
+        """Refuse more folds than there are cases.
+
+        Raises
+        ------
+        HistoryError
+            If a fold would be empty.
+        """
+        _hold(self.folds <= cases, "folds", self.folds, f"at most {cases}, the number of cases; 0 leaves scores out")
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,16 @@ Biometrika 63: 581-592, from memory). A case whose cause was never found counts 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from faultnet.cache import code_hash
 from faultnet.case.types import Case
 from faultnet.learning.em import changes, on_rates, symptoms
 from faultnet.learning.em.bands import settings_of
@@ -34,10 +37,12 @@ from faultnet.learning.em.scores import score
 from faultnet.learning.em.separable import is_plain
 from faultnet.learning.em.space import space_for
 from faultnet.learning.progress import Gauge, Told, nobody
-from faultnet.learning.result import Change, Options, Score, Tuned
+from faultnet.learning.result import Change, HistoryError, Options, Score, Tuned
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.whole import written_whole
 
+CODE = ("learning", "inference", "model", "physics", "prior_set", "instruments.py", "case", "units")
 MOST_SCORED = 2000
 FOLD_PASSES = 12
 MOST_INFLUENTIAL = 12
@@ -69,6 +74,7 @@ def tune(
     options: Options | None = None,
     *,
     spread: Spread = serially,
+    folder: Path | None = None,
     told: Told = nobody,
 ) -> Tuned:
     """Tune base rates, symptom tables, on-rates and offsets to closed cases.
@@ -82,6 +88,9 @@ def tune(
     options : Options, optional
     spread : callable
         Where passes are worked out; see :mod:`faultnet.learning.em.scale`.
+    folder : Path, optional
+        Keeps what was worked out, so that the same tuning goes on from there when it is begun again, with the same
+        numbers to the last bit. It is one's own: what lies in it is believed. A temporary one when left out.
     told : callable
         Told after each step how far it has come and how long it will take; may raise
         :class:`~faultnet.learning.progress.Cancelled`, and nothing is left behind.
@@ -98,18 +107,68 @@ def tune(
         If an entry makes no sense to the catalogue.
     """
     options, history = options or Options(), list(cases)
+    options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
     gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told)
-    with TemporaryDirectory(prefix="faultnet-tuning-") as folder:
-        ready = prepared(history, catalogue, options, Path(folder), weights, gauge=gauge)
-        climb = climbed(ready.chunks, ready.frame_path, ready.frame, ready.start, options, spread, passed=gauge.passed)
+    with _disk(), _workplace(folder, history, catalogue, options) as place:
+        ready = prepared(history, catalogue, options, place, weights, gauge=gauge)
+        climb = climbed(
+            ready.chunks, ready.frame_path, ready.frame, ready.start, options, spread,
+            progress=place / "passes", passed=gauge.passed,
+        )  # fmt: skip
         gauge.climbed()
         rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
-        old_score, new_score = _held_out(ready, options, spread, gauge)
+        old_score, new_score = _held_out(ready, options, spread, place, gauge)
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
         old_score, new_score, influential, _warnings(history, catalogue, climb, ready, rows),
     )  # fmt: skip
+
+
+@contextmanager
+def _workplace(folder: Path | None, cases: Sequence[Case], catalogue: Catalogue, options: Options) -> Iterator[Path]:
+    """A folder to work in: one that goes away, or one that is kept and belongs to this tuning alone.
+
+    Raises
+    ------
+    HistoryError
+        If it holds another tuning.
+    """
+    if folder is None:
+        with TemporaryDirectory(prefix="faultnet-tuning-") as place:
+            yield Path(place)
+        return
+    key = _key(cases, catalogue, options)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    mark = folder / "tuning"
+    here = mark.read_text(encoding="utf-8") if mark.exists() else "something else" if any(folder.iterdir()) else ""
+    if here and here != key:
+        raise HistoryError(
+            "the folder holds another tuning: other cases, options, prior set or program", where=str(folder),
+            to_do="give the folder of this tuning, or an empty one",
+        )  # fmt: skip
+    with written_whole(mark) as file:
+        file.write(key.encode())
+    yield folder
+
+
+def _key(cases: Sequence[Case], catalogue: Catalogue, options: Options) -> str:
+    """Tell a tuning from any other by all that its numbers depend on."""
+    digest = hashlib.sha256(repr((catalogue.fingerprint, options, code_hash(*CODE))).encode())
+    for case in cases:
+        digest.update(repr(case).encode())
+    return digest.hexdigest()
+
+
+@contextmanager
+def _disk() -> Iterator[None]:
+    """Say in our words when what lies between passes cannot be written or read."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        to_do = "free some space, or name another folder"
+        raise HistoryError("the files of the tuning cannot be used", got=reason, to_do=to_do) from None
 
 
 def prepared(
@@ -144,8 +203,10 @@ def prepared(
     paths = []
     for first in range(0, len(cases), chunk):
         some = slice(first, first + chunk)
-        made = encoded(encoder, cases[some], weights[some], first, wanted[some])
-        paths.append(kept(made, folder / f"chunk_{first:09d}"))
+        path = folder / f"chunk_{first:09d}"
+        if not path.exists():
+            kept(encoded(encoder, cases[some], weights[some], first, wanted[some]), path)
+        paths.append(path)
         if gauge is not None:
             gauge.worked_out(first + len(cases[some]))
     start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
@@ -187,7 +248,9 @@ def _influential(shift: Array, ready: Ready, history: Sequence[Case]) -> tuple[t
     return tuple((history[i].name or f"case {i + 1}", names[place[i]], float(size[i])) for i in order)
 
 
-def _held_out(ready: Ready, options: Options, spread: Spread, gauge: Gauge) -> tuple[Score | None, Score | None]:
+def _held_out(
+    ready: Ready, options: Options, spread: Spread, place: Path, gauge: Gauge
+) -> tuple[Score | None, Score | None]:
     """Scores of the old and the tuned numbers on folds that the tuned ones were not learnt from."""
     if not options.folds:
         return None, None
@@ -197,8 +260,9 @@ def _held_out(ready: Ready, options: Options, spread: Spread, gauge: Gauge) -> t
     true: list[Array] = []
     for fold in range(options.folds):
         climb = climbed(
-            ready.chunks, ready.frame_path, ready.frame, ready.start, brief, spread, leave=fold, passed=gauge.passed
-        )
+            ready.chunks, ready.frame_path, ready.frame, ready.start, brief, spread,
+            leave=fold, progress=place / f"passes_without_{fold}", passed=gauge.passed,
+        )  # fmt: skip
         for numbers, into in ((ready.start, old), (climb.numbers, new)):
             found, was = held_out(ready.chunks, ready.frame_path, numbers, fold, spread)
             into.append(found)

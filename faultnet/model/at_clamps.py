@@ -9,7 +9,15 @@ from faultnet.model import bins
 from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
-from faultnet.model.sampling import blurred, cell_counts, histogram, low_discrepancy_points, standard_normal, within
+from faultnet.model.sampling import (
+    HIDDEN_LEAK,
+    blurred,
+    cell_counts,
+    histogram,
+    low_discrepancy_points,
+    standard_normal,
+    within,
+)
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     EARLY_SHARE,
@@ -70,7 +78,7 @@ def post_level_node(samples: StartSamples) -> Node:
     """Volts held at the posts while the key is at start, with the contacts closed or open."""
     closed, opened = (s.index(samples.sustained) for s in (bins.CLOSED_VOLTS, bins.OPEN_VOLTS))
     states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
-    table = normalised(cell_counts(states, len(LEVELS)), 1e-5)
+    table = normalised(cell_counts(states, len(LEVELS)), HIDDEN_LEAK)
     return Node("post_level", "parameter", LEVELS, GRID, table)
 
 
@@ -92,7 +100,7 @@ def clamp_level_node(setting: Setting) -> Node:
     both = windings(setting, share[4])
     volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
     states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
-    table = normalised(cell_counts(states, len(LEVELS)), 1e-5)
+    table = normalised(cell_counts(states, len(LEVELS)), HIDDEN_LEAK)
     return Node("clamp_level", "parameter", LEVELS, ("post_level", "loop", "joints"), table)
 
 

@@ -11,7 +11,15 @@ from faultnet.model import bins
 from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import coarsened, histogram, low_discrepancy_points, scattered, standard_normal, within
+from faultnet.model.sampling import (
+    coarsened,
+    histogram,
+    low_discrepancy_points,
+    masses,
+    scattered,
+    standard_normal,
+    within,
+)
 from faultnet.model.setting import Setting
 from faultnet.model.source import deep_loss, flat_factor
 from faultnet.physics import battery, charging
@@ -26,12 +34,12 @@ def charging_nodes(setting: Setting) -> list[Node]:
 
 
 def _set_point_node(setting: Setting) -> Node:
-    share = low_discrepancy_points(384, 4)
+    share = low_discrepancy_points(8192, 4)
     warm = setting.air + setting.spread("regulator_temperature_rise") * share[3]
     regulated = setting.regulated(warm)
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
-    table = histogram(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 5e-4)
+    table = histogram(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 1e-6)
     parents = (acting(setting.catalogue, "regulator"), acting(setting.catalogue, "charge_control"))
     return Node("set_point", "parameter", bins.SET_POINT.states, parents, table, bins.SET_POINT.edges)
 
@@ -47,20 +55,20 @@ def _commanded(setting: Setting, share: Array) -> Array:
 def _output_node(setting: Setting) -> Node:
     owners = ("alternator", "rectifier", "belt", "charge_control")
     parents = tuple(acting(setting.catalogue, owner) for owner in owners)
-    share = low_discrepancy_points(384, 4)
+    share = low_discrepancy_points(1024, 4)
     output: Array = np.ones((1, 1, 1, 1, 1))
     for k, owner in enumerate(owners):
         values = setting.drawn(owner, "output_factor", share[k])
         shape = [1, 1, 1, 1, values.shape[1]]
         shape[k] = values.shape[0]
         output = output * values.reshape(shape)
-    table = histogram(output, bins.OUTPUT_FACTOR, 5e-4)
+    table = histogram(output, bins.OUTPUT_FACTOR, 1e-6)
     return Node("output_factor", "parameter", bins.OUTPUT_FACTOR.states, parents, table, bins.OUTPUT_FACTOR.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
-    values = setting.drawn("charge_cable", "resistance", low_discrepancy_points(512, 1)[0])
-    table = histogram(values, bins.CHARGE_CABLE)
+    effects = [setting.effect("charge_cable", m, "resistance") for m in setting.modes("charge_cable")]
+    table = np.stack([masses(e, bins.CHARGE_CABLE) for e in effects], axis=1)
     return Node(
         "charge_cable_resistance", "parameter", bins.CHARGE_CABLE.states,
         (acting(setting.catalogue, "charge_cable"),), table, bins.CHARGE_CABLE.edges,
@@ -69,7 +77,7 @@ def _cable_node(setting: Setting) -> Node:
 
 def _acceptance_nodes(setting: Setting) -> list[Node]:
     """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
-    share = low_discrepancy_points(512, 3)
+    share = low_discrepancy_points(4096, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
     taken = (
@@ -81,7 +89,7 @@ def _acceptance_nodes(setting: Setting) -> list[Node]:
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
     fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
     return [
-        Node("acceptance_fine", "parameter", fine.states, (own, "charge"), histogram(taken, fine), fine.edges),
+        Node("acceptance_fine", "parameter", fine.states, (own, "charge"), histogram(taken, fine, 1e-6), fine.edges),
         Node(
             "acceptance", "parameter", bins.ACCEPTANCE.states, ("acceptance_fine",),
             coarsened(fine, bins.ACCEPTANCE), bins.ACCEPTANCE.edges,
@@ -96,21 +104,23 @@ class Running:
     name: str
     speed: float
     load: float
+    load_spread: float
     shift: float = 0.0
 
 
 def running_states(setting: Setting) -> tuple[Running, ...]:
     """The four ways charging is looked at: idle, brisk without loads, brisk with loads, hot."""
-    few, many = setting.spread("load_base"), setting.spread("load_on")
+    few = setting.spread("load_base"), setting.spread("load_base_ln_spread")
+    many = setting.spread("load_on"), setting.spread("load_on_ln_spread")
     ratio = setting.spread("pulley_ratio_mean")
     idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
     usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
     hot = setting.regulated(setting.spread("regulator_temperature_hot")) - setting.regulated(usual)
     return (
-        Running("charge_idle", idle, few),
-        Running("charge_unloaded", brisk, few),
-        Running("charge_loaded", brisk, many),
-        Running("charge_hot", brisk, few, shift=float(hot)),
+        Running("charge_idle", idle, *few),
+        Running("charge_unloaded", brisk, *few),
+        Running("charge_loaded", brisk, *many),
+        Running("charge_hot", brisk, *few, shift=float(hot)),
     )
 
 
@@ -152,8 +162,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
-    spread = setting.spread("load_on_ln_spread" if running.load == setting.spread("load_on") else "load_base_ln_spread")
-    load = running.load * np.exp(spread * standard_normal(share[4]))
+    load = running.load * np.exp(running.load_spread * standard_normal(share[4]))
     emf, helping = _battery_on_charge(setting, accept, share[5])
     taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)

@@ -15,12 +15,13 @@ from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, within
+from faultnet.model.sampling import HIDDEN_LEAK, cell_counts, histogram, low_discrepancy_points, scattered, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     GRID,
     NO_COMMAND,
     NOT_MOVED,
+    STUCK,
     StartSamples,
     in_series,
     mostly_held_back,
@@ -32,7 +33,6 @@ CLOSED = len(bins.CRANK_CURRENT)
 FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
 IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
 LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
-STUCK = 0.5  # [-] of the starts with fed windings and open contacts: its own winding and not the battery; estimate
 DROPS = (
     ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
     ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),
@@ -50,7 +50,7 @@ def current_node(setting: Setting, samples: StartSamples) -> Node:
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
     held = held + np.where(fed[:, None, None], 0, len(FED))
     table = cell_counts(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
-    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, 1e-5))
+    return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, HIDDEN_LEAK))
 
 
 def flowing(setting: Setting, share: Array, coil: Array) -> Array:
@@ -62,17 +62,8 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     share, coil : array, shape (samples,)
         Points within the bins, and for the windings.
     """
-    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil) * held_share(setting, coil)
+    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
     return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
-
-
-def held_share(setting: Setting, share: Array) -> Array:
-    """What fed windings draw of the current of both [-]: all of it, or a weak one, which stays open, its own alone.
-
-    Which of the two it is hangs on the last places of `share`, so that it does not go with how unlike the windings are.
-    """
-    alone = setting.spread("coil_current_hold") / setting.spread("coil_current_pull")
-    return np.where((64.0 * share) % 1.0 < STUCK, alone, 1.0)
 
 
 def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:
@@ -83,7 +74,7 @@ def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Arr
     through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
-    fed = volts * resistance / (windings(setting, share[3]) / held_share(setting, share[3]) + resistance)
+    fed = volts * resistance / (windings(setting, share[3]) + resistance)
     spread = setting.spread("drop_spread")
     if not outside:
         table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, spread)
@@ -127,9 +118,12 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
 
 
 def _crank_current(at: Workings) -> Array:
-    """Steady current in the starter cable."""
-    flows = flowing(at.setting, *low_discrepancy_points(64, 2))
-    return scattered(flows, bins.CRANK_AMPERES, at.setting.spread("crank_current_spread") * bins.CRANK_AMPERES.middles)
+    """Steady current in the starter cable; a weak winding that sticks carries the holding current alone."""
+    share, middles = low_discrepancy_points(64, 2), bins.CRANK_AMPERES.middles
+    current = flowing(at.setting, *share)
+    current[CLOSED : CLOSED + len(FED), : round(STUCK * share.shape[1])] = at.setting.spread("coil_current_hold")
+    unlike = at.setting.spread("crank_current_spread") * middles
+    return scattered(current, bins.CRANK_AMPERES, np.where(middles > 20.0, unlike, 0.0))
 
 
 QUANTITIES = (

@@ -23,6 +23,7 @@ from faultnet.model.bins import Bins
 from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
+HIDDEN_LEAK = 1e-8  # share of a hidden node spread evenly over its states, so that none is ruled out
 FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
 
 
@@ -156,6 +157,60 @@ def _kernel(given: tuple[float, ...], seen: tuple[float, ...], spread: float | t
     below = below * width / np.diff(own)[:, None]
     cumulative = np.hstack([np.zeros((len(own) - 1, 1)), below, np.ones((len(own) - 1, 1))])
     return np.asarray(np.diff(cumulative, axis=1))
+
+
+def masses(effect: Effect, bins: Bins) -> Array:
+    """Chance of each bin for a value spread by an effect, exact to the far tails: shape (bins,)."""
+    if effect.shape == "lognormal":
+        return in_bins(effect.centre, effect.spread, bins)
+    edges = np.asarray(bins.edges)
+    if effect.shape == "normal":
+        below = normal_cumulative((edges[1:-1] - effect.centre) / effect.spread)
+    else:
+        below = np.clip((edges[1:-1] - effect.centre) / (effect.spread - effect.centre), 0.0, 1.0)
+    return normalised(np.diff(below, prepend=0.0, append=1.0), HIDDEN_LEAK)
+
+
+def in_bins(middle: Array | float, spread: Array | float, bins: Bins, beside: Array | float = 0.0) -> Array:
+    """Chance of each bin for lognormal values, and what is added to them, averaged over the last axis.
+
+    Parameters
+    ----------
+    middle : float or array, shape (..., samples)
+        Medians [unit of the bins].
+    spread : float or array
+        Standard deviation in the logarithm [-].
+    bins : Bins
+    beside : float or array, shape (..., samples)
+        Added to each value [unit of the bins].
+
+    Returns
+    -------
+    array, shape (bins, ...)
+        A share of 1e-8 is spread evenly, so that nothing is ruled out.
+
+    Examples
+    --------
+    >>> in_bins(1.0, 0.5, Bins((0.0, 1.0, 2.0), "-")).round(3)
+    array([0.5, 0.5])
+    """
+    inner = np.asarray(bins.edges)[1:-1]
+    middle, beside = np.broadcast_arrays(np.atleast_1d(middle), np.atleast_1d(beside))
+    room = np.maximum(inner.reshape(-1, *(1,) * middle.ndim) - beside, 1e-12)
+    below = smooth_cumulative((np.log(room) - np.log(middle)) / spread).mean(axis=-1)
+    zeros = np.zeros((1, *below.shape[1:]))
+    return normalised(np.diff(np.concatenate([zeros, below, zeros + 1.0]), axis=0), HIDDEN_LEAK)
+
+
+@lru_cache(maxsize=1)
+def _cumulative_table() -> tuple[Array, Array]:
+    values = np.linspace(-9.0, 9.0, 18_001)
+    return values, normal_cumulative(values)
+
+
+def smooth_cumulative(values: Array) -> Array:
+    """Cumulative standard normal distribution from a table, to 1e-7 [-]: many values at once."""
+    return np.asarray(np.interp(values, *_cumulative_table()))
 
 
 def scattered(values: Array, bins: Bins, spread: float | Array, leak: float = 1e-4) -> Array:

@@ -9,8 +9,10 @@ from faultnet.model.modes import LINK_NODE, acting
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Law, Now, Quantity, Workings
 from faultnet.model.sampling import (
+    HIDDEN_LEAK,
     coarsened,
     histogram,
+    in_bins,
     low_discrepancy_points,
     normal_cumulative,
     scattered,
@@ -53,7 +55,7 @@ def supply_node(setting: Setting) -> Node:
     over = reaching > setting.spread("supply_over_above_volts")
     state = np.select([none, weak, over], [2, 1, 3], default=0)
     counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
-    return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-3))
+    return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-5))
 
 
 def charge_node(setting: Setting) -> Node:
@@ -80,7 +82,7 @@ def charge_node(setting: Setting) -> Node:
         -setting.spread("past_empty"),
         1.0,
     )
-    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 2e-3), bins.CHARGE.edges)
+    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 3e-4), bins.CHARGE.edges)
 
 
 def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -140,22 +142,20 @@ def source_nodes(setting: Setting) -> list[Node]:
     load_loss = setting.drawn("battery", "load_loss", share[2])
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
-    spread = rest_spread(setting) * standard_normal(share[3])
-    emf = full[None] - rest_loss[:, None] - setting.spread("bad_cell_loss_at_once") * load_loss[:, None] + spread
+    emf = full[None] - rest_loss[:, None] - setting.spread("bad_cell_loss_at_once") * load_loss[:, None]
     factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(setting, charge)[None]
-    # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
-    about = np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread)
-    factor = factor * np.exp(about * standard_normal(share[5]))
     link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
-    factor = np.stack([factor + np.minimum(link, 0.05), factor + np.maximum(link, 8.0)], axis=2)
+    link = np.stack(np.broadcast_arrays(np.minimum(link, 0.05), np.maximum(link, 8.0)), axis=2)
+    # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
+    warmth = float(np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread))
     return [
         Node(
             "source_emf", "parameter", bins.SOURCE_EMF.states, (own, "charge"),
-            histogram(emf, bins.SOURCE_EMF), bins.SOURCE_EMF.edges,
+            scattered(emf, bins.SOURCE_EMF, rest_spread(setting), HIDDEN_LEAK), bins.SOURCE_EMF.edges,
         ),
         Node(
             "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"),
-            histogram(factor, fine), fine.edges,
+            in_bins(factor[:, :, None], warmth, fine, link), fine.edges,
         ),
         Node(
             "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),

@@ -18,7 +18,17 @@ from faultnet.model.bins import Bins
 from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
-from faultnet.model.sampling import cell_counts, histogram, low_discrepancy_points, scattered, standard_normal, within
+from faultnet.model.sampling import (
+    HIDDEN_LEAK,
+    cell_counts,
+    histogram,
+    in_bins,
+    low_discrepancy_points,
+    masses,
+    scattered,
+    standard_normal,
+    within,
+)
 from faultnet.model.setting import Setting
 from faultnet.physics import conductors, cranking
 from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
@@ -31,6 +41,7 @@ GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 20
 OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
 EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
+STUCK = 0.5  # [-] of the starts with fed windings and open contacts: the solenoid's own winding is weak; estimate
 
 
 def part_nodes(setting: Setting) -> list[Node]:
@@ -47,23 +58,18 @@ def part_nodes(setting: Setting) -> list[Node]:
 
 
 def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
-    values = setting.drawn(component, parameter, low_discrepancy_points(512, 1)[0])
-    name = f"{component}_resistance"
+    table = np.stack([masses(setting.effect(component, m, parameter), scale) for m in setting.modes(component)], axis=1)
     parents = (acting(setting.catalogue, component),)
-    return Node(name, "parameter", scale.states, parents, histogram(values, scale), scale.edges)
+    return Node(f"{component}_resistance", "parameter", scale.states, parents, table, scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
-    share = low_discrepancy_points(512, 2)
     area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
-    length = setting.spread("starter_cable_length_mean") * np.exp(
-        np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
-        * standard_normal(share[0])
-    )
-    own = np.asarray(conductors.copper_resistance(length, area, setting.air))
-    values = own[None] + setting.drawn("starter_cable", "excess", share[1])
-    table = histogram(values, bins.CABLE)
+    unlike = np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
+    own = float(conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air))
+    excess = setting.drawn("starter_cable", "excess", low_discrepancy_points(512, 1)[0])
+    table = in_bins(own, unlike, bins.CABLE, excess)
     parents = (acting(setting.catalogue, "starter_cable"),)
     return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
@@ -73,7 +79,8 @@ def _contact_node(setting: Setting) -> Node:
 
     What a flat battery, an open link or a broken ground does to a sound winding is decided in the circuit itself.
     """
-    closed = histogram(setting.drawn("solenoid", "contact_resistance", low_discrepancy_points(512, 1)[0]), bins.CONTACT)
+    effects = [setting.effect("solenoid", m, "contact_resistance") for m in setting.modes("solenoid")]
+    closed = np.stack([masses(e, bins.CONTACT) for e in effects], axis=1)
     fed = 1.0 - _not_fed(setting)
     weak = np.zeros(len(setting.modes("solenoid")))
     weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
@@ -87,7 +94,7 @@ def _contact_node(setting: Setting) -> Node:
     return Node(
         "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
         (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
-        normalised(table, 1e-5), bins.CONTACT.edges,
+        normalised(table, HIDDEN_LEAK), bins.CONTACT.edges,
     )  # fmt: skip
 
 
@@ -111,11 +118,11 @@ def needed_volts(setting: Setting, share: Array) -> Array:
 
 def _load_node(setting: Setting) -> Node:
     """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it."""
-    share = low_discrepancy_points(512, 3)
+    share = low_discrepancy_points(512, 2)
     friction = setting.drawn("starter_motor", "friction_factor", share[0])
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
-    usual = np.exp(setting.spread("nominal_current_spread") * standard_normal(share[2]))
-    table = histogram(friction[:, None] * drag[None] * usual, bins.TURNING_LOAD)
+    usual = setting.spread("nominal_current_spread")
+    table = in_bins(friction[:, None] * drag[None], usual, bins.TURNING_LOAD)
     parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
@@ -184,16 +191,16 @@ def _holding_back(node: Node, parent: str, chance: Array) -> Node:
     closed = len(node.states) - len(NOT_MOVED)
     table[closed + NOT_MOVED.index(HELD_BACK)] += (1.0 - stays) * table[:closed].sum(axis=0)
     table[:closed] *= stays
-    return replace(node, table=normalised(table, 1e-6))
+    return replace(node, table=normalised(table, HIDDEN_LEAK))
 
 
 def _sum_node(name: str, scale: Bins, parts: tuple[tuple[str, Bins], ...], switched: int | None = None) -> Node:
     """Sum of part resistances; `switched` is the part whose contacts may be open, which opens the sum too."""
     values = within([b for _, b in parts], low_discrepancy_points(64, len(parts)))
-    table = histogram(sum(np.broadcast_arrays(*values)), bins=scale, leak=1e-5)  # type: ignore[arg-type]
+    table = histogram(sum(np.broadcast_arrays(*values)), bins=scale, leak=HIDDEN_LEAK)  # type: ignore[arg-type]
     states = scale.states
     if switched is not None:
-        table = normalised(_opened(table, 1 + switched), 1e-5)
+        table = normalised(_opened(table, 1 + switched), HIDDEN_LEAK)
         states = (*states, *NOT_MOVED)
     return Node(name, "parameter", states, tuple(n for n, _ in parts), table, scale.edges)
 
@@ -388,12 +395,11 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
 
     Notes
     -----
-    Both windings are on until the contacts close; a weak one may carry the holding current alone. Nothing to speak of
-    flows without a command.
+    Both windings are on until the contacts close; a weak one that sticks carries the holding current alone. Nothing to
+    speak of flows without a command.
     """
     pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
-    drawing = setting.spread("coil_current_volts") / (pull * (hold / pull) ** which**2)
-    fed = emf / (drawing + source)
+    fed = np.where(which < STUCK, hold, emf / (setting.spread("coil_current_volts") / pull + source))
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
     current[:, :, -1] = 1.5 * leak[:, :, -1]

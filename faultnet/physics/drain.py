@@ -71,39 +71,6 @@ def charge_left(
     return np.maximum(charge - lost, empty)
 
 
-def days_to_charge(start: Quantity, end: Quantity, current: Quantity, capacity: Quantity) -> Quantity:
-    """Days until a drain has taken the battery from one charge to another.
-
-    Parameters
-    ----------
-    start, end : float or array
-        States of charge [-].
-    current : float or array
-        Drain [A]; above zero.
-    capacity : float or array
-        Twenty-hour capacity [A h].
-
-    Returns
-    -------
-    float or array
-        [days]; zero when it is already below. Self-discharge is not counted.
-
-    Notes
-    -----
-    (s1 - s2) C / (24 I).
-
-    Examples
-    --------
-    >>> round(float(days_to_charge(1.0, 0.5, 0.05, 60.0)), 6)
-    25.0
-
-    References
-    ----------
-    Derived: charge is current times time.
-    """
-    return np.maximum(np.subtract(start, end), 0.0) * capacity / (24.0 * np.maximum(current, 1e-12))
-
-
 def drive_recharge(
     charge: Quantity,
     hours: Quantity,
@@ -232,39 +199,3 @@ def charge_in_use(
     risen = np.minimum(charge + np.maximum(gained, 0.0), np.maximum(usual, charge))
     fallen = np.maximum(charge - np.multiply(spent_current, hours) / capacity, usual)
     return np.where(np.less(charge, usual), risen, fallen)
-
-
-def drive_gain(
-    charge: Quantity,
-    hours: Quantity,
-    capacity: Quantity,
-    supply_current: Quantity,
-    temperature: Quantity = 20.0,
-    acceptance: Quantity = 1.0,
-) -> Quantity:
-    """Charge regained by a drive.
-
-    Parameters
-    ----------
-    charge, hours, capacity, supply_current, temperature, acceptance : float or array
-        As in :func:`drive_recharge`.
-
-    Returns
-    -------
-    float or array
-        Gain of state of charge [-]; negative when the battery was drained.
-
-    Notes
-    -----
-    :func:`drive_recharge` less what there was.
-
-    Examples
-    --------
-    >>> float(drive_gain(0.5, 0.0, 60.0, 40.0))
-    0.0
-
-    References
-    ----------
-    As in :func:`drive_recharge`.
-    """
-    return np.subtract(drive_recharge(charge, hours, capacity, supply_current, temperature, acceptance), charge)

@@ -27,7 +27,7 @@ def windowed_minimum(
     window: Quantity,
     phase: Quantity,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
-    fall: float = FALL,
+    fall: Quantity = FALL,
     hold: Quantity = HOLD,
     rise: Quantity = RISE,
 ) -> Quantity:
@@ -43,7 +43,7 @@ def windowed_minimum(
         How much of a window had passed when the start began [-], 0 to 1.
     ripple_frequency : float or array
         [Hz].
-    fall, hold, rise : float
+    fall, hold, rise : float or array
         [s].
 
     Returns
@@ -89,7 +89,7 @@ def sampled_minimum(
     interval: Quantity,
     phase: Quantity,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
-    fall: float = FALL,
+    fall: Quantity = FALL,
     hold: Quantity = HOLD,
     rise: Quantity = RISE,
     lasting: float = LASTING,
@@ -106,7 +106,7 @@ def sampled_minimum(
         How much of an interval had passed when the start began [-], 0 to 1.
     ripple_frequency : float or array
         [Hz].
-    fall, hold, rise : float
+    fall, hold, rise : float or array
         [s].
     lasting : float
         How long the starter turns [s].
@@ -181,7 +181,7 @@ def _best_beginning(
     first_dip: Quantity,
     sustained: Quantity,
     window: Quantity,
-    fall: float,
+    fall: Quantity,
     hold: Quantity,
     rise: Quantity,
 ) -> Quantity:
@@ -199,7 +199,7 @@ def _area(
     sustained: Quantity,
     ripple: Quantity,
     ripple_frequency: Quantity,
-    fall: float,
+    fall: Quantity,
     hold: Quantity,
     rise: Quantity,
 ) -> Quantity:

@@ -23,7 +23,7 @@ def waveform(
     sustained: Quantity,
     ripple: Quantity = 0.0,
     ripple_frequency: Quantity = RIPPLE_FREQUENCY,
-    fall: float = FALL,
+    fall: Quantity = FALL,
     hold: Quantity = HOLD,
     rise: Quantity = RISE,
     lasting: Quantity = np.inf,
@@ -42,7 +42,7 @@ def waveform(
         Amplitude of the compression ripple, half of peak to peak [V].
     ripple_frequency : float or array
         [Hz].
-    fall, hold, rise : float
+    fall, hold, rise : float or array
         Times to the dip, at the dip, and from the dip to the sustained level [s].
     lasting : float or array
         When the starter is let go [s]; never when left out.

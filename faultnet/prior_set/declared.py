@@ -153,6 +153,7 @@ NUMBERS: dict[str, str] = {
     "deep_discharge_loss_spread": "-",
     "resistance_rise_past_empty": "-",
     "overnight_readings_spread": "V",
+    "wait_counts_from": "h",
     "surface_charge_gone_after": "h",
     "surface_unknown_none": "-",
     "surface_unknown_little": "-",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, cast
 
 from faultnet.errors import PriorsError
-from faultnet.prior_set.tables import Row, identified
+from faultnet.prior_set.tables import LARGEST, Row, identified
 from faultnet.prior_set.types import (
     CONDITIONS,
     MARKS,
@@ -175,8 +175,8 @@ def _plausible(row: Row) -> tuple[float, float]:
     pair = row.cells.get("plausible")
     if not isinstance(pair, list) or len(pair) != 2 or not all(isinstance(x, (int, float)) for x in pair):
         raise row.wrong("plausible", pair, "two numbers [low, high]")
-    if not pair[0] < pair[1]:
-        raise row.wrong("plausible", pair, "the lower number first")
+    if not -LARGEST <= pair[0] < pair[1] <= LARGEST:
+        raise row.wrong("plausible", pair, f"the lower number first, both from {-LARGEST:g} to {LARGEST:g}")
     return float(pair[0]), float(pair[1])
 
 

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 
 from faultnet.errors import PriorsError
+from faultnet.limits import LIST, size_words
 from faultnet.shipped import shipped
 
 PLACE = "FAULTNET_PRIORS"
 IN_USE = "in_use"
 LOG = "accepted.jsonl"
+NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 Named = tuple[str, str]
 
 
@@ -33,6 +36,9 @@ def user_priors() -> Path:
 def steps() -> tuple[dict[str, str], ...]:
     """Return everything that was accepted or taken back, oldest first.
 
+    A line that cannot be read is passed over (:func:`damaged_lines` names it): what a killed program left of a line was
+    never acknowledged, and what is known good must go on working.
+
     Returns
     -------
     tuple of dict
@@ -41,28 +47,49 @@ def steps() -> tuple[dict[str, str], ...]:
     Raises
     ------
     PriorsError
-        If a line of the file is damaged.
+        If the file cannot be read.
     """
+    return tuple(step for step in map(_step, _lines()) if step is not None)
+
+
+def damaged_lines() -> tuple[str, ...]:
+    """Name every line of the list of accepted sets that cannot be read, with its folder and what to do."""
+    place = user_priors() / LOG
+    return tuple(
+        f"line {number} of {place} cannot be read and is passed over: {line[:60]!r}; take that line out (no prior set "
+        "is touched by that) and see with `faultnet priors list` what is in use"
+        for number, line in enumerate(_lines(), start=1)
+        if _step(line) is None
+    )
+
+
+def _lines() -> list[str]:
+    place = user_priors() / LOG
     try:
-        lines = (user_priors() / LOG).read_text(encoding="utf-8").splitlines()
+        with place.open("rb") as file:
+            content = file.read(LIST.size + 1)
     except FileNotFoundError:
-        return ()
-    except (OSError, UnicodeDecodeError) as error:
-        raise PriorsError("the list of accepted prior sets cannot be read", where=LOG, got=str(error)) from None
-    return tuple(_step(line, number) for number, line in enumerate(lines, start=1))
+        return []
+    except OSError as error:
+        got = (error.strerror or str(error)).lower()
+        raise PriorsError("the list of accepted prior sets cannot be read", where=str(place), got=got) from None
+    if len(content) > LIST.size:
+        raise PriorsError(
+            "too much to read", where=str(place), got="more", expected=f"at most {size_words(LIST.size)}",
+            to_do="move that file away",
+        )  # fmt: skip
+    return [line for line in content.decode("utf-8", "replace").split("\n") if line.strip()]
 
 
-def _step(line: str, number: int) -> dict[str, str]:
+def _step(line: str) -> dict[str, str] | None:
+    """Read a line; None if it is none that was written whole."""
+    wanted = {"did", "name", "version", "at"}
     try:
         found = json.loads(line)
-        wanted = {"did", "name", "version", "at"}
-        if not (isinstance(found, dict) and wanted <= set(found) and found["did"] in ("accepted", "taken_back")):
-            raise ValueError
-    except ValueError:
-        raise PriorsError(
-            "the list of accepted prior sets is damaged", where=f"{LOG}, line {number}", got=repr(line[:60]),
-            to_do="take that line out; the prior sets themselves are not touched",
-        ) from None  # fmt: skip
+    except (ValueError, RecursionError):
+        return None
+    if not (isinstance(found, dict) and wanted <= set(found) and found["did"] in ("accepted", "taken_back")):
+        return None
     return {name: str(found[name]) for name in wanted}
 
 
@@ -120,9 +147,13 @@ def set_folder(name: str) -> Path:
 
 
 def own_versions() -> tuple[Named, ...]:
-    """Return every version in the user's folder, whether in use or not, as pairs of name and version."""
+    """Return every version in the user's folder, whether in use or not, as pairs of name and version.
+
+    Folders of other names, such as what a killed program left behind (``.new_...``), are none.
+    """
     found = sorted(user_priors().glob("*/*/prior_set.toml"))
     named = [(path.parent.parent.name, path.parent.name) for path in found]
+    named = [(name, version) for name, version in named if NAME.fullmatch(name) and version.isdecimal()]
     return tuple(sorted(named, key=lambda pair: (pair[0], len(pair[1]), pair[1])))
 
 

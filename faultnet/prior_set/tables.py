@@ -13,6 +13,9 @@ from typing import Any
 from faultnet.errors import PriorsError
 from faultnet.prior_set.types import MARKS
 
+LARGEST = 1e9
+"""Largest number of a prior set: no resistance, count, price or time in it comes near (estimate)."""
+
 
 @dataclass(frozen=True)
 class Row:
@@ -36,18 +39,18 @@ class Row:
             raise self.wrong(key, value, "a text")
         return value.strip()
 
-    def number(self, key: str, low: float = -math.inf, high: float = math.inf) -> float:
+    def number(self, key: str, low: float = -LARGEST, high: float = LARGEST) -> float:
         """Return a finite number from `low` to `high`."""
         value = self.cells.get(key)
         try:
             number = float(value)  # type: ignore[arg-type]
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise self.wrong(key, value, "a number with a decimal point") from None
         if not (math.isfinite(number) and low <= number <= high):
             raise self.wrong(key, value, f"a finite number from {low:g} to {high:g}")
         return number
 
-    def optional_number(self, key: str, low: float = -math.inf, high: float = math.inf) -> float | None:
+    def optional_number(self, key: str, low: float = -LARGEST, high: float = LARGEST) -> float | None:
         """Return a number, or None when the cell is empty."""
         return None if str(self.cells.get(key) or "").strip() == "" else self.number(key, low, high)
 
@@ -74,7 +77,7 @@ class Row:
         return PriorsError(
             f"'{key}' cannot be used",
             where=self.where,
-            got="nothing" if got is None else repr(got),
+            got="nothing" if got is None else repr(got)[:200],
             expected=expected,
             to_do=f"correct '{key}' there",
         )
@@ -122,8 +125,9 @@ def toml_table(path: Path) -> dict[str, Any]:
     """
     try:
         return tomllib.loads(_text(path))
-    except tomllib.TOMLDecodeError as error:
-        raise PriorsError("not a TOML file", where=path.name, got=str(error), to_do="correct that line") from None
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is no TOMLDecodeError
+        said = str(error)[:200] or "levels without end"
+        raise PriorsError("not a TOML file", where=path.name, got=said, to_do="correct that line") from None
 
 
 def toml_rows(path: Path, key: str) -> list[Row]:

@@ -14,13 +14,6 @@ from faultnet.report.page import document, listed, table
 FEW_CASES = 30.0  # below that, a changed number mostly repeats the old one; estimate
 MOST_SHOWN = 40
 PLOT = 320.0
-TABLES = {
-    "base_rates": "How often",
-    "on_rates": "How often it is on",
-    "symptoms": "Answers given a cause",
-    "instruments": "Offsets of instruments",
-    "spreads": "Other numbers",
-}
 
 
 def clearly(change: Change) -> bool:

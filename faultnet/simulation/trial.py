@@ -13,7 +13,9 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
+from faultnet.cluster import as_they_come
 from faultnet.decision.costs import load_costs
 from faultnet.errors import CarError
 from faultnet.prior_set import load_catalogue
@@ -74,7 +76,9 @@ class Task:
 Told = Callable[[int, int], None]
 
 
-def run_trial(plan: Plan, *, workers: int = 1, resume: Path | None = None, told: Told | None = None) -> Results:
+def run_trial(
+    plan: Plan, *, workers: int = 1, resume: Path | None = None, told: Told | None = None, client: Any = None
+) -> Results:
     """Run a trial and put its table together.
 
     Parameters
@@ -86,6 +90,8 @@ def run_trial(plan: Plan, *, workers: int = 1, resume: Path | None = None, told:
         File of JSON lines: results in it are taken over, new ones are added.
     told : callable, optional
         Told after each task how many cars are done and how many there are, over all policies.
+    client : distributed.Client, optional
+        Of a cluster that works instead of processes of this machine.
 
     Returns
     -------
@@ -97,11 +103,11 @@ def run_trial(plan: Plan, *, workers: int = 1, resume: Path | None = None, told:
     FaultnetError
         If the prior set is malformed or the file cannot be read or written.
     """
-    return table(results_of(plan, workers=workers, resume=resume, told=told))
+    return table(results_of(plan, workers=workers, resume=resume, told=told, client=client))
 
 
 def results_of(
-    plan: Plan, *, workers: int = 1, resume: Path | None = None, told: Told | None = None
+    plan: Plan, *, workers: int = 1, resume: Path | None = None, told: Told | None = None, client: Any = None
 ) -> dict[str, list[CarResult]]:
     """What became of each car under each policy; parameters as for :func:`run_trial`."""
     shop = shop_of(plan)
@@ -109,7 +115,7 @@ def results_of(
     wanted = [(policy, number) for policy in plan.policies for number in range(plan.cars)]
     kept = {} if resume is None else record.kept_results(resume, key)
     found = {name: kept[name] for name in wanted if name in kept}
-    for task, results in _worked(_tasks(plan, found), workers):
+    for task, results in _worked(_tasks(plan, found), workers, client):
         if resume is not None:
             record.keep(resume, key, task.policy, results)
         found |= {(task.policy, r.car): r for r in results}
@@ -136,7 +142,13 @@ def _tasks(plan: Plan, done: dict[tuple[str, int], CarResult]) -> list[list[Task
     return [group for group in groups if group]
 
 
-def _worked(groups: Sequence[Sequence[Task]], workers: int) -> Iterator[tuple[Task, list[CarResult]]]:
+def _worked(
+    groups: Sequence[Sequence[Task]], workers: int, client: Any = None
+) -> Iterator[tuple[Task, list[CarResult]]]:
+    if client is not None:
+        for group, answers in as_they_come(client, work_on_all, groups):
+            yield from zip(group, answers, strict=True)
+        return
     if workers <= 1 or len(groups) <= 1:
         for task in (task for group in groups for task in group):
             yield task, work_on(task)

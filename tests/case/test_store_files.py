@@ -125,7 +125,7 @@ def test_a_damaged_store_ends_in_a_clear_error_or_the_right_answer(tmp_path: Pat
     """Bytes changed, cut off and overwritten anywhere; `tests/bench/damage.py` does it two hundred times and more."""
     filled(tmp_path / "sound.sqlite")
     sound, whole = (tmp_path / "sound.sqlite").read_bytes(), read_all(tmp_path / "sound.sqlite")
-    generator, refused = random.Random(5), 0
+    generator, said = random.Random(5), list[str]()
     for turn in range(25):
         torn = bytearray(sound)
         place = generator.randrange(len(torn) - 64)
@@ -135,11 +135,11 @@ def test_a_damaged_store_ends_in_a_clear_error_or_the_right_answer(tmp_path: Pat
         try:
             found = read_all(damaged)
         except FaultnetError as error:
-            assert "what to do" in str(error)
-            refused += 1
+            said.append(str(error))
         else:
             assert found in (whole, [])
-    assert refused >= 5
+    assert len(said) >= 5
+    assert all("what to do" in text or "cannot be accepted" in text for text in said)
 
 
 @pytest.mark.parametrize("payload", ["b", "{}", "null", "[]", '{"case": 3}', '{"case": {"version": "\\ud800"}}'])
@@ -156,7 +156,7 @@ def test_text_that_is_no_text_is_said_in_words(tmp_path: Path) -> None:
     with open_store(tmp_path / "cases.sqlite") as store:
         with store._engine.begin() as connection:
             connection.exec_driver_sql("UPDATE events SET payload = CAST(x'ff22fe' AS TEXT)")
-        with pytest.raises(StoreError, match="damaged.*backup"):
+        with pytest.raises(StoreError, match=r"damaged.*backup"):
             store.current(case_id)
 
 
@@ -213,6 +213,6 @@ def test_what_stood_there_stays_if_the_disk_is_full(tmp_path: Path) -> None:
 def test_yaml_as_bytes_is_read_by_its_name() -> None:
     text = b"format: faultnet-case\nversion: 1\ncar:\n  battery: {rating: 600}\n"
     assert load_case(text, "case.YML").car.battery.rating == 600.0
-    with pytest.raises(CaseFileError, match="case.json"):
+    with pytest.raises(CaseFileError, match=r"case\.json"):
         load_case(text, "case.json")
     assert load_case((shipped("cases") / "shorted_cell.json").read_bytes()).visits

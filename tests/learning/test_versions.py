@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from faultnet.cli.commands import app
 from faultnet.decision.costs import load_costs
 from faultnet.errors import PriorsError
 from faultnet.learning.result import Change, Options, Score, Tuned
 from faultnet.learning.versions.versions import Difference, accept, compare, numbers_of, take_back, use, versions
 from faultnet.prior_set import load_catalogue
-from faultnet.prior_set.sets import IN_USE, LOG, set_folder, standing
+from faultnet.prior_set.sets import IN_USE, LOG, damaged_lines, set_folder, standing
 
 SHA = "ab" * 32
 
@@ -124,24 +129,106 @@ def test_names_that_would_confuse_are_refused(name: str) -> None:
         accept(tuned(), "standard", name, "a.csv", SHA)
 
 
-def test_unknown_sets_and_a_damaged_list_are_said_in_words(place: Path) -> None:
+def test_unknown_sets_are_said_in_words(place: Path) -> None:
     accept(tuned(), "standard", "wet_town", "a.csv", SHA)
     with pytest.raises(PriorsError, match="wet_town@1"):
         set_folder("dry_town")
     for name in ("wet_town@7", "standard@1"):
         with pytest.raises(PriorsError):
             use(name)
-    with (place / LOG).open("a", encoding="utf-8") as file:
-        file.write('{"did": "accepted"\n')
-    with pytest.raises(PriorsError, match=f"{LOG}, line 2"):
-        set_folder(IN_USE)
+
+
+KILLED = """
+import os, sys
+from tests.learning.test_versions import SHA, tuned
+from faultnet.learning.versions import versions as module
+def end(*_, **__):
+    os._exit(9)
+if sys.argv[1] == "line":
+    real = module.json.dumps
+    def half(step):
+        with (module.user_priors() / module.LOG).open("ab") as file:
+            file.write(real(step).encode()[:30])
+        end()
+    module.json = type("json", (), {"dumps": staticmethod(half)})
+elif sys.argv[1] == "rename":
+    module.os.rename = end
+else:
+    setattr(module, sys.argv[1], end)
+module.accept(tuned(0.05), "standard", "wet_town", "b.csv", SHA)
+"""
+
+
+@pytest.mark.parametrize("moment, state", [("applied", None), ("rename", None), ("_note", "never accepted"),
+                                           ("line", "never accepted")])  # fmt: skip
+def test_an_acceptance_that_is_killed_changes_nothing(place: Path, moment: str, state: str | None) -> None:
+    """The program ends at that moment without tidying up, as with signal 9."""
+    accept(tuned(), "standard", "wet_town", "a.csv", SHA)
+    good = hashes(set_folder(IN_USE))
+    root = Path(__file__).parents[2]
+    environment = {**os.environ, "PYTHONPATH": str(root)}
+    assert (
+        subprocess.run([sys.executable, "-c", KILLED, moment], cwd=root, env=environment, check=False).returncode == 9
+    )
+    assert set_folder(IN_USE) == place / "wet_town" / "1"
+    assert hashes(set_folder(IN_USE)) == good
+    found = {v.label: v.state for v in versions()}
+    assert found == {"standard": "shipped", "wet_town@1": "in use", **({"wet_town@2": state} if state else {})}
+    leftovers = list(place.glob(".new_*"))
+    assert bool(leftovers) == (moment in ("applied", "rename"))
+    for folder in leftovers:
+        os.utime(folder, (0.0, 0.0))
+    after = accept(tuned(), "standard", "wet_town", "c.csv", SHA)
+    assert after == ("3" if state else "2")
+    assert not list(place.glob(".new_*"))
+    assert set_folder(IN_USE) == place / "wet_town" / after
+    assert use("wet_town@2") == ("wet_town", "2")
+    assert len(damaged_lines()) == (moment == "line")
+
+
+def test_half_a_line_is_named_with_its_folder_and_stops_nothing(place: Path) -> None:
+    accept(tuned(), "standard", "wet_town", "a.csv", SHA)
+    for half in (
+        '{"did": "acc',
+        '{"did": "accepted"}\n',
+        "[" * 5000 + "\n",
+        "\ufffd\n",
+        "7\n",
+        '{"did": "x", "name": 1}',
+    ):
+        with (place / LOG).open("a", encoding="utf-8") as file:
+            file.write(half)
+        assert set_folder(IN_USE) == place / "wet_town" / "1"
+        assert diagnoses_with("wet_town") == 0
+    (first, *_) = damaged_lines()
+    assert first.startswith(f"line 2 of {place / LOG} cannot be read")
+    accept(tuned(), "standard", "wet_town", "b.csv", SHA)
+    assert set_folder(IN_USE) == place / "wet_town" / "2"
+    result = CliRunner().invoke(app, ["priors", "list"], catch_exceptions=False)
+    assert "in use" in result.stdout
+    assert str(place / LOG) in result.stderr
+
+
+def diagnoses_with(name: str) -> int:
+    result = CliRunner().invoke(app, ["validate", "demo:shorted_cell"], catch_exceptions=False)
+    assert "cannot be read and is passed over" in result.stderr
+    assert load_catalogue(IN_USE).name == name
+    return int(result.exit_code)
+
+
+def test_a_set_that_cannot_be_read_does_not_break_the_list(place: Path) -> None:
+    accept(tuned(), "standard", "wet_town", "a.csv", SHA)
+    accept(tuned(), "standard", "wet_town", "b.csv", SHA)
+    (place / "wet_town" / "1" / "base_rates.csv").write_text("x", encoding="utf-8")
+    states = {v.label: v.state for v in versions()}
+    assert states == {"standard": "shipped", "wet_town@1": "damaged", "wet_town@2": "in use"}
 
 
 def test_a_folder_that_cannot_be_written_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("not a folder", encoding="utf-8")
     monkeypatch.setenv("FAULTNET_PRIORS", str(blocked / "priors"))
-    with pytest.raises(PriorsError, match="Not a directory"):
+    with pytest.raises(PriorsError, match="not a directory"):
         accept(tuned(), "standard", "wet_town", "a.csv", SHA)
     assert blocked.read_text(encoding="utf-8") == "not a folder"
 

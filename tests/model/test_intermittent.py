@@ -97,7 +97,7 @@ def test_a_battery_mode_that_comes_and_goes_leaves_the_link_alone(tmp_path: Path
     on = dict(zip(states, np.diag(nodes["battery_now"].table), strict=True))
     assert on["chafed"] == pytest.approx(ON, abs=1e-4)
     assert on["broken_link"] == pytest.approx(1.0, abs=1e-4)
-    assert nodes["source_factor"].parents == ("battery_now", "charge", "battery_link_now")
+    assert nodes["source_factor_fine"].parents == ("battery_now", "charge", "battery_link_now")
 
 
 def _sound_battery() -> dict[str, str]:

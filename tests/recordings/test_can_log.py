@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import tempfile
 
 import numpy as np
 import pytest
@@ -166,3 +167,8 @@ def test_many_modules_are_counted_and_only_the_wanted_one_is_kept() -> None:
     with pytest.raises(RecordingError) as caught:
         read_recording(candump_of({0x7E8: trace(), 0x7EA: second}), channel="7EF")
     assert "7E8 (40 values), 7EA (40 values)" in str(caught.value)
+
+
+@pytest.mark.parametrize("kind", ["asc", "blf", "trc", "can_csv"])
+def test_what_a_library_writes_does_not_name_the_folder_it_was_written_in(kind: str) -> None:
+    assert tempfile.gettempdir().encode() not in can_library_bytes({0x7E8: trace()}, kind)

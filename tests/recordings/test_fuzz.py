@@ -8,10 +8,10 @@ from pathlib import Path
 FUZZ = Path(__file__).parents[1] / "bench" / "fuzz_recordings.py"
 
 
-def test_two_thousand_mutated_files() -> None:
+def test_a_thousand_mutated_files() -> None:
     """No traceback, nothing over 2 s, memory bounded; `fuzz_recordings.py --files 100000` is the long version."""
-    result = runpy.run_path(str(FUZZ))["run"](2000, 20261125)
+    result = runpy.run_path(str(FUZZ))["run"](1000, 20261125)
     assert result["faults"] == []
-    assert result["read"] > 600
-    assert result["refused"] > 300
+    assert result["read"] > 300
+    assert result["refused"] > 150
     assert len(result["read_by_kind"]) >= 15

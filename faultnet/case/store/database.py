@@ -32,7 +32,11 @@ _ADVICE = (
     (("readonly", "read-only"), "the store cannot be written", "make its folder and file writable, or choose another"),
     (("unable to open",), "the store cannot be opened", "check that its folder exists and may be written"),
     (("permission denied",), "the store may not be used", "check the rights on it"),
-    (("is full", "no space left", "could not extend"), "the disk is full", "free some space and try again"),
+    (
+        ("is full", "file too large", "no space left", "could not extend"),
+        "the disk is full",
+        "free some space and try again",
+    ),
     (("locked",), "another program is busy with the store", "try again in a moment"),
     (
         ("not a database", "malformed", "could not decode", "no such column", "unsupported file format", "corrupt"),
@@ -40,10 +44,7 @@ _ADVICE = (
         "restore it from a backup",
     ),
     (
-        (
-            "i/o error",
-            "file too large",
-        ),
+        ("i/o error",),
         "the disk does not answer as it should",
         "check the disk; restore the store from a backup",
     ),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from faultnet.inference.configurations import Index
 from faultnet.learning.em.on_rates import When
+from faultnet.whole import written_whole
 
 Single = NDArray[np.float32]
 UNKNOWN = -1
@@ -83,13 +84,13 @@ class Chunk:
 
 
 def kept(value: object, path: Path) -> Path:
-    """Write a chunk, or what all chunks share, to a file of our own."""
-    with path.open("wb") as file:
+    """Write a chunk, or what all chunks share, to a file of our own, which appears whole or not at all."""
+    with written_whole(path, private=False) as file:
         pickle.dump(value, file, protocol=pickle.HIGHEST_PROTOCOL)
     return path
 
 
 def fetched(path: Path) -> object:
-    """Read what :func:`kept` wrote in the same run."""
+    """Read what :func:`kept` wrote in this run, or in an earlier one of the same tuning."""
     with path.open("rb") as file:
         return pickle.load(file)

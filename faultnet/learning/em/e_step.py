@@ -16,7 +16,6 @@ from faultnet.learning.em.on_rates import OnRates, When
 from faultnet.learning.em.rates import RateForm, Rates, prior
 from faultnet.learning.em.symptoms import SymptomForm, Tables
 from faultnet.model.network import Array
-from faultnet.model.symptoms import NEVER_RULED_OUT
 
 TINY = 1e-300
 NO_FOLD = -1
@@ -213,7 +212,7 @@ class Pass:
             listed = np.where(self.frame.unlisted, 0.0, self.heard[k])
             heard = np.bincount(form.sort, listed, len(table))
             said = symptoms.leaked(table) @ likelihood
-            told = (heard / np.maximum(said, TINY))[:, None] * (1.0 - NEVER_RULED_OUT) * table * likelihood
+            told = (heard / np.maximum(said, TINY))[:, None] * (1.0 - symptoms.LEAK) * table * likelihood
             found[answer.test] = found[answer.test] + told if answer.test in found else told
         return found
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import cast
 
 from faultnet.learning.em import on_rates, rates, symptoms
+from faultnet.learning.em.chunk import fetched, kept
 from faultnet.learning.em.e_step import NO_FOLD, Counts, Frame, Numbers
 from faultnet.learning.em.scale import Spread, pass_over, serially
 from faultnet.learning.result import Options
@@ -73,7 +75,8 @@ def improved(frame: Frame, start: Numbers, numbers: Numbers, counts: Counts, str
 
 def climbed(
     chunks: Sequence[Path], frame_path: Path, frame: Frame, start: Numbers, options: Options,
-    spread: Spread = serially, *, leave: int = NO_FOLD, passed: Callable[[], None] = lambda: None,
+    spread: Spread = serially, *, leave: int = NO_FOLD, progress: Path | None = None,
+    passed: Callable[[], None] = lambda: None,
 ) -> Climb:  # fmt: skip
     """Pass after pass until a pass gains too little, or there were enough.
 
@@ -88,17 +91,31 @@ def climbed(
         Fold that is left out.
     passed : callable
         Called after each pass.
+    progress : Path, optional
+        File that keeps how far it came; what it holds already is gone on from, with the same result to the last bit.
     """
-    numbers = start
+    numbers, before = _reached(progress) or (start, [])
     counts = pass_over(spread, chunks, frame_path, numbers, leave)
     passed()
-    heights = [counts.log_likelihood + log_prior(frame, start, numbers, options.strength)]
-    cases, settled = max(float(counts.cells.sum()), 1.0), False
+    cases = max(float(counts.cells.sum()), 1.0)
+    heights = [*before, counts.log_likelihood + log_prior(frame, start, numbers, options.strength)]
+    settled = _settled(heights, options.tolerance * cases)
     while len(heights) <= options.passes and not settled:
         numbers = improved(frame, start, numbers, counts, options.strength)
+        if progress is not None:
+            kept((numbers, heights), progress)
         counts = pass_over(spread, chunks, frame_path, numbers, leave)
         passed()
         heights.append(counts.log_likelihood + log_prior(frame, start, numbers, options.strength))
-        settled = heights[-1] - heights[-2] < options.tolerance * cases
+        settled = _settled(heights, options.tolerance * cases)
     dropped = float((1.0 - rates.prior(frame.rates, numbers.rates).sum(axis=1)).max())
     return Climb(numbers, counts, tuple(heights), settled, dropped)
+
+
+def _reached(progress: Path | None) -> tuple[Numbers, list[float]] | None:
+    """How far an earlier run came: the numbers of its next pass, and the heights before it."""
+    return cast(tuple[Numbers, list[float]], fetched(progress)) if progress is not None and progress.exists() else None
+
+
+def _settled(heights: Sequence[float], least: float) -> bool:
+    return len(heights) > 1 and heights[-1] - heights[-2] < least

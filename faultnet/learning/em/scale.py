@@ -15,7 +15,7 @@ from typing import Any, Protocol, TypeVar, cast
 
 import numpy as np
 
-from faultnet.errors import MissingExtraError
+from faultnet.cluster import in_order
 from faultnet.inference.configurations import Index
 from faultnet.learning.em.chunk import UNKNOWN, Chunk, fetched
 from faultnet.learning.em.e_step import NO_FOLD, Counts, Frame, Numbers, added, expectation
@@ -55,28 +55,13 @@ def on_processes(workers: int) -> Iterator[Spread]:
 
 
 def on_cluster(client: Any) -> Spread:
-    """On a running dask.distributed cluster.
+    """On a running dask.distributed cluster, as :func:`faultnet.cluster.in_order` does it.
 
     Parameters
     ----------
     client : distributed.Client
-
-    Raises
-    ------
-    MissingExtraError
-        If dask.distributed is not installed.
     """
-    try:
-        import distributed  # noqa: F401
-    except ImportError as error:
-        raise MissingExtraError("a cluster needs dask.distributed", extra="dist") from error
-
-    def spread(function: Callable[[Item], Answer], items: Sequence[Item]) -> Iterator[Answer]:
-        futures = client.map(function, items, pure=False, retries=3)
-        for future in futures:
-            yield future.result()
-
-    return spread
+    return lambda function, items: in_order(client, function, items)
 
 
 @lru_cache(maxsize=2)

@@ -21,6 +21,7 @@ from faultnet.model.symptoms import NEVER_RULED_OUT
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import SymptomTable
 
+LEAK = NEVER_RULED_OUT
 TINY = 1e-300
 HALVINGS = 6
 Tables = dict[str, Array]
@@ -102,7 +103,7 @@ def _form(table: SymptomTable, choices: tuple[str, ...], space: Space, strength:
 
 def leaked(answers: Array) -> Array:
     """Answers as the network has them: with a small share that is any answer at all."""
-    return np.asarray((1.0 - NEVER_RULED_OUT) * answers + NEVER_RULED_OUT / answers.shape[1])
+    return np.asarray((1.0 - LEAK) * answers + LEAK / answers.shape[1])
 
 
 def improved(form: SymptomForm, rows: Array, counts: Array) -> Array:

@@ -97,7 +97,7 @@ def guarded(text: str) -> str:
     """Put an apostrophe before a text that a spreadsheet would run as a formula.
 
     Those begin with an equals sign, a plus, a minus, an at sign, a tab or a line end (and their wide forms). A text
-    that begins with apostrophes before one of these gets one more, so that :func:`unguarded` gives every text back.
+    that begins with apostrophes before one of these gets one more: so :func:`unguarded` gives every text back.
 
     Examples
     --------

@@ -141,7 +141,6 @@ def iterate_history(
         for found in cases_of(names, rows, noted, catalogue):
             if bad is None and noted:
                 break
-            _refuse_hopeless(noted, name)
             yield found
         _refuse_hopeless(noted, name)
     if bad is None and noted:

@@ -13,7 +13,7 @@ from faultnet.diagnosis.evidence import check_reading
 from faultnet.errors import CarError, EntryError, FaultnetError
 from faultnet.learning.tables.cells import Unusable, cell_of, value_of
 from faultnet.learning.tables.columns import BY_NAME, COLUMNS, NEVER_EMPTY, Level
-from faultnet.limits import MOST_ROWS_OF_CASE
+from faultnet.limits import MOST_BAD_ROWS, MOST_ROWS_OF_CASE
 from faultnet.prior_set.catalogue import Catalogue
 
 Cells = Sequence[Any]
@@ -114,7 +114,7 @@ def cases_of(
     rows : iterable of (number, cells)
     bad : list of BadRow
         Gets every row that cannot be used; the whole case is then left out, as half a case would say that the rest
-        was not seen.
+        was not seen. Reading stops when there are more than :data:`~faultnet.limits.MOST_BAD_ROWS`.
     catalogue : Catalogue, optional
         What entries and causes are held against.
 
@@ -129,11 +129,12 @@ def cases_of(
             bad.append(BadRow(held[-1][0], _short(key), "", "more rows", f"at most {MOST_ROWS_OF_CASE:,} of one case"))
             held = held[:1]
         if key in seen:
-            bad.append(
-                BadRow(held[0][0], _short(key), "case", repr(_short(key)), "the rows of a case to stand together")
-            )
+            name = _short(key)
+            bad.append(BadRow(held[0][0], name, "case", repr(name), "the rows of a case to stand together"))
         seen.add(key)
         case = _Reading(layout, str(key or ""), bad, catalogue).case(held)
+        if len(bad) > MOST_BAD_ROWS:
+            return
         if case is not None and len(bad) == before:
             yield str(key), case
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import shutil
 import tempfile
+import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,10 +16,12 @@ from faultnet.learning.result import Tuned
 from faultnet.learning.versions.write import applied
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.prior_set.sets import LOG, own_versions, set_folder, standing, user_priors
+from faultnet.prior_set.sets import LOG, NAME, own_versions, set_folder, standing, steps, user_priors
 from faultnet.shipped import shipped
 
-_NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
+LEFTOVER = ".new_"
+LEFT_AFTER = 3600.0
+"""Age at which a folder that was not finished counts as left behind [s]; writing one takes seconds."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ class Version:
         By which it is named to the commands.
     date, title : str
         From its own file.
-    state : {"in use", "accepted before", "taken back", "shipped"}
+    state : {"in use", "accepted before", "taken back", "never accepted", "damaged", "shipped"}
+        A set that was never accepted is whole: the program was ended before it could be noted. It can be used.
     """
 
     name: str
@@ -82,10 +85,12 @@ def accept(tuned: Tuned, from_set: str, name: str, history: str, sha256: str) ->
     home, source = user_priors() / name, set_folder(from_set)
     try:
         home.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=user_priors(), prefix=".new_") as folder:
+        _clear_leftovers()
+        with tempfile.TemporaryDirectory(dir=user_priors(), prefix=LEFTOVER) as folder:
             numbers = [int(p.name) for p in home.iterdir() if p.name.isdecimal()]
             version = str(max(numbers, default=0) + 1)
             made = applied(tuned, source, Path(folder) / "set", name, version, history, sha256)
+            _put_on_disk(made)
             os.rename(made, home / version)  # whole or not at all; fails if another was faster
     except (OSError, shutil.Error) as error:
         raise _not_written(home, error) from None
@@ -107,7 +112,7 @@ def usable_name(name: str) -> str:
     'hot_region'
     """
     taken = {path.name for path in shipped("priors").iterdir()} | {"in_use"}
-    if not _NAME.fullmatch(name) or name in taken:
+    if not NAME.fullmatch(name) or name in taken:
         raise PriorsError(
             "a prior set of yours cannot have this name", got=repr(name),
             expected="small letters, digits and underscores, a letter first; none of " + ", ".join(sorted(taken)),
@@ -154,15 +159,21 @@ def use(name: str) -> tuple[str, str]:
 
 def versions() -> tuple[Version, ...]:
     """List the shipped sets, then every version of the user's."""
-    accepted = standing()
+    accepted, noted = standing(), {(step["name"], step["version"]) for step in steps()}
     shipped_names = [(p.parent.name, "") for p in sorted(shipped("priors").glob("*/prior_set.toml"))]
     found = []
     for name, version in (*shipped_names, *own_versions()):
         label = f"{name}@{version}" if version else name
-        catalogue = load_catalogue(folder=set_folder(label))
         state = "accepted before" if (name, version) in accepted else "taken back" if version else "shipped"
+        if version and (name, version) not in noted:
+            state = "never accepted"
         if (name, version) == (accepted[-1] if accepted else ("standard", "")):
             state = "in use"
+        try:
+            catalogue = load_catalogue(folder=set_folder(label))
+        except PriorsError as error:
+            found.append(Version(name, version, label, "", str(error), "damaged"))
+            continue
         about = catalogue.provenance
         found.append(Version(name, version or catalogue.version, label, about.date, about.title, state))
     return tuple(found)
@@ -219,12 +230,32 @@ def _note(did: str, name: str, version: str) -> None:
     """Add a line to the list, on the disk before we go on."""
     step = {"did": did, "name": name, "version": version, "at": datetime.now(UTC).isoformat(timespec="seconds")}
     try:
-        with (user_priors() / LOG).open("a", encoding="utf-8") as file:
-            file.write(json.dumps(step) + "\n")
+        with (user_priors() / LOG).open("ab+") as file:
+            end = file.seek(0, os.SEEK_END)
+            file.seek(max(end - 1, 0))
+            begun = end > 0 and file.read(1) != b"\n"  # half a line of a killed program: this one begins below it
+            file.write(b"\n" * begun + json.dumps(step).encode() + b"\n")
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
         raise _not_written(user_priors(), error) from None
+
+
+def _clear_leftovers() -> None:
+    """Take away what programs that were killed while they kept a set left behind."""
+    for folder in user_priors().glob(f"{LEFTOVER}*"):
+        try:
+            if time.time() - folder.stat().st_mtime > LEFT_AFTER:
+                shutil.rmtree(folder, ignore_errors=True)
+        except OSError:
+            continue
+
+
+def _put_on_disk(folder: Path) -> None:
+    """Have the files of a folder on the disk before it gets its name."""
+    for path in folder.iterdir():
+        with path.open("rb") as file:
+            os.fsync(file.fileno())
 
 
 def _not_written(place: Path, error: Exception) -> PriorsError:

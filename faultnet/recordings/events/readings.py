@@ -27,6 +27,12 @@ CHARGING_TESTS = {
 MODULE_OFFSET, MODULE_SPREAD = -0.15, 0.10
 """Module less posts at rest [V]: -0.05 to -0.4 V, wider while cranking (common practice, no source)."""
 
+MOST_VOLTS = 30.0
+"""Highest volts at the posts of a 12 V car that anybody can have read (estimate)."""
+
+MOST_WINDOW = 60.0
+"""Longest time over which a recorder averages [s] (estimate)."""
+
 COMPARED_SPREAD = 0.03
 """Spread left once module and posts were compared at rest [V] (estimate: two ordinary meters at 12.6 V)."""
 
@@ -99,7 +105,7 @@ def readings_from(
     [('module_offset_at_rest', -0.2)]
     """
     events = list(events)
-    _check_choices(place, engine, posts_at_rest)
+    _check_choices(place, engine, posts_at_rest, window)
     known = catalogue if catalogue is not None else _shipped()
     offset, spread = _offset(events, place, posts_at_rest)
     rows: list[dict[str, Any]] = []
@@ -123,12 +129,16 @@ def _shipped() -> Catalogue:
     return load_catalogue()
 
 
-def _check_choices(place: str, engine: str, posts_at_rest: float | None) -> None:
+def _check_choices(place: str, engine: str, posts_at_rest: float | None, window: float) -> None:
     """Refuse choices that do not exist, and a comparison of the posts with themselves."""
     if place not in get_args(Place):
         raise RecordingError("unknown place of recording", got=str(place), expected="posts or module")
     if engine not in CHARGING_TESTS:
         raise RecordingError("unknown state of the engine", got=str(engine), expected=", ".join(CHARGING_TESTS))
+    if posts_at_rest is not None and not 0.0 <= posts_at_rest <= MOST_VOLTS:
+        raise RecordingError("no such rest voltage", got=f"{posts_at_rest:g}", expected=f"0 to {MOST_VOLTS:g} V")
+    if not 0.0 <= window <= MOST_WINDOW:
+        raise RecordingError("no such window", got=f"{window:g}", expected=f"0 to {MOST_WINDOW:g} s")
     if place == "posts" and posts_at_rest is not None:
         raise RecordingError(
             "posts cannot be compared with posts",

@@ -143,7 +143,7 @@ def _chosen(layout: Layout, wanted: str | int | None, option: str, name: str) ->
     """Find the column an option asks for."""
     if wanted is None:
         return None
-    number = int(wanted) - 1 if str(wanted).isdecimal() else -1
+    number = int(wanted) - 1 if len(str(wanted)) < 7 and str(wanted).isdecimal() else -1
     if 0 <= number < layout.width:
         return number
     same = [i for i, label in enumerate(layout.names) if label.lower() == str(wanted).strip().lower()]

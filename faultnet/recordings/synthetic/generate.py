@@ -164,6 +164,8 @@ def can_library_bytes(traces: dict[int, Trace], kind: str) -> bytes:
 
     def write(path: str) -> None:
         with writers[kind](path) as writer:
+            if kind == "trc":
+                writer.filepath = "recording.trc"  # else its head names the folder it was written in
             for t, identifier, data in frames_of(traces):
                 stamp = EPOCH + t
                 writer(can.Message(timestamp=stamp, arbitration_id=identifier, is_extended_id=False, data=data))

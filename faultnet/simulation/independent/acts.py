@@ -152,7 +152,7 @@ def _mended(car: IndependentCar, act: str, component: str, dice: Dice) -> Indepe
 
 def _right_size(car: IndependentCar) -> IndependentCar:
     """A new battery is bought by what the car needs."""
-    label = replace(car.build.car.battery, rating=max(car.build.needed, car.build.car.battery.rating), age=0.0)
+    label = replace(car.build.car.battery, rating=max(car.build.needed, car.build.fitted), age=0.0)
     return replace(car, build=replace(car.build, car=replace(car.build.car, battery=label)))
 
 

@@ -302,7 +302,7 @@ def _warm(car: IndependentCar, rng: Rng) -> str:
 
 
 def _label(car: IndependentCar, rng: Rng) -> str:
-    return "smaller" if car.build.car.battery.rating < 0.88 * car.build.needed else "as_required"
+    return "smaller" if car.build.fitted < 0.88 * car.build.needed else "as_required"
 
 
 def _strap(car: IndependentCar, rng: Rng) -> str:

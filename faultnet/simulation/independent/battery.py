@@ -20,6 +20,9 @@ from faultnet.simulation.independent.numbers import typical
 
 CELLS = 6
 ORDINARY = 5  # cells that are alike
+# Specific gravity lost against charge taken out: battery maker's table at 26.7 degC (secondary), 1.265 full and 1.120
+# empty; beyond empty on the same line.
+USED, ACID_LOST = (0.0, 0.25, 0.5, 0.75, 1.0, 2.0), (0.0, 0.04, 0.075, 0.11, 0.145, 0.285)
 GRAVITIES = (1.0, 1.05, 1.1, 1.12, 1.155, 1.19, 1.225, 1.25, 1.265, 1.28, 1.3, 1.33)
 # [V] of a cell at 25 degC: Bode 1977 as read in an open battery model, each within 14 mV of a maker's table of rest
 # volts (secondary); below 1.05 from memory.
@@ -112,7 +115,7 @@ def gravity(battery: Mapping[str, float], removed: float, *, odd: bool = False) 
     """
     used = removed / battery["capacity"] + (battery["lag"] if odd else 0.0) + 0.5 * battery["locked"]
     full = battery["gravity"] + typical("dry_gravity") * battery["dry"]
-    return max(full - typical("rest_gravity_span") * used, 1.0)
+    return max(full - float(np.interp(used, USED, ACID_LOST)), 1.0)
 
 
 def charge_of(battery: Mapping[str, float], removed: float, *, odd: bool = False) -> float:

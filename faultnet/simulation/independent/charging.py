@@ -135,8 +135,9 @@ def run(car: IndependentCar, engine: float, consumers: float, degrees: float, vo
         drawn: float = consumers * (max(at_clamps, 0.0) / LOADS_AT) ** LOADS_POWER
         return drawn + taking.current(at_clamps)
 
-    if not isfinite(cable) or most <= 0.0:
-        clamps = _root(demand, 0.0, taking.rest + 1.0)
+    alone = _root(demand, 0.0, taking.rest + 1.0)
+    if not isfinite(cable) or most <= 0.0 or alone >= volts:  # the battery carries the consumers by itself
+        clamps = alone
         into, makes = taking.current(clamps), most > 0.0
         stud = min(volts + 1.0, 30.0) if makes else clamps
         return Running(clamps - into * link, stud, 0.0, into, False, makes, 0.0)

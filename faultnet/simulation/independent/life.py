@@ -43,6 +43,7 @@ SUDDEN = {
 }  # fmt: skip
 COLD, HOT_ENGINE = 6.0, 35.0  # [degC] of the air, [K] engine above it: what a driver calls cold, and hot; estimate
 DAYS = 30
+DAYS_BEFORE_A_MISHAP = 4  # lived through before something is left on or the car is left to stand
 WEATHER, DAMP_DAYS = 4.5, 0.25  # [K] of a day about the season's mean, [-] of days; estimates
 NEIGHBOUR = 0.6  # [-] chance of a booster at a failed start; estimate
 GIVES_UP = (0.45, 0.75, 1.0)  # [-] chance to bring it in after the first, second, third failure; estimate
@@ -155,6 +156,8 @@ def live(dice: Dice, car: IndependentCar, days: int = DAYS) -> IndependentCar:
     """
     diary = Diary()
     use = car.parts["use"]
+    if use["days"] or use["left_on"]:
+        days = min(days, DAYS_BEFORE_A_MISHAP)
     onset = {c: days - 1 - int(dice.rng.integers(0, 5)) if (c, m) in SUDDEN else 0 for c, m in car.modes.items()}
     usual = usual_speed(car)
     true_parts, air = car.parts, car.air
@@ -185,7 +188,7 @@ def _day(
 ) -> tuple[bool, IndependentCar]:
     """One day of use; whether the car is brought in at its end or before."""
     use = car.parts["use"]
-    days = use["days"] if last or (day == DAYS // 3 and dice.happens(0.3)) else 0.0
+    days = use["days"] if last or (day == 0 and dice.happens(0.3)) else 0.0
     trips = int(use["trips"])
     for trip in range(trips):
         night = trip == 0

@@ -89,6 +89,16 @@ class Build:
     module_cranking: float
     socket_below: float
 
+    @property
+    def fitted(self) -> float:
+        """Rating truly on the label of the battery that is fitted, EN [A]."""
+        return self.needed if self.car.battery.rating is None else self.car.battery.rating
+
+    @property
+    def fitted_sae(self) -> float:
+        """The same by SAE [A]."""
+        return self.fitted * typical("sae_per_en")
+
 
 @dataclass(frozen=True)
 class Dice:
@@ -162,11 +172,10 @@ def condition(dice: Dice, build: Build, component: str, mode: str, *, calm: bool
 
 def _battery(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:
     label = build.car.battery
-    sae = label.rating * (typical("sae_per_en") if label.standard == "EN" else 1.0)
     absorbed = label.kind == "agm"
     found = {
-        "rated": sae * dice.free("label_goodness"),
-        "capacity": label.capacity or label.rating / 9.0,  # label survey, common practice: 8 to 10.5 A for each A h
+        "rated": build.fitted_sae * dice.free("label_goodness"),
+        "capacity": label.capacity or build.fitted / 9.0,  # label survey, common practice: 8 to 10.5 A for each A h
         "gravity": dice.free("gravity_absorbed" if absorbed else "gravity_flooded"),
         "ohmic": dice.worn("aged_ohmic"),
         "active": dice.worn("aged_active", -1.0),
@@ -215,11 +224,12 @@ def _cable(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:
 
 
 def _ground(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:
+    size = 0.6 if build.car.fuel == "diesel" else 1.0  # thicker straps for larger currents, as for cables: practice
     if mode == "high_resistance":
         return {"ohms": dice.free("ground_bad_milliohms") * 1e-3}
     if mode == "breaks_contact" and not calm:
         return {"ohms": dice.free("ground_open_milliohms") * 1e-3}
-    return {"ohms": dice.worn("ground_sound_milliohms") * 1e-3}
+    return {"ohms": dice.worn("ground_sound_milliohms") * 1e-3 * size}
 
 
 def _solenoid(dice: Dice, build: Build, mode: str, calm: bool) -> dict[str, float]:

@@ -315,9 +315,7 @@ def _conductance(seen: _Seen) -> float:
 
 
 def _half_rating(seen: _Seen) -> float:
-    label = seen.car.build.car.battery
-    rating = label.rating * (typical("sae_per_en") if label.standard == "EN" else 1.0)
-    current = 0.5 * rating * (1.0 + seen.scatter(HALF_RATING_SCATTER))
+    current = 0.5 * seen.car.build.fitted_sae * (1.0 + seen.scatter(HALF_RATING_SCATTER))
     return max(seen.car.source.volts(current, 15.0), 0.0)
 
 

@@ -43,8 +43,9 @@ AIR = {"cold": (2.0, 9.0), "temperate": (11.0, 8.0), "hot": (25.0, 7.0)}  # [deg
 AGES = (1.0, 3.0, 5.0, 7.0, 9.0)  # [years] as asked for; the true age lies within a year of it
 TOLD_AIR_STEP = 6.0  # [K] what is told is rounded to this
 AIR_UNKNOWN, AGE_UNKNOWN, AIR_WRONG = 0.12, 0.2, 2.0  # [-], [-], [K] sd of a guess or a dashboard; estimates
+LABEL_GONE = 0.05  # [-] of labels that cannot be read; estimate
 LABEL_WRONG = 0.06  # [-] of labels read wrongly: another standard, or a step beside; estimate
-LABEL_STEPS = (0.6, 0.89, 0.94, 1.06)  # [-] DIN taken for EN (1 / 1.65), and label steps; facts of labels, memory
+LABEL_STEPS = (0.6, 0.89, 0.94, 1.06)  # [-] DIN taken for EN (1 / 1.65), and label steps; from memory
 UNDERSIZED = (0.58, 0.78)  # [-] of what the car needs; estimate
 COLDER = 4.0  # [K] a month: what does not show yet shows as winter comes; estimate
 MOST_MONTHS = 4  # a car that gives no trouble for so long is brought in all the same, to be checked; estimate
@@ -57,6 +58,8 @@ def draw_independent(
     number: int,
     rates: Literal["standard", "other"] = "standard",
     modes: Mapping[str, str] | None = None,
+    *,
+    months: int = MOST_MONTHS,
 ) -> IndependentCar:
     """Draw a car of the independent world; the same seed and number give the same car.
 
@@ -69,6 +72,8 @@ def draw_independent(
         Base rates of the prior set, or the table of :mod:`~faultnet.simulation.independent.faults`.
     modes : mapping of component to mode, optional
         Faults it has, all else sound; drawn when left out.
+    months : int
+        Lived with at most until it gives trouble; then it is brought in all the same.
 
     Returns
     -------
@@ -113,7 +118,7 @@ def draw_independent(
         car, Conditions(), catalogue, build, modes, parts, calm, frozenset(), Log(), air, 0.0, 0.12 * size, 0.0, 8.0,
         wear, traits,
     )  # fmt: skip
-    for month in range(MOST_MONTHS):
+    for month in range(months):
         found = live(dice, replace(found, air=max(air - COLDER * month, -15.0)))
         if found.log.events or not found.log.could_start:
             break
@@ -160,7 +165,9 @@ def _told_car(dice: Dice, car: Car) -> Car:
     battery = replace(car.battery, capacity=None)
     if dice.happens(AGE_UNKNOWN):
         battery = replace(battery, age=None)
-    if dice.happens(LABEL_WRONG):
+    if dice.happens(LABEL_GONE):
+        battery = replace(battery, rating=None)
+    elif dice.happens(LABEL_WRONG) and battery.rating is not None:
         step = float(dice.rng.choice(LABEL_STEPS))
         battery = replace(battery, rating=max(round(battery.rating * step / 10.0) * 10.0, 150.0))
     return replace(car, battery=battery)

@@ -4,7 +4,7 @@ Ask and look; rest voltage, charge when low; load test; cranking, with the drops
 current. The first thing out of its limits is mended; when the driver says it is cured, what was not yet tested of the
 charging side is still tested after a battery, and the car is given back. What comes and goes is looked for by moving
 the harness, and on a second visit goes by what the driver hears. All limits are rules of thumb of the trade: common
-practice, no source, but for the load test, whose limit falls with temperature (facts 2a, several service manuals).
+practice, no source, but for the load test, whose limit falls with temperature (several service manuals, secondary).
 """
 
 from __future__ import annotations
