@@ -79,8 +79,10 @@ def _correct(opened: state.Opened) -> None:
         test, fields = catalogue().test(place.entry.test), Fields(f"correct_{opened.case_id}_{chosen}")
         if test.kind == "choice":
             labels = dict(test.choices)
-            st.radio("Answer", list(labels), format_func=labels.__getitem__, index=None,
-                     **fields.draft.field("corrected_choice", None, labels))  # fmt: skip
+            begin = fields.draft.begins("corrected_choice", None, labels)
+            st.radio("Answer", list(labels), format_func=labels.__getitem__,
+                     index=None if begin is None else list(labels).index(begin),
+                     **fields.draft.noted("corrected_choice", None))  # fmt: skip
         else:
             fields.text("corrected", f"Right reading ({test.unit})")
             st.html(keys("corrected", shown_units(test.unit), sign=True, limits=True))

@@ -15,6 +15,8 @@ import streamlit as st
 from faultnet.errors import FaultnetError
 from workbench import state
 
+EMPTIED = "fields_emptied"
+
 
 def leave_browser() -> None:
     """Leave a new browser its cookie; it says nothing but which drafts are whose."""
@@ -37,22 +39,33 @@ class Draft:
         self.keys: list[str] = []
         self._kept: dict[str, Any] | None = None
 
-    def field(self, key: str, start: Any = None, options: Collection[Any] | None = None) -> dict[str, Any]:
-        """Arguments for a widget that keeps what is done with it.
+    def begins(self, key: str, start: Any, options: Collection[Any] | None = None) -> Any:
+        """What a field begins with: what was typed into it, else `start`; None where it has just been emptied.
 
         Parameters
         ----------
         key : str
         start : object
-            What it begins with where nothing was typed.
         options : collection, optional
             What it may hold; anything else that was kept is forgotten.
+
+        Notes
+        -----
+        It is handed to the widget as what it begins with, in every run, and not put into the session: a run of a page
+        may be broken off, and what it put there would then never reach the browser.
         """
         self.keys.append(key)
-        if key not in st.session_state:
-            kept = self.kept().get(key, start)
-            fits = options is None or all(one in options for one in (kept if isinstance(kept, list) else [kept]))
-            st.session_state[key] = kept if fits or kept is None else start
+        emptied: dict[str, None] = st.session_state.get(EMPTIED, {})
+        if key in emptied:
+            del emptied[key]
+            st.session_state[key] = start
+            return None
+        kept = self.kept().get(key, start)
+        fits = options is None or all(one in options for one in (kept if isinstance(kept, list) else [kept]))
+        return kept if fits else start
+
+    def noted(self, key: str, start: Any) -> dict[str, Any]:
+        """Arguments for a widget whose changes are kept."""
         return {"key": key, "on_change": _note, "args": (self.place, key, start)}
 
     def kept(self) -> dict[str, Any]:
@@ -83,9 +96,8 @@ def _note(place: str, key: str, start: Any) -> None:
 
 
 def drop(place: str, keys: Iterable[str] = ()) -> None:
-    """Let a draft go; its fields begin anew."""
-    for key in keys:
-        st.session_state.pop(key, None)
+    """Let a draft go; its fields begin anew in the next run."""
+    st.session_state.setdefault(EMPTIED, {}).update(dict.fromkeys(keys))
     try:
         if state.store().draft(place):
             state.store().keep_draft(place, {})

@@ -133,9 +133,19 @@ def scroll_to(name: str, count: int) -> None:
         st.html(f"<span class='fn-to' data-to='{plain(name)}' data-count='{count}'></span>")
 
 
-def bring_into_view(key: str, count: int) -> None:
-    """Move the page until a field stands in its middle, well above the bar of links, and put the cursor into it."""
-    with st.container(key="view_script"):
+def bring_into_view(form: str, key: str, count: int) -> None:
+    """Move the page until a field stands in its middle, well above the bar of links, and put the cursor into it.
+
+    Parameters
+    ----------
+    form : str
+        What tells the form from others of the page.
+    key : str
+        Of the field; empty where none is to be shown.
+    count : int
+        Tells one time from the next.
+    """
+    with st.container(key=f"view_script_{form}"):
         st.html(f"<span class='fn-show' data-show='{plain(key)}' data-count='{count}'></span>")
 
 

@@ -133,7 +133,7 @@
     });
   }
   function told() {
-    anew('.fn-show', data => show(data.show));
+    anew('.fn-show', data => data.show && show(data.show));
     anew('.fn-to', data => to(data.to));
     anew('.fn-turn', data => turn(data.turn, data.chosen === 'True'));
     anew('.fn-browser', data => {

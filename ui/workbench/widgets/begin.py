@@ -61,16 +61,10 @@ def _new() -> None:
 
 def _taken_up(fields: Fields) -> None:
     """Say that something typed before stands in the fields, and offer to begin with empty ones."""
-    if fields.draft.kept():
-        with st.container(horizontal=True, vertical_alignment="center", key="taken_up"):
+    with st.container(horizontal=True, vertical_alignment="center", key="taken_up"):
+        if fields.draft.kept():
             st.html("<p class='fn-note'>Not begun yet; what you typed is kept.</p>")
-            st.button("Empty the form", key="empty_new", on_click=_emptied, args=(fields,))
-
-
-def _emptied(fields: Fields) -> None:
-    for key in [key for key in st.session_state if str(key).startswith("new_")]:
-        st.session_state.pop(key)
-    fields.drop()
+            st.button("Empty the form", key="empty_new", on_click=fields.drop)
 
 
 def _told_by_the_driver(fields: Fields) -> tuple[Reading, ...]:

@@ -23,13 +23,16 @@ class Fields:
 
     Notes
     -----
-    Errors stand at their fields once the form was pressed; before that, one who is still typing is left alone.
+    Errors stand at their fields once the form was pressed; before that, one who is still typing is left alone. Below
+    each field there is room for its error from the beginning: where something is put in between, the browser makes all
+    that follows anew, and what is just being typed there is lost.
     """
 
     def __init__(self, place: str) -> None:
         self.draft = Draft(place)
         self.wrong: list[str] = []
         self._figures: list[str] = []
+        self._below = st.empty()
 
     @property
     def tried(self) -> int:
@@ -42,7 +45,9 @@ class Fields:
 
     def text(self, key: str, label: str, start: str = "", **more: Any) -> str:
         """A line of text."""
-        given = st.text_input(label, autocomplete="off", live=True, **self.draft.field(key, start), **more)
+        begin = self.draft.begins(key, start) or ""
+        given = st.text_input(label, begin, autocomplete="off", live=True, **self.draft.noted(key, start), **more)
+        self._below = st.empty()
         return str(given or "").strip()
 
     def figure(
@@ -81,8 +86,11 @@ class Fields:
         self, key: str, label: str, words: Mapping[Any, str], start: Any, *, needed: str = "", **more: Any
     ) -> Any:
         """One of a list; None where nothing is chosen yet."""
-        field = self.draft.field(key, start, words)
-        found = st.selectbox(label, list(words), index=None, format_func=words.__getitem__, **field, **more)
+        begin = self.draft.begins(key, start, words)
+        index = None if begin is None else list(words).index(begin)
+        found = st.selectbox(label, list(words), index=index, format_func=words.__getitem__,
+                             **self.draft.noted(key, start), **more)  # fmt: skip
+        self._below = st.empty()
         if found is None and needed:
             self.amiss(key, EntryError(f"{label}: nothing is chosen yet", to_do=needed))
         return found
@@ -91,32 +99,32 @@ class Fields:
         self, key: str, label: str, words: Mapping[str, str], start: str | None, *, required: bool = True
     ) -> Any:
         """One of a few that stand side by side."""
-        return st.segmented_control(label, list(words), format_func=words.__getitem__, required=required,
-                                    **self.draft.field(key, start, words))  # fmt: skip
+        begin = self.draft.begins(key, start, words)
+        return st.segmented_control(label, list(words), default=begin, format_func=words.__getitem__, required=required,
+                                    **self.draft.noted(key, start))  # fmt: skip
 
-    def several(
-        self, key: str, label: str, words: Mapping[str, str], start: Collection[str] = (), **more: Any
-    ) -> list[str]:
+    def several(self, key: str, label: str, words: Mapping[str, str], **more: Any) -> list[str]:
         """Any of a list."""
-        field = self.draft.field(key, list(start), words)
-        return list(st.multiselect(label, list(words), format_func=words.__getitem__, **field, **more))
+        begin = self.draft.begins(key, [], words)
+        return list(st.multiselect(label, list(words), default=begin, format_func=words.__getitem__,
+                                   **self.draft.noted(key, []), **more))  # fmt: skip
 
     def tick(self, key: str, label: str, start: bool = False) -> bool:
         """A box to tick."""
-        return st.checkbox(label, **self.draft.field(key, start))
+        return st.checkbox(label, bool(self.draft.begins(key, start)), **self.draft.noted(key, start))
 
     def amiss(self, key: str, error: FaultnetError) -> None:
         """Note an error, and show it below the field that was put on the page last."""
         self.wrong.append(key)
         if self.tried:
-            frame.show_error(error, name=f"wrong-{key}")
+            with self._below.container():
+                frame.show_error(error, name=f"wrong-{key}")
 
     def done(self) -> None:
         """Tell the page which fields take numbers, and bring the first that is wrong into view after a press."""
         names = " ".join(plain(key) for key in self._figures)
         st.html(f"<div hidden class='fn-figures' data-figures='{names}'></div>")
-        if self.wrong and self.tried:
-            frame.bring_into_view(self.wrong[0], self.tried)
+        frame.bring_into_view(self.draft.place, self.wrong[0] if self.wrong and self.tried else "", self.tried)
 
     def drop(self) -> None:
         """Let the draft go and forget that the form was pressed."""

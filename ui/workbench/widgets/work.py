@@ -88,8 +88,6 @@ def _store(case: Case, catalogue: Catalogue, drawn: int, fields: Fields) -> None
         state.set_trouble(error)
         return
     if state.add_entries(len(case.visits) - 1, entry, words=f"Stored: {entry_words(catalogue, entry)}"):
-        for key in [k for k in st.session_state if str(k).startswith(("component_", "act_"))]:
-            st.session_state.pop(key)
         fields.drop()
 
 
