@@ -24,6 +24,9 @@ PAGES = {"": "test", **{p: p for p in ("why", "entries", "car", "log", "paper", 
 SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
 CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
 COLOURS = 48
+# Nothing is held by a placeholder any more, and the links, which come last, are there.
+DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
+    && document.querySelectorAll('.st-key-links a').length === 8"""
 
 
 def small_png(png: bytes) -> bytes:
@@ -71,6 +74,7 @@ def _few() -> dict[str, Any]:
 
 def _taken(page: Any) -> bytes:
     settled(page)
+    page.wait_for_function(DRAWN)
     page.wait_for_timeout(400)
     return small_png(page.screenshot(animations="disabled"))
 
@@ -88,8 +92,7 @@ def write_all(folder: Path = PICTURES) -> list[Path]:
             page = browser.new_context(**options).new_page()
             page.goto(served.address)
             page.wait_for_selector(".fn-care")
-            settled(page)
-            pictures = {"begin": small_png(page.screenshot(animations="disabled"))}
+            pictures = {"begin": _taken(page)}
             for path, name in PAGES.items():
                 pictures |= pictures_of(page, served, case_id, path, name)
             for name, png in pictures.items():
