@@ -110,12 +110,15 @@ def test_a_press_far_down_brings_the_new_picture_into_view(screen: Callable[...,
     page.wait_for_function("() => document.querySelector('[data-testid=stMain]').scrollTop === 0")
 
 
-def test_that_nothing_was_read_can_be_said_without_scrolling(screen: Callable[..., Any], served: Served) -> None:
+def test_what_is_wanted_and_where_to_type_it_are_seen_without_scrolling(
+    screen: Callable[..., Any], served: Served
+) -> None:
     page = opened(screen("phone"), served, served.keep(a_case()))
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Fall of the voltage over 15 s of cranking")  # with cautions, needs, steps and timers above them
     floor = page.evaluate("document.querySelector('.st-key-links').getBoundingClientRect().top")
-    box = page.get_by_role("button", name="Skip it").bounding_box()
-    assert 0 <= box["y"] < box["y"] + box["height"] <= floor
+    for part in (".fn-ask .sound", FIELD, ".fn-keys[data-field=entry]"):
+        box = page.locator(part).bounding_box()
+        assert 0 <= box["y"] < box["y"] + box["height"] <= floor, part
 
 
 def test_a_reload_keeps_the_case(screen: Callable[..., Any], served: Served) -> None:

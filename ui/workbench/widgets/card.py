@@ -185,21 +185,26 @@ def show(found: Proposal, case: Case, catalogue: Catalogue, sound: tuple[float, 
     Notes
     -----
     The form holds the field and one button only: Enter in a field presses the button of its form that the browser saw
-    first, and leaving a field that is in no form would store what is half typed.
+    first, and leaving a field that is in no form would store what is half typed. What is not on every card has a slot
+    of its own, so that the field stays the same one, with its focus, from test to test.
     """
     with st.container(key="card"):
         st.html(heading(found, stop=stop, currency=state.settings().currency))
         st.container(key="circuit")  # the picture of the circuit stands here
         st.html(care(found, catalogue) + steps(found, catalogue))
-        _prepared(found, case, catalogue)
-        times = timers_of(found, case.visits[-1], catalogue)
-        if times:
-            st.html(timers.block(times, f"{state.case_id()}:{found.test.id}"))
-        _instrument(found, catalogue)
-        st.html(wanted(found, sound))
-        _wrong_entry(found, case)
+        with st.container(key="slot_before"):
+            _prepared(found, case, catalogue)
+        with st.container(key="slot_timers"):
+            times = timers_of(found, case.visits[-1], catalogue)
+            if times:
+                st.html(timers.block(times, f"{state.case_id()}:{found.test.id}"))
+        with st.container(key="slot_instrument"):
+            _instrument(found, catalogue)
         _answers(found, case)
         with st.container(key="entry_block"):
+            st.html(wanted(found, sound))
+            with st.container(key="slot_wrong"):
+                _wrong_entry(found, case)
             row = st.form("entry_form", border=False).container(
                 horizontal=True, vertical_alignment="center", key="entry_row"
             )
@@ -296,16 +301,14 @@ def _could_not(found: Proposal, case: Case) -> None:
 
 def _wrong_entry(found: Proposal, case: Case) -> None:
     """What is wrong with the last entry, beside the field, with the likely meaning one press away."""
-    place = st.container()
     error = state.trouble()
     if error is None:
         return
-    with place:
-        frame.show_error(error)
-        meant = entering.meant_instead(error) if isinstance(error, entering.EntryError) else None
-        if meant is not None and found.test.kind == "number":
-            st.button(f"Store {meant}", key="meant", type="primary", on_click=_stored,
-                      args=(found, case, meant, state.drawn()))  # fmt: skip
+    frame.show_error(error)
+    meant = entering.meant_instead(error) if isinstance(error, entering.EntryError) else None
+    if meant is not None and found.test.kind == "number":
+        st.button(f"Store {meant}", key="meant", type="primary", on_click=_stored,
+                  args=(found, case, meant, state.drawn()))  # fmt: skip
 
 
 def _typed(found: Proposal, case: Case, drawn: int) -> None:
