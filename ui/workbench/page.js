@@ -32,22 +32,24 @@
   document.addEventListener('pointerdown', e => { if (e.target.closest?.('.fn-keys button')) e.preventDefault(); });
 
   // ---- what is half typed at the card -------------------------------------------------------------------------------
-  let draft = null, leaving = null, box = null, put = 0;
+  let draft = null, leaving = null, box = null, putting = false;
   function card() {
     const keys = document.querySelector('.fn-keys[data-draft]'), input = field('entry');
     if (!keys || !input) { draft = null; return; }
     if (leaving && input.value === '') { kept.set(leaving, ''); leaving = null; }
     const was = kept.get(keys.dataset.draft) || '';
-    // the server's widget may empty a field just after it was drawn: what was kept is then put back
-    const emptied = was && !leaving && input.value === '' && Date.now() - put < 2000;
+    // the server's widget may empty a field after it was drawn: what was kept is then put back
+    const emptied = was && !leaving && input.value === '';
     if (draft === keys.dataset.draft && box === input && !emptied) return;
-    if (draft !== keys.dataset.draft || box !== input) put = Date.now();
     draft = keys.dataset.draft;
     box = input;
-    if (input.value !== was) type(input, was);
+    if (input.value === was) return;
+    putting = true;  // a widget that is not ready yet may throw it away: then it is put back later, and not forgotten
+    type(input, was);
+    putting = false;
   }
   document.addEventListener('input', e => {
-    if (draft && e.target === field('entry')) kept.set(draft, e.target.value);
+    if (draft && !putting && e.target === field('entry')) kept.set(draft, e.target.value);
   });
   const leave = () => { leaving = draft; };
   document.addEventListener('keydown', e => { if (e.key === 'Enter' && e.target === field('entry')) leave(); }, true);
@@ -101,7 +103,7 @@
     kept.set(timer.dataset.timer, timer.dataset.state === 'running' ? '' : `${Date.now() + 1000 * timer.dataset.seconds}|`);
     timers();
   }
-  setInterval(timers, 250);
+  setInterval(() => { timers(); card(); }, 250);
 
   document.addEventListener('click', e => {
     const key = e.target.closest?.('.fn-keys button'), timer = e.target.closest?.('.fn-timer button');
