@@ -163,7 +163,6 @@ def test_an_unclear_log_asks_and_is_read_once_that_is_settled(
     page = opened(screen(kind), served, served.keep(a_case()), "log")
     page.set_input_files("input[type=file]", tmp_path / "unclear.csv")
     wait_for_words(page, "The unit of the time is not known")
-    page.get_by_text("How the file is read").click()
     pick(page, "Unit of time", "s")
     wait_for_words(page, "Found in it")
     page.wait_for_selector(".fn-picture img:visible")
@@ -197,4 +196,8 @@ def test_an_upload_is_dropped_when_the_page_lets_it_go(screen: Screen, served: S
     go(page, "Why")
     holds(served, 0)
     go(page, "Log")
-    assert "samples over" not in page.inner_text("body")
+    wait_for_words(page, "Here until another is given: log.csv")
+    wait_for_words(page, "20000 samples")
+    assert held(served) == 0, "what stays of it lies on the disk"
+    page.get_by_role("button", name="Take it away").click()
+    page.wait_for_function("() => !document.body.innerText.includes('log.csv')")

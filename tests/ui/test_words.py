@@ -134,7 +134,6 @@ def test_words_typed_into_every_field_are_shown_and_never_obeyed(
     go(page, "Log")
     page.set_input_files("input[type=file]", str(log))
     sound(page, "an uploaded log")
-    page.get_by_text("How the file is read").click()
     for box in ("Time column", "Voltage column"):
         page.get_by_role("combobox", name=box).click()
         page.wait_for_selector("[role=option]")

@@ -159,11 +159,12 @@
     const input = field('entry'), head = document.querySelector('.st-key-card .fn-test h2');
     const main = document.querySelector('[data-testid=stMain]');
     if (!input || !head || !main) { if (tries) setTimeout(turn, 50, now, chosen, tries - 1); return; }
-    const again = turned !== null && turned !== now;
+    // a choice brings another test with nothing entered in between
+    const again = turned !== null && turned !== now && turned.split(' ')[0] === now.split(' ')[0];
     turned = now;
     main.scrollTo(0, 0);
     const floor = document.querySelector('.st-key-links')?.getBoundingClientRect().top || innerHeight;
-    if (head.getBoundingClientRect().bottom > (chosen && again ? floor / 2 : floor))
+    if (again && head.getBoundingClientRect().bottom > (chosen ? floor / 2 : floor))
       document.querySelector('.st-key-card').scrollIntoView({block: 'start'});
     const nowhere = document.activeElement === document.body || document.activeElement === null;
     if (nowhere && !matchMedia('(pointer: coarse)').matches) input.focus({preventScroll: true});
