@@ -1,4 +1,4 @@
-"""The page at the car: what is typed survives, a thumb can type all a meter shows, and the eye finds what to do."""
+"""The page at the car: what is typed survives, a thumb can type all a meter shows, the eye finds what to do."""
 
 from __future__ import annotations
 
@@ -33,6 +33,13 @@ def in_view(page: Any, what: str) -> bool:
     return bool(0 <= top < bottom <= floor)
 
 
+def holds(page: Any, field: str, text: str) -> None:
+    """Wait until a field holds a text."""
+    page.wait_for_function(
+        "([field, text]) => document.querySelector(`.st-key-${field} input`)?.value === text", arg=[field, text]
+    )
+
+
 def key(page: Any, words: str, field: str = "entry") -> None:
     """Press a key beside a field, as a thumb does."""
     page.locator(f".fn-keys[data-field='{field}'] button", has_text=re.compile(f"^{re.escape(words)}$")).click()
@@ -59,13 +66,12 @@ def test_one_bad_field_loses_nothing_and_is_brought_into_view(screen: Screen, se
     tab = page.context.new_page()
     first_page(tab, served)
     for one in (page, tab):
-        assert one.get_by_label(RATING).input_value() == "54o"
-        assert one.get_by_label("What you call the car").input_value() == "blue van"
-        assert one.get_by_label("Air (°C)").input_value() == "-3"
+        holds(one, "new_rating", "54o")
+        holds(one, "new_label", "blue van")
+        holds(one, "new_today_air", "-3")
     tab.close()
     page.get_by_role("button", name="Empty the form").click()
-    page.wait_for_selector(".st-key-taken_up", state="detached")
-    assert page.get_by_label(RATING).input_value() == ""
+    holds(page, "new_rating", "")
 
 
 @EACH
@@ -80,22 +86,23 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     go(page, "Why")
     go(page, "Test")
     on_the_card(page, "Rest voltage at the posts")
-    page.wait_for_function("() => document.querySelector('.st-key-entry input').value === '12.'")
+    holds(page, "entry", "12.")
     page.reload()
     on_the_card(page, "Rest voltage at the posts")
-    page.wait_for_function("() => document.querySelector('.st-key-entry input').value === '12.'")
+    holds(page, "entry", "12.")
     tab = opened(page.context.new_page(), served, case_id)
     on_the_card(tab, "Rest voltage at the posts")
-    tab.wait_for_function("() => document.querySelector('.st-key-entry input').value === '12.'")
+    holds(tab, "entry", "12.")
     tab.close()
     page.click(FIELD)
     page.keyboard.press("End")
     page.keyboard.type("4")
     page.keyboard.press("Enter")
     wait_for_words(page, "Stored: Rest voltage at the posts: 12.40 V")
-    assert page.input_value(FIELD) == ""
+    holds(page, "entry", "")
     choose(page, "Rest voltage at the posts")
-    assert page.input_value(FIELD) == "", "what was stored is not half typed any more"
+    page.wait_for_timeout(300)
+    holds(page, "entry", "")  # what was stored is not half typed any more
 
 
 @EACH
@@ -128,10 +135,11 @@ def test_the_air_below_nought_is_typed_by_thumb_on_the_first_page(screen: Screen
     field = page.get_by_label("Air (°C)")
     assert field.get_attribute("inputmode") == "decimal"
     field.fill("3")
-    key(page, "±", "new_today_air")
-    assert field.input_value() == "-3"
-    key(page, "°F", "new_today_air")
-    assert field.input_value() == "-3 °F"
+    settled(page)
+    page.wait_for_timeout(400)
+    for words, text in (("±", "-3"), ("°F", "-3 °F"), ("±", "3 °F")):
+        key(page, words, "new_today_air")
+        holds(page, "new_today_air", text)
 
 
 @EACH
@@ -150,11 +158,11 @@ def test_a_chosen_test_is_where_the_eye_is_and_so_is_its_field(screen: Screen, s
 
 
 def test_the_card_has_the_order_of_the_work(screen: Screen, served: Served) -> None:
-    page = opened(screen("phone"), served, served.keep(a_case()))
+    page = opened(screen("phone", bypass_csp=True), served, served.keep(a_case()))
     choose(page, "Fall of the voltage over 15 s of cranking")
     words = page.inner_text(".st-key-card")
     order = ["Fall of the voltage", "Take care", "At most 15 s", "First", "How", "Crank for 15 seconds", "Before this:",
-             "0:15", "Sound car today", "Enter", "Skip it", "Afterwards:", "Tools:", "Why:"]  # fmt: skip
+             "0:15", "Sound car today", "\nEnter\n", "Skip it", "Afterwards:", "Tools:", "Why:"]  # fmt: skip
     places = [words.index(part) for part in order]
     assert places == sorted(places)
     assert violations(page) == []
@@ -213,7 +221,7 @@ def test_a_deleted_case_is_named_and_leads_back_to_the_list(screen: Screen, serv
     page = opened(shown(screen, kind), served, gone, "cases")
     page.get_by_role("button", name="Delete 'Goes'").click()
     wait_for_words(page, "Deleted: Goes. It can be brought back")
-    page.wait_for_timeout(300)
+    page.wait_for_timeout(1200)
     assert in_view(page, "#kept-cases")
     assert page.locator(f".st-key-open_{kept}").count() == 1
     assert page.locator(f".st-key-open_{gone}").count() == 0
@@ -223,7 +231,7 @@ def test_a_deleted_case_is_named_and_leads_back_to_the_list(screen: Screen, serv
 def test_what_is_wrong_and_what_runs_breaks_no_rule_of_accessibility(
     screen: Screen, served: Served, scheme: str
 ) -> None:
-    page = screen("phone", color_scheme=scheme, **SMALL)
+    page = screen("phone", color_scheme=scheme, bypass_csp=True, **SMALL)
     first_page(page, served)
     page.get_by_label(RATING).fill("x")
     settled(page)
