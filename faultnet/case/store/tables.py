@@ -41,6 +41,7 @@ EVENTS = Table(
     Column("at", Text, nullable=False),
     Column("who", Text, nullable=False),
     Column("device", Text, nullable=False),
+    Column("seal", Text, nullable=False),
 )
 SCHEMA_VERSION = Table("schema_version", METADATA, Column("version", Integer, primary_key=True))
 
@@ -65,8 +66,13 @@ def _version_2(connection: Connection) -> None:
     connection.execute(text("ALTER TABLE cases ADD COLUMN deleted INTEGER NOT NULL DEFAULT 0"))
 
 
+def _version_3(connection: Connection) -> None:
+    """Let events be sealed by a checksum; those that are there already are not."""
+    connection.execute(text("ALTER TABLE events ADD COLUMN seal TEXT NOT NULL DEFAULT ''"))
+
+
 # The step at place n leads from version n to n + 1. A step that was released is never changed: add one.
-MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2]
+MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2, _version_3]
 
 
 def migrate(connection: Connection) -> None:
