@@ -128,10 +128,12 @@ def same(one: Any, other: Any) -> bool:
     )
 
 
-def run(files: int, seed: int) -> dict[str, dict[str, int]]:
-    """Damage so many files, half of them databases."""
+def run(files: int, seed: int, *, networks_too: bool = True) -> dict[str, dict[str, int]]:
+    """Damage so many files, half of them databases, or all."""
     generator, folder = random.Random(seed), Path(tempfile.mkdtemp(prefix="faultnet-damage-"))
     try:
+        if not networks_too:
+            return {"databases": databases(files, generator, folder)}
         (folder / "cache").mkdir()
         return {
             "databases": databases((files + 1) // 2, generator, folder),

@@ -1,8 +1,8 @@
 """Good cases with odd contents: are they all answered, with beliefs in [0, 1], and how slow is the slowest.
 
-``python -m tests.bench.odd_cases pairs --every 10`` takes one in ten pairs of an act and a test, read before and after it;
-``... long`` takes thirty visits, two hundred readings of one test, and a repair at each of eight visits. The exit code is
-1 if one was not answered, a belief is no number in [0, 1], or one took more than 5 s of processor time.
+``python -m tests.bench.odd_cases pairs --every 10`` takes one in ten pairs of an act and a test, read before and after
+it; ``... long`` takes thirty visits, two hundred readings of one test, and a repair at each of eight visits. The exit
+code is 1 if one was not answered, a belief is no number in [0, 1], or one took more than 5 s of processor time.
 """
 
 from __future__ import annotations
@@ -73,8 +73,8 @@ def run(cases: Iterator[tuple[str, Case]], catalogue: Catalogue, every: int = 1)
     Returns
     -------
     dict
-        Numbers of cases, of those answered and said to clash, of tracebacks, of beliefs outside [0, 1] or none, of cases
-        above 5 s, and the slowest [s] with its name; most memory [MB].
+        Numbers of cases, of those answered and said to clash, of tracebacks, of beliefs that are none, of cases above
+        5 s, and the slowest [s] with its name; most memory [MB].
     """
     told: dict[str, Any] = dict.fromkeys(("cases", "answered", "clash", "tracebacks", "not_beliefs", "slow"), 0)
     slowest = (0.0, "")

@@ -1,7 +1,7 @@
 """Memory of a worker of a trial, car after car: ``python -m tests.bench.trial_memory --cars 20``.
 
-Budget: 500 MB after twenty cars. Cars come in the order of the roster, as a worker gets them. Prints, after each car, the
-memory held now and the most so far [MB].
+Budget: 500 MB after twenty cars. Cars come in the order of the roster, as a worker gets them. Prints, after each car,
+the memory held now and the most so far [MB].
 """
 
 from __future__ import annotations
