@@ -39,7 +39,8 @@ def test_typing_a_reading_stores_it_shows_it_and_keeps_the_focus(
     enter(page, "12,4")
     wait_for_words(page, "Stored: Rest voltage at the posts: 12.40 V")
     assert served.current(case_id).visits[0].entries[0].value == 12.4
-    assert page.evaluate("document.activeElement === document.querySelector('.st-key-entry input')")
+    settled(page)
+    page.wait_for_function("() => document.activeElement === document.querySelector('.st-key-entry input')")
     assert page.input_value(FIELD) == ""
     enter(page, "1")  # again without touching anything: the field is still the same one
     page.wait_for_function("() => document.querySelector('.st-key-entry input').value === '' || "
