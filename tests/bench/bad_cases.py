@@ -25,7 +25,7 @@ from faultnet.diagnosis import check_case
 from faultnet.errors import FaultnetError
 from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
-from tests.bench.memory import begin_to_count, most_memory
+from tests.bench.memory import begin_to_count, memory_now, most_memory
 
 MOST_SECONDS = 2.0
 MOST_MEGABYTES = 600
@@ -165,13 +165,14 @@ def run(count: int, seed: int, keep: Path | None = None) -> dict[str, Any]:
     -------
     dict
         Numbers of files, of those read and refused, of tracebacks, of numbers that are none, of files above 2 s, the
-        slowest [s] and the most memory while one was read [MB].
+        slowest [s] and by how much the memory rose at most while one was read [MB].
     """
     catalogue = load_catalogue("standard")
     told: dict[str, Any] = {"files": 0, "read": 0, "refused": 0, "tracebacks": 0, "not_numbers": 0, "slow": 0}
-    slowest, longest, memory = 0.0, 0, 0
+    slowest, longest, memory, largest = 0.0, 0, 0, 0
     for number, (name, content) in enumerate(files(random.Random(seed), count)):
-        begin_to_count()  # what it took to make the file is not the reader's
+        begin_to_count()
+        held = memory_now()  # with what it took to make the file, which is not the reader's
         before, bad = time.process_time(), ""
         try:
             case = load_case(content, name)
@@ -186,14 +187,21 @@ def run(count: int, seed: int, keep: Path | None = None) -> dict[str, Any]:
         except Exception as error:
             told["tracebacks"] += 1
             bad = type(error).__name__
-        took, memory = time.process_time() - before, max(memory, most_memory())
+        took, memory = time.process_time() - before, max(memory, most_memory() - held)
         told["files"] += 1
+        largest = max(largest, len(content))
         told["slow"] += took > MOST_SECONDS
         slowest = max(slowest, took)
         if keep is not None and (bad or took > MOST_SECONDS):
             keep.mkdir(parents=True, exist_ok=True)
             (keep / f"{number}_{bad or 'slow'}_{name}").write_bytes(content)
-    return {**told, "slowest_s": round(slowest, 3), "longest_message": longest, "megabytes": memory}
+    return {
+        **told,
+        "slowest_s": round(slowest, 3),
+        "longest_message": longest,
+        "megabytes": memory,
+        "largest_file": largest,
+    }
 
 
 def failed(told: dict[str, Any]) -> bool:
