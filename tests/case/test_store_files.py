@@ -94,13 +94,14 @@ def test_a_store_that_may_only_be_read_can_be_listed(unfinished: bool) -> None:
     root = Path(__file__).parents[2]
     with tempfile.TemporaryDirectory() as folder:
         shut = Path(folder) / "shut"
-        filled(Path(folder) / "open" / "cases.sqlite")
-        with open_store(Path(folder) / "open" / "cases.sqlite") as store:
-            if unfinished:  # as a writer leaves its files when it is killed
-                store.list_cases()
-                store.append(store.list_cases()[0].case_id, add_entry(0, Act("charge")), 13)
+        case_id = filled(Path(folder) / "open" / "cases.sqlite")
+        if unfinished:
+            with open_store(Path(folder) / "open" / "cases.sqlite") as store:
+                store.append(case_id, add_entry(0, Act("charge")), 13)
+                shutil.copytree(Path(folder) / "open", shut)  # as a writer leaves its files when it is killed
+        else:
             shutil.copytree(Path(folder) / "open", shut)
-        assert bool((shut / "cases.sqlite-wal").exists()) == unfinished or not unfinished
+        assert (shut / "cases.sqlite-wal").exists() == unfinished
         Path(folder).chmod(0o755)
         for path in shut.iterdir():
             path.chmod(0o444)
