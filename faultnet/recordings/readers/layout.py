@@ -148,8 +148,9 @@ def find_layout(
 
 def _candidates(lines: Sequence[str], separator: str | None, decimal: str | None) -> Iterator[tuple[str, str]]:
     """List separators and decimal marks in the order in which they are believed."""
-    seen = _sniffed(lines) if not separator else "\t" if separator == r"\t" else separator
-    for one in [seen] if separator else sorted(SEPARATORS, key=lambda one: one != seen):
+    seen = None if separator else _sniffed(lines)
+    believed = sorted(SEPARATORS, key=lambda one: one != seen)
+    for one in [separator.replace(r"\t", "\t")] if separator else believed:
         for mark in [decimal] if decimal else [".", ","]:
             yield one, mark
 
