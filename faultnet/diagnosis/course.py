@@ -24,6 +24,7 @@ from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
 from faultnet.inference.fast.bounded_cache import Memo
+from faultnet.inference.fast.messages import pooled
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Evidence, Stage, VisitModel
 from faultnet.model import balance, source
@@ -661,19 +662,19 @@ def pooled_evidence(evidence: Sequence[Evidence]) -> tuple[tuple[Evidence, ...],
     A background that would leave the range of a number is held at the end of it: it is that of a stranger among faults
     which explain the readings far better.
     """
-    together: dict[str, Evidence] = {}
-    log_scale = 0.0
+    read: dict[str, list[Evidence]] = {}
     for e in evidence:
-        before = together.get(e.quantity)
-        if before is not None:
-            likelihood = before.likelihood * e.likelihood
-            top = float(likelihood.max())
-            top = top if top > 0.0 else 1.0
-            log_scale += float(np.log(top))
-            background = max(before.background * e.background / top, LEAST_BACKGROUND)
-            e = Evidence(e.quantity, likelihood / top, background)
-        together[e.quantity] = e
-    return tuple(together.values()), log_scale
+        read.setdefault(e.quantity, []).append(e)
+    found, log_scale = [], 0.0
+    for quantity, mine in read.items():
+        if len(mine) == 1:
+            found.append(mine[0])
+            continue
+        likelihoods, scale = pooled(mine)
+        background = np.exp(sum(np.log(e.background) for e in mine) - scale)
+        found.append(Evidence(quantity, likelihoods[quantity], max(float(background), LEAST_BACKGROUND)))
+        log_scale += scale
+    return tuple(found), log_scale
 
 
 def nearly_full(states: int) -> Array:

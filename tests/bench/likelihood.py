@@ -3,12 +3,12 @@
 ``python tests/bench/likelihood.py`` draws random cars with one fault, measures each by one, two, three or six tests,
 and compares the log likelihood ratio of the truth against a rival (the sound car, or another fault that the readings
 bear on) as the network gives it with that of the virtual cars themselves (``reference.py``): at least 30,000 cars for
-one reading, cars moved to where they fit where these are too few. Errors are net of the reference's own. ``--quick``
-takes a few pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior set,
-physics and virtual cars, not on the network: they are kept in the cache folder, so that after a change of the model
-only its own side is worked out anew.
+each hypothesis, and where these are too few, cars moved to where they fit. Errors are net of the reference's own.
+``--quick`` takes a few pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior
+set, physics and virtual cars, not on the network: they are kept in the cache folder, so that after a change of the
+model only its own side is worked out anew.
 
-The tables of the model have rows for instruments' errors, slips and fresh scatter; the reference draws the same.
+Errors of instruments, slips and what differs between two readings are those of the prior set and the virtual cars.
 """
 
 from __future__ import annotations
@@ -189,10 +189,9 @@ class Kept:
 
     def get(self, catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
         """The reference of a pair, worked out if need be."""
-        edges = [
-            _edges(catalogue, network, r)[:: max(len(_edges(catalogue, network, r)) - 1, 1)] for r in pair.readings
-        ]
-        key = hash_of(repr((pair, edges)))
+        edges = [_edges(catalogue, network, r) for r in pair.readings]
+        ends = [e[:: max(len(e) - 1, 1)] for e in edges]
+        key = hash_of(repr((pair, ends)))
         if key not in self.found:
             self.found[key] = list(reference_odds(catalogue, network, pair))
             self.path.parent.mkdir(parents=True, exist_ok=True)

@@ -86,7 +86,7 @@ class Cars:
     known: Known = field(default_factory=dict)
     _values: dict[tuple[str, str, bool], Array] = field(default_factory=dict, repr=False)
 
-    # ---- what is drawn -------------------------------------------------------------------------------------------
+    # ---- what is drawn ---
 
     def spread(self, name: str) -> float:
         """A named number of the prior set."""
@@ -154,7 +154,7 @@ class Cars:
         names = self.setting.modes(component)
         return np.isin(np.asarray(self.modes[component]), [names.index(m) for m in modes])
 
-    # ---- the visit: temperature, charge --------------------------------------------------------------------------
+    # ---- the visit: temperature, charge ---
 
     @cached_property
     def electrolyte(self) -> Array:
@@ -229,7 +229,7 @@ class Cars:
         left = battery.surface_charge(fresh, self.hours, self.electrolyte)
         return np.where(self.supply == 2, 0.0, left)
 
-    # ---- the battery ---------------------------------------------------------------------------------------------
+    # ---- the battery ---
 
     def rest_emf(self, held: Array | None = None) -> Array:
         """Rest voltage without surface charge, now or at another charge [V]."""
@@ -254,7 +254,7 @@ class Cars:
         emf = self.rest_emf() - self.lasting("battery", "load_loss")
         return emf, share * total + link, (1.0 - share) * total
 
-    # ---- the starting circuit ------------------------------------------------------------------------------------
+    # ---- the starting circuit ---
 
     @cached_property
     def start(self) -> Start:
@@ -320,7 +320,7 @@ class Cars:
             brush_drop=np.maximum(brush, 0.3), nominal_speed=speed * self.spread("nominal_speed_mean"),
         )  # fmt: skip
 
-    # ---- the charging circuit ------------------------------------------------------------------------------------
+    # ---- the charging circuit ---
 
     def balance(self, state: str) -> tuple[Array, Array, Array]:
         """Volts at the posts [V], alternator current and current into the battery [A] in one running state."""
@@ -392,8 +392,7 @@ class Start:
     solved: cranking.Start
 
 
-# ---- the true value behind each number, and the standard deviation of what is drawn anew at each reading
-# ---------------
+# ---- the true value behind each number, and the standard deviation of what is drawn anew at each reading ---
 
 True_ = tuple[Array, "Array | float"]
 FEW = 1e-9
@@ -629,8 +628,7 @@ def offset(cars: Cars, instrument: Instrument) -> Array | float:
     return 0.0
 
 
-# ---- chances of what is heard and seen
-# ---------------------------------------------------------------------------------
+# ---- chances of what is heard and seen ---
 
 
 def _above(cars: Cars, value: Array, edge: str, width: str) -> Array:

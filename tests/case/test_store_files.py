@@ -151,6 +151,34 @@ def test_rows_that_hold_something_else_are_said_in_words(store: Store, payload: 
         store.current(case_id)
 
 
+@pytest.mark.parametrize(
+    "harm",
+    [
+        "UPDATE events SET payload = replace(payload, 'note 3', 'note 7')",
+        "UPDATE events SET at = replace(at, '2', '3') WHERE sequence = 2",
+        "UPDATE events SET kind = 'entry_removed', payload = '{\"visit\": 0, \"position\": 0}' WHERE sequence = 4",
+        "DELETE FROM events WHERE sequence = 13",
+    ],
+)
+def test_what_was_changed_behind_the_stores_back_is_noticed(tmp_path: Path, harm: str) -> None:
+    case_id = filled(tmp_path / "cases.sqlite")
+    with open_store(tmp_path / "cases.sqlite") as store:
+        with store._engine.begin() as connection:
+            connection.exec_driver_sql(harm)
+        with pytest.raises(StoreError, match=r"the store is damaged.*restore it from a backup"):
+            store.current(case_id)
+        assert len(store.list_cases()) == 1
+
+
+def test_events_of_an_older_program_are_read_without_a_seal(tmp_path: Path) -> None:
+    case_id = filled(tmp_path / "cases.sqlite")
+    with open_store(tmp_path / "cases.sqlite") as store:
+        before = store.current(case_id)
+        with store._engine.begin() as connection:
+            connection.exec_driver_sql("UPDATE events SET seal = ''")
+        assert store.current(case_id) == before
+
+
 def test_text_that_is_no_text_is_said_in_words(tmp_path: Path) -> None:
     case_id = filled(tmp_path / "cases.sqlite", 1)
     with open_store(tmp_path / "cases.sqlite") as store:

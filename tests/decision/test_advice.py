@@ -126,7 +126,7 @@ def test_a_reading_that_a_dear_repair_hangs_on_is_measured_once_more(catalogue):
     case = Case(Car(Battery(600.0)), (Visit((Reading("how_it_turns_over", state="normal"), rest, load)),))
     tests = {t.test: t for t in advise(case, catalogue, load_costs()).diagnosis.next_tests}
     assert tests["half_rating_load"].because.startswith("Measured once already")
-    assert tests["half_rating_load"].saving > 10.0 > tests["rest_voltage"].saving
+    assert tests["half_rating_load"].saving > 10.0
     assert not tests["ground_path_drop"].because.startswith("Measured once already")
 
 
@@ -140,8 +140,8 @@ def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():
 
 def test_a_part_that_was_mended_still_frees_one_from_mending_how_the_car_is_used(catalogue):
     """A bad battery explains a flat one: once renewed, short trips are left alone; if it was good, they are not."""
-    flat = (Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12))
-    visit = Visit((Reading("journeys", state="mostly_short"), *flat, Act("replace", "battery", "cured")))
+    flat = Reading("rest_voltage", value=10.45)
+    visit = Visit((Reading("journeys", state="mostly_short"), flat, Act("replace", "battery", "cured")))
     worked = work_through(Case(Car(Battery(600.0)), (visit,)), catalogue)
     tests, leading = ranked(worked, None)
     at_fault = position_of(worked, load_costs(), tests, leading).repairs.at_fault
@@ -194,7 +194,7 @@ def test_a_dearer_hour_makes_long_tests_worth_less(catalogue, fresh):
 
 
 def test_wrong_prices_are_refused():
-    with pytest.raises(PriorsError, match="negative"):
+    with pytest.raises(PriorsError, match="cannot be this"):
         load_costs().with_shop(hourly_rate=-1.0)
 
 

@@ -125,7 +125,8 @@ def test_reduced_car_agrees_exactly(count: int) -> None:
 def test_repeated_soft_readings_multiply() -> None:
     """Three rough readings of one voltage, of which only the likelihoods are known, bear on one true voltage."""
     network, space, model = small()
-    rough = demo.evidence([demo.FIRST[2]]) + [replace(e, number=None) for e in demo.evidence([demo.SECOND[0]]) * 3]
+    again = demo.evidence([demo.SECOND[0]]) * 3
+    rough = [*demo.evidence([demo.FIRST[2]]), *(replace(e, number=None) for e in again)]
     found = believed(space, log_likelihood(model, rough)).marginals()
     assert_same(found, by_pgmpy(demo.asked(network, rough), network.components))
     first, *_, last = rough

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -17,7 +17,7 @@ ONE = Number(0.85, 0.01, 0.98, 0.002, EDGES)
 def by_integration(numbers: list[Number]) -> np.ndarray:
     """Mean of the product of densities over 40,000 points of each bin."""
     found = []
-    for low, high in itertools.pairwise(EDGES):
+    for low, high in pairwise(EDGES):
         x = low + (high - low) * (np.arange(40_000) + 0.5) / 40_000
         density = np.ones_like(x)
         for n in numbers:

@@ -144,11 +144,14 @@ def test_a_cell_short_costs_about_a_cell(name: str) -> None:
 
 def test_cold_slows_cranking() -> None:
     """A diesel at -20 degC turns more slowly than a petrol engine at 10 degC with the same volts and a good loop."""
-    at = {"source_emf": "v_11", "source_factor": "v_1", "loop": "v_0", "turning_load": "v_1"}
+    at = {
+        "source_emf": bins.SOURCE_EMF.index(np.array(12.6)), "source_factor": bins.SOURCE_FACTOR.index(np.array(1.1)),
+        "loop": 0, "turning_load": bins.TURNING_LOAD.index(np.array(1.0)),
+    }  # fmt: skip
     speeds = []
     for name in ("cold_diesel", "mild_petrol"):
         built = network(name)
-        states = {p: next(s for s in built.nodes[p].states if int(s[2:]) == int(v[2:])) for p, v in at.items()}
+        states = {p: built.nodes[p].states[int(k)] for p, k in at.items()}
         speeds.append(mean_of(built, "cranking_speed", bins.CRANK_SPEED, **states))
     assert 50.0 < speeds[0] < speeds[1] - 30.0
 

@@ -20,7 +20,7 @@ def setting(battery: Battery, **car: float | str) -> Setting:
 
 def factors(of: Setting) -> np.ndarray:
     """Resistance of a sound full battery, relative to a new one of the rating taken: shares of the bins."""
-    (node,) = [n for n in source_nodes(of) if n.name == "source_factor"]
+    (node,) = [n for n in source_nodes(of) if n.name == "source_factor_fine"]
     sound, full = of.modes("battery").index("sound"), len(bins.CHARGE.states) - 1
     return np.asarray(node.table[:, sound, full, 0])
 
@@ -29,7 +29,7 @@ def spread(of: Setting) -> float:
     """Standard deviation of the logarithm of that factor."""
     shares, middles = (
         factors(of),
-        np.log(np.sqrt(np.multiply(bins.SOURCE_FACTOR.edges[:-1], bins.SOURCE_FACTOR.edges[1:]))),
+        np.log(np.sqrt(np.multiply(bins.SOURCE_FACTOR_FINE.edges[:-1], bins.SOURCE_FACTOR_FINE.edges[1:]))),
     )
     return float(np.sqrt(shares @ middles**2 - (shares @ middles) ** 2))
 

@@ -32,14 +32,18 @@
   document.addEventListener('pointerdown', e => { if (e.target.closest?.('.fn-keys button')) e.preventDefault(); });
 
   // ---- what is half typed at the card -------------------------------------------------------------------------------
-  let draft = null, leaving = null;
+  let draft = null, leaving = null, box = null, put = 0;
   function card() {
     const keys = document.querySelector('.fn-keys[data-draft]'), input = field('entry');
     if (!keys || !input) { draft = null; return; }
     if (leaving && input.value === '') { kept.set(leaving, ''); leaving = null; }
-    if (draft === keys.dataset.draft) return;
+    const was = kept.get(keys.dataset.draft) || '';
+    // the server's widget may empty a field just after it was drawn: what was kept is then put back
+    const emptied = was && !leaving && input.value === '' && Date.now() - put < 2000;
+    if (draft === keys.dataset.draft && box === input && !emptied) return;
+    if (draft !== keys.dataset.draft || box !== input) put = Date.now();
     draft = keys.dataset.draft;
-    const was = kept.get(draft) || '';
+    box = input;
     if (input.value !== was) type(input, was);
   }
   document.addEventListener('input', e => {
@@ -165,7 +169,7 @@
 
   function to(name, tries = 40) {
     const place = document.getElementById(name);
-    if (place) place.scrollIntoView({block: 'start'});
+    if (place) [0, 300, 900].forEach(after => setTimeout(() => place.isConnected && place.scrollIntoView({block: 'start'}), after));
     else if (tries) setTimeout(to, 50, name, tries - 1);
   }
 

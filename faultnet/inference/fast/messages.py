@@ -51,7 +51,7 @@ class Evidence:
 
 def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
     """What evidence is known by among the results kept."""
-    return tuple((e.quantity, e.likelihood.tobytes(), e.background) for e in evidence)
+    return tuple((e.quantity, e.likelihood.tobytes(), e.background, e.number) for e in evidence)
 
 
 @dataclass(frozen=True, eq=False)
@@ -235,17 +235,18 @@ def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
 
 
 def _joined(evidence: Sequence[Evidence]) -> list[Evidence]:
-    """The same evidence with numbers read of one quantity taken together, as far as these are few."""
+    """The same evidence with numbers read of one quantity taken together, some at a time where these are many."""
     read: dict[str, list[Evidence]] = {}
     for e in evidence:
         if e.number is not None:
             read.setdefault(e.quantity, []).append(e)
-    again = {q: mine for q, mine in read.items() if 1 < len(mine) <= MOST_TOGETHER}
+    again = {q: mine for q, mine in read.items() if len(mine) > 1}
     if not again:
         return list(evidence)
     once = [
-        Evidence(q, together([e.number for e in mine if e.number is not None]), prod(e.background for e in mine))
+        Evidence(q, together([e.number for e in some if e.number is not None]), prod(e.background for e in some))
         for q, mine in again.items()
+        for some in (mine[k : k + MOST_TOGETHER] for k in range(0, len(mine), MOST_TOGETHER))
     ]
     return [e for e in evidence if e.number is None or e.quantity not in again] + once
 

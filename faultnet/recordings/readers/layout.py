@@ -148,9 +148,12 @@ def find_layout(
 
 def _candidates(lines: Sequence[str], separator: str | None, decimal: str | None) -> Iterator[tuple[str, str]]:
     """List separators and decimal marks in the order in which they are believed."""
-    seen = None if separator else _sniffed(lines)
-    believed = sorted(SEPARATORS, key=lambda one: one != seen)
-    for one in [separator.replace(r"\t", "\t")] if separator else believed:
+    if separator:
+        found = ["\t" if separator == r"\t" else separator]
+    else:
+        seen = _sniffed(lines)
+        found = sorted(SEPARATORS, key=lambda one: one != seen)
+    for one in found:
         for mark in [decimal] if decimal else [".", ","]:
             yield one, mark
 
