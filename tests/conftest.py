@@ -30,7 +30,6 @@ BROWSING = (
     "ui/test_door.py",
     "ui/test_words.py",
     "ui/test_sessions_bench.py",
-    "ui/test_at_the_car.py",
 )
 LONG = (
     *BROWSING,

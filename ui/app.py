@@ -10,7 +10,7 @@ if str(HERE) not in sys.path:
     sys.path.insert(0, str(HERE))
 
 import streamlit as st  # noqa: E402 - the folder must be known first
-from workbench import answers, drafts, frame, memory, state, uploads  # noqa: E402
+from workbench import answers, frame, memory, state, uploads  # noqa: E402
 
 from faultnet.errors import FaultnetError  # noqa: E402
 
@@ -31,7 +31,6 @@ try:
     answers.keep_up()
     state.on_page(page.title)
     page.run()
-    drafts.leave_browser()
 except FaultnetError as error:
     frame.show_error(error)
 frame.links(PAGES, page)

@@ -72,7 +72,6 @@ def command(port: int, *, share: bool) -> list[str]:
         "browser.serverAddress": address() if share else "127.0.0.1",
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
-        "logger.hideWelcomeMessage": "true",  # this launcher has said where the page is
         "runner.postScriptGC": "false",  # see workbench/memory.py
         "runner.magicEnabled": "false",
     }

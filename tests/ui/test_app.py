@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -16,7 +15,6 @@ from faultnet.case.store import events
 from faultnet.case.store.store import Store, open_store
 from faultnet.case.types import Act, Case, CaseOutcome, Conditions, Reading
 from faultnet.errors import ClashError
-from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case
 
 PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history")
@@ -47,7 +45,7 @@ def app(workplace: Path) -> Callable[..., AppTest]:
 def html(test: AppTest) -> str:
     """All HTML on the page but the style sheet."""
     bodies = [element.proto.body for element in test.get("html")]
-    return "\n".join(body for body in bodies if not body.startswith(("<style>", "<script>")))
+    return "\n".join(body for body in bodies if not body.startswith("<style>"))
 
 
 def enter(test: AppTest, text: str) -> AppTest:
@@ -59,12 +57,7 @@ def enter(test: AppTest, text: str) -> AppTest:
 
 
 def entries(store: Store, case_id: str) -> tuple:
-    return without_times(store.current(case_id).visits[-1].entries)
-
-
-def without_times(found: tuple) -> tuple:
-    """Entries without the time they were made, which differs from run to run."""
-    return tuple(replace(entry, at="") for entry in found)
+    return store.current(case_id).visits[-1].entries
 
 
 def choose(test: AppTest, test_id: str) -> AppTest:
@@ -113,9 +106,6 @@ def test_an_entry_with_a_decimal_comma_is_stored_and_shown(app: Callable[..., Ap
     enter(test, "12,4")
     (entry,) = entries(store, case_id)
     assert (entry.test, entry.value, entry.entered) == ("rest_voltage", 12.4, "12,4")
-    (stored,) = store.current(case_id).visits[-1].entries
-    assert abs((datetime.now(UTC) - datetime.fromisoformat(stored.at)).total_seconds()) < 3600.0
-    assert stored.by == ""
     assert "Stored: Rest voltage at the posts: 12.40 V" in html(test)
     assert test.text_input(key="entry").value == ""
     assert "<h2>Rest voltage at the posts</h2>" not in html(test), "the next test is proposed"
@@ -183,133 +173,16 @@ def test_could_not_measure_has_four_meanings(app: Callable[..., AppTest], store:
     assert entries(store, case_id)[0].not_measured == reason
 
 
-def test_a_second_tap_within_a_second_never_answers_the_next_question(
-    app: Callable[..., AppTest], store: Store, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from workbench import state
-
-    moment = iter([100.0, 100.0, 100.9, 101.1, 101.1])
-    case_id = store.create_case(a_case())
-    test = choose(app(case_id), "rest_voltage")
-    monkeypatch.setattr(state, "moment", lambda: next(moment))
-    test.button(key="not_skipped").click().run()
-    test.button(key="not_skipped").click().run()
-    assert len(entries(store, case_id)) == 1
-    test.button(key="not_skipped").click().run()
-    assert len(entries(store, case_id)) == 2
-
-
-def test_an_empty_enter_clears_the_old_error(app: Callable[..., AppTest], store: Store) -> None:
-    case_id = store.create_case(a_case())
-    test = enter(choose(app(case_id), "rest_voltage"), "142")
-    assert "fn-wrong" in html(test)
-    enter(test, "")
-    assert "fn-wrong" not in html(test)
-
-
-def test_less_than_a_limit_is_taken_like_more(app: Callable[..., AppTest], store: Store) -> None:
-    case_id = store.create_case(a_case())
-    test = enter(choose(app(case_id), "rest_voltage"), "<11")
-    (entry,) = entries(store, case_id)
-    assert (entry.value, entry.bound) == (11.0, "below")
-    assert "Rest voltage at the posts: under 11.00 V" in html(test)
-
-
-def test_what_was_cut_for_the_test_is_put_back_afterwards_by_one_tick(
-    app: Callable[..., AppTest], store: Store
-) -> None:
-    case_id = store.create_case(a_case())
-    test = choose(app(case_id), "dead_crank_level")
-    test.checkbox(key="done_first_dead_crank_level_True").check()
-    test.checkbox(key="afterwards_dead_crank_level").check()
-    enter(test, "10.4")
-    assert [getattr(e, "act", "reading") for e in entries(store, case_id)][-2:] == ["reading", "enable_fuel"]
-
-
-def test_one_bad_field_neither_hides_nor_empties_another_and_is_named_where_it_stands(
-    app: Callable[..., AppTest], store: Store
-) -> None:
-    test = app()
-    for key, text in {"rating": "54o", "size": "16", "label": "van", "age": "4", "today_air": "warm"}.items():
-        test.text_input(key=f"new_{key}").set_value(text).run()
-    test.selectbox(key="new_how_it_turns_over").set_value("slow")
-    assert "fn-wrong" not in html(test), "who is still typing is left alone"
-    test.button(key="begin").click().run()
-    said = html(test)
-    for field, words in (("new_rating", "Battery (cold-cranking A)"), ("new_size", "Engine (litres)"),
-                         ("new_standard", "Rated by"), ("new_today_air", "Air (°C)")):  # fmt: skip
-        assert f"id='wrong-{field}'><b>{words}" in said
-    assert "data-show='new_rating'" in "".join(e.proto.body for e in test.get("html"))
-    assert store.list_cases() == ()
-    assert [test.text_input(key=f"new_{k}").value for k in ("rating", "size", "label", "age")] == [
-        "54o",
-        "16",
-        "van",
-        "4",
-    ]
-    test.text_input(key="new_rating").set_value("540").run()
-    assert "wrong-new_rating" not in html(test)
-    for key, text in {"size": "1,6", "today_air": "-3"}.items():
-        test.text_input(key=f"new_{key}").set_value(text)
-    test.selectbox(key="new_standard").set_value("not_known")
-    test.button(key="begin").click().run()
-    (line,) = store.list_cases()
-    car = store.current(line.case_id).car
-    assert (car.battery.rating, car.battery.standard, car.battery.age, car.label) == (540.0, "not_known", 4.0, "van")
-
-
-def test_a_battery_whose_rating_nobody_knows_is_entered_as_that(app: Callable[..., AppTest], store: Store) -> None:
-    test = app()
-    test.checkbox(key="new_unknown").check().run()
-    assert not [field for field in test.text_input if field.key == "new_rating"]
-    test.button(key="begin").click().run()
-    assert not test.exception
-    (line,) = store.list_cases()
-    assert store.current(line.case_id).car.battery.rating is None
-    assert "<h2>" in html(test)
-
-
-def test_what_is_half_filled_in_is_there_again_on_coming_back_and_in_another_tab(
-    app: Callable[..., AppTest], store: Store
-) -> None:
-    case_id = store.create_case(a_case())
-    test = app(case_id, "car")
-    test.text_input(key=f"car_{case_id}_size").set_value("22").run()
-    test.selectbox(key=f"car_{case_id}_kind").set_value("agm").run()
-    for again in (test.switch_page("screens/why.py").run().switch_page("screens/car.py").run(), app(case_id, "car")):
-        assert again.text_input(key=f"car_{case_id}_size").value == "22"
-        assert again.selectbox(key=f"car_{case_id}_kind").value == "agm"
-        assert "not kept yet" in html(again)
-    assert store.current(case_id).car.displacement == 1.6
-    test.button(key="leave_keep_car").click().run()
-    assert test.text_input(key=f"car_{case_id}_size").value == "1.6"
-    assert app(case_id, "car").text_input(key=f"car_{case_id}_size").value == "1.6"
-
-
-def test_the_balance_of_today_is_shown(app: Callable[..., AppTest], store: Store) -> None:
-    case_id = store.create_case(a_case())
-    test = app(case_id)
-    assert "No minute spent yet" in html(test)
-    enter(choose(test, "rest_voltage"), "12.4")
-    store.append(case_id, events.add_entry(0, Act("replace", component="battery")), 2)
-    said = html(app(case_id))
-    assert "Bought: Battery (130)" in said
-    assert "1 h 1 min of work" in said
-
-
 def on_the_card(test: AppTest) -> str:
     return html(test).split("<h2>")[1].split("</h2>")[0]
 
 
 @pytest.mark.parametrize("reason", ["skipped", "unstable"])
 def test_what_was_skipped_is_not_asked_for_again_at_this_visit(
-    app: Callable[..., AppTest], store: Store, reason: str, monkeypatch: pytest.MonkeyPatch
+    app: Callable[..., AppTest], store: Store, reason: str
 ) -> None:
     """Whoever cannot do the best test would be asked for it for ever."""
-    from workbench import state
-
     case_id = store.create_case(a_case())
-    monkeypatch.setattr(state, "BOUNCE", 0.0)
     test = app(case_id)
     asked = [on_the_card(test)]
     for _ in range(3):
@@ -329,7 +202,7 @@ def test_what_the_driver_tells_is_entered_when_a_case_begins(app: Callable[..., 
     test.selectbox(key="new_standing_habit").set_value("weeks")
     next(button for button in test.button if button.label == "Begin").click().run()
     (line,) = store.list_cases()
-    told = entries(store, line.case_id)
+    told = store.current(line.case_id).visits[0].entries
     assert told == (Reading("how_it_turns_over", state="slow"), Reading("standing_habit", state="weeks"))
 
 
@@ -338,7 +211,7 @@ def test_how_it_turns_over_is_asked_at_each_visit(app: Callable[..., AppTest], s
     test = app(case_id, "entries")
     test.selectbox(key="visit_how_it_turns_over").set_value("one_clunk")
     test.button(key="begin_visit").click().run()
-    assert entries(store, case_id) == (Reading("how_it_turns_over", state="one_clunk"),)
+    assert store.current(case_id).visits[1].entries == (Reading("how_it_turns_over", state="one_clunk"),)
 
 
 def test_once_enough_was_tested_what_to_do_stands_above_the_next_test(
@@ -401,7 +274,7 @@ def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[.
     case_id = store.create_case(not_rested())
     test = app(case_id)
     assert on_the_card(test) == "Voltage after 15 s at half the rating"
-    assert done_first(test).label == "Before this: charge the battery fully, take the surface charge off"
+    assert done_first(test).label == "Done first: charge the battery fully, take the surface charge off"
     assert not done_first(test).value, "a charge takes a night"
     done_first(test).check().run()
     enter(test, "9.8")
@@ -429,7 +302,7 @@ def test_what_is_quickly_done_first_is_taken_as_done(app: Callable[..., AppTest]
     case_id = store.create_case(replace(case, visits=(replace(case.visits[0], entries=(clunk,)),)))
     test = app(case_id)
     box = done_first(test)
-    assert box.label == "Before this: keep the engine from firing"
+    assert box.label == "Done first: keep the engine from firing"
     assert box.value
     enter(test, "11.2")
     assert entries(store, case_id)[1] == Act("disable_fuel")
@@ -526,7 +399,7 @@ def test_work_is_stored_with_part_outcome_and_time(app: Callable[..., AppTest], 
     assert entries(store, case_id) == (Act("charge", outcome="better", hours=1.5),)
     test.selectbox(key="act").select("replace").run()
     test.button(key="store_act").click().run()
-    assert "On which part: nothing is chosen yet" in html(test)
+    assert "which part?" in html(test)
     test.selectbox(key="component_replace").select("battery").run()
     test.button(key="store_act").click().run()
     assert entries(store, case_id)[1] == Act("replace", component="battery")
@@ -538,7 +411,7 @@ def test_a_new_case_asks_for_the_standard_of_the_rating(app: Callable[..., AppTe
     test.text_input(key="new_rating").set_value("540")
     test.text_input(key="new_today_air").set_value("-3 °C")
     test.button(key="begin").click().run()
-    assert "Rated by: nothing is chosen yet" in html(test)
+    assert "the standard it was rated by" in html(test)
     assert store.list_cases() == ()
     test.selectbox(key="new_standard").select("SAE")
     test.button(key="begin").click().run()
@@ -613,7 +486,7 @@ def test_a_new_visit_then_closing_with_proof_then_opening_again(app: Callable[..
     test.switch_page("screens/entries.py").run()
     test.button(key="close").click().run()
     assert "closed with its proof" in html(test)
-    test.multiselect(key="confirmed").select("battery:worn")
+    test.multiselect(key="confirmed").select(("battery", "worn"))
     test.text_input(key="confirmed_by").set_value("new battery, no trouble for two weeks")
     test.button(key="close").click().run()
     assert store.current(case_id).outcome == CaseOutcome(
@@ -636,8 +509,10 @@ def test_a_recorded_log_gives_readings_that_are_ticked(app: Callable[..., AppTes
     test = app(case_id, "log")
     test.selectbox(key="log_example").select("scope.csv").run()
     assert not test.exception
-    boxes = [b for b in test.checkbox if str(b.key).startswith("take_")]
-    next(b for b in boxes if "Lowest voltage in a recorded start" in b.label).check().run()
+    labels = [b.label for b in test.checkbox if str(b.key).startswith("take_")]
+    assert any("Lowest voltage in a recorded start" in label for label in labels)
+    number = next(k for k, label in enumerate(labels) if "Lowest voltage in a recorded start" in label)
+    test.checkbox(key=f"take_{number}").check().run()
     test.button(key="take").click().run()
     assert not test.exception
     (entry,) = entries(store, case_id)
@@ -645,90 +520,11 @@ def test_a_recorded_log_gives_readings_that_are_ticked(app: Callable[..., AppTes
     assert 4.0 < entry.value < 11.5
 
 
-def test_a_ticked_reading_is_stored_or_refused_by_name(app: Callable[..., AppTest], store: Store) -> None:
-    case_id = store.create_case(a_case())
-    test = app(case_id, "log")
-    test.selectbox(key="log_example").select("adapter_slow.csv.gz").run()
-    boxes = [b for b in test.checkbox if str(b.key).startswith("take_")]
-    lowest = next(b for b in boxes if "Lowest voltage in a recorded start" in b.label)
-    charging = next(b for b in boxes if "Voltage with the engine running" in b.label)
-    lowest.check()
-    charging.check().run()
-    test.button(key="take").click().run()
-    assert [e.test for e in entries(store, case_id)] == ["recorded_lowest"]
-    assert "Stored from the recording: 1 reading" in html(test)
-    assert "Not stored: Charging at 10.0 s, 13.79 V: say what it was taken as" in html(test)
-    assert test.checkbox(key=charging.key).value, "what was not stored stays ticked"
-    assert not test.checkbox(key=lowest.key).value
-    test.selectbox(key=f"as_{charging.key}").select("charge_idle_voltage").run()
-    test.button(key="take").click().run()
-    assert [e.test for e in entries(store, case_id)] == ["recorded_lowest", "charge_idle_voltage"]
-
-
-def test_one_start_is_not_counted_twice_through_two_places(app: Callable[..., AppTest], store: Store) -> None:
-    case_id = store.create_case(a_case())
-    test = app(case_id, "log")
-    test.selectbox(key="log_example").select("adapter_slow.csv.gz").run()
-
-    def lowest(words: str) -> Checkbox:
-        return next(b for b in test.checkbox if str(b.key).startswith("take_") and words in b.label)
-
-    lowest("Lowest voltage in a recorded start").check().run()
-    test.button(key="take").click().run()
-    lowest("Lowest voltage in a recorded start").check().run()
-    test.button(key="take").click().run()
-    assert "it is in the case already" in html(test)
-    test.segmented_control(key="log_place").set_value("module").run()
-    lowest("module").check().run()
-    test.button(key="take").click().run()
-    assert "Not stored: Start 1 at 7.0 s" in html(test)
-    assert "taken at another place; it counts once" in html(test)
-    assert [e.test for e in entries(store, case_id)] == ["recorded_lowest"]
-
-
-def test_what_is_withheld_through_a_module_is_said_with_the_reason(app: Callable[..., AppTest], store: Store) -> None:
+def test_a_log_that_is_unclear_says_what_to_settle(app: Callable[..., AppTest], store: Store) -> None:
     test = app(store.create_case(a_case()), "log")
-    test.selectbox(key="log_example").select("adapter_slow.csv.gz").run()
-    assert "withheld" not in html(test)
-    test.segmented_control(key="log_place").set_value("module").run()
-    assert "Levels through the module are withheld (2 of rest, 2 of charging" in html(test)
-
-
-def test_a_log_stays_until_another_is_given(app: Callable[..., AppTest], store: Store) -> None:
-    case_id = store.create_case(a_case())
-    data = (shipped("cases") / "recordings" / "adapter.tsv").read_bytes()
-    test = app(case_id, "log")
-    test.file_uploader(key="log_file").set_value(("mine.tsv", data, "text/plain")).run()
-    test.switch_page("screens/why.py").run().switch_page("screens/log.py").run()
-    assert "<b>mine.tsv</b>" in html(test)
-    assert "Found in it" in html(test)
-    test.button(key="drop_log").click().run()
-    assert "mine.tsv" not in html(test)
-
-
-@pytest.mark.parametrize(
-    "data, field, words, choice",
-    [
-        (b"time;volts\n", "log_time_unit", "Unit of time", "s"),
-        (b"time [s];left [V];right [V]\n", "log_volts_column", "Voltage column", "left [V]"),
-    ],
-)
-def test_an_unclear_log_opens_the_field_that_settles_it(
-    app: Callable[..., AppTest], store: Store, data: bytes, field: str, words: str, choice: str
-) -> None:
-    more = ";12.6" * (data.count(b";") - 1)
-    rows = "".join(f"{0.1 * k:.1f};{12.6 if k < 60 or k > 70 else 8.8:.2f}{more}\n" for k in range(200))
-    test = app(store.create_case(a_case()), "log")
-    test.file_uploader(key="log_file").set_value(("log.csv", data + rows.encode(), "text/csv")).run()
+    test.file_uploader(key="log_file").set_value(("log.csv", b"a;b;c\n1;2;3\n2;2;4\n3;2;5\n", "text/csv")).run()
     assert not test.exception
-    said = html(test)
-    assert f"id='wrong-{field}'" in said
-    assert f"Settle it here, in &#x27;{words}&#x27;" in said
-    assert "option" not in said.partition("fn-wrong")[2]
-    assert [box.proto.expanded for box in test.expander] == [True]
-    test.selectbox(key=field).select(next(o for o in test.selectbox(key=field).options if choice in o)).run()
-    assert "fn-wrong" not in html(test)
-    assert "Found in it" in html(test)
+    assert "fn-wrong" in html(test)
 
 
 def test_a_case_file_is_taken_in_and_given_out(app: Callable[..., AppTest], store: Store) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -115,7 +114,7 @@ def test_a_case_from_its_beginning_to_its_end(screen: Callable[..., Any], served
     drop, rest, work = case.visits[0].entries
     assert case.complaint == "Turns slowly in the morning"
     assert [(e.test, e.value) for e in (drop, rest)] == [("negative_joint_drop", 2.1), ("rest_voltage", 12.6)]
-    assert replace(work, at="") == Act("tighten_joint", component="negative_joint", outcome="cured")
+    assert work == Act("tighten_joint", component="negative_joint", outcome="cured")
     assert case.outcome is not None
     assert case.outcome.causes == (("negative_joint", "slack"),)
 

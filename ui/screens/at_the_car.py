@@ -6,14 +6,13 @@ from functools import partial
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, costs, places, present, range_with, ranges, until
-from workbench.widgets import balance, begin, card, causes, others, pictures, verdict, why, work
+from workbench.answers import answer, belief, catalogue, places, present, ranges, until
+from workbench.widgets import begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
 from faultnet.case.types import Case
 from faultnet.decision import Advice
 from faultnet.errors import ClashError
-from faultnet.report.circuit_picture import suspicion
 from faultnet.report.strips import strips_of
 
 
@@ -38,7 +37,7 @@ def show() -> None:
         found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
         with beliefs:
             _warnings(advice, opened.case)
-        parts = {"now": partial(_now, opened.case, found, suspicion(advice.diagnosis), stop=advice.decision.stop),
+        parts = {"now": partial(_now, opened.case, found, stop=advice.decision.stop),
                  "story": partial(_story, opened.case, advice)}  # fmt: skip
         for name in ("story", "now") if advice.decision.stop else ("now", "story"):
             with st.container(key=name):
@@ -48,17 +47,14 @@ def show() -> None:
     st.html(verdict.general_cautions(catalogue()))
 
 
-def _now(case: Case, found: card.Proposal | None, suspects: dict[str, float], *, stop: bool) -> None:
+def _now(case: Case, found: card.Proposal | None, *, stop: bool) -> None:
     if case.outcome is not None:
         st.html(verdict.closed(case.outcome, catalogue()))
         frame.note("This case is closed. Open it again on the page 'Entries' to go on.")
     elif found is None:
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
     else:
-        sound = range_with(case, found.test.id, card.instrument_chosen(found.test))
-        card.show(found, case, catalogue(), sound, suspects, stop=stop)
-        if found.chosen:
-            st.button("Show the proposed test instead", key="proposed", on_click=state.choose_test, args=(None,))
+        card.show(found, case, catalogue(), stop=stop)
 
 
 def _warnings(advice: Advice, case: Case) -> None:
@@ -106,7 +102,6 @@ def _story(case: Case, advice: Advice) -> None:
     found = strips_of(case, diagnosis, catalogue())
     if found:
         parts += [frame.title_html("Readings beside a sound car"), *(pictures.strip(s) for s in found)]
-    parts += [frame.title_html("Today so far"), balance.of_today(case, catalogue(), costs(state.shop()))]
     st.html("".join(parts))  # one element, as the browser's work grows with their number
 
 

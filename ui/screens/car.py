@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import streamlit as st
-from workbench import drafts, frame, state
+from workbench import frame, state
 from workbench.answers import catalogue
+from workbench.entering import number_or_none
 from workbench.settings import all_tools, changed, tools_at_hand
 from workbench.widgets import forms
-from workbench.widgets.fields import Fields
 
 from faultnet.case.store import events
+from faultnet.errors import FaultnetError
 
 UNITS = {"degC": "°C", "degF": "°F"}
 
@@ -34,25 +35,21 @@ def show() -> None:
 
 def _car(opened: state.Opened) -> None:
     frame.title("The car")
-    fields = Fields(f"car_{opened.case_id}")
-    complaint = fields.text(f"car_complaint_{opened.case_id}", "Complaint", opened.case.complaint)
-    car = forms.car_fields(fields, f"car_{opened.case_id}", opened.case.car)
-    if _pressed(fields, "keep_car") and car is not None:
-        if (car, complaint) != (opened.case.car, opened.case.complaint):
-            state.append(events.change_car(car, complaint=complaint), "The car was changed")
-        fields.drop()
-        st.rerun()
-
-
-def _pressed(fields: Fields, key: str) -> bool:
-    """The button below fields, and beside it that they hold what is not kept yet."""
-    with st.container(horizontal=True, vertical_alignment="center"):
-        pressed = st.button("Keep", type="primary", key=key, on_click=fields.press)
-        if fields.draft.kept():
-            st.html("<p class='fn-note'>Changed and not kept yet.</p>")
-            st.button("Leave it as it was", key=f"leave_{key}", on_click=fields.drop)
-    fields.done()
-    return pressed
+    with st.form("car", border=False):
+        problem: FaultnetError | None = None
+        car = None
+        complaint = st.text_input("Complaint", opened.case.complaint, key=f"car_complaint_{opened.case_id}")
+        try:
+            car = forms.car_fields(f"car_{opened.case_id}", opened.case.car)
+        except FaultnetError as error:
+            problem = error
+        pressed = st.form_submit_button("Keep", type="primary", key="keep_car", width="stretch")
+    if pressed:
+        if problem is not None or car is None:
+            frame.show_error(problem or forms.incomplete())
+        elif (car, complaint.strip()) != (opened.case.car, opened.case.complaint):
+            state.append(events.change_car(car, complaint=complaint.strip()), "The car was changed")
+            st.rerun()
 
 
 def _conditions(opened: state.Opened) -> None:
@@ -60,13 +57,20 @@ def _conditions(opened: state.Opened) -> None:
     visit = opened.case.visits[number]
     frame.title(f"Conditions of visit {number + 1}" + (f", {visit.date}" if visit.date else ""))
     unit = state.settings().temperature
-    fields = Fields(f"now_{opened.case_id}_{number}_{unit}")
-    conditions = forms.condition_fields(fields, fields.draft.place, visit.conditions, unit)
-    if _pressed(fields, "keep_conditions") and conditions is not None:
-        if conditions != visit.conditions:
+    with st.form("conditions", border=False):
+        problem: FaultnetError | None = None
+        conditions = visit.conditions
+        try:
+            conditions = forms.condition_fields(f"now_{opened.case_id}_{number}_{unit}", visit.conditions, unit)
+        except FaultnetError as error:
+            problem = error
+        pressed = st.form_submit_button("Keep", type="primary", key="keep_conditions", width="stretch")
+    if pressed:
+        if problem is not None:
+            frame.show_error(problem)
+        elif conditions != visit.conditions:
             state.append(events.change_conditions(number, conditions), "The conditions were changed")
-        fields.drop()
-        st.rerun()
+            st.rerun()
 
 
 def _tools() -> None:
@@ -88,20 +92,21 @@ def _prices() -> None:
     frame.title("Prices")
     frame.note("The shipped prices are invented. Give your own rate for an hour of work, and the name of your money.")
     now = state.settings()
-    fields = Fields(f"prices_{state.browser()}")
-    state.remember(f"tried_{fields.draft.place}", 1)  # there is no button: what is wrong is said as soon as it is left
     with st.container(horizontal=True):
-        with st.container():
-            shown = "" if now.hourly_rate is None else f"{now.hourly_rate:g}"
-            rate = fields.figure("hourly_rate", "Rate for an hour (empty: shipped)", shown, "-", (0.0, 10000.0))
-        with st.container():
-            currency = fields.text("currency", "Money (such as EUR)", now.currency)[:12]
-    fields.done()
-    wanted = changed(now, hourly_rate=now.hourly_rate if fields.wrong else rate, currency=currency)
-    if wanted != now:
-        state.keep_settings(wanted)
-    if not fields.wrong and fields.draft.kept():
-        drafts.drop(fields.draft.place)
+        shown = "" if now.hourly_rate is None else f"{now.hourly_rate:g}"
+        st.text_input("Rate for an hour", shown, key="hourly_rate", on_change=_priced, placeholder="shipped")
+        st.text_input("Money", now.currency, key="currency", on_change=_priced, placeholder="such as EUR")
+
+
+def _priced() -> None:
+    try:
+        rate = number_or_none(state.recall("hourly_rate") or "", "-", (0.0, 10000.0), "Rate for an hour")
+    except FaultnetError as error:
+        state.set_trouble(error)
+        return
+    state.set_trouble(None)
+    currency = (state.recall("currency") or "").strip()[:12]
+    state.keep_settings(changed(state.settings(), hourly_rate=rate, currency=currency))
 
 
 def _units() -> None:

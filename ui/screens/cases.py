@@ -14,7 +14,6 @@ def show() -> None:
     """Draw the page."""
     frame.notices()
     begin.show()
-    _said()
     frame.title("Take a case file in")
     begin.upload()
     opened = state.opened()
@@ -23,28 +22,12 @@ def show() -> None:
         st.download_button("Case file (JSON)", case_to_json(opened.case), file_name=f"{opened.case_id}.json",
                            mime="application/json", on_click="ignore")  # fmt: skip
         frame.title("Delete the open case")
-        name = opened.case.name or opened.case.car.label or f"Case {opened.case_id}"
-        frame.note(f"'{name}' is then listed no more, but kept whole: it can be brought back below.")
-        st.button(f"Delete '{plain(name, 'label')}'", key="delete_case", on_click=_delete, args=(name,))
+        frame.note("It is listed no more, but kept whole: it can be brought back below.")
+        st.button("Delete this case", key="delete_case", on_click=state.delete_case)
     frame.title("Learn from closed cases")
     with st.container(key="to_history"):
         st.page_link("screens/history.py", label="History: tune the numbers on closed cases")
     _deleted()
-
-
-def _delete(name: str) -> None:
-    if state.delete_case():
-        state.remember("deleted_name", name)
-
-
-def _said() -> None:
-    """That a case was deleted, with the list of the others in view."""
-    name = state.recall("deleted_name")
-    if name is not None:
-        state.remember("deleted_name", None)
-        words = f"Deleted: {name}. It can be brought back at the end of this page."
-        st.html(f"<p class='fn-said' role='status'>{plain(words)}</p>")
-        frame.scroll_to("kept-cases", len(state.store().list_cases(deleted=True)))
 
 
 def _deleted() -> None:

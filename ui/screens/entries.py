@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 
 import streamlit as st
 from workbench import entering, frame, state
 from workbench.answers import Place, answer, catalogue, places
 from workbench.widgets import forms, verdict
-from workbench.widgets.fields import Fields, keys
-from workbench.words import plain, shown_units
+from workbench.words import plain
 
 from faultnet.case.store import events
 from faultnet.case.types import CaseOutcome, Conditions, Reading, Visit
@@ -36,7 +34,7 @@ def show() -> None:
     with right:
         if opened.case.outcome is None:
             _correct(opened)
-            _new_visit(opened)
+            _new_visit()
             _close(opened)
         else:
             _closed(opened.case.outcome)
@@ -76,16 +74,14 @@ def _correct(opened: state.Opened) -> None:
         return
     place = done[chosen]
     if isinstance(place.entry, Reading):
-        test, fields = catalogue().test(place.entry.test), Fields(f"correct_{opened.case_id}_{chosen}")
+        test = catalogue().test(place.entry.test)
         if test.kind == "choice":
             labels = dict(test.choices)
-            st.radio("Answer", list(labels), format_func=labels.__getitem__, index=None,
-                     **fields.draft.field("corrected_choice", None, labels))  # fmt: skip
+            st.radio("Answer", list(labels), format_func=labels.__getitem__, key="corrected_choice", index=None)
         else:
-            fields.text("corrected", f"Right reading ({test.unit})")
-            st.html(keys("corrected", shown_units(test.unit), sign=True, limits=True))
+            st.text_input(f"Right reading ({test.unit})", key="corrected", autocomplete="off")
         st.button("Correct it", key="correct", type="primary", on_click=_corrected,
-                  args=(done, state.drawn(), fields))  # fmt: skip
+                  args=(done, state.drawn()))  # fmt: skip
     st.button("Take it out", key="remove", on_click=_removed, args=(done, state.drawn()))
 
 
@@ -95,7 +91,7 @@ def _to_correct(done: tuple[Place, ...], drawn: int) -> Place | None:
     return None if chosen is None or state.pressed_again(drawn) else done[chosen]
 
 
-def _corrected(done: tuple[Place, ...], drawn: int, fields: Fields) -> None:
+def _corrected(done: tuple[Place, ...], drawn: int) -> None:
     place = _to_correct(done, drawn)
     if place is None or not isinstance(place.entry, Reading):
         return
@@ -106,12 +102,11 @@ def _corrected(done: tuple[Place, ...], drawn: int, fields: Fields) -> None:
             choice = state.recall("corrected_choice")
             if choice is None:
                 return
-            new = replace(old, state=choice, value=None, not_measured=None, bound=None, entered="", unit="")
+            new = entering.chosen_reading(test, choice, roughly=old.roughly)
         else:
-            typed = entering.typed_reading(
+            new = entering.typed_reading(
                 test, state.recall("corrected") or "", instrument=old.instrument, roughly=old.roughly
             )
-            new = replace(typed, note=old.note, at=old.at, by=old.by, photos=old.photos)
     except FaultnetError as error:
         state.set_trouble(error)
         return
@@ -119,7 +114,7 @@ def _corrected(done: tuple[Place, ...], drawn: int, fields: Fields) -> None:
         events.change_entry(place.visit, place.position, new), f"Corrected: {entry_words(catalogue(), new)}"
     ):
         state.remember("to_correct", None)
-        fields.drop()
+        state.remember("corrected", "")
 
 
 def _removed(done: tuple[Place, ...], drawn: int) -> None:
@@ -131,36 +126,38 @@ def _removed(done: tuple[Place, ...], drawn: int) -> None:
         state.remember("to_correct", None)
 
 
-def _new_visit(opened: state.Opened) -> None:
+def _new_visit() -> None:
     frame.title("New visit")
     frame.note("When the car is seen again on another day or in another condition.")
-    fields, test = Fields(f"visit_{opened.case_id}"), catalogue().test(ASKED_TODAY)
-    shown = forms.asked(fields, test, "visit")
-    conditions = forms.condition_fields(fields, "visit", Conditions(), state.settings().temperature)
-    note = fields.text("visit_note", "Note")
-    pressed = st.button("Begin the visit", key="begin_visit", on_click=fields.press)
-    fields.done()
-    if pressed and conditions is not None:
-        told = () if shown is None else (state.signed(entering.chosen_reading(test, shown)),)
-        visit = Visit(told, conditions=conditions, date=date.today().isoformat(), note=note)
-        fields.drop()
-        state.append(events.add_visit(visit), "A new visit was begun")
-        st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
+    with st.form("new_visit", border=False):
+        problem: FaultnetError | None = None
+        test, conditions = catalogue().test(ASKED_TODAY), Conditions()
+        shown = forms.asked(test, "visit")
+        try:
+            conditions = forms.condition_fields("visit", Conditions(), state.settings().temperature)
+        except FaultnetError as error:
+            problem = error
+        note = st.text_input("Note", key="visit_note", autocomplete="off")
+        pressed = st.form_submit_button("Begin the visit", key="begin_visit")
+    if not pressed:
+        return
+    if problem is not None:
+        frame.show_error(problem)
+        return
+    told = () if shown is None else (entering.chosen_reading(test, shown),)
+    visit = Visit(told, conditions=conditions, date=date.today().isoformat(), note=note.strip())
+    state.append(events.add_visit(visit), "A new visit was begun")
+    st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
 
 
 def _close(opened: state.Opened) -> None:
     frame.title("Close the case")
-    causes = {f"{c.component}:{c.mode}": c.label for c in _ordered(opened)}
-    fields = Fields(f"close_{opened.case_id}")
-    fields.several(
-        "confirmed", "What was at fault, as proven (nothing chosen: nothing was)", causes, placeholder="Choose"
-    )
-    proof = fields.text("confirmed_by", "How it was proven (such as: new battery, two weeks without trouble)")
-    if fields.tried and not proof:
-        fields.amiss("confirmed_by", FaultnetError("a case is closed with its proof",
-                                                   to_do="say in 'How it was proven' how you know"))  # fmt: skip
-    st.button("Close the case", key="close", on_click=_closing, args=(fields,))
-    fields.done()
+    causes = {(c.component, c.mode): c.label for c in _ordered(opened)}
+    st.multiselect("What was at fault, as proven (nothing chosen: nothing was)", list(causes),
+                   format_func=causes.__getitem__, key="confirmed", placeholder="Choose")  # fmt: skip
+    st.text_input("How it was proven", key="confirmed_by", autocomplete="off",
+                  placeholder="such as: new battery, two weeks without trouble")  # fmt: skip
+    st.button("Close the case", key="close", on_click=_closing)
 
 
 def _ordered(opened: state.Opened) -> tuple:
@@ -170,13 +167,15 @@ def _ordered(opened: state.Opened) -> tuple:
         return ()
 
 
-def _closing(fields: Fields) -> None:
+def _closing() -> None:
     proof = (state.recall("confirmed_by") or "").strip()
-    fields.press()
-    if proof:
-        causes = tuple(tuple(c.split(":")) for c in state.recall("confirmed") or ())
-        if state.append(events.close_case(CaseOutcome(causes, proof)), "The case was closed"):  # type: ignore[arg-type]
-            fields.drop()
+    if not proof:
+        state.set_trouble(
+            FaultnetError("a case is closed with its proof", to_do="say in 'How it was proven' how you know")
+        )
+        return
+    causes = tuple(tuple(c) for c in state.recall("confirmed") or ())
+    state.append(events.close_case(CaseOutcome(causes, proof)), "The case was closed")
 
 
 def _closed(outcome: CaseOutcome) -> None:

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
-from workbench import frame, kept_file, state, uploads
+from workbench import frame, state, uploads
 from workbench.answers import catalogue
 from workbench.entering import number_or_none
-from workbench.recorded import Options, chosen_first, digest_of, event_names, noted, read, unfit
+from workbench.recorded import Options, chosen_first, event_names, read
 from workbench.widgets import pictures
-from workbench.widgets.fields import Fields
 from workbench.words import plain
 
-from faultnet.case.types import Case
 from faultnet.diagnosis.wording import value_words
 from faultnet.errors import FaultnetError, RecordingError
 from faultnet.recordings import (
@@ -32,23 +29,7 @@ from faultnet.recordings import (
 from faultnet.shipped import shipped
 
 PLACES = {"posts": "At the posts", "module": "Through the module"}
-AS_READ = "read off the file"
-TIME_UNITS: dict[str, str | None] = dict.fromkeys(("s", "ms", "us", "min", "h")) | {
-    "day_first": "dates, day first",
-    "month_first": "dates, month first",
-    "h:m": "hours:minutes",
-    "m:s": "minutes:seconds",
-}
-# The options of the reader that a person may settle, with what the page calls them and the words to choose from.
-SETTLED: dict[str, tuple[str, dict[str, str | None]]] = {
-    "time_unit": ("Unit of time", TIME_UNITS),
-    "volts_unit": ("Unit of voltage", dict.fromkeys(("V", "mV"))),
-    "decimal": ("Decimal mark", {",": "comma", ".": "point"}),
-    "separator": ("Columns parted by", {";": "semicolon", ",": "comma", "\t": "tab", " ": "space"}),
-}
-COLUMNS = {"time_column": "Time column", "volts_column": "Voltage column", "channel": "Channel or module"}
-INTERVAL = "Time between rows, if no column holds it"
-LABELS = {**COLUMNS, **{name: label for name, (label, _) in SETTLED.items()}, "interval": INTERVAL}
+TIME_UNITS = ("", "s", "ms", "us", "min", "h", "day_first", "month_first", "h:m", "m:s")
 MARKS = {"start": "Starts", "charging": "Charging", "drop_out": "Drop-outs"}
 WHOLE, PART = "All of it", "A part"
 MOST_STARTS = 12
@@ -61,78 +42,57 @@ def show() -> None:
     if opened is not None:
         frame.head(opened)
     frame.notices()
-    fields = Fields(f"log_{state.browser()}")
-    state.remember(f"tried_{fields.draft.place}", 1)  # nothing is pressed here: what is wrong is said at once
     left, right = st.columns(2, gap="medium")
     with left:
         frame.title("A recorded voltage log")
         data = _given()
-        place, posts = _place(fields)
+        place, posts = _place()
     if data is None:
         frame.note(
             "Text in columns (any order, unit and separator), ASAM MDF 4, or a CAN log with the module's voltage."
         )
         return
-    trace, found, error = _tried(data, _settled(fields))
-    with left:
-        _options(data, fields, error)
-        fields.done()
-        if trace is not None:
-            _repairs(trace)
-    if trace is None:
-        return
     try:
+        with left:
+            options = _options(data)
+        trace, found = read(data, options)
         rows = readings_from(found, place, posts_at_rest=posts, catalogue=catalogue())  # type: ignore[arg-type]
-    except RecordingError as problem:
-        frame.show_error(problem)
+    except RecordingError as error:
+        frame.show_error(error)
         return
+    with left:
+        _repairs(trace)
     with right:
-        _offer(found, rows, opened, place, digest_of(data))
+        _offer(found, rows, opened)
     _picture(trace, found)
 
 
-def _tried(data: bytes, options: Options) -> tuple[Trace | None, tuple[Event, ...], RecordingError | None]:
-    """Read the file, or give what stands in the way."""
-    try:
-        return *read(data, options), None
-    except RecordingError as error:
-        return None, (), error
-
-
-def _place(fields: Fields) -> tuple[str, float | None]:
+def _place() -> tuple[str, float | None]:
     """Where the volts were taken, and the posts at rest to compare the module with."""
-    place = fields.one_of("log_place", "Recorded", PLACES, "posts")
+    place = st.segmented_control("Recorded", list(PLACES), default="posts", format_func=PLACES.__getitem__,
+                                 required=True, key="log_place")  # fmt: skip
     if place != "module":
         return "posts", None
-    asked = "Volts at the posts by a meter while the module rested in this log, if read"
-    return "module", fields.figure("log_posts", asked, "", "V", (0.0, 30.0))
+    typed = st.text_input("Posts by a meter while the module rested in this log, if read", key="log_posts",
+                          placeholder="12.6 V")  # fmt: skip
+    try:
+        return "module", number_or_none(typed, "V", (0.0, 30.0), "Volts at the posts")
+    except FaultnetError as error:
+        frame.show_error(error)
+        return "module", None
 
 
 def _given() -> bytes | None:
-    """The log: uploaded now or before, or one of the examples."""
+    """The log: uploaded, or one of the examples."""
     upload = uploads.given("Log file", "log_file")
-    if upload is not None and state.recall("log_kept") != upload.file_id:
-        kept_file.keep(state.browser(), upload.name, bytes(upload.getvalue()))
-        state.remember("log_kept", upload.file_id)
-    kept = kept_file.kept(state.browser())
-    if kept is not None:
-        with st.container(horizontal=True, vertical_alignment="center"):
-            st.html(f"<p class='fn-note'>Here until another is given: <b>{plain(kept.name)}</b></p>")
-            st.button("Take it away", key="drop_log", on_click=_dropped)
-        return kept.data
+    if upload is not None:
+        return bytes(upload.getvalue())
     folder = shipped("cases") / "recordings"
     examples = sorted(p.name for p in folder.glob("*") if p.suffix not in (".md", ".py")) if folder.is_dir() else []
     if not examples:
         return None
-    chosen = st.selectbox("or an invented example", examples, index=None, key="log_example", placeholder="Choose",
-                          persist_state="session")  # fmt: skip
+    chosen = st.selectbox("or an invented example", examples, index=None, key="log_example", placeholder="Choose")
     return None if chosen is None else _bytes_of(folder / chosen)
-
-
-def _dropped() -> None:
-    kept_file.drop(state.browser())
-    for key in ("log_file", "log_example"):
-        st.session_state.pop(key, None)
 
 
 @lru_cache(maxsize=4)
@@ -140,44 +100,35 @@ def _bytes_of(path: Path) -> bytes:
     return path.read_bytes()
 
 
-def _settled(fields: Fields) -> Options:
-    """What the user settled about the file, before the fields are drawn; what is left alone is read off the file."""
-    kept = fields.draft.kept()
-    given = {name: st.session_state.get(f"log_{name}", kept.get(f"log_{name}")) for name in LABELS}
-    try:
-        given["interval"] = number_or_none(given["interval"] or "", "s", (1e-6, 3600.0), INTERVAL)
-    except FaultnetError:
-        given["interval"] = None  # its field says so
-    return tuple((name, value) for name, value in given.items() if value not in (None, ""))
-
-
-def _options(data: bytes, fields: Fields, error: RecordingError | None) -> None:
-    """The fields that settle how the file is read, open where one of them is needed, which then says so."""
-    needed = next((name for name in LABELS if error is not None and f"option {name}" in (error.to_do or "")), None)
-    with st.expander("How the file is read (only when it is unclear)", expanded=error is not None):
+def _options(data: bytes) -> Options:
+    """What the user settled about the file; what is left alone is read off the file."""
+    with st.expander("How the file is read (only when it is unclear)"):
         try:
-            columns = {name: plain(name, "option") for name in list_channels(data)}
+            columns = list(list_channels(data))
         except FaultnetError:
-            columns = {}
-        for name, label in COLUMNS.items():
-            fields.choice(f"log_{name}", label, columns, None, placeholder=AS_READ)
-            _say(fields, name, needed, error)
-        for name, (label, words) in SETTLED.items():
-            fields.choice(f"log_{name}", label, {k: v or k for k, v in words.items()}, None, placeholder=AS_READ)
-            _say(fields, name, needed, error)
-        fields.figure("log_interval", INTERVAL, "", "s", (1e-6, 3600.0))
-        _say(fields, "interval", needed, error)
-    if error is not None and needed is None:
-        asked = "option" in (error.to_do or "")
-        to_do = "settle it in the fields above, or export the file as CSV" if asked else error.to_do
-        frame.show_error(RecordingError(error.what, got=error.got, expected=error.expected, to_do=to_do))
+            columns = []
+        time = _column("Time column", columns, "log_time")
+        volts = _column("Voltage column", columns, "log_volts")
+        channel = _column("Channel or module", columns, "log_channel")
+        time_unit = st.selectbox(
+            "Unit of time", TIME_UNITS, key="log_time_unit", format_func=lambda u: u or "read off the file"
+        )
+        volts_unit = st.selectbox("Unit of voltage", ("", "V", "mV"), key="log_volts_unit",
+                                  format_func=lambda u: u or "read off the file")  # fmt: skip
+        interval = number_or_none(
+            st.text_input("Time between rows, if no column holds it", key="log_interval"),
+            "s",
+            (1e-6, 3600.0),
+            "Time between rows",
+        )
+    given = {"time_column": time, "volts_column": volts, "channel": channel, "time_unit": time_unit or None,
+             "volts_unit": volts_unit or None, "interval": interval}  # fmt: skip
+    return tuple((k, v) for k, v in given.items() if v is not None)
 
 
-def _say(fields: Fields, name: str, needed: str | None, error: RecordingError | None) -> None:
-    """Say at the field that settles it what is unclear, in the words of the page."""
-    if name == needed and error is not None:
-        to_do = f"settle it here, in '{LABELS[name]}'"
-        fields.amiss(f"log_{name}", RecordingError(error.what, got=error.got, expected=error.expected, to_do=to_do))
+def _column(label: str, columns: list[str], key: str) -> str | None:
+    return st.selectbox(label, columns, index=None, format_func=partial(plain, where="option"), key=key,
+                        placeholder="read off the file")  # fmt: skip
 
 
 def _repairs(trace: Trace) -> None:
@@ -221,11 +172,9 @@ def _image(trace: Trace, found: tuple[Event, ...], size: tuple[int, int], kind: 
     return pictures.image(svg.replace("<svg", f"<svg color='{ink}'", 1), "The voltage over time, with marks", kind)
 
 
-def _offer(
-    found: tuple[Event, ...], rows: list[dict[str, Any]], opened: state.Opened | None, place: str, digest: str
-) -> None:
+def _offer(found: tuple[Event, ...], rows: list[dict[str, Any]], opened: state.Opened | None) -> None:
     frame.title("Found in it")
-    for text in not_offered(found, rows, place):
+    for text in not_offered(found, rows):
         frame.note(f"{text[0].upper()}{text[1:]}.")
     if not rows:
         frame.note("Nothing that would be a reading: no start, no charging, no rest.")
@@ -233,74 +182,59 @@ def _offer(
     names = event_names(found, rows)
     listed = list(dict.fromkeys(names.values()))
     chosen = st.multiselect("Take from", listed, default=chosen_first(listed), key=f"log_events_{len(listed)}")
-    for span, name in names.items():
-        ticked = any(
-            state.recall(_tick(row, k, digest)) for k, row in enumerate(rows) if (row["begin"], row["end"]) == span
-        )
-        if name in chosen or ticked:  # what is ticked stays in sight
+    offered: list[int] = []
+    for place, name in names.items():
+        if name in chosen:
             st.html(f"<p class='fn-label'>{plain(name)}</p>")
             for k, row in enumerate(rows):
-                if (row["begin"], row["end"]) == span:
-                    _row(row, _tick(row, k, digest))
+                if (row["begin"], row["end"]) == place:
+                    offered.append(k)
+                    _row(k, row)
     if opened is None:
         frame.note("Open a case to take readings into it.")
     elif opened.case.outcome is None:
         st.button("Take the ticked ones as readings", key="take", type="primary", on_click=_take,
-                  args=(rows, names, opened.case, digest, state.drawn()))  # fmt: skip
+                  args=(rows, offered, len(opened.case.visits) - 1, state.drawn()))  # fmt: skip
 
 
-def _tick(row: dict[str, Any], number: int, digest: str) -> str:
-    """Key of the tick of an offered reading: one of another file or place is another."""
-    return f"take_{digest}_{row['place']}_{number}"
-
-
-def _row(row: dict[str, Any], tick: str) -> None:
+def _row(number: int, row: dict[str, Any]) -> None:
     """One offered reading, to be ticked; where it may be one of several, with the choice."""
     tests = row["may_be"]
     label = catalogue().test(tests[0]).label if len(tests) == 1 else "Voltage with the engine running"
-    ticked = st.checkbox(f"{label}: **{value_words(row['value'], row['unit'])}**", key=tick)
+    ticked = st.checkbox(f"{label}: **{value_words(row['value'], row['unit'])}**", key=f"take_{number}")
     st.html(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
     if ticked and len(tests) > 1:
         labels = {t: catalogue().test(t).label for t in tests}
-        st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"as_{tick}",
+        st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"take_as_{number}",
                      placeholder="Choose what the car was doing")  # fmt: skip
 
 
-def _take(
-    rows: list[dict[str, Any]], names: dict[tuple[float, float], str], case: Case, digest: str, drawn: int
-) -> None:
-    """Store what is ticked at the press, or say by name what is not stored and why.
+def _taken_as(number: int, row: dict[str, Any]) -> str | None:
+    """The test an offered reading is to be taken as, None when it is not ticked or not settled."""
+    if not state.recall(f"take_{number}"):
+        return None
+    tests = row["may_be"]
+    return str(tests[0]) if len(tests) == 1 else state.recall(f"take_as_{number}")
 
-    The page may not have been drawn anew since the last tick.
-    """
+
+def _take(rows: list[dict[str, Any]], offered: list[int], visit: int, drawn: int) -> None:
+    """Store what is ticked at the press; the page may not have been drawn anew since the last tick."""
     if state.pressed_again(drawn):
         return
-    entries, refused = [], []
-    for number, row in enumerate(rows):
-        tick = _tick(row, number, digest)
-        if not state.recall(tick):
-            continue
-        test = row["may_be"][0] if len(row["may_be"]) == 1 else state.recall(f"as_{tick}")
-        name = names[row["begin"], row["end"]]
-        why = unfit(case, row, test, digest, catalogue())
-        if why is not None:
-            refused.append(f"{name}, {value_words(row['value'], row['unit'])}: {why}")
-            continue
-        entries.append(replace(entry_of(row, test), note=noted(row, test, digest)))
-    words = f"Stored from the recording: {len(entries)} reading{'' if len(entries) == 1 else 's'}"
-    if entries and not state.add_entries(len(case.visits) - 1, *entries, words=words):
-        return
-    for number, row in enumerate(rows):
-        if any(entry.note == noted(row, entry.test, digest) for entry in entries):
-            state.remember(_tick(row, number, digest), False)
-    if refused:
-        state.set_trouble(
-            RecordingError("not stored: " + "; ".join(refused), to_do="settle that, or take the tick off")
-        )
-    elif not entries:
+    count = 0
+    for number in offered:
+        test = _taken_as(number, rows[number])
+        if test is not None and state.add_entries(
+            visit, entry_of(rows[number], test), words="Stored from the recording"
+        ):
+            count += 1
+    if not count:
         state.set_trouble(
             RecordingError("no reading was ticked", to_do="tick at least one; say what a charging voltage was")
         )
+        return
+    for number in offered:
+        state.remember(f"take_{number}", False)
 
 
 show()

@@ -18,7 +18,7 @@ from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
 from faultnet.diagnosis.models import keep_room, model_for
-from faultnet.diagnosis.sound import sound_range_with, sound_ranges
+from faultnet.diagnosis.sound import sound_ranges
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.sets import IN_USE, set_folder
@@ -26,7 +26,7 @@ from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
     "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
-    "present", "range_with", "ranges", "until",
+    "present", "ranges", "until",
 ]  # fmt: skip
 
 
@@ -38,7 +38,7 @@ def catalogue() -> Catalogue:
 
 def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
-    for kept in (catalogue, costs, worked, answer, plan, belief, present, _ranges, _range_with):
+    for kept in (catalogue, costs, worked, answer, plan, belief, present, _ranges):
         kept.cache_clear()
 
 
@@ -137,17 +137,6 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
 @lru_cache(maxsize=64)
 def _ranges(car: Car, conditions: Conditions) -> dict[str, tuple[float, float]]:
     return sound_ranges(model_for(car, conditions, catalogue(), MAX_FAULTS), catalogue())
-
-
-def range_with(case: Case, test: str, instrument: str) -> tuple[float, float] | None:
-    """The same for one test with one instrument, as that shows it; None for a choice."""
-    return _range_with(case.car, case.visits[-1].conditions, test, instrument)
-
-
-@lru_cache(maxsize=64)
-def _range_with(car: Car, conditions: Conditions, test: str, instrument: str) -> tuple[float, float] | None:
-    model = model_for(car, conditions, catalogue(), MAX_FAULTS)
-    return sound_range_with(model, catalogue(), catalogue().test(test), catalogue().instrument(instrument))
 
 
 @dataclass(frozen=True)

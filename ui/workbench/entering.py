@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import re
 
-from faultnet.case.types import NotMeasured, Reading
+from faultnet.case.types import Conditions, NotMeasured, Reading
 from faultnet.errors import EntryError
 from faultnet.prior_set.types import Test
 from faultnet.units import parse_entry
 
-LONG = 80
 _MEANT = re.compile(r"did you mean (.+?)\?")
 
 
@@ -119,6 +118,19 @@ def number_or_none(text: str, unit: str, plausible: tuple[float, float], what: s
             raise EntryError("a number is wanted here", got=repr(text), to_do="type a number")
         return parsed.value
     except EntryError as error:
-        listed = len(error.to_do or "") > LONG  # a list of all units helps nobody who mistyped a figure
-        to_do = "type a number, with its unit if need be" if listed else error.to_do
-        raise EntryError(f"{what}: {error.what}", got=repr(text), expected=error.expected, to_do=to_do) from None
+        raise EntryError(f"{what}: {error.what}", got=error.got, expected=error.expected, to_do=error.to_do) from None
+
+
+def typed_conditions(
+    air: str, electrolyte: str, hours: str, unit: str, *, damp: bool, rough_road: bool, engine_warm: bool
+) -> Conditions:
+    """Conditions of a visit from the fields of the form, temperatures in `unit` unless they say otherwise."""
+    seconds = number_or_none(hours, "h", (0.0, 20000.0 * 3600.0), "Hours standing")
+    return Conditions(
+        air_temperature=number_or_none(air, unit, (-50.0, 60.0), "Air temperature"),
+        electrolyte_temperature=number_or_none(electrolyte, unit, (-40.0, 80.0), "Battery temperature"),
+        hours_standing=None if seconds is None else seconds / 3600.0,
+        damp=damp,
+        rough_road=rough_road,
+        engine_warm=engine_warm,
+    )

@@ -11,7 +11,7 @@ from faultnet.case.store.events import StoredEvent
 from faultnet.errors import ClashError, FaultnetError
 from workbench import state
 from workbench.answers import catalogue
-from workbench.scripts import PAGE
+from workbench.scripts import MEND_ROLES
 from workbench.words import clock, plain
 
 HERE = Path(__file__).resolve().parent
@@ -21,7 +21,7 @@ def dress() -> None:
     """Put the looks on."""
     st.html(HERE / "look.css")
     with st.container(key="mend_script"):
-        st.html(f"<script>{PAGE}</script>", unsafe_allow_javascript=True)
+        st.html(f"<script>{MEND_ROLES}</script>", unsafe_allow_javascript=True)
 
 
 def head(opened: state.Opened) -> None:
@@ -110,8 +110,8 @@ def event_words(event: StoredEvent) -> str:
     return plain_kinds[event.kind] + by
 
 
-def show_error(error: FaultnetError, name: str = "") -> None:
-    """An error in plain words: what, found, expected, what to do; `name` where the page may have to be moved to it."""
+def show_error(error: FaultnetError) -> None:
+    """An error in plain words: what, found, expected, what to do."""
     lines = []
     if isinstance(error, ClashError):
         lines.append("<ul>" + "".join(f"<li>{plain(e)}</li>" for e in error.entries) + "</ul>")
@@ -123,20 +123,7 @@ def show_error(error: FaultnetError, name: str = "") -> None:
         lines.append(f"<p>Wanted: {plain(error.expected)}.</p>")
     if error.to_do:
         lines.append(f"<p><b>{plain(_capital(error.to_do))}</b></p>")
-    named = f" id='{plain(name)}'" if name else ""
-    st.html(f"<div class='fn-wrong' role='alert'{named}><b>{plain(_capital(error.what))}.</b>{''.join(lines)}</div>")
-
-
-def scroll_to(name: str, count: int) -> None:
-    """Move the page to a heading; `count` tells one time from the next."""
-    with st.container(key="scroll_script"):
-        st.html(f"<span class='fn-to' data-to='{plain(name)}' data-count='{count}'></span>")
-
-
-def bring_into_view(key: str, count: int) -> None:
-    """Move the page until a field stands in its middle, well above the bar of links, and put the cursor into it."""
-    with st.container(key="view_script"):
-        st.html(f"<span class='fn-show' data-show='{plain(key)}' data-count='{count}'></span>")
+    st.html(f"<div class='fn-wrong' role='alert'><b>{plain(_capital(error.what))}.</b>{''.join(lines)}</div>")
 
 
 def _capital(text: str) -> str:

@@ -8,8 +8,6 @@ from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from faultnet.case.types import Case, Reading
-from faultnet.prior_set.catalogue import Catalogue
 from faultnet.recordings import Charging, Decline, Event, Rest, Start, Trace, find_events, read_recording
 
 WORDS = {Charging: "Charging", Rest: "Rest", Decline: "Standing"}
@@ -86,37 +84,3 @@ def chosen_first(names: Sequence[str]) -> list[str]:
     if len(names) <= MOST_CHOSEN:
         return list(names)
     return [name for name in names if name.startswith("Start 1 ")] or list(names[:MOST_CHOSEN])
-
-
-def digest_of(data: bytes) -> str:
-    """A few letters that tell a recording from others, to be noted with what is taken from it."""
-    return hashlib.sha256(data).hexdigest()[:8]
-
-
-def noted(row: Mapping[str, Any], test: str, digest: str) -> str:
-    """The note of a reading taken from a recording: which one, from when in it, and what it says of itself."""
-    about = row["note"] if test == row["test"] else row["about"]
-    return f"{_from(digest)} at {row['begin']:.1f} s: {about}"
-
-
-def _from(digest: str) -> str:
-    return f"from recording {digest}"
-
-
-def unfit(case: Case, row: Mapping[str, Any], test: str | None, digest: str, catalogue: Catalogue) -> str | None:
-    """Why an offered reading is not to be stored, None where it may be.
-
-    Notes
-    -----
-    One start seen at the posts and through the module is one start: taken twice, it would count twice.
-    """
-    if test is None:
-        return "say what it was taken as"
-    opening = f"{_from(digest)} at {row['begin']:.1f} s:"
-    before = [e for v in case.visits for e in v.entries if isinstance(e, Reading) and e.note.startswith(opening)]
-    if any(e.test == test for e in before):
-        return "it is in the case already"
-    places = {catalogue.instrument(e.instrument).place for e in before if e.instrument}
-    if before and catalogue.instrument(row["instrument"]).place not in places:
-        return "this event is in the case already, taken at another place; it counts once"
-    return None

@@ -7,12 +7,9 @@ the screen. Everything entered is written at once, so that a reload, a locked ph
 from __future__ import annotations
 
 import os
-import secrets
 import threading
-import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import dataclass
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
@@ -29,9 +26,6 @@ from workbench.answers import Shop, catalogue
 from workbench.settings import Settings, load_settings, save_settings, tools_at_hand
 
 OPEN_CASE = "FAULTNET_OPEN_CASE"
-BOUNCE = 1.0  # [s] in which a second tap on an answer is a bounce
-BROWSER = "faultnet_browser"
-moment = time.monotonic  # [s]
 _lock = threading.Lock()
 _stores: dict[tuple[str, str], Store] = {}
 
@@ -83,8 +77,6 @@ class _Seen:
     pending: Pending | None = None
     trouble: FaultnetError | None = None
     chosen_test: str | None = None
-    asked_kept: bool = False
-    wrote_at: float = float("-inf")
 
 
 def _seen() -> _Seen:
@@ -115,16 +107,6 @@ def close_stores() -> None:
 def _device() -> str:
     agent = st.context.headers.get("User-Agent", "") or ""
     return "phone" if "Mobile" in agent else "computer"
-
-
-def browser() -> str:
-    """What tells this browser from others: from its cookie, else drawn now and to be left with it."""
-    found = st.session_state.get("browser") or st.context.cookies.get(BROWSER)
-    if not found or len(found) != 16 or not found.isalnum():
-        found = secrets.token_hex(8)
-        st.session_state["leave_browser"] = True
-    st.session_state["browser"] = found
-    return str(found)
 
 
 def case_id() -> str | None:
@@ -217,11 +199,6 @@ def pressed_again(shown: int) -> bool:
     return shown != drawn()
 
 
-def bounced() -> bool:
-    """Whether a tap comes within a second of the last entry: a finger that bounces answers nothing more."""
-    return moment() - _seen().wrote_at < BOUNCE
-
-
 def append(event: Event, words: str) -> bool:
     """Write a change of the open case, on top of what this session has seen.
 
@@ -248,12 +225,10 @@ def _added(event: Event, kept: Store, named: str, seen: int) -> int:
     return kept.append(named, event, seen)
 
 
-def delete_case() -> bool:
+def delete_case() -> None:
     """Mark the open case as deleted, and open none."""
-    done = _written("Deleted", (), Store.delete)
-    if done:
+    if _written("Deleted", (), Store.delete):
         forget_case()
-    return done
 
 
 def undo() -> bool:
@@ -285,8 +260,7 @@ def _written(words: str, left: tuple[Event, ...], write: Callable[[Store, str, i
     seen.said = (seen.case_id, seen.events, words)
     seen.pending = None
     if left and left[0].kind == "entry_added":
-        seen.wrote_at = moment()
-        _choose(seen, None)
+        seen.chosen_test = None
     return True
 
 
@@ -308,43 +282,19 @@ def drop_pending() -> None:
     _seen().pending = None
 
 
-def signed(entry: Entry) -> Entry:
-    """The entry with the time it is entered; by whom is not kept."""
-    return entry if entry.at else replace(entry, at=datetime.now(UTC).isoformat(timespec="seconds"))
-
-
 def add_entries(visit: int, *entries: Entry, words: str) -> bool:
     """Write one entry after the other; afterwards the best test is proposed again."""
-    return append_all([events.add_entry(visit, signed(entry)) for entry in entries], words)
+    return append_all([events.add_entry(visit, entry) for entry in entries], words)
 
 
 def chosen_test() -> str | None:
-    """The test the user put on the card, until something is entered, also in another tab; None for the best one."""
-    seen = _seen()
-    if not seen.asked_kept and seen.case_id is not None:
-        seen.asked_kept = True
-        kept = store().draft(_card(seen)).get("test")
-        seen.chosen_test = kept if kept in {t.id for t in catalogue().tests} else None
-    return seen.chosen_test
+    """The test the user put on the card, until something is entered; None for the best one."""
+    return _seen().chosen_test
 
 
-def choose_test(test: str | None) -> None:
-    """Put a test on the card; None for the best one."""
-    _choose(_seen(), test)
-
-
-def _choose(seen: _Seen, test: str | None) -> None:
-    if seen.chosen_test == test:
-        return
-    seen.chosen_test = test
-    try:
-        store().keep_draft(_card(seen), {"test": test} if test else {})
-    except FaultnetError as error:
-        seen.trouble = error
-
-
-def _card(seen: _Seen) -> str:
-    return f"card_{browser()}_{seen.case_id}"
+def choose_test(test: str) -> None:
+    """Put a test on the card."""
+    _seen().chosen_test = test
 
 
 def trouble() -> FaultnetError | None:

@@ -78,21 +78,6 @@ def clock(at: str) -> str:
     return moment.strftime("%H:%M" if today else "%d %b %H:%M")
 
 
-UNITS_TYPED = {
-    "V": ("V", "mV"),
-    "A": ("A", "mA"),
-    "ohm": ("ohm", "mohm"),
-    "degC": ("°C", "°F"),
-    "h": ("h", "min"),
-    "rpm": ("rpm",),
-}
-
-
-def shown_units(unit: str) -> tuple[str, ...]:
-    """The units one may read a quantity in, by its base unit, for keys to type them with."""
-    return UNITS_TYPED.get(unit, () if unit in ("", "-") else (unit,))
-
-
 def tool_words(tools: tuple[str, ...]) -> str:
     """Tools in a row, or that none is needed."""
     return ", ".join(tools) if tools else "none"

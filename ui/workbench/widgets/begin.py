@@ -11,12 +11,12 @@ import streamlit as st
 from faultnet.case.file import load_case
 from faultnet.case.store.summary import CaseSummary
 from faultnet.case.types import Case, Conditions, Reading, Visit
+from faultnet.errors import FaultnetError
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
 from workbench import entering, frame, state, uploads
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
-from workbench.widgets.fields import Fields
 from workbench.words import clock, plain
 
 RECENT = 12
@@ -43,47 +43,39 @@ def show() -> None:
 
 def _new() -> None:
     frame.title("New case")
-    fields = Fields(f"new_{state.browser()}")
-    _taken_up(fields)
-    complaint = fields.text("new_complaint", "Complaint, in the driver's words")
-    told = _told_by_the_driver(fields)
-    car = forms.car_fields(fields, "new", None)
-    frame.title("Today")
-    conditions = forms.condition_fields(fields, "new_today", Conditions(), state.settings().temperature)
-    pressed = st.button("Begin", type="primary", key="begin", width="stretch", on_click=fields.press)
-    fields.done()
-    if pressed and car is not None and conditions is not None:
-        visit = Visit(told, conditions=conditions, date=date.today().isoformat())
-        fields.drop()
-        state.create_case(Case(car, (visit,), complaint, car.label))
-        st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
+    with st.form("new_case", border=False):
+        complaint = st.text_input("Complaint, in the driver's words", key="new_complaint", autocomplete="off")
+        told = _told_by_the_driver()
+        problem: FaultnetError | None = None
+        car = conditions = None
+        try:
+            car = forms.car_fields("new", None)
+            frame.title("Today")
+            conditions = forms.condition_fields("new_today", Conditions(), state.settings().temperature)
+        except FaultnetError as error:
+            problem = error
+        pressed = st.form_submit_button("Begin", type="primary", key="begin", width="stretch")
+    if not pressed:
+        return
+    if problem is not None or car is None or conditions is None:
+        frame.show_error(problem or forms.incomplete())
+        return
+    visit = Visit(told, conditions=conditions, date=date.today().isoformat())
+    state.create_case(Case(car, (visit,), complaint.strip(), car.label))
+    st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
 
 
-def _taken_up(fields: Fields) -> None:
-    """Say that something typed before stands in the fields, and offer to begin with empty ones."""
-    if fields.draft.kept():
-        with st.container(horizontal=True, vertical_alignment="center", key="taken_up"):
-            st.html("<p class='fn-note'>Not begun yet; what you typed is kept.</p>")
-            st.button("Empty the form", key="empty_new", on_click=_emptied, args=(fields,))
-
-
-def _emptied(fields: Fields) -> None:
-    for key in [key for key in st.session_state if str(key).startswith("new_")]:
-        st.session_state.pop(key)
-    fields.drop()
-
-
-def _told_by_the_driver(fields: Fields) -> tuple[Reading, ...]:
+def _told_by_the_driver() -> tuple[Reading, ...]:
     """Put the questions to the driver on the page, and give those answered as entries.
 
     A complaint in words tells the model nothing; without these it would not know how the car fails.
     """
     asked = [t for t in catalogue().tests if t.group == "ask" and t.kind == "choice"]
     first = [t for t in asked if t.id in ASKED_FIRST]
-    answers = [(t, forms.asked(fields, t, "new")) for t in first]
+    answers = [(t, forms.asked(t, "new")) for t in first]
     with st.expander("More from the driver, as far as known"):
-        answers += [(t, forms.asked(fields, t, "new")) for t in asked if t not in first]
-    return tuple(state.signed(entering.chosen_reading(t, choice)) for t, choice in answers if choice is not None)
+        answers += [(t, forms.asked(t, "new")) for t in asked if t not in first]
+    return tuple(entering.chosen_reading(t, choice) for t, choice in answers if choice is not None)
 
 
 def _kept() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import streamlit as st
@@ -10,18 +9,15 @@ import streamlit as st
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.acts import CHARGING
-from faultnet.diagnosis.needs import NEED_UNDONE_BY, preparing_acts, unmet_needs
+from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words
 from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.prior_set.types import Test, Timer
-from faultnet.report.circuit import PROBES
-from faultnet.report.circuit_picture import draw_circuit
+from faultnet.prior_set.types import Test
 from workbench import entering, frame, state
-from workbench.widgets import timers
-from workbench.widgets.fields import keys
-from workbench.words import NOT_MEASURED, minutes, money, plain, shown_units, tool_words
+from workbench.scripts import KEEP_FOCUS
+from workbench.words import NOT_MEASURED, minutes, money, plain, tool_words
 
 LEAST_CHANCE = 0.03
 TO_OTHERS = "<p class='fn-jumps'><a href='#other-tests' target='_self'>Measured something else?</a></p>"
@@ -69,17 +65,19 @@ def heading(found: Proposal, *, stop: bool = False, currency: str = "") -> str:
         kicker.append(minutes(worth.minutes))
         if worth.saving > 0.5:
             kicker.append(f"worth {money(worth.saving, currency)} more than it costs")
-    return f"<div class='fn-test'><p class='kicker'>{plain(' · '.join(kicker))}</p><h2>{plain(test.label)}</h2></div>"
+    return (
+        f"<div class='fn-test'><p class='kicker'>{plain(' · '.join(kicker))}</p><h2>{plain(test.label)}</h2>"
+        f"<p class='ask'>{_ask(found)}</p></div>"
+    )
 
 
-def wanted(found: Proposal, sound: tuple[float, float] | None) -> str:
-    """HTML of what to enter, and what a sound car reads today with the instrument at hand."""
+def _ask(found: Proposal) -> str:
     if found.test.kind == "choice":
-        return "<p class='fn-ask'>Press the answer, or type its number.</p>"
+        return "Press the answer, or type its number."
     words = plain(_wanted(found.test))
-    if sound is not None:
-        words += f" Sound car today: <span class='sound'>{plain(range_words(*sound, found.test.unit))}</span>"
-    return f"<p class='fn-ask'>{words}</p>"
+    if found.sound is None:
+        return words
+    return f"{words} Sound car today: <span class='sound'>{plain(range_words(*found.sound, found.test.unit))}</span>"
 
 
 def _wanted(test: Test) -> str:
@@ -88,45 +86,24 @@ def _wanted(test: Test) -> str:
     return examples.get(test.unit, f"A number in {test.unit}.")
 
 
-def care(found: Proposal, catalogue: Catalogue) -> str:
-    """HTML of the cautions of this test: in few words at once, in full one tap away."""
-    if not found.test.cautions:
-        return ""
-    short = "".join(f"<li>{plain(catalogue.cautions_in_short[c])}</li>" for c in found.test.cautions)
-    full = "".join(f"<li>{plain(catalogue.cautions[c])}</li>" for c in found.test.cautions)
-    return (
-        f"<div class='fn-care'><p class='fn-label'>Take care</p><ul class='short'>{short}</ul>"
-        f"<details><summary>In full</summary><ul>{full}</ul></details></div>"
-    )
-
-
-def steps(found: Proposal, catalogue: Catalogue) -> str:
-    """HTML of what must hold first and of the steps."""
+def instructions(found: Proposal, catalogue: Catalogue) -> str:
+    """HTML of preparation, steps, tools and cautions, all in full view."""
     test, worth = found.test, found.worth
     needs = worth.prepare if worth is not None else tuple(catalogue.preconditions[n] for n in test.needs)
     parts = []
+    if test.cautions:
+        items = "".join(f"<li>{plain(catalogue.cautions[c])}</li>" for c in test.cautions)
+        parts.append(f"<div class='fn-care'><p class='fn-label'>Take care</p><ul>{items}</ul></div>")
     if needs:
         items = "".join(f"<li>{plain(n)}</li>" for n in needs)
         parts.append(f"<p class='fn-label'>First</p><ul class='fn-steps'>{items}</ul>")
-    items = "".join(f"<li>{plain(s)}</li>" for s in test.steps)
-    parts.append(f"<p class='fn-label'>How</p><ol class='fn-steps'>{items}</ol>")
-    return "".join(parts)
-
-
-def background(found: Proposal) -> str:
-    """HTML of the tools, why this test, and what it would tell."""
-    test, worth = found.test, found.worth
-    parts = [f"<p><b>Tools:</b> {plain(tool_words(test.tools))}.</p>",
-             f"<p><b>Why:</b> {plain(worth.because if worth is not None else test.explanation)}</p>"]  # fmt: skip
+    steps = "".join(f"<li>{plain(s)}</li>" for s in test.steps)
+    parts.append(f"<p class='fn-label'>How</p><ol class='fn-steps'>{steps}</ol>")
+    parts.append(f"<p><b>Tools:</b> {plain(tool_words(test.tools))}.</p>")
+    parts.append(f"<p><b>Why:</b> {plain(worth.because if worth is not None else test.explanation)}</p>")
     if worth is not None and worth.outcomes:
         parts.append(would_tell(worth))
     return "".join(parts)
-
-
-def timers_of(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Timer, ...]:
-    """The times to keep: until what must hold first holds, then those of the steps."""
-    unmet = unmet_needs(found.test, visit, catalogue)
-    return (*(catalogue.waits[n] for n in unmet if n in catalogue.waits), *found.test.timers)
 
 
 def would_tell(worth: NextTest) -> str:
@@ -172,37 +149,14 @@ def span(first: str, last: str) -> str:
     return f"{low} and more" if to_above else f"{low} to {high}"
 
 
-def where(found: Proposal, suspects: Mapping[str, float], catalogue: Catalogue) -> str:
-    """HTML of where the instrument goes: in words, and drawn when these are tapped; empty without probes."""
-    probes = PROBES.get(found.test.id)
-    if probes is None:
-        return ""
-    return (
-        f"<details class='fn-where'><summary>{plain(probes.words())}</summary>"
-        f"{draw_circuit(suspects, catalogue, probes)}</details>"
-    )
-
-
-def show(
-    found: Proposal,
-    case: Case,
-    catalogue: Catalogue,
-    sound: tuple[float, float] | None,
-    suspects: Mapping[str, float],
-    *,
-    stop: bool,
-) -> None:
-    """Put the card on the page, in the order of the work: what, take care, how, how long, what it should read, entry.
+def show(found: Proposal, case: Case, catalogue: Catalogue, *, stop: bool = False) -> None:
+    """Put the card on the page.
 
     Parameters
     ----------
     found : Proposal
     case : Case
     catalogue : Catalogue
-    sound : (float, float), optional
-        What a sound car reads today with the instrument that is chosen, in the unit of the test.
-    suspects : mapping of component to float
-        How likely each is at fault by now [-], for the picture of the circuit.
     stop : bool
         Whether enough was tested.
 
@@ -212,33 +166,19 @@ def show(
     first, and leaving a field that is in no form would store what is half typed.
     """
     with st.container(key="card"):
-        st.html(heading(found, stop=stop, currency=state.settings().currency))
-        st.html(where(found, suspects, catalogue))
-        st.html(care(found, catalogue) + steps(found, catalogue))
-        _prepared(found, case, catalogue)
-        times = timers_of(found, case.visits[-1], catalogue)
-        if times:
-            st.html(timers.block(times, f"{state.case_id()}:{found.test.id}"))
-        _instrument(found, catalogue)
-        st.html(wanted(found, sound))
         _wrong_entry(found, case)
+        st.html(heading(found, stop=stop, currency=state.settings().currency))
+        _prepared(found, case, catalogue)
         _answers(found, case)
-        with st.container(key="entry_block"):
-            row = st.form("entry_form", border=False).container(
-                horizontal=True, vertical_alignment="center", key="entry_row"
-            )
-            with row:
+        with st.form("entry_form", border=False):
+            with st.container(horizontal=True, vertical_alignment="center", key="entry_row"):
                 st.text_input("Reading", key="entry", label_visibility="collapsed", autocomplete="off")
                 # A button of its own for each picture: what a second tap sends is not taken for the next test's.
                 st.form_submit_button("Enter", key=f"enter_{state.drawn()}", type="primary", on_click=_typed,
                                       args=(found, case, state.drawn()))  # fmt: skip
-            number = found.test.kind == "number"
-            units = shown_units(found.test.unit) if number else ()
-            half_typed = f"data-draft='fn {plain(state.case_id())} {found.test.id}'"
-            st.html(keys("entry", units, sign=number, limits=number, more=half_typed))
+            _how_taken(found, catalogue)
         _could_not(found, case)
-        _afterwards(found, case, catalogue)
-        st.html(background(found))
+        st.html(instructions(found, catalogue))
         _keep_focus(found, case)
 
 
@@ -259,7 +199,7 @@ def _prepared(found: Proposal, case: Case, catalogue: Catalogue) -> None:
     if acts:
         words = ", ".join(catalogue.act(act.act).label.lower() for act in acts)
         quick = all(catalogue.act(act.act).effect not in CHARGING for act in acts)
-        st.checkbox(f"Before this: {words}", value=quick and not found.chosen, key=_done_first(found))
+        st.checkbox(f"Done first: {words}", value=quick and not found.chosen, key=_done_first(found))
 
 
 def _done_first(found: Proposal) -> str:
@@ -275,39 +215,18 @@ def _answers(found: Proposal, case: Case) -> None:
             st.checkbox("Not sure of the answer", key=f"roughly_{found.test.id}")
 
 
-def instrument_chosen(test: Test) -> str:
-    """The instrument the next reading is taken with: as chosen, as last time, or the ordinary one."""
-    last = state.recall("last_instruments", {}).get(test.id, test.instruments[0])
-    return str(state.recall(f"instrument_{test.id}") or last)
-
-
-def _instrument(found: Proposal, catalogue: Catalogue) -> None:
-    """What it is measured with, and whether the reading is certain."""
+def _how_taken(found: Proposal, catalogue: Catalogue) -> None:
+    """What it was measured with, and whether it is certain."""
     if found.test.kind == "choice":
         return
     with st.container(horizontal=True, vertical_alignment="center", key="how_taken"):
         st.checkbox("Only roughly", key=f"roughly_{found.test.id}")
         if len(found.test.instruments) > 1:
             ids = list(found.test.instruments)
+            last = state.recall("last_instruments", {}).get(found.test.id, ids[0])
             labels = {i: catalogue.instrument(i).label for i in ids}
-            index = ids.index(instrument_chosen(found.test))
-            st.selectbox("Instrument", ids, index=index, key=f"instrument_{found.test.id}",
-                         format_func=labels.__getitem__, label_visibility="collapsed")  # fmt: skip
-
-
-def undoing(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Act, ...]:
-    """What is to be put back after the test, as entries: the engine is let fire again."""
-    if "fuel_disabled" not in found.test.needs:
-        return ()
-    return tuple(Act(act.id) for act in catalogue.acts if act.effect in NEED_UNDONE_BY["fuel_disabled"])
-
-
-def _afterwards(found: Proposal, case: Case, catalogue: Catalogue) -> None:
-    """Ask whether what was done for the test is put back; it is then stored behind the reading."""
-    acts = undoing(found, case.visits[-1], catalogue)
-    if acts:
-        words = ", ".join(catalogue.act(act.act).label.lower() for act in acts)
-        st.checkbox(f"Afterwards: {words}", key=f"afterwards_{found.test.id}")
+            st.selectbox("Instrument", ids, index=ids.index(last), format_func=labels.__getitem__,
+                         key=f"instrument_{found.test.id}", label_visibility="collapsed")  # fmt: skip
 
 
 def _could_not(found: Proposal, case: Case) -> None:
@@ -336,8 +255,6 @@ def _typed(found: Proposal, case: Case, drawn: int) -> None:
     text = state.recall("entry", "")
     if text.strip():
         _stored(found, case, text, drawn)
-    else:
-        state.set_trouble(None)
 
 
 def _stored(found: Proposal, case: Case, text: str, drawn: int) -> None:
@@ -357,13 +274,11 @@ def _stored(found: Proposal, case: Case, text: str, drawn: int) -> None:
 
 def _pressed(found: Proposal, case: Case, choice: str, drawn: int) -> None:
     roughly = bool(state.recall(f"roughly_{found.test.id}"))
-    if not state.bounced():
-        _written(found, entering.chosen_reading(found.test, choice, roughly=roughly), case, drawn)
+    _written(found, entering.chosen_reading(found.test, choice, roughly=roughly), case, drawn)
 
 
 def _given_up(found: Proposal, case: Case, reason: str, drawn: int) -> None:
-    if not state.bounced():
-        _written(found, entering.not_measured(found.test, reason), case, drawn)  # type: ignore[arg-type]  # keys of NOT_MEASURED
+    _written(found, entering.not_measured(found.test, reason), case, drawn)  # type: ignore[arg-type]  # keys of NOT_MEASURED
 
 
 def _written(found: Proposal, entry: Reading, case: Case, drawn: int) -> None:
@@ -374,20 +289,20 @@ def _written(found: Proposal, entry: Reading, case: Case, drawn: int) -> None:
         state.set_trouble(None)
         measured = entry.not_measured is None and state.recall(_done_first(found))
         acts = preparing(found, case.visits[-1], catalogue()) if measured else ()
-        after = undoing(found, case.visits[-1], catalogue()) if state.recall(f"afterwards_{found.test.id}") else ()
-        words = "; ".join(entry_words(catalogue(), e) for e in (entry, *acts, *after))
-        state.add_entries(len(case.visits) - 1, *acts, entry, *after, words=f"Stored: {words}")
+        words = "; ".join(entry_words(catalogue(), e) for e in (entry, *acts))
+        state.add_entries(len(case.visits) - 1, *acts, entry, words=f"Stored: {words}")
     state.remember("entry", "")
 
 
 def _keep_focus(found: Proposal, case: Case) -> None:
-    """Without a touch screen the cursor is put into the field; the card is where the eye is after any choice.
+    """Decimal keypad on phones; without a touch screen the cursor is put into the field.
 
-    Where another test comes onto the card the page goes to its top, and to the card where that would not be seen from
-    there: on a phone with a long story above it, a chosen test would change nothing that can be seen.
+    Where another test comes onto the card, the page goes back to its top: whoever pressed something far down would not
+    see what came of it.
     """
     count = sum(len(v.entries) for v in case.visits)
     with st.container(key="focus_script"):
         st.html(
-            f"<span class='fn-turn' data-turn='{count} {plain(found.test.id)}' data-chosen='{found.chosen}'></span>"
+            f"<script data-for='{count} {plain(found.test.id)}'>{KEEP_FOCUS}</script>",
+            unsafe_allow_javascript=True,
         )

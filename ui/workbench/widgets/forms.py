@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import streamlit as st
 
 from faultnet.case.types import Battery, Car, Conditions
+from faultnet.errors import CarError
 from faultnet.prior_set.types import Test
-from workbench.widgets.fields import Fields, keys
+from workbench import entering
 from workbench.words import KINDS, STANDARDS, temperature
 
 CHARGE_CONTROLS = {"fixed": "Steady", "load_responsive": "Moved about by the engine computer"}
 CLIMATES = {"cold": "Cold", "temperate": "Temperate", "hot": "Hot"}
 FUELS = {"petrol": "Petrol", "diesel": "Diesel"}
-CYLINDERS = {number: str(number) for number in range(2, 13)}
-ON_THE_LABEL = "read it off the battery's label, or tick 'Rating not known'"
 
 
-def car_fields(fields: Fields, prefix: str, car: Car | None) -> Car | None:
+def car_fields(prefix: str, car: Car | None) -> Car | None:
     """Put the fields of a car on the page and give the car they describe.
 
     Parameters
     ----------
-    fields : Fields
-        Take up what is wrong.
     prefix : str
         For the keys of the fields.
     car : Car, optional
@@ -31,106 +31,100 @@ def car_fields(fields: Fields, prefix: str, car: Car | None) -> Car | None:
     Returns
     -------
     Car or None
-        None while a field is wrong or one that must be given is empty.
+        None while a field that must be given is empty.
+
+    Raises
+    ------
+    EntryError, CarError
+        If a figure makes no sense.
     """
-    start, before = car or Car(Battery(None)), len(fields.wrong)
-    label = fields.text(f"{prefix}_label", "What you call the car", start.label)
-    rating, standard = _rating(fields, prefix, car)
+    start = car or Car(Battery(600.0))
+    label = st.text_input("What you call the car", start.label, key=f"{prefix}_label", autocomplete="off")
     with st.container(horizontal=True):
-        fuel = fields.one_of(f"{prefix}_fuel", "Fuel", FUELS, start.fuel)
-        with st.container():
-            size = fields.figure(f"{prefix}_size", "Engine (litres)", f"{start.displacement:g}", "-", (0.5, 8.0),
-                                 needed="it stands in the car's papers")  # fmt: skip
+        rating = _figure(
+            f"{prefix}_rating", "Battery (cold-cranking A)", car and car.battery.rating, "A", (100.0, 2000.0)
+        )
+        standard = st.selectbox(
+            "Rated by", list(STANDARDS), index=car and list(STANDARDS).index(car.battery.standard),
+            format_func=STANDARDS.__getitem__, key=f"{prefix}_standard", placeholder="as stamped",
+        )  # fmt: skip
+    with st.container(horizontal=True):
+        fuel = _one_of(f"{prefix}_fuel", "Fuel", FUELS, start.fuel)
+        size = _figure(f"{prefix}_size", "Engine (litres)", start.displacement, "-", (0.5, 8.0))
     with st.expander("More about the car"):
-        age = fields.figure(f"{prefix}_age", "Battery age (years)", _shown(start.battery.age), "-", (0.0, 30.0))
-        kind = fields.choice(f"{prefix}_kind", "Battery type", KINDS, start.battery.kind, needed="choose one")
-        capacity = fields.figure(f"{prefix}_capacity", "Battery capacity (Ah)", _shown(start.battery.capacity), "Ah",
-                                 (15.0, 250.0))  # fmt: skip
-        needs = fields.figure(f"{prefix}_needs", "What the car needs (cold-cranking A)", _shown(start.needs_rating),
-                              "A", (100.0, 2000.0))  # fmt: skip
-        needed_by = fields.choice(f"{prefix}_needs_standard", "What it needs, rated by", STANDARDS,
-                                  start.needs_standard, needed="choose one")  # fmt: skip
-        cylinders = fields.choice(f"{prefix}_cylinders", "Cylinders", CYLINDERS, start.cylinders, needed="choose one")
-        alternator = fields.figure(f"{prefix}_alternator", "Alternator (A)", _shown(start.alternator_rating), "A",
-                                   (30.0, 350.0), needed="90 is usual; it stands on its label")  # fmt: skip
-        control = fields.choice(f"{prefix}_control", "Charging voltage", CHARGE_CONTROLS, start.charge_control,
-                                needed="choose one")  # fmt: skip
-        climate = fields.one_of(f"{prefix}_climate", "Climate", CLIMATES, start.climate)
+        age = _figure(f"{prefix}_age", "Battery age (years)", start.battery.age, "-", (0.0, 30.0))
+        kind = _chosen(f"{prefix}_kind", "Battery type", KINDS, start.battery.kind)
+        capacity = _figure(f"{prefix}_capacity", "Battery capacity (Ah)", start.battery.capacity, "Ah", (15.0, 250.0))
+        cylinders = st.selectbox("Cylinders", list(range(2, 13)), index=start.cylinders - 2, key=f"{prefix}_cylinders")
+        alternator = _figure(f"{prefix}_alternator", "Alternator (A)", start.alternator_rating, "A", (30.0, 350.0))
+        control = _chosen(f"{prefix}_control", "Charging voltage", CHARGE_CONTROLS, start.charge_control)
+        climate = _one_of(f"{prefix}_climate", "Climate", CLIMATES, start.climate)
     st.html("<p class='fn-note'>Only 12 V systems with a combustion engine. Leave high-voltage cars alone.</p>")
-    if len(fields.wrong) > before:
+    if rating is None or standard is None or size is None or alternator is None:
         return None
-    assert size is not None
-    assert alternator is not None
     battery = Battery(rating, standard, kind, capacity, age)
-    return Car(battery, fuel, size, cylinders, alternator, control, climate, label,
-               needs_rating=needs, needs_standard=needed_by)  # fmt: skip
+    return Car(battery, fuel, size, cylinders, alternator, control, climate, label.strip())
 
 
-def _rating(fields: Fields, prefix: str, car: Car | None) -> tuple[float | None, str]:
-    """What the battery's label says, or that nobody can say what it says."""
-    known = car is None or car.battery.rating is not None
-    begin = None if car is None or not known else car.battery.standard
-    unknown = bool(st.session_state.get(f"{prefix}_unknown", fields.draft.kept().get(f"{prefix}_unknown", not known)))
-    rating, standard = None, "EN"
-    if not unknown:
-        with st.container(horizontal=True):
-            with st.container():
-                rating = fields.figure(f"{prefix}_rating", "Battery (cold-cranking A)",
-                                       _shown(None if car is None else car.battery.rating), "A", (100.0, 2000.0),
-                                       needed=ON_THE_LABEL)  # fmt: skip
-            with st.container():
-                standard = fields.choice(f"{prefix}_standard", "Rated by", STANDARDS, begin, placeholder="Choose",
-                                         needed="it stands beside the rating; if it does not, say so")  # fmt: skip
-    if fields.tick(f"{prefix}_unknown", "Rating not known", not known):
-        st.html("<p class='fn-note'>Then what such a car usually carries is taken, spread wide.</p>")
-    return rating, standard
+def _chosen(key: str, label: str, words: Mapping[str, str], start: str) -> Any:
+    return st.selectbox(label, list(words), index=list(words).index(start), format_func=words.__getitem__, key=key)
 
 
-def _shown(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
+def _one_of(key: str, label: str, words: Mapping[str, str], start: str) -> Any:
+    return st.segmented_control(
+        label, list(words), default=start, format_func=words.__getitem__, required=True, key=key
+    )
 
 
-def condition_fields(fields: Fields, prefix: str, start: Conditions, unit: str) -> Conditions | None:
-    """Put the fields of a visit's conditions on the page and give what they describe, None while one is wrong.
+def _figure(key: str, label: str, value: float | None, unit: str, plausible: tuple[float, float]) -> float | None:
+    text = st.text_input(label, "" if value is None else f"{value:g}", key=key, autocomplete="off")
+    return entering.number_or_none(text, unit, plausible, label)
+
+
+def condition_fields(prefix: str, start: Conditions, unit: str) -> Conditions:
+    """Put the fields of a visit's conditions on the page and give what they describe.
 
     Parameters
     ----------
-    fields : Fields
     prefix : str
     start : Conditions
     unit : {"degC", "degF"}
         Of temperatures typed without a unit.
+
+    Raises
+    ------
+    EntryError
+        If a figure makes no sense.
     """
-    before, sign = len(fields.wrong), "°F" if unit == "degF" else "°C"
+    sign = "°F" if unit == "degF" else "°C"
     with st.container(horizontal=True):
-        with st.container():
-            air = fields.figure(f"{prefix}_air", f"Air ({sign})", temperature(start.air_temperature, unit), unit,
-                                (-50.0, 60.0))  # fmt: skip
-        with st.container():
-            hours = fields.figure(f"{prefix}_hours", "Standing (h)", _shown(start.hours_standing), "h",
-                                  (0.0, 20000.0 * 3600.0))  # fmt: skip
-        with st.container():
-            measured = temperature(start.electrolyte_temperature, unit)
-            acid = fields.figure(f"{prefix}_acid", f"Battery ({sign})", measured, unit, (-40.0, 80.0))
-    thumbs = (("Air", "air", ("°C", "°F"), True), ("Standing", "hours", ("h", "min"), False),
-              ("Battery", "acid", ("°C", "°F"), True))  # fmt: skip
-    named = "".join(
-        f"<div class='fn-beside'>{words}{keys(f'{prefix}_{field}', units, sign=signed)}</div>"
-        for words, field, units, signed in thumbs
-    )
-    st.html(f"<div class='fn-thumb'>{named}</div>")
+        air = st.text_input(f"Air ({sign})", temperature(start.air_temperature, unit), key=f"{prefix}_air")
+        hours = st.text_input("Standing (h)", "" if start.hours_standing is None else f"{start.hours_standing:g}",
+                              key=f"{prefix}_hours")  # fmt: skip
+        acid = st.text_input(
+            f"Battery ({sign})", temperature(start.electrolyte_temperature, unit), key=f"{prefix}_acid"
+        )
     with st.container(horizontal=True):
-        damp = fields.tick(f"{prefix}_damp", "Damp", start.damp)
-        rough = fields.tick(f"{prefix}_rough", "Rough road", start.rough_road)
-        warm = fields.tick(f"{prefix}_warm", "Engine warm", start.engine_warm)
+        damp = st.checkbox("Damp", start.damp, key=f"{prefix}_damp")
+        rough = st.checkbox("Rough road", start.rough_road, key=f"{prefix}_rough")
+        warm = st.checkbox("Engine warm", start.engine_warm, key=f"{prefix}_warm")
     st.html("<p class='fn-note'>Leave empty what you do not know. Battery: only if you measured it.</p>")
-    if len(fields.wrong) > before:
-        return None
-    return Conditions(air, acid, None if hours is None else hours / 3600.0, damp, rough, warm)
+    return entering.typed_conditions(air, acid, hours, unit, damp=damp, rough_road=rough, engine_warm=warm)
 
 
-def asked(fields: Fields, test: Test, prefix: str) -> str | None:
+def asked(test: Test, prefix: str) -> str | None:
     """Put a question to the driver on the page and give the answer chosen, None while it is not known."""
-    chosen: str | None = fields.choice(f"{prefix}_{test.id}", test.label, dict(test.choices), None,
-                                       placeholder="Choose, if known", filter_mode=None)  # fmt: skip
+    labels = dict(test.choices)
+    chosen: str | None = st.selectbox(
+        test.label, list(labels), index=None, format_func=labels.__getitem__, key=f"{prefix}_{test.id}",
+        placeholder="not known", filter_mode=None,
+    )  # fmt: skip
     return chosen
+
+
+def incomplete() -> CarError:
+    """The error for a form with an empty field that is needed."""
+    return CarError(
+        "the battery's rating, the standard it was rated by, and the engine's size are needed",
+        to_do="read them off the battery's label and the car's papers",
+    )

@@ -10,11 +10,8 @@ from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import ActSpec
 from workbench import entering, state
-from workbench.widgets import timers
-from workbench.widgets.fields import Fields, keys
 from workbench.words import OUTCOMES, minutes, plain
 
-LONGEST = (0.0, 720.0 * 3600.0)  # [s]
 HOURS_FOR = ("charge", "desulphate", "wait", "drive")
 
 
@@ -30,18 +27,15 @@ def show(case: Case, catalogue: Catalogue, suggested: tuple[str, str] | None = N
     """
     acts = sorted(catalogue.acts, key=lambda a: suggested is None or a.id != suggested[0])
     labels = {a.id: a.label for a in acts}
-    fields = Fields(f"work_{state.case_id()}")
-    chosen = fields.choice("act", "What was done", labels, None, placeholder="Choose the work")
+    chosen = st.selectbox("What was done", list(labels), index=None, format_func=labels.__getitem__, key="act",
+                          placeholder="Choose the work")  # fmt: skip
     if chosen is None:
         return
     spec = catalogue.act(chosen)
     st.html(how(spec, catalogue))
-    if spec.timers:
-        st.html(timers.block(spec.timers, f"{state.case_id()}:{spec.id}"))
-    _details(fields, spec, catalogue, suggested)
+    _details(spec, catalogue, suggested)
     st.button("Store this work", key="store_act", type="primary", on_click=_store,
-              args=(case, catalogue, state.drawn(), fields))  # fmt: skip
-    fields.done()
+              args=(case, catalogue, state.drawn()))  # fmt: skip
 
 
 def how(spec: ActSpec, catalogue: Catalogue) -> str:
@@ -55,22 +49,22 @@ def how(spec: ActSpec, catalogue: Catalogue) -> str:
     )
 
 
-def _details(fields: Fields, spec: ActSpec, catalogue: Catalogue, suggested: tuple[str, str] | None) -> None:
+def _details(spec: ActSpec, catalogue: Catalogue, suggested: tuple[str, str] | None) -> None:
     if len(spec.components) > 1:
         names = {c: catalogue.component(c).label for c in spec.components}
         part = suggested[1] if suggested and suggested[0] == spec.id and suggested[1] in names else None
-        needed = "say which part it was done to"
-        fields.choice(
-            f"component_{spec.id}", "On which part", names, part, needed=needed, placeholder="Choose the part"
-        )
+        index = None if part is None else list(names).index(part)
+        st.selectbox("On which part", list(names), index=index, format_func=names.__getitem__,
+                     key=f"component_{spec.id}", placeholder="Choose the part")  # fmt: skip
     if spec.effect in HOURS_FOR:
-        fields.figure("act_hours", "For how long (hours, or 30 min)", "", "h", LONGEST)
-        st.html(f"<div class='fn-thumb'>{keys('act_hours', ('h', 'min'))}</div>")
-    fields.one_of("act_outcome", "The complaint afterwards", OUTCOMES, None, required=False)
-    fields.text("act_note", "Note")
+        st.text_input("For how long (hours, or 30 min)", key="act_hours", autocomplete="off")
+    st.segmented_control(
+        "The complaint afterwards", list(OUTCOMES), format_func=OUTCOMES.__getitem__, key="act_outcome"
+    )
+    st.text_input("Note", key="act_note", autocomplete="off")
 
 
-def _store(case: Case, catalogue: Catalogue, drawn: int, fields: Fields) -> None:
+def _store(case: Case, catalogue: Catalogue, drawn: int) -> None:
     """Store the work as it is chosen at the press; the page may not have been drawn anew since the choice."""
     chosen = state.recall("act")
     if chosen is None or state.pressed_again(drawn):
@@ -82,15 +76,13 @@ def _store(case: Case, catalogue: Catalogue, drawn: int, fields: Fields) -> None
 
         check_act(catalogue, entry, spec.label)
     except FaultnetError as error:
-        fields.press()
-        if len(spec.components) > 1 and state.recall(f"component_{spec.id}") is None:
-            return  # the field says so itself
         state.set_trouble(error)
         return
     if state.add_entries(len(case.visits) - 1, entry, words=f"Stored: {entry_words(catalogue, entry)}"):
-        for key in [k for k in st.session_state if str(k).startswith(("component_", "act_"))]:
-            st.session_state.pop(key)
-        fields.drop()
+        for key in ("act", "act_outcome"):
+            state.remember(key, None)
+        for key in ("act_hours", "act_note"):
+            state.remember(key, "")
 
 
 def _act(spec: ActSpec) -> Act:
@@ -99,7 +91,7 @@ def _act(spec: ActSpec) -> Act:
         component = spec.components[0]
     hours = None
     if spec.effect in HOURS_FOR:
-        seconds = entering.number_or_none(state.recall("act_hours") or "", "h", LONGEST, "How long")
+        seconds = entering.number_or_none(state.recall("act_hours") or "", "h", (0.0, 720.0 * 3600.0), "How long")
         hours = None if seconds is None else seconds / 3600.0
     return Act(spec.id, component=component, outcome=state.recall("act_outcome"), hours=hours,
                note=(state.recall("act_note") or "").strip())  # fmt: skip
