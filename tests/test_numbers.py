@@ -12,7 +12,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from faultnet.case.file import case_from_json
+from faultnet.case.file import case_from_json, load_case
 from faultnet.cli import options
 from faultnet.cli.commands import app
 from faultnet.decision.costs import load_costs
@@ -130,6 +130,14 @@ def test_every_number_of_a_case_has_its_range(number: str, place: str) -> None:
     with pytest.raises(FaultnetError):
         case_from_json(text.replace(marks[place], new))
     assert case_from_json(text)
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "-" + "9" * 5000, "1e999", "9" * 400 + ".5"])
+def test_every_number_of_a_case_in_yaml_has_its_range(number: str) -> None:
+    text = f"format: faultnet-case\nversion: 1\ncar:\n  battery: {{rating: {number}}}\n"
+    with pytest.raises(FaultnetError) as caught:
+        load_case(text.encode(), "case.yaml")
+    assert len(str(caught.value)) < 500
 
 
 @pytest.mark.parametrize("number", ["nan", "inf", "1e308", "-1", "9" * 5000])

@@ -104,8 +104,8 @@ def read_yaml(text: str, source: str) -> Any:
         place = f" at line {mark.line + 1}, column {mark.column + 1}" if mark else ""
         found = f"{getattr(error, 'problem', None) or 'a character that is not allowed'}{place}"
         raise CaseFileError(source, (Fault("", found, "YAML"),), to_do="check the indents and colons there") from None
-    except RecursionError:
-        raise CaseFileError(source, (Fault("", "YAML nested too deeply", "a case"),)) from None
+    except (RecursionError, ValueError):
+        raise CaseFileError(source, (Fault("", "YAML nested too deeply or a number too long", "a case"),)) from None
     return checked_tree(tree, source)
 
 

@@ -113,11 +113,8 @@ def _time(seconds: float) -> str:
 
 
 def _reading(reading: dict[str, Any]) -> str:
-    return wrapped(f"{reading['test']}: {reading['value']:.4g} {reading['unit']} {_noted(reading)}", "  ", "    ")
-
-
-def _noted(reading: dict[str, Any]) -> str:
-    return f"({reading['note']})" if reading.get("note") else ""
+    note = f"({reading['note']})" if reading.get("note") else ""
+    return wrapped(f"{reading['test']}: {reading['value']:.4g} {reading['unit']} {note}", "  ", "    ")
 
 
 def _lines(event: Event, window: float) -> Iterator[str]:

@@ -52,6 +52,7 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
     >>> from faultnet.case.types import Battery, Car, Case
     >>> from faultnet.prior_set import load_catalogue
     >>> from faultnet.decision import load_costs
+    >>> from faultnet.diagnosis import work_through
     >>> worked = work_through(Case(Car(Battery(600.0))), load_catalogue())
     >>> worth_of_tools(worked, load_costs(), ())[0].saving > 0
     True

@@ -107,7 +107,8 @@ def tune(
         If an entry makes no sense to the catalogue.
     """
     options, history = options or Options(), list(cases)
-    options.check_cases(len(history))
+    if history:  # that there is none is said by what asks for one
+        options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
     gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told)
     with _disk(), _workplace(folder, history, catalogue, options) as place:

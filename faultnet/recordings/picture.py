@@ -71,7 +71,8 @@ def draw_trace(
     middle, low, high = decimate(part, max(int(width - LEFT - RIGHT), 1))
     scale = _Scale(part, low, high, width, height)
     numbered = [(event, number) for event, number in _numbered(events) if scale.shows(event)]
-    body = [_title(trace, width), *_bands([event for event, _ in numbered], scale), *_axes(scale)]
+    title = f'<text x="{LEFT}" y="16" font-weight="bold">{escape(trace.name[: max(width // 9, 10)])}</text>'
+    body = [title, *_bands([event for event, _ in numbered], scale), *_axes(scale)]
     body += [_line(middle, low, high, scale), *_marks(numbered, scale)]
     label = escape(f"Voltage of {trace.name} over {part.duration:.1f} s, from {low.min():.2f} to {high.max():.2f} V")
     return (
@@ -157,11 +158,6 @@ def _axes(scale: _Scale) -> list[str]:
     drawn.append(f'<text x="{right}" y="{scale.height - 6}" text-anchor="end">time [s]</text>')
     drawn.append(f'<text x="6" y="{TOP - 8}">[V]</text>')
     return drawn
-
-
-def _title(trace: Trace, width: int) -> str:
-    """Write the name."""
-    return f'<text x="{LEFT}" y="16" font-weight="bold">{escape(trace.name[: max(width // 9, 10)])}</text>'
 
 
 def _bands(events: list[Event], scale: _Scale) -> list[str]:

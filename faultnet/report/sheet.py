@@ -18,6 +18,7 @@ from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
 
 SHOWN_CAUSES = 5
+SIGNATURES = '<div class="sign keep"><div>Date</div><div>Name</div><div>Signature</div></div>'
 SHOWN_REASONS = 5
 LEAST_SHARE = 0.02
 ENOUGH = 0.8
@@ -62,7 +63,8 @@ def job_sheet(
     >>> "Complaint: slow" in sheet, "come first" in sheet
     (True, True)
     """
-    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue, decision), _circuit(diagnosis, catalogue)]
+    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue, decision)]
+    body.append(f'<div class="picture circuit keep">{draw_circuit(suspicion(diagnosis), catalogue)}</div>')
     strips = iter(strips_of(case, diagnosis, catalogue))
     seen = {(s.visit, s.entry) for s in diagnosis.seen if s.value is not None and s.sound_range is not None}
     for number, visit in enumerate(case.visits):
@@ -72,7 +74,7 @@ def job_sheet(
         _reasons(diagnosis),
         f'<div class="picture keep"><h2>Course of belief</h2>{course}</div>' if course else "",
     ]
-    body += [_next(case, diagnosis), care(_cautions(case, diagnosis, catalogue)), _signatures()]
+    body += [_next(case, diagnosis), care(_cautions(case, diagnosis, catalogue)), SIGNATURES]
     body.append(listed_words("".join(body), catalogue.words))
     return document(f"Job sheet {case.name or case_id}".strip(), body)
 
@@ -84,10 +86,6 @@ def _head(case: Case, case_id: str) -> str:
         f"<h1>Job sheet: {escape(case.name or case.car.label or 'a car')}{marks}</h1>{kept}"
         f"<p>{escape(car_words(case.car))}</p><p><b>Complaint: {escape(case.complaint or 'none given')}</b></p>"
     )
-
-
-def _circuit(diagnosis: Diagnosis, catalogue: Catalogue) -> str:
-    return f'<div class="picture circuit keep">{draw_circuit(suspicion(diagnosis), catalogue)}</div>'
 
 
 def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
@@ -189,7 +187,3 @@ def _cautions(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> list[st
     if case.outcome is None and repair:
         found += [catalogue.cautions[c] for c in catalogue.act(repair).cautions]
     return list(dict.fromkeys(found))
-
-
-def _signatures() -> str:
-    return '<div class="sign keep"><div>Date</div><div>Name</div><div>Signature</div></div>'

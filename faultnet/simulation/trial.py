@@ -17,6 +17,7 @@ from typing import Any
 
 from faultnet.cluster import as_they_come
 from faultnet.decision.costs import load_costs
+from faultnet.diagnosis.models import rest_all
 from faultnet.errors import CarError
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.scoring import record
@@ -172,7 +173,9 @@ def work_on(task: Task) -> list[CarResult]:
     """Deal with the cars of a task, in whatever process."""
     shop, plan = shop_of(task.plan), task.plan
     policy = policy_named(task.policy)
-    return [
+    found = [
         try_car(drawn_car(shop.catalogue, plan.seed, n, plan.world, plan.draw), task.policy, policy, shop, plan.seed)
         for n in task.numbers
     ]
+    rest_all()
+    return found

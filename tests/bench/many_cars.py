@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from scipy.special import expit, ndtr
 
 from faultnet.model.build import is_recorder
-from faultnet.model.modes import COMING_AND_GOING
 from faultnet.model.network import Array
 from faultnet.model.setting import Setting
 from faultnet.physics import battery, charging, conductors, cranking
@@ -27,7 +26,10 @@ from faultnet.simulation.car import answers, charge, circuit, resting, running, 
 
 Modes = Mapping[str, "int | NDArray[np.integer]"]
 Known = Mapping[str, Array]
-COMES_AND_GOES = (*COMING_AND_GOING, "battery")
+COMES_AND_GOES = (
+    *("positive_joint", "negative_joint", "ground_path", "solenoid"),
+    *("starter_motor", "start_control", "alternator", "drain", "battery"),
+)
 
 
 class Draws(Protocol):

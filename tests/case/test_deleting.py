@@ -83,6 +83,8 @@ def test_a_store_of_version_1_lists_its_cases(place: str, monkeypatch: pytest.Mo
     with engine.begin() as connection:  # back to version 1
         connection.execute(text("ALTER TABLE cases DROP COLUMN deleted"))
         connection.execute(text("DROP TABLE drafts"))
+        connection.execute(text("DROP TABLE photos"))
+        connection.execute(text("ALTER TABLE events DROP COLUMN seal"))
         connection.execute(tables.SCHEMA_VERSION.update().values(version=1))
     engine.dispose()
     with open_store(place) as store:

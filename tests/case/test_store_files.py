@@ -94,13 +94,14 @@ def test_a_store_that_may_only_be_read_can_be_listed(unfinished: bool) -> None:
     root = Path(__file__).parents[2]
     with tempfile.TemporaryDirectory() as folder:
         shut = Path(folder) / "shut"
-        filled(Path(folder) / "open" / "cases.sqlite")
-        with open_store(Path(folder) / "open" / "cases.sqlite") as store:
-            if unfinished:  # as a writer leaves its files when it is killed
-                store.list_cases()
-                store.append(store.list_cases()[0].case_id, add_entry(0, Act("charge")), 13)
+        case_id = filled(Path(folder) / "open" / "cases.sqlite")
+        if unfinished:
+            with open_store(Path(folder) / "open" / "cases.sqlite") as store:
+                store.append(case_id, add_entry(0, Act("charge")), 13)
+                shutil.copytree(Path(folder) / "open", shut)  # as a writer leaves its files when it is killed
+        else:
             shutil.copytree(Path(folder) / "open", shut)
-        assert bool((shut / "cases.sqlite-wal").exists()) == unfinished or not unfinished
+        assert (shut / "cases.sqlite-wal").exists() == unfinished
         Path(folder).chmod(0o755)
         for path in shut.iterdir():
             path.chmod(0o444)
@@ -149,6 +150,34 @@ def test_rows_that_hold_something_else_are_said_in_words(store: Store, payload: 
         connection.execute(sqlalchemy.text("UPDATE events SET payload = :payload"), {"payload": payload})
     with pytest.raises(FaultnetError):
         store.current(case_id)
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        "UPDATE events SET payload = replace(payload, 'note 3', 'note 7')",
+        "UPDATE events SET at = replace(at, '2', '3') WHERE sequence = 2",
+        "UPDATE events SET kind = 'entry_removed', payload = '{\"visit\": 0, \"position\": 0}' WHERE sequence = 4",
+        "DELETE FROM events WHERE sequence = 13",
+    ],
+)
+def test_what_was_changed_behind_the_stores_back_is_noticed(tmp_path: Path, harm: str) -> None:
+    case_id = filled(tmp_path / "cases.sqlite")
+    with open_store(tmp_path / "cases.sqlite") as store:
+        with store._engine.begin() as connection:
+            connection.exec_driver_sql(harm)
+        with pytest.raises(StoreError, match=r"the store is damaged.*restore it from a backup"):
+            store.current(case_id)
+        assert len(store.list_cases()) == 1
+
+
+def test_events_of_an_older_program_are_read_without_a_seal(tmp_path: Path) -> None:
+    case_id = filled(tmp_path / "cases.sqlite")
+    with open_store(tmp_path / "cases.sqlite") as store:
+        before = store.current(case_id)
+        with store._engine.begin() as connection:
+            connection.exec_driver_sql("UPDATE events SET seal = ''")
+        assert store.current(case_id) == before
 
 
 def test_text_that_is_no_text_is_said_in_words(tmp_path: Path) -> None:

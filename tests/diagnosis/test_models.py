@@ -48,6 +48,15 @@ def test_what_recipes_hold_counts_as_room() -> None:
     assert held > 100_000
 
 
+def test_all_models_rest_at_once_and_answer_the_same() -> None:
+    catalogue = load_catalogue()
+    before = [diagnose(case, catalogue) for case in (a_case(15.0), a_case(0.0))]
+    assert any(model.compiled.size() > 10 << 20 for model in models._models.values())
+    models.rest_all()
+    assert all(model.compiled.size() < 1 << 20 for model in models._models.values())
+    assert [diagnose(case, catalogue) for case in (a_case(15.0), a_case(0.0))] == before
+
+
 def test_models_used_longest_ago_rest_when_there_is_no_room(monkeypatch: pytest.MonkeyPatch) -> None:
     catalogue = load_catalogue()
     monkeypatch.setattr(models, "ROOM", 1)

@@ -243,13 +243,13 @@ def test_a_strong_prior_hardly_moves() -> None:
 
 
 def test_errors_say_what_is_wrong() -> None:
-    car = Car(Battery(600.0))
+    car, alone = Car(Battery(600.0)), Options(folds=0)
     with pytest.raises(HistoryError, match="has no case"):
         tune([], catalogue())
     with pytest.raises(HistoryError, match="confirmed cause is unknown"):
-        tune([Case(car, outcome=CaseOutcome((("battery", "haunted"),)))], catalogue())
+        tune([Case(car, outcome=CaseOutcome((("battery", "haunted"),)))], catalogue(), alone)
     with pytest.raises(HistoryError, match="two confirmed causes"):
-        tune([Case(car, outcome=CaseOutcome((("battery", "worn"), ("battery", "sulphated"))))], catalogue())
+        tune([Case(car, outcome=CaseOutcome((("battery", "worn"), ("battery", "sulphated"))))], catalogue(), alone)
     with pytest.raises(HistoryError, match="strength"):
         Options(strength=0.0)
 

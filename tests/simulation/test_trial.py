@@ -11,12 +11,13 @@ import pytest
 
 from faultnet.case.types import Act
 from faultnet.decision import load_costs
+from faultnet.diagnosis import models
 from faultnet.errors import FaultnetError
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.car.world import draw_car
 from faultnet.simulation.scoring.reliability import draw_reliability
 from faultnet.simulation.scoring.table import table
-from faultnet.simulation.trial import Plan, results_of, run_trial
+from faultnet.simulation.trial import Plan, Task, results_of, run_trial, work_on
 from faultnet.simulation.workshop import job as workshop
 from faultnet.simulation.workshop import one_car
 from faultnet.simulation.workshop.job import Job, Shop, brought_in, given_back, looked, mended, needs_mending
@@ -184,6 +185,13 @@ def test_the_table_is_the_same_for_one_worker_two_workers_and_a_run_that_was_bro
     again: list[tuple[int, int]] = []
     run_trial(plan, resume=kept, told=lambda done, whole: again.append((done, whole)))
     assert again == []
+
+
+def test_a_worker_holds_little_between_its_tasks() -> None:
+    """``tests/bench/trial_memory.py`` measures the megabytes of twenty cars."""
+    work_on(Task(Plan(1, 3), "expected_cost", (0,)))
+    assert models._models
+    assert all(model.compiled.size() < 1 << 20 for model in models._models.values())
 
 
 def test_results_of_another_seed_world_or_prior_set_are_not_taken_over(tmp_path: Path) -> None:

@@ -739,6 +739,14 @@ def test_a_case_file_is_taken_in_and_given_out(app: Callable[..., AppTest], stor
     assert [line.name for line in store.list_cases()] == ["From a file"]
 
 
+def test_a_case_file_in_yaml_is_taken_in(app: Callable[..., AppTest], store: Store) -> None:
+    test = app(None, "cases")
+    given = b"format: faultnet-case\nversion: 1\nname: By hand\ncar:\n  battery: {rating: 600}\n"
+    test.file_uploader(key="case_file").set_value(("case.yaml", given, "application/yaml")).run()
+    assert not test.exception
+    assert [line.name for line in store.list_cases()] == ["By hand"]
+
+
 def test_a_malformed_case_file_is_explained(app: Callable[..., AppTest], store: Store) -> None:
     test = app(None, "cases")
     test.file_uploader(key="case_file").set_value(

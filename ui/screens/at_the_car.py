@@ -13,6 +13,7 @@ from workbench.words import plain
 from faultnet.case.types import Case
 from faultnet.decision import Advice
 from faultnet.errors import ClashError
+from faultnet.report.circuit_picture import suspicion
 from faultnet.report.strips import strips_of
 
 
@@ -37,7 +38,7 @@ def show() -> None:
         found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
         with beliefs:
             _warnings(advice, opened.case)
-        parts = {"now": partial(_now, opened.case, found, stop=advice.decision.stop),
+        parts = {"now": partial(_now, opened.case, found, suspicion(advice.diagnosis), stop=advice.decision.stop),
                  "story": partial(_story, opened.case, advice)}  # fmt: skip
         for name in ("story", "now") if advice.decision.stop else ("now", "story"):
             with st.container(key=name):
@@ -47,7 +48,7 @@ def show() -> None:
     st.html(verdict.general_cautions(catalogue()))
 
 
-def _now(case: Case, found: card.Proposal | None, *, stop: bool) -> None:
+def _now(case: Case, found: card.Proposal | None, suspects: dict[str, float], *, stop: bool) -> None:
     if case.outcome is not None:
         st.html(verdict.closed(case.outcome, catalogue()))
         frame.note("This case is closed. Open it again on the page 'Entries' to go on.")
@@ -55,7 +56,7 @@ def _now(case: Case, found: card.Proposal | None, *, stop: bool) -> None:
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
     else:
         sound = range_with(case, found.test.id, card.instrument_chosen(found.test))
-        card.show(found, case, catalogue(), sound, stop=stop)
+        card.show(found, case, catalogue(), sound, suspects, stop=stop)
         if found.chosen:
             st.button("Show the proposed test instead", key="proposed", on_click=state.choose_test, args=(None,))
 

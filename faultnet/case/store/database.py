@@ -19,6 +19,9 @@ from faultnet.errors import MissingExtraError, StoreError
 BUSY_SECONDS = 15.0
 _SERVER = ("postgresql:", "postgres:", "postgresql+")
 
+LOOKED_THROUGH = 16_000_000
+"""Bytes of a database that are looked through when it is opened: some ten milliseconds."""
+
 SAID = 300
 """Characters of what a driver said that a message repeats."""
 
@@ -171,6 +174,23 @@ def in_our_words(error: Exception, url: URL) -> StoreError:
     return StoreError("the store failed", where=where, got=said, to_do="try again; if it stays, restore a backup")
 
 
+def refuse_torn(connection: Connection) -> None:
+    """Look whether an SQLite file fits together, unless it is too large to be looked through at once.
+
+    Raises
+    ------
+    StoreError
+        If it does not.
+    """
+    if connection.dialect.name != "sqlite":
+        return
+    pages, size = (connection.exec_driver_sql(f"PRAGMA {name}").scalar() for name in ("page_count", "page_size"))
+    if int(pages or 0) * int(size or 0) <= LOOKED_THROUGH:
+        found = str(connection.exec_driver_sql("PRAGMA quick_check(1)").scalar())
+        if found != "ok":
+            raise _damaged(connection.engine.url, ValueError(found))
+
+
 def place_of(url: URL) -> str:
     """Write where a store lies, without any password, wherever in the address it stands.
 
@@ -251,8 +271,10 @@ def _sqlite_engine(url: URL) -> Engine:
 def _is_read_only(file: Path) -> bool:
     """Say whether a database is there that can be read and not written, by its rights or those of its folder."""
     asked = {"effective_ids": os.access in os.supports_effective_ids}
+    if not (file.is_file() and os.access(file, os.R_OK, **asked)):
+        return False
     may_write = os.access(file, os.W_OK, **asked) and os.access(file.parent, os.W_OK, **asked)
-    return file.is_file() and os.access(file, os.R_OK, **asked) and not may_write
+    return not may_write
 
 
 def _make_private(file: Path) -> None:

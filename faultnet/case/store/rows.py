@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import hashlib
 import json
 from collections.abc import Mapping
 from typing import Any
@@ -31,7 +32,14 @@ def insert_event(connection: Connection, event: StoredEvent, columns: Mapping[st
 def row_of(event: StoredEvent) -> dict[str, Any]:
     """Turn an event into a row."""
     payload = json.dumps(event.payload, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return {**{name: getattr(event, name) for name in StoredEvent.__dataclass_fields__}, "payload": payload}
+    row = {**{name: getattr(event, name) for name in StoredEvent.__dataclass_fields__}, "payload": payload}
+    return {**row, "seal": seal_of(row)}
+
+
+def seal_of(row: Mapping[Any, Any]) -> str:
+    """Checksum of an event's row, by which a byte that the disk got wrong is noticed."""
+    parts = [str(row[name]) for name in StoredEvent.__dataclass_fields__]
+    return hashlib.sha256("\0".join(parts).encode()).hexdigest()[:16]
 
 
 def event_of(row: Mapping[Any, Any]) -> StoredEvent:
@@ -40,12 +48,15 @@ def event_of(row: Mapping[Any, Any]) -> StoredEvent:
     Raises
     ------
     ValueError
-        If its payload is no object of JSON, which nobody wrote there.
+        If it is not what was written: its checksum does not fit, or its payload is no object of JSON.
     """
+    if row["seal"] not in ("", seal_of(row)):
+        raise ValueError(f"event {row['sequence']} of case {row['case_id']} is not as it was written")
     payload = json.loads(row["payload"])
     if not isinstance(payload, dict):
         raise ValueError(f"the payload of event {row['sequence']} is no object")
-    return StoredEvent(**{**row, "payload": payload})
+    fields = {name: row[name] for name in StoredEvent.__dataclass_fields__}
+    return StoredEvent(**{**fields, "payload": payload})
 
 
 def read_events(connection: Connection, case_id: str, *, to_change: bool = False) -> tuple[StoredEvent, ...]:
@@ -56,8 +67,8 @@ def read_events(connection: Connection, case_id: str, *, to_change: bool = False
     StoreError
         If there is no such case.
     """
-    if to_change:
-        connection.execute(select(CASES.c.case_id).where(CASES.c.case_id == case_id).with_for_update())
+    last = select(CASES.c.sequence).where(CASES.c.case_id == case_id)
+    written = connection.execute(last.with_for_update() if to_change else last).scalar()
     rows = connection.execute(select(EVENTS).where(EVENTS.c.case_id == case_id).order_by(EVENTS.c.sequence))
     events = tuple(event_of(row) for row in rows.mappings())
     if not events:
@@ -65,6 +76,8 @@ def read_events(connection: Connection, case_id: str, *, to_change: bool = False
         close = difflib.get_close_matches(case_id, list(known), n=1)
         hint = f"did you mean {close[0]}?" if close else "list the cases to find its id"
         raise StoreError("no such case", got=repr(case_id), to_do=hint)
+    if len(events) != written:
+        raise ValueError(f"{len(events)} events of case {case_id} are there, and {written} were written")
     return events
 
 

@@ -81,13 +81,14 @@ def open_store(url_or_path: str | os.PathLike[str] | None = None, *, who: str = 
     ...     store.current(case_id).complaint
     'slow'
     """
-    from faultnet.case.store.database import default_place, engine_at, transaction, url_of
+    from faultnet.case.store.database import default_place, engine_at, refuse_torn, transaction, url_of
     from faultnet.case.store.tables import is_current, migrate
 
     checked_tree([who, device], "who and device")
     engine = engine_at(url_of(default_place() if url_or_path is None else url_or_path))
     try:
         with transaction(engine) as connection:
+            refuse_torn(connection)
             current = is_current(connection)
         if not current:
             with transaction(engine, writing=True) as connection:

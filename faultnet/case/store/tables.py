@@ -42,6 +42,7 @@ EVENTS = Table(
     Column("at", Text, nullable=False),
     Column("who", Text, nullable=False),
     Column("device", Text, nullable=False),
+    Column("seal", Text, nullable=False),
 )
 DRAFTS = Table(
     "drafts",
@@ -92,8 +93,13 @@ def _version_4(connection: Connection) -> None:
     connection.execute(text(f"CREATE TABLE photos (id TEXT NOT NULL PRIMARY KEY, data {kind} NOT NULL)"))
 
 
+def _version_5(connection: Connection) -> None:
+    """Let events be sealed by a checksum; those that are there already are not."""
+    connection.execute(text("ALTER TABLE events ADD COLUMN seal TEXT NOT NULL DEFAULT ''"))
+
+
 # The step at place n leads from version n to n + 1. A step that was released is never changed: add one.
-MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2, _version_3, _version_4]
+MIGRATIONS: list[Callable[[Connection], None]] = [_version_1, _version_2, _version_3, _version_4, _version_5]
 
 
 def migrate(connection: Connection) -> None:

@@ -160,12 +160,8 @@ def _written_as(column: Column) -> str:
     words: dict[str, Callable[[], str]] = {
         "choice": lambda: ", ".join(column.choices),
         "yes_no": lambda: "yes, no",
-        "number": lambda: _range(column),
+        "number": lambda: "number" if column.high >= _VERY_LARGE else f"number, {column.low:g} to {column.high:g}",
         "whole": lambda: f"whole, {column.low:g} to {column.high:g}",
         "unit": lambda: "unit such as V, mV",
     }
     return words.get(column.kind, lambda: column.kind)()
-
-
-def _range(column: Column) -> str:
-    return "number" if column.high >= _VERY_LARGE else f"number, {column.low:g} to {column.high:g}"

@@ -165,7 +165,7 @@ def _falls(picture: Picture) -> Iterator[Found]:
             continue
         found = _follow(picture, i, before)
         if found is None:
-            position = _leave(fine, i)
+            position = max(fine.at(fine.time[i] + 2.5), i + 5)  # it stays down: look on behind it
             continue
         again = _second_fall(picture, found, threshold)
         if again is not None:
@@ -239,11 +239,6 @@ def _mean_ahead(time: Array, mean: Array, span: float) -> Array:
 def _first(mask: np.ndarray, otherwise: int) -> int:
     """Number of the first true element."""
     return int(mask.argmax()) if mask.any() else otherwise
-
-
-def _leave(fine: Levels, i: int) -> int:
-    """Number of the stretch from which to look on after a fall that stays down."""
-    return max(fine.at(fine.time[i] + 2.5), i + 5)
 
 
 def _second_fall(picture: Picture, found: Found, threshold: float) -> int | None:

@@ -101,12 +101,9 @@ def keep(path: Path, key: Key, policy: str, results: list[CarResult]) -> None:
     )
     try:
         with path.open("a+b") as file:
-            file.truncate(_whole_lines(path))
+            file.truncate(
+                path.read_bytes().rfind(b"\n") + 1
+            )  # what follows was being written when a run was broken off
             file.write(text.encode())
     except OSError as error:
         raise FaultnetError("results cannot be kept", where=str(path), got=str(error)) from None
-
-
-def _whole_lines(path: Path) -> int:
-    """Bytes up to the end of the last whole line: what follows was being written when a run was broken off."""
-    return path.read_bytes().rfind(b"\n") + 1
