@@ -13,6 +13,7 @@ from faultnet.model.sampling import (
     in_bins,
     low_discrepancy_points,
     normal_cumulative,
+    quantile,
     scattered,
     standard_normal,
 )
@@ -21,6 +22,7 @@ from faultnet.physics import battery
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
+FEWER = 192  # where each sample is spread out analytically
 PAST_EMPTY = 0.2
 AT_ONCE = 0.4  # [-] of the loss under load that a bad cell gives at once; the other 0.6 comes within 15 s (estimate)
 CELLS = 6
@@ -70,7 +72,7 @@ def charge_node(setting: Setting) -> Node:
     lost = leaving[None, None, :, None] * hours[None, None, None] / capacity[:, None, None, None]
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
     left = np.clip(gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None], -PAST_EMPTY, 1.0)
-    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 3e-4), bins.CHARGE.edges)
+    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 1e-5), bins.CHARGE.edges)
 
 
 def _charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -113,7 +115,7 @@ def charge_after_charging(setting: Setting, hours: float) -> Array:
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
         1.0 - np.exp(-2.5 * speed[:, None])
     )
-    return histogram(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-3)
+    return histogram(np.clip(after, -PAST_EMPTY, 1.0), bins.CHARGE, 1e-5)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
@@ -126,10 +128,8 @@ def source_nodes(setting: Setting) -> list[Node]:
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
     emf = full[None] - rest_loss[:, None] - AT_ONCE * load_loss[:, None]
-    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(charge)[None]
-    link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
-    link = np.stack(np.broadcast_arrays(np.minimum(link, 0.05), np.maximum(link, 8.0)), axis=2)
-    warmth = 0.0075 * setting.temperature_spread
+    few = charge[:, :FEWER], share[:, :FEWER]
+    factor = np.stack([_factors(setting, mode, *few) for mode in setting.modes("battery")], axis=1)
     return [
         Node(
             "source_emf", "parameter", bins.SOURCE_EMF.states, ("battery", "charge"),
@@ -137,13 +137,26 @@ def source_nodes(setting: Setting) -> list[Node]:
         ),
         Node(
             "source_factor_fine", "parameter", fine.states, ("battery", "charge", "battery_link_now"),
-            in_bins(factor[:, :, None], warmth, fine, link), fine.edges,
+            factor, fine.edges,
         ),
         Node(
             "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
             coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
+
+
+def _factors(setting: Setting, mode: str, charge: Array, share: Array) -> Array:
+    """Chance of each resistance relative to new in a mode, shape (states, charge states, link whole or open)."""
+    effect, warmth = setting.effect("battery", mode, "resistance_factor"), 0.0075 * setting.temperature_spread
+    middle, spread = flat_factor(charge), warmth
+    if effect.shape == "lognormal":
+        middle, spread = effect.centre * middle, float(np.hypot(effect.spread, warmth))
+    else:
+        middle = quantile(effect, share[4]) * middle
+    link = quantile(setting.effect("battery", mode, "link_resistance"), share[2]) / setting.source_resistance
+    beside = np.stack([np.minimum(link, 0.05), np.maximum(link, 8.0)])
+    return in_bins(middle[:, None], spread, bins.SOURCE_FACTOR_FINE, beside)
 
 
 def rest_spread(setting: Setting) -> float:
