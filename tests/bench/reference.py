@@ -34,6 +34,7 @@ SMOOTH = 0.1  # [nat] error that a reference may have
 MOST_RUNS = 12
 LEFT_AT_A_STEP = 0.5  # of the cars, as effective number
 WIDEST = 1e5
+NARROWER = 0.25  # logarithm of the steps in which a width is looked for
 BOOTSTRAPS = 200
 Edges = Callable[[Reading], tuple[float, ...]]
 
@@ -239,10 +240,16 @@ def _next_width(now: Fit, logs: Array, width: float) -> float:
         weight = np.exp(change - change.max())
         return float(weight.sum() ** 2 / (weight**2).sum() / len(logs))
 
-    if effective(1.0) >= LEFT_AT_A_STEP:
+    # step by step: where no car fits yet, the weights of the narrowest are alike, at the slips' floor
+    high = low = float(np.log(width))
+    while low > 0.0:
+        low = max(low - NARROWER, 0.0)
+        if effective(float(np.exp(low))) < LEFT_AT_A_STEP:
+            break
+        high = low
+    if high == low:
         return 1.0
-    low, high = 0.0, np.log(width)
-    for _ in range(18):
+    for _ in range(8):
         middle = 0.5 * (low + high)
         low, high = (low, middle) if effective(float(np.exp(middle))) >= LEFT_AT_A_STEP else (middle, high)
     return float(np.exp(min(high, np.log(width) - 1e-4)))
