@@ -24,6 +24,7 @@ from faultnet.inference.elimination import Search, Size
 
 Step = tuple[int, ...]
 ORDERS_FILE = "orders.jsonl"
+SHIPPED_ORDERS = Path(__file__).with_name(ORDERS_FILE)
 SEARCHED_WITH = tuple(sorted((k, v) for k, v in vars(elimination).items() if k.isupper()))
 
 
@@ -57,7 +58,9 @@ def plan(
 ) -> tuple[Step, ...]:
     """Find a cheap order of pairwise products, or remember one found before.
 
-    Orders are kept in the cache folder beside the built networks, since the same ones come up in every run.
+    Orders are kept in the cache folder beside the built networks, since the same ones come up in every run; those of
+    the shipped model travel with it (``tests/bench/new_car.py --write-orders`` writes them anew after a change of the
+    model: until then they are only searched for again).
 
     Parameters
     ----------
@@ -87,7 +90,7 @@ def plan(
     signature = (counts.names, counts.signature, counts.share) if counts is not None else ()
     told = (SEARCHED_WITH, axes, log_sizes, keep, signature, free)
     key = hashlib.sha256(repr(told).encode()).hexdigest()[:24]
-    kept = _remembered().get(key)
+    kept = _remembered().get(key) or _read_orders(SHIPPED_ORDERS).get(key)
     if kept is None or not _fits(kept, len(axes)):
         kept = _searched(axes, log_sizes, keep, counts, free)
         _remember(key, kept)

@@ -58,7 +58,7 @@ def together(numbers: Sequence[Number]) -> Array:
     Examples
     --------
     >>> one, near, far = (Number(v, 0.01, 0.99, 0.001, (0.0, 1.0, 2.0)) for v in (0.5, 0.51, 0.7))
-    >>> together([one, near])[0] > 100.0 * together([one, far])[0]
+    >>> bool(together([one, near])[0] > 100.0 * together([one, far])[0])
     True
     """
     edges = np.asarray(numbers[0].edges)

@@ -130,7 +130,7 @@ def _mohm(*edges: float) -> tuple[float, ...]:
     return tuple(e * 1e-3 for e in edges)
 
 
-CHARGE = Bins((-0.2, -0.185, -0.09, 0.0, 0.1, 0.25, 0.45, 0.62, 0.76, 0.87, 0.94, 1.0), "-", sound=(0.9, 0.06))
+CHARGE = Bins((-0.2, -0.185, -0.09, 0.0, 0.1, 0.25, 0.45, 0.62, 0.71, 0.79, 0.86, 0.92, 1.0), "-", sound=(0.9, 0.06))
 SURFACE = Bins((0.0, 0.03, 0.12, 0.3, 0.8), "V")
 
 # the starting circuit

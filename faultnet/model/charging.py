@@ -157,13 +157,13 @@ def _cable_drop(at: Workings) -> Array:
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     """Volts at the posts and alternator current over the grid, shape (*cards, samples)."""
-    share = low_discrepancy_points(24, 6)
+    share = low_discrepancy_points(24, 7)
     target, factor, cable, accept = within(
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
     load = running.load * np.exp(running.load_spread * standard_normal(share[4]))
-    emf, helping = _battery_on_charge(setting, accept, share[5])
+    emf, helping = _battery_on_charge(setting, accept, share[5], share[6])
     taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
@@ -173,7 +173,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     return np.broadcast_to(volts, shape), np.broadcast_to(current, shape)
 
 
-def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple[Array, Array]:
+def _battery_on_charge(setting: Setting, accepted: Array, share: Array, depth: Array) -> tuple[Array, Array]:
     """Rest voltage [V] and resistance when it helps out [ohm] of a battery that takes so much current [A/Ah].
 
     Notes
@@ -185,9 +185,9 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array) -> tuple
     taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, setting.spread("charger_volts")))
     scatter = np.exp(setting.spread("acceptance_to_charge_spread") * standard_normal(share))
     charge = np.interp(-accepted * scatter, -taken, level)
-    charge = np.where(charge < 0.1, 0.3 * share - 0.1, charge)
+    charge = np.where(charge < 0.1, 0.3 * depth - 0.1, charge)
     emf = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
-    emf = emf - deep_loss(setting, charge, share)
+    emf = emf - deep_loss(setting, charge, depth)
     return np.asarray(emf), np.asarray(
         setting.spread("helping_resistance_factor") * setting.source_resistance * flat_factor(setting, charge)
     )

@@ -216,6 +216,8 @@ def smooth_cumulative(values: Array) -> Array:
 def scattered(values: Array, bins: Bins, spread: float | Array, leak: float = 1e-4) -> Array:
     """As :func:`histogram` of values to which a normal spread is added, sharper than a histogram that is blurred.
 
+    A value counts as spread evenly over the quarter of the bin that it lies in (:data:`FINER`).
+
     Parameters
     ----------
     values : array, shape (..., samples)
@@ -232,7 +234,7 @@ def scattered(values: Array, bins: Bins, spread: float | Array, leak: float = 1e
     Examples
     --------
     >>> scattered(np.array([0.99]), Bins((0.0, 1.0, 2.0), "V"), 0.1, leak=0.0).round(2)
-    array([0.57, 0.43])
+    array([0.84, 0.16])
     """
     edges = np.asarray(bins.edges)
     shares = np.arange(FINER) / FINER

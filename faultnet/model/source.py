@@ -15,6 +15,7 @@ from faultnet.model.sampling import (
     in_bins,
     low_discrepancy_points,
     normal_cumulative,
+    quantile,
     scattered,
     standard_normal,
 )
@@ -24,6 +25,7 @@ from faultnet.physics import battery
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
 SURFACE_SIZES = ("none", "little", "some", "much")  # of surface charge, in the order of its bins
+FEWER = 192  # where each sample is spread out analytically
 CELLS = 6
 
 
@@ -82,7 +84,7 @@ def charge_node(setting: Setting) -> Node:
         -setting.spread("past_empty"),
         1.0,
     )
-    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 3e-4), bins.CHARGE.edges)
+    return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 1e-5), bins.CHARGE.edges)
 
 
 def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -129,7 +131,7 @@ def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
         1.0 - np.exp(-setting.spread("charger_time_constants") * speed[:, None])
     )
-    return histogram(np.clip(after, -setting.spread("past_empty"), 1.0), bins.CHARGE, 1e-3)
+    return histogram(np.clip(after, -setting.spread("past_empty"), 1.0), bins.CHARGE, 1e-5)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
@@ -143,25 +145,36 @@ def source_nodes(setting: Setting) -> list[Node]:
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
     emf = full[None] - rest_loss[:, None] - setting.spread("bad_cell_loss_at_once") * load_loss[:, None]
-    factor = setting.drawn("battery", "resistance_factor", share[4])[:, None] * flat_factor(setting, charge)[None]
-    link = setting.drawn("battery", "link_resistance", share[2])[:, None] / setting.source_resistance
-    link = np.stack(np.broadcast_arrays(np.minimum(link, 0.05), np.maximum(link, 8.0)), axis=2)
-    # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
-    warmth = float(np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread))
+    few = charge[:, :FEWER], share[:, :FEWER]
+    factor = np.stack([_factors(setting, mode, *few) for mode in setting.modes("battery")], axis=1)
     return [
         Node(
             "source_emf", "parameter", bins.SOURCE_EMF.states, (own, "charge"),
             scattered(emf, bins.SOURCE_EMF, rest_spread(setting), HIDDEN_LEAK), bins.SOURCE_EMF.edges,
         ),
         Node(
-            "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"),
-            in_bins(factor[:, :, None], warmth, fine, link), fine.edges,
+            "source_factor_fine", "parameter", fine.states, (own, "charge", f"{LINK_NODE}_now"), factor, fine.edges,
         ),
         Node(
             "source_factor", "parameter", bins.SOURCE_FACTOR.states, ("source_factor_fine",),
             coarsened(fine, bins.SOURCE_FACTOR), bins.SOURCE_FACTOR.edges,
         ),
     ]  # fmt: skip
+
+
+def _factors(setting: Setting, mode: str, charge: Array, share: Array) -> Array:
+    """Chance of each resistance relative to new in a mode, shape (states, charge states, link whole or open)."""
+    effect = setting.effect("battery", mode, "resistance_factor")
+    # a rating that is not known is a resistance that is not known, as the one goes with the inverse of the other
+    warmth = float(np.hypot(0.0075 * setting.temperature_spread, setting.rating_spread))
+    middle, spread = flat_factor(setting, charge), warmth
+    if effect.shape == "lognormal":
+        middle, spread = effect.centre * middle, float(np.hypot(effect.spread, warmth))
+    else:
+        middle = quantile(effect, share[4]) * middle
+    link = quantile(setting.effect("battery", mode, "link_resistance"), share[2]) / setting.source_resistance
+    beside = np.stack([np.minimum(link, 0.05), np.maximum(link, 8.0)])
+    return in_bins(middle[:, None], spread, bins.SOURCE_FACTOR_FINE, beside)
 
 
 def rest_spread(setting: Setting) -> float:

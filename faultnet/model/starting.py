@@ -327,6 +327,7 @@ def start_samples(setting: Setting) -> StartSamples:
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
+    across = shifted(share[[5, 12]], (shape[0], 1, 1, shape[3], shape[4]))  # phase and length of the dip: fewer sines
     share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[0]))
@@ -349,7 +350,6 @@ def start_samples(setting: Setting) -> StartSamples:
     coil = _coil_current(setting, emf, EARLY_SHARE * source, share[2], share[3])
     ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
     ripple = ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[7]))
-    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[8]))
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
@@ -364,8 +364,8 @@ def start_samples(setting: Setting) -> StartSamples:
         first_dip=full(start.first_dip),
         stall_current=full(start.stall_current),
         ripple=full(ripple),
-        phase=share[1],
-        stretch=stretch,
+        phase=across[0],
+        stretch=np.exp(setting.spread("dip_time_spread") * standard_normal(across[1])),
         coil=both,
         needed=needed,
         moved=moved,

@@ -4,7 +4,9 @@
 this process: the first answer on the empty case, then eleven entries as a technician would make them, complaint first
 and then whatever the advice puts first, with what a test needs done before it. Each time is the processor time until
 beliefs, ranked tests, decision and reasons stand. The cache folder is new, as on a machine just set up; ``--cache``
-takes the user's own. ``--quick`` takes three cars, ``--json`` prints the figures as JSON, ``--profile`` where it goes.
+takes the user's own. ``orders_searched`` counts the orders of contraction that are not among the shipped ones;
+``--write-orders`` adds them. ``--quick`` takes three cars, ``--json`` prints the figures as JSON, ``--profile`` where
+it goes.
 """
 
 from __future__ import annotations
@@ -23,12 +25,14 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
 
+from faultnet.cache import cache_folder
 from faultnet.case.types import Case, Entry, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import Advice
 from faultnet.decision.costs import Costs
 from faultnet.diagnosis.models import keep_room
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs
+from faultnet.inference.contraction_order import ORDERS_FILE, SHIPPED_ORDERS
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.car.world import VirtualCar, after_act, draw_car, draw_conditions, draw_vehicle, measure
@@ -124,6 +128,7 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--each", action="store_true", help="print every time")
     parser.add_argument("--cache", action="store_true", help="the user's own cache folder instead of a new one")
+    parser.add_argument("--write-orders", action="store_true", help="add the orders searched for to the shipped ones")
     parser.add_argument("--profile", action="store_true", help="print the functions that took longest")
     told = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
@@ -131,16 +136,26 @@ def main() -> None:
             os.environ["FAULTNET_CACHE"] = folder
         cars = told.cars or (QUICK_CARS if told.quick else CARS)
         workers = profiled(cars) if told.profile else run(cars)
+        searched = orders_searched()
+    if told.write_orders:
+        with SHIPPED_ORDERS.open("a") as file:
+            file.writelines(f"{line}\n" for line in searched)
     if told.each:
         for w in workers:
             words = [getattr(e, "test", None) or getattr(e, "act", "") for e in w.entries]
             print(w.vehicle.faults, " ".join(f"{n} {s:.3f}" for n, s in zip(["first", *words], w.seconds, strict=True)))
-    found = figures(workers)
+    found = figures(workers) | {"orders_searched": len(searched)}
     if told.json:
         print(json.dumps(found))
     else:
         for name, value in found.items():
             print(f"{name:20} {value}")
+
+
+def orders_searched() -> list[str]:
+    """Orders of contraction that were searched for and kept in the cache folder."""
+    path = cache_folder() / ORDERS_FILE
+    return path.read_text().splitlines() if path.exists() else []
 
 
 def profiled(cars: int) -> list[Technician]:

@@ -34,7 +34,9 @@ SMOOTH = 0.1  # [nat] error that a reference may have
 MOST_RUNS = 12
 LEFT_AT_A_STEP = 0.5  # of the cars, as effective number
 WIDEST = 1e5
+NARROWER = 0.25  # logarithm of the steps in which a width is looked for
 BOOTSTRAPS = 200
+MOSTLY = 0.9  # share of the likelihood that drawn cars have to carry by fitting every reading
 Edges = Callable[[Reading], tuple[float, ...]]
 
 
@@ -79,6 +81,12 @@ class Fit:
         for k, floor in enumerate(self.floor):
             total = total + np.log(dense[self.of == k].sum(axis=0) + floor)
         return np.asarray(total)
+
+    def fits(self) -> NDArray[np.bool_]:
+        """Cars by which every number is rather read than slipped, shape (cars,)."""
+        dense = self.height * np.exp(-0.5 * self.off**2)
+        each = [dense[self.of == k].sum(axis=0) > floor for k, floor in enumerate(self.floor)]
+        return np.asarray(np.all(each, axis=0)) if each else np.ones(len(self.choices), dtype=bool)
 
     def taken(self, kept: NDArray[np.intp]) -> Fit:
         """Some of the cars."""
@@ -173,8 +181,11 @@ def estimate(question: Question, rng: np.random.Generator, *, drawn: int = DRAWN
     numbers = question.numbers()
     if numbers == 0:
         return Estimate(float(question.fit(np.zeros((1, 1))).log()[0]), 0.0, np.inf)
-    plain = _mean(question.fit(rng.standard_normal((numbers, drawn))).log(), rng)
-    if plain.error <= smooth and plain.cars >= 1.0 / smooth**2:
+    fit = question.fit(rng.standard_normal((numbers, drawn)))
+    plain = _mean(fit.log(), rng)
+    weight = np.exp(fit.log() - fit.log().max())
+    told = float(weight[fit.fits()].sum() / weight.sum())  # the others know only that no drawn car is near
+    if plain.error <= smooth and plain.cars >= 1.0 / smooth**2 and told >= MOSTLY:
         return plain
     logs: list[float] = []
     moves = MOVES
@@ -239,10 +250,16 @@ def _next_width(now: Fit, logs: Array, width: float) -> float:
         weight = np.exp(change - change.max())
         return float(weight.sum() ** 2 / (weight**2).sum() / len(logs))
 
-    if effective(1.0) >= LEFT_AT_A_STEP:
+    # step by step: where no car fits yet, the weights of the narrowest are alike, at the slips' floor
+    high = low = float(np.log(width))
+    while low > 0.0:
+        low = max(low - NARROWER, 0.0)
+        if effective(float(np.exp(low))) < LEFT_AT_A_STEP:
+            break
+        high = low
+    if high == low:
         return 1.0
-    low, high = 0.0, np.log(width)
-    for _ in range(18):
+    for _ in range(8):
         middle = 0.5 * (low + high)
         low, high = (low, middle) if effective(float(np.exp(middle))) >= LEFT_AT_A_STEP else (middle, high)
     return float(np.exp(min(high, np.log(width) - 1e-4)))

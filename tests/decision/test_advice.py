@@ -120,13 +120,16 @@ def test_where_a_repair_is_founded_tests_that_do_not_pay_are_left_alone():
 
 
 def test_a_reading_that_a_dear_repair_hangs_on_is_measured_once_more(catalogue):
-    """A load test at 8.9 V, with 12.6 V at rest and a car that turns over as ever: again before one is bought."""
+    """A load test at 9.2 V, with 12.6 V at rest and a car that turns over as ever: again before one is bought.
+
+    One in four such cars has a sound battery; at 8.9 V hardly one in twenty has, and a second reading does not pay.
+    """
     # invented readings; 9.6 V at half the rating is the usual limit (common practice, no source)
-    rest, load = Reading("rest_voltage", value=12.6), Reading("half_rating_load", value=8.9)
+    rest, load = Reading("rest_voltage", value=12.6), Reading("half_rating_load", value=9.2)
     case = Case(Car(Battery(600.0)), (Visit((Reading("how_it_turns_over", state="normal"), rest, load)),))
     tests = {t.test: t for t in advise(case, catalogue, load_costs()).diagnosis.next_tests}
     assert tests["half_rating_load"].because.startswith("Measured once already")
-    assert tests["half_rating_load"].saving > 10.0
+    assert tests["half_rating_load"].saving > 10.0 > tests["rest_voltage"].saving
     assert not tests["ground_path_drop"].because.startswith("Measured once already")
 
 

@@ -88,7 +88,8 @@ def test_charging_fills_a_sound_battery_and_not_a_sulphated_one() -> None:
     reached = {}
     for battery in ("sound", "sulphated"):
         before = [drawn(seed, battery=battery, use="left_on") for seed in range(40)]
-        after = [after_act(car, "charge", None, rng) for car, rng in before]
+        hours = before[0][0].spread("charger_hours")  # so long, not about so long
+        after = [after_act(car, "charge", None, rng, hours=hours) for car, rng in before]
         reached[battery] = np.mean([car.charge for car in after])
         assert all(a.charge > c.charge and a.surface > c.surface for a, (c, _) in zip(after, before, strict=True))
     assert reached["sound"] > 0.85
