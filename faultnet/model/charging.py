@@ -157,7 +157,7 @@ def _cable_drop(at: Workings) -> Array:
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     """Volts at the posts and alternator current over the grid, shape (*cards, samples)."""
-    share = low_discrepancy_points(24, 7)
+    share = low_discrepancy_points(160, 7)
     target, factor, cable, accept = within(
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
