@@ -17,9 +17,9 @@ import numpy as np
 from faultnet.diagnosis.rows import Flags
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import IndexArray
-from faultnet.inference.fast.messages import pooled
+from faultnet.inference.evidence import UNLISTED, Evidence, pooled
 from faultnet.inference.posterior import TINY
-from faultnet.inference.visit import UNLISTED, Evidence, Stage
+from faultnet.inference.visit import Stage
 from faultnet.model.network import Array, Network
 
 BETWEEN_VISITS = "value_stays_between_visits"
