@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from scipy.special import ndtr
 
+from faultnet.model.source import drawn_down
 from faultnet.physics import battery
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.circuit import battery_under_load, rest_emf
@@ -17,7 +19,9 @@ CELLS = 6
 
 def rest_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Volts at the posts, everything off [V]."""
-    return rest_emf(vehicle) + vehicle.surface
+    volts, share = rest_emf(vehicle), float(ndtr(vehicle.traits["flat_with_load"]))
+    lacking = drawn_down(vehicle.setting, np.array(vehicle.charge), np.array(volts), np.array(share))
+    return volts - float(lacking) + vehicle.surface
 
 
 def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> float:

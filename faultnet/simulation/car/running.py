@@ -56,8 +56,9 @@ def regulated(vehicle: VirtualCar, state: str) -> float:
         )
     shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")
     if vehicle.car.charge_control == "load_responsive":
-        shift += vehicle.spread("load_responsive_mean") - vehicle.spread("set_point_nominal")
-        shift += vehicle.trait("command", vehicle.spread("load_responsive_spread"))
+        name = "load_responsive_loaded" if state == "charge_loaded" else "load_responsive"
+        shift += vehicle.spread(f"{name}_mean") - vehicle.spread("set_point_nominal")
+        shift += vehicle.trait(f"command {state}", vehicle.spread(f"{name}_spread"))
     return float(vehicle.setting.regulated(warm)) + shift
 
 
@@ -85,9 +86,11 @@ def output_share(vehicle: VirtualCar) -> float:
 
 def load(vehicle: VirtualCar, state: str) -> float:
     """Current of the consumers [A]."""
-    name = "load_on" if state == "charge_loaded" else "load_base"
-    trait = "many_loads" if state == "charge_loaded" else "few_loads"
-    return vehicle.spread(name) * float(np.exp(vehicle.trait(trait, vehicle.spread(f"{name}_ln_spread"))))
+    if state == "charge_loaded":
+        return loads_on(vehicle.setting) * float(
+            np.exp(vehicle.trait("many_loads", vehicle.spread("load_on_ln_spread")))
+        )
+    return vehicle.spread("load_base") * float(np.exp(vehicle.trait("few_loads", vehicle.spread("load_base_ln_spread"))))
 
 
 def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> float:

@@ -18,8 +18,7 @@ def lowest_at_posts(
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
         return circuit.posts
-    start = circuit.start
-    return _seen(vehicle, rng, circuit, float(start.first_dip), circuit.posts, instrument, interval)
+    return _seen(vehicle, rng, circuit, circuit.emf - _peak(vehicle, circuit) * circuit.ohmic, circuit.posts, instrument, interval)
 
 
 def lowest_at_clamps(
@@ -32,7 +31,7 @@ def lowest_at_clamps(
     if not circuit.moved:
         return circuit.clamps
     joints = circuit.positive_joint + circuit.negative_joint
-    dip = float(circuit.start.first_dip) - float(circuit.start.stall_current) * joints
+    dip = circuit.emf - _peak(vehicle, circuit) * (circuit.ohmic + joints)
     return _seen(vehicle, rng, circuit, dip, circuit.clamps, instrument, interval)
 
 
@@ -54,14 +53,26 @@ def _seen(
     else:
         window = instrument.window or 1e-3
         seen = cranking.windowed_minimum(rest, dip, held, ripple, window, phase, frequency, hold=hold, rise=rise)
-    return float(seen) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    return float(seen) + _volts_off(vehicle, rng)
+
+
+def _peak(vehicle: VirtualCar, circuit: Circuit) -> float:
+    """Highest current of the start [A]: a share of that of a rotor at rest, since inductance holds the rise back."""
+    reached = vehicle.spread("peak_share") * np.exp(vehicle.trait("peak_share", vehicle.spread("peak_share_spread")))
+    return float(circuit.start.stall_current) * min(float(reached), 1.0)
+
+
+def _volts_off(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+    """How far a reading of volts while cranking lies off the model: the car's own share and the reading's [V]."""
+    own = vehicle.trait("start_volts", vehicle.spread("start_volts_unlike"))
+    return own + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
 def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float = 0.0) -> float:
     """Volts at the posts while it cranks, after some seconds [V]."""
     circuit = solve_circuit(vehicle, seconds)
     volts = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
-    return float(volts) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    return float(volts) + _volts_off(vehicle, rng)
 
 
 def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:
@@ -85,7 +96,7 @@ def inrush(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
         return circuit.coil
-    peak = float(circuit.start.stall_current) * vehicle.spread("inrush_seen_share")
+    peak = _peak(vehicle, circuit) * vehicle.spread("inrush_seen_share")
     return peak * float(np.exp(vehicle.scattered(rng, vehicle.spread("inrush_spread"))))
 
 

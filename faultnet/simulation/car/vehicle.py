@@ -24,10 +24,14 @@ TRAITS = (
     "cable_length",
     "clicking",
     "coil_current",
-    "command",
+    "command charge_hot",
+    "command charge_idle",
+    "command charge_loaded",
+    "command charge_unloaded",
     "deep_loss",
     "dip_time",
     "few_loads",
+    "flat_with_load",
     "hot_regulator",
     "idle_speed",
     "many_loads",
@@ -36,10 +40,12 @@ TRAITS = (
     "nominal_current",
     "nominal_speed",
     "ohmic_share",
+    "peak_share",
     "pulley_ratio",
     "regulator_warmth",
     "ripple",
     "socket_offset",
+    "start_volts",
 )
 
 
