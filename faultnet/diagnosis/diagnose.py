@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, course
-from faultnet.diagnosis.evidence import check_reading, evidence_of
+from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.leaving_out import without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
 from faultnet.diagnosis.ranking import rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
-from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
 from faultnet.inference.hypotheses import Hypotheses, IndexArray
@@ -252,14 +252,15 @@ def _seen(worked: Worked) -> tuple[Seen, ...]:
     """Every reading of the case beside the range of a sound car, and how odd it is for the leading hypotheses."""
     found: list[Seen] = []
     for v, visit in enumerate(worked.case.visits):
-        ranges = sound_ranges(worked.models[v], worked.catalogue)
         taken = {k: e for k, e in enumerate(visit.entries) if isinstance(e, Reading) and e.not_measured is None}
         surprises = _surprises(worked, v, taken)
         for k, entry in taken.items():
             test = worked.catalogue.test(entry.test)
             said = entry_words(worked.catalogue, entry)
             shown = entry.value if entry.bound is None else None  # over the limit, no point on the scale was read
-            found.append(Seen(v, k, said, ranges.get(test.id), shown, test.unit, surprises[k]))
+            instrument = instrument_of(worked.catalogue, test, entry)
+            sound = sound_range_with(worked.models[v], worked.catalogue, test, instrument, entry.interval)
+            found.append(Seen(v, k, said, sound, shown, test.unit, surprises[k]))
     return tuple(found)
 
 

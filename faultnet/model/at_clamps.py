@@ -26,11 +26,10 @@ from faultnet.model.starting import (
     OHMIC_SHARE,
     StartSamples,
     above,
-    pulls_in,
     peak_share,
+    pulls_in,
     seen_minimum,
     start_samples,
-    start_volts_off,
     windings,
 )
 from faultnet.physics import cranking
@@ -118,9 +117,9 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     Notes
     -----
     What is lost between cells and clamps and how hard the engine is to turn give the current, for an ordinary rest of
-    the loop, and that the resistance behind the loss. The peak current is a share of that of the rotor at rest, through
-    the ohmic part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop
-    is bad.
+    the loop, and that the resistance behind the loss. The peak current is a share of that of the rotor at rest,
+    through the ohmic part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of
+    the loop is bad.
     A control module may freeze while cranking, and then shows the volts at rest.
     """
     setting, share = at.setting, low_discrepancy_points(64, 8)
@@ -150,7 +149,7 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     at_rest = np.broadcast_to(emf, seen.shape)
     freeze = setting.spread("module_freeze")
     table = (1.0 - freeze) * histogram(seen, bins.CRANK_VOLTS) + freeze * histogram(at_rest, bins.CRANK_VOLTS)
-    return blurred(table, bins.CRANK_VOLTS, start_volts_off(setting))
+    return blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
 
 
 def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:

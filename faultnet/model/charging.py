@@ -54,9 +54,16 @@ def _commanded(setting: Setting, running: str, share: Array) -> Array:
     """
     if setting.car.charge_control == "fixed":
         return np.zeros_like(share)
-    name = "load_responsive_loaded" if running == "charge_loaded" else "load_responsive"
-    middle = setting.spread(f"{name}_mean") - setting.spread("set_point_nominal")
-    return np.asarray(middle + setting.spread(f"{name}_spread") * standard_normal(share))
+    middle, spread = load_responsive_command(setting, running)
+    return np.asarray(middle + spread * standard_normal(share))
+
+
+def load_responsive_command(setting: Setting, running: str) -> tuple[float, float]:
+    """What a load-responsive control adds to the fixed set point in a running state [V], and its standard deviation."""
+    nominal = setting.spread("set_point_nominal")
+    if running == "charge_loaded":
+        return setting.spread("load_responsive_loaded_mean") - nominal, setting.spread("load_responsive_loaded_spread")
+    return setting.spread("load_responsive_mean") - nominal, setting.spread("load_responsive_spread")
 
 
 def _output_node(setting: Setting) -> Node:
@@ -179,8 +186,9 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
-        target + running.shift + _commanded(setting, running.name, share[7]), capability, load, emf, resistance, cable, helping
-    )
+        target + running.shift + _commanded(setting, running.name, share[7]),
+        capability, load, emf, resistance, cable, helping,
+    )  # fmt: skip
     shape = np.broadcast_shapes(target.shape, factor.shape, cable.shape, accept.shape)
     return np.broadcast_to(volts, shape), np.broadcast_to(current, shape)
 

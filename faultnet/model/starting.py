@@ -323,7 +323,7 @@ def start_samples(setting: Setting) -> StartSamples:
     The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
     link between its cells included; where they do not, the windings are all that draws current.
     """
-    share = low_discrepancy_points(CELL_SAMPLES, 14)
+    share = low_discrepancy_points(CELL_SAMPLES, 15)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
@@ -352,6 +352,7 @@ def start_samples(setting: Setting) -> StartSamples:
     ripple = ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[7]))
 
     peak = start.stall_current * peak_share(setting, share[9])
+    unlike = np.exp(setting.spread("start_drop_unlike") * standard_normal(share[10]))
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
@@ -361,7 +362,7 @@ def start_samples(setting: Setting) -> StartSamples:
         emf=full(emf),
         source=full(source),
         current=full(current),
-        sustained=np.where(moved, start.post_voltage, emf - coil * EARLY_SHARE * source),
+        sustained=np.where(moved, emf - (emf - start.post_voltage) * unlike, emf - coil * EARLY_SHARE * source),
         speed=full(start.speed),
         first_dip=full(emf - peak * ohmic),
         peak=full(peak),
@@ -416,12 +417,7 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, lea
 
 def _held(at: Workings) -> Array:
     """Volts held at the posts while the key is at start."""
-    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, start_volts_off(at.setting))
-
-
-def start_volts_off(setting: Setting) -> float:
-    """How far one reading of volts while cranking lies off the model [V]: the car's own share and the reading's (sd)."""
-    return float(np.hypot(setting.spread("start_volts_unlike"), setting.spread("start_volts_spread")))
+    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def _inrush(at: Workings) -> Array:
@@ -458,7 +454,7 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
         samples.stretch,
     )  # fmt: skip
     seen = np.where(samples.moved, seen, samples.sustained)
-    return scattered(seen, bins.CRANK_VOLTS, start_volts_off(at.setting))
+    return scattered(seen, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
 
 
 def seen_minimum(

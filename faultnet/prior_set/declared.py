@@ -124,7 +124,7 @@ NUMBERS: dict[str, str] = {
     "spent_in_use_weak_supply": "A",
     "weak_winding_does_not_pull": "-",
     "start_volts_spread": "V",
-    "start_volts_unlike": "V",
+    "start_drop_unlike": "-",
     "inrush_seen_share": "-",
     "peak_share": "-",
     "peak_share_spread": "-",

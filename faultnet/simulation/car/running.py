@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from faultnet.model.charging import load_responsive_command, loads_on
 from faultnet.physics import battery, charging
 from faultnet.simulation.car.circuit import battery_under_load, rest_emf
 from faultnet.simulation.car.vehicle import VirtualCar
@@ -56,9 +57,8 @@ def regulated(vehicle: VirtualCar, state: str) -> float:
         )
     shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")
     if vehicle.car.charge_control == "load_responsive":
-        name = "load_responsive_loaded" if state == "charge_loaded" else "load_responsive"
-        shift += vehicle.spread(f"{name}_mean") - vehicle.spread("set_point_nominal")
-        shift += vehicle.trait(f"command {state}", vehicle.spread(f"{name}_spread"))
+        middle, spread = load_responsive_command(vehicle.setting, state)
+        shift += middle + vehicle.trait(f"command {state}", spread)
     return float(vehicle.setting.regulated(warm)) + shift
 
 
@@ -90,7 +90,8 @@ def load(vehicle: VirtualCar, state: str) -> float:
         return loads_on(vehicle.setting) * float(
             np.exp(vehicle.trait("many_loads", vehicle.spread("load_on_ln_spread")))
         )
-    return vehicle.spread("load_base") * float(np.exp(vehicle.trait("few_loads", vehicle.spread("load_base_ln_spread"))))
+    few = np.exp(vehicle.trait("few_loads", vehicle.spread("load_base_ln_spread")))
+    return vehicle.spread("load_base") * float(few)
 
 
 def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> float:

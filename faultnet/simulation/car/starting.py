@@ -18,7 +18,10 @@ def lowest_at_posts(
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
         return circuit.posts
-    return _seen(vehicle, rng, circuit, circuit.emf - _peak(vehicle, circuit) * circuit.ohmic, circuit.posts, instrument, interval)
+    unlike = _unlike(vehicle)
+    dip = circuit.emf - _peak(vehicle, circuit) * circuit.ohmic
+    held = circuit.emf - (circuit.emf - circuit.posts) * unlike
+    return _seen(vehicle, rng, circuit, dip, held, instrument, interval)
 
 
 def lowest_at_clamps(
@@ -31,8 +34,10 @@ def lowest_at_clamps(
     if not circuit.moved:
         return circuit.clamps
     joints = circuit.positive_joint + circuit.negative_joint
+    unlike = _unlike(vehicle)
     dip = circuit.emf - _peak(vehicle, circuit) * (circuit.ohmic + joints)
-    return _seen(vehicle, rng, circuit, dip, circuit.clamps, instrument, interval)
+    held = circuit.clamps - (circuit.emf - circuit.posts) * (unlike - 1.0)
+    return _seen(vehicle, rng, circuit, dip, held, instrument, interval)
 
 
 def _seen(
@@ -53,7 +58,7 @@ def _seen(
     else:
         window = instrument.window or 1e-3
         seen = cranking.windowed_minimum(rest, dip, held, ripple, window, phase, frequency, hold=hold, rise=rise)
-    return float(seen) + _volts_off(vehicle, rng)
+    return float(seen) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
 def _peak(vehicle: VirtualCar, circuit: Circuit) -> float:
@@ -62,17 +67,18 @@ def _peak(vehicle: VirtualCar, circuit: Circuit) -> float:
     return float(circuit.start.stall_current) * min(float(reached), 1.0)
 
 
-def _volts_off(vehicle: VirtualCar, rng: np.random.Generator) -> float:
-    """How far a reading of volts while cranking lies off the model: the car's own share and the reading's [V]."""
-    own = vehicle.trait("start_volts", vehicle.spread("start_volts_unlike"))
-    return own + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+def _unlike(vehicle: VirtualCar) -> float:
+    """What this car's battery loses while cranking over what the model says [-], at every reading."""
+    return float(np.exp(vehicle.trait("start_drop", vehicle.spread("start_drop_unlike"))))
 
 
 def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float = 0.0) -> float:
     """Volts at the posts while it cranks, after some seconds [V]."""
     circuit = solve_circuit(vehicle, seconds)
     volts = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
-    return float(volts) + _volts_off(vehicle, rng)
+    if circuit.moved:
+        volts = circuit.emf - (circuit.emf - volts) * _unlike(vehicle)
+    return float(volts) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
 def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:

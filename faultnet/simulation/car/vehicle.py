@@ -45,7 +45,7 @@ TRAITS = (
     "regulator_warmth",
     "ripple",
     "socket_offset",
-    "start_volts",
+    "start_drop",
 )
 
 
