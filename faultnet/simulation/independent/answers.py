@@ -13,10 +13,9 @@ import numpy as np
 
 from faultnet.prior_set.types import Test
 from faultnet.simulation.independent import battery
-from faultnet.simulation.independent.charging import tested
+from faultnet.simulation.independent.charging import driven, tested
 from faultnet.simulation.independent.life import (
     SLOW_SHARE,
-    driven,
     fires,
     starts,
     try_booster,
@@ -141,7 +140,7 @@ def _jump(car: IndependentCar, rng: Rng) -> str:
 def _after_booster(car: IndependentCar, rng: Rng) -> str:
     """The run that the booster gave: a few minutes or half an hour and more, then stopped and tried again."""
     if not starts(car, helped=True)[0]:
-        raise CannotBeMeasured("no booster starts it")
+        raise CannotBeMeasured("cannot_reach")
     minutes = float(rng.choice([4.0, 30.0, 60.0]))
     after, died = driven(car, minutes)
     if died:
