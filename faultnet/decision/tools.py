@@ -9,7 +9,7 @@ from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked
-from faultnet.diagnosis.needs import has_tools
+from faultnet.diagnosis.tools import has_tools
 
 
 @dataclass(frozen=True)

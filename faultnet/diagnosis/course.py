@@ -372,6 +372,9 @@ class Walk:
         found = evidence_of(self.model.network, self.catalogue, reading, offset)
         if found is not None:
             self._opened(k, found)
+        if self.number == 0 and acts.is_check_up(reading):
+            brought_in = self.space.modes[self.rows.origin]
+            self._apply(Factor(np.log(acts.no_complaint_chance(self.setting.spread, brought_in))))
 
     def _opened(self, k: int, evidence: Evidence) -> None:
         self.open.append(Open(k, evidence))

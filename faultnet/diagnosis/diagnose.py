@@ -15,7 +15,8 @@ from faultnet.diagnosis.evidence import check_reading, evidence_of
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.leaving_out import without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
-from faultnet.diagnosis.ranking import rank
+from faultnet.diagnosis.needs import without_replaced
+from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import entry_words, share_words
@@ -63,6 +64,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     """
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
+    case = replace(case, visits=tuple(without_replaced(v, catalogue) for v in case.visits))
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
     whole = course(models, case.visits, catalogue, space)
@@ -127,7 +129,13 @@ def diagnose(
 
 
 def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:
-    """The tests still to be done, best first by information for the time they take, and the leading hypotheses."""
+    """The tests that can be done next, best first by information for the time they take, and the leading hypotheses."""
+    found = all_ranked(worked, tools)
+    return found.tests, found.leading
+
+
+def all_ranked(worked: Worked, tools: Collection[str] | None) -> Ranked:
+    """The same with the tests that lack something, and what must not be done."""
     return rank(worked.case, worked.models[-1], worked.course, worked.belief, worked.catalogue, tools)
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.case.types import Act, Case, Reading, Visit
-from faultnet.diagnosis.needs import has_tools
+from faultnet.diagnosis.tools import has_tools
 from faultnet.simulation.workshop.job import Shop
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
 
