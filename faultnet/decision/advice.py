@@ -252,9 +252,10 @@ def _decision(
     unfounded = give_back and cure < FOUNDED
     act = None if give_back else _allowed(worked, found, name)
     instead = named_repair(found.standing, worked.catalogue)
-    if act is None and not give_back and instead is not None:
+    if instead is not None and (position.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
         name, act = instead
         cure = position.chance_of_cure(name)
+        give_back = unfounded = False
     return Decision(
         stop=stop,
         repair=None if give_back else name,
