@@ -95,12 +95,16 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     check_numbers(spreads, texts["preconditions"])
     numbers = records.spreads(spreads)
     factor, floor = (numbers[name].value for name in ("roughly_factor", "roughly_floor"))
+    known_tests = tuple(records.test(row) for row in tests)
     catalogue = Catalogue(
         fingerprint=_fingerprint(folders),
         **about,
         **texts,
         components=tuple(records.component(row) for row in components),
-        tests=tuple(records.test(row) for row in tests),
+        tests=known_tests,
+        complaints=tuple(
+            records.complaint(row, known_tests) for row in merged_entries(folders, "tests.toml", "complaint")
+        ),
         acts=tuple(records.act(row) for row in merged_entries(folders, "acts.toml", "act")),
         instruments=tuple(
             replace(entry, roughly_factor=factor, roughly_floor=floor)

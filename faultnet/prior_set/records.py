@@ -13,6 +13,7 @@ from faultnet.prior_set.types import (
     WORKINGS,
     ActSpec,
     BaseRate,
+    Complaint,
     Component,
     Effect,
     Forbid,
@@ -154,6 +155,13 @@ def test(row: Row) -> Test:
         does=_workings(row),
         forbids=_forbids(row),
     )
+
+
+def complaint(row: Row, tests: Sequence[Test]) -> Complaint:
+    """Return what a driver complains of."""
+    asked = {test.id: [choice for choice, _ in test.choices] for test in tests if test.kind == "choice"}
+    test_id = row.choice("test", asked)
+    return Complaint(row.text("id"), row.text("label"), test_id, row.choice("choice", asked[test_id]))
 
 
 def _workings(row: Row) -> tuple[str, ...]:

@@ -68,6 +68,21 @@ class Timer:
 
 
 @dataclass(frozen=True)
+class Complaint:
+    """What a driver complains of, as a choice when a case begins: an entry of the test that asks the same.
+
+    Parameters
+    ----------
+    id, label, test, choice : str
+    """
+
+    id: str
+    label: str
+    test: str
+    choice: str
+
+
+@dataclass(frozen=True)
 class Forbid:
     """A finding after which some things must not be done to the car.
 
