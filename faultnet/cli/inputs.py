@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from faultnet.case.demo import case_path, load_case
 from faultnet.case.types import Case, Reading, Visit
-from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError, RecordingError
 from faultnet.limits import HELD, size_words
 from faultnet.prior_set import Catalogue, load_catalogue
@@ -124,6 +123,8 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
     >>> sorted(read_tools(["voltmeter, torch"], load_catalogue()))
     ['torch', 'voltmeter']
     """
+    from faultnet.diagnosis.tools import USUAL_TOOLS
+
     known = known_tools(catalogue)
     if not given:
         return USUAL_TOOLS.intersection(known)
@@ -137,6 +138,8 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
 
 def tools_line(given: Sequence[str] | None) -> str:
     """Say which tools were counted on where nobody said which; empty where somebody did."""
+    from faultnet.diagnosis.tools import USUAL_TOOLS
+
     if given:
         return ""
     return (
