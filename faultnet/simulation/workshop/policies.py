@@ -12,10 +12,12 @@ from collections.abc import Callable
 import numpy as np
 
 from faultnet.case.types import Act, Case
-from faultnet.decision.advice import Weighed, act_for, weigh
+from faultnet.decision.advice import Weighed, act_for, position_of, weigh
 from faultnet.decision.choosing import CHOSEN, CRITERIA
 from faultnet.decision.edges import edges_cut
-from faultnet.diagnosis.diagnose import Worked, ranked, still_there, work_through
+from faultnet.decision.repair import GIVE_BACK, order_of_repair
+from faultnet.decision.value import one_step
+from faultnet.diagnosis.diagnose import Worked, all_ranked, ranked, still_there, work_through
 from faultnet.diagnosis.leading import Leading, is_surely_charged
 from faultnet.diagnosis.needs import is_open
 from faultnet.diagnosis.tools import has_tools
@@ -53,6 +55,27 @@ def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     return _as_advised(weighed, max(cut, key=lambda t: (cut[t], t), default=""))
 
 
+def single_fault(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """One fault at most, as textbooks have it: the test that saves most, one step ahead; then probability over cost.
+
+    The order of repair is that of :func:`faultnet.decision.repair.order_of_repair`, which for single faults is optimal
+    among orders of repair; nothing looks further ahead than one test, and no cause beside the first is thought of.
+    """
+    if _cured(case):
+        return GiveBack()
+    worked = work_through(case, shop.catalogue, max_faults=1)
+    found = all_ranked(worked, shop.tools)
+    position = position_of(worked, shop.costs, found.tests, found.leading)
+    worth = one_step(position)
+    best = max(worth, key=lambda t: (worth[t].saving, t), default=None)
+    if best is not None and worth[best].saving > 0.0:
+        return Look(best, charged=_charged(worked))
+    mended = {e.component for e in case.visits[-1].entries if isinstance(e, Act)}
+    names = [position.repairs.names[i] for i in order_of_repair(position.repairs, position.belief[None])[0]]
+    first = next((name for name in names if name not in mended), GIVE_BACK)
+    return GiveBack() if first == GIVE_BACK else Mend(first, act_for(worked, found.leading, first))
+
+
 def most_likely_first(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     """Replace the likeliest cause from the complaint on; only whether it is cured counts."""
     if _cured(case):
@@ -79,6 +102,7 @@ def random_order(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
 POLICIES: dict[str, Policy] = {
     "expected_cost": expected_cost,
     "flow_chart": flow_chart,
+    "single_fault": single_fault,
     "most_likely_first": most_likely_first,
     "random": random_order,
     **{f"by_{name}": advised_by(name) for name in CRITERIA},
