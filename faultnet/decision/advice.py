@@ -264,7 +264,7 @@ def _decision(
         expected_cost=round(position.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, shown, costs, founded=cure >= FOUNDED, unfounded=unfounded),
+        because=_because(stop, shown, costs, founded=cure >= FOUNDED, unfounded=unfounded, urgent=urgent),
         cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
         currency=costs.currency,
         would_need=_would_need(worked, costs, best, least, found),
@@ -321,7 +321,7 @@ def proof_of(worked: Worked, costs: Costs, component: str) -> tuple[Test, str]:
     return test, "" if found is None else range_words(*found, test.unit)
 
 
-def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, unfounded: bool) -> str:
+def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, unfounded: bool, urgent: bool) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
     if stop and unfounded:
@@ -331,11 +331,11 @@ def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, 
         return f"No test left is worth a shop's while; the best, {best.label}, saves no more than {money}."
     if stop:
         return f"No test left is worth its cost; the best, {best.label}, would lose {money}."
-    if best.saving <= 0.0:
+    if urgent:
         return f"{best.label} comes first: nothing else is safe before it."
-    if founded:
-        return f"To be surer: {best.label} saves {money} on average beyond what it costs."
-    return f"{best.label} saves {money} on average beyond what it costs."
+    surer = "To be surer: " if founded else ""
+    saves = f" and saves {money} on average beyond what it costs" if best.saving > 0.0 else ""
+    return f"{surer}{best.label} tells most for its time{saves}."
 
 
 def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None) -> str:

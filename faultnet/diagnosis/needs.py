@@ -47,7 +47,13 @@ NEEDS_DO = {
     "fuel_disabled": ("cranks",),
     "booster": ("jumps", "cranks", "sparks"),
 }  # what bringing a need about does to the car
-ONCE_IN_A_VISIT = ("helper", "caps_open", "module_read")  # stay as they are once a test asked for them
+ONCE_IN_A_VISIT = (
+    "helper",
+    "caps_open",
+    "cells_read",
+    "module_read",
+    "recorder_connected",
+)  # stay as they are once a test asked for them
 WHILE_IT_RUNS = ("engine_runs", "engine_warm", "booster")
 FROM_TEST_TO_TEST = ("modules_asleep", "battery_out_of_circuit")  # hold for a test that follows at once
 DRAW = "key_off_current"
