@@ -91,8 +91,7 @@ class Decision:
 
 Ranking = str  # one of RANKINGS, or of CRITERIA
 RANKINGS: dict[str, Callable[[NextTest], float]] = {
-    "saving": lambda test: test.saving,
-    "information": lambda test: test.bits_per_minute,
+    "bits_per_minute": lambda test: test.bits_per_minute,
 }
 
 

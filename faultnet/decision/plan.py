@@ -265,10 +265,10 @@ def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:
 
 
 def _worth_doing(position: Position, costs: Costs) -> list[str]:
-    """Tests that are worth their cost, best first, in the order of the screen."""
+    """Tests in the order of the screen; none where none is worth its cost."""
     least = least_saving(position, costs)
     worth = worth_of_tests(position, least)
-    return [t for t in in_order(position, worth) if worth[t].saving > least]
+    return in_order(position, worth) if max((w.saving for w in worth.values()), default=least) > least else []
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:
