@@ -46,7 +46,7 @@ def _new() -> None:
     fields = Fields(f"new_{state.browser()}")
     _taken_up(fields)
     told = _told_by_the_driver(fields)
-    complaint = fields.text("new_complaint", "In the driver's words, as a note")
+    complaint = fields.text("new_complaint", "Complaint, in the driver's words")
     st.html("<p class='fn-note'>Kept for people to read; what is worked with are the answers above.</p>")
     car = forms.car_fields(fields, "new", None)
     frame.title("Today")
