@@ -369,9 +369,18 @@ class Walk:
         """Something was read; it stays open."""
         self.readings.append(reading)
         offset = module_offset(self.catalogue, self.readings)
+        if acts.is_check_up(reading):
+            self._no_complaint()
+            return
         found = evidence_of(self.model.network, self.catalogue, reading, offset)
         if found is not None:
             self._opened(k, found)
+
+    def _no_complaint(self) -> None:
+        """It was brought in without a complaint: its own chance of that, and no evidence besides."""
+        if self.number == 0:
+            brought_in = self.space.modes[self.rows.origin]
+            self._apply(Factor(np.log(acts.no_complaint_chance(self.setting.spread, brought_in))))
 
     def _opened(self, k: int, evidence: Evidence) -> None:
         self.open.append(Open(k, evidence))

@@ -121,7 +121,7 @@ def _read_at_several_visits(walk: Walk) -> dict[int, frozenset[int]]:
 def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place: int) -> bool:
     """Whether an entry can be left out by what was before and what came after alone."""
     if isinstance(entry, Reading):
-        return entry.test != COMPARISON_TEST and place not in again
+        return entry.test != COMPARISON_TEST and place not in again and not acts.is_check_up(entry)
     effect = catalogue.act(entry.act).effect
     if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.spread):
         return True

@@ -162,9 +162,14 @@ def span(first: str, last: str) -> str:
     ('up to 12.40 V', '12.00 V and more')
     >>> span("11.60 V to 12.00 V", "12.00 V to 12.40 V"), span("under 11.60 V", "over 12.80 V")
     ('11.60 V to 12.40 V', 'whatever it reads')
+    >>> span("up to 12.40 V", "12.40 V to 12.80 V"), span("up to 12.40 V", "over 12.80 V")
+    ('up to 12.80 V', 'whatever it reads')
     """
     low, high = first.split(" to ")[0], last.split(" to ")[-1]
-    from_below, to_above = low.startswith(("under ", "up to ")), high.startswith("over ") or high.endswith(" and more")
+    from_below, to_above = (
+        first.startswith(("under ", "up to ")),
+        last.startswith("over ") or last.endswith(" and more"),
+    )
     if from_below and to_above:
         return "whatever it reads"
     if from_below:
