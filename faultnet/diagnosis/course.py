@@ -8,7 +8,7 @@ the visit ends. A mending act parts the rows in which it has something to mend.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -172,8 +172,8 @@ def course(
     without : Entered, optional
         An entry to leave out.
     """
-    walk = _at_last_visit(models, visits, catalogue, space, without)
-    walk.visit(models[-1], _without(visits[-1], len(visits) - 1, without))
+    walk = _in_last_visit(models, visits, catalogue, space, without)
+    walk.entries(_without(visits[-1], len(visits) - 1, without))
     present = walk.present()
     walk.count_all()
     total = walk.weights.log
@@ -181,32 +181,44 @@ def course(
     return Course(whole, present, total, walk.dropped)
 
 
-def _at_last_visit(
+def _in_last_visit(
     models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, without: Entered | None
 ) -> Walk:
-    """A walk through all visits but the last; kept for the next time, as most entries are made at the last one."""
+    """A walk up to the entries of the last visit; kept for the next time, as most entries are made there."""
     table = table_for(visits, catalogue, space)
-    whole = without is None or without.visit == len(visits) - 1
 
     def make() -> Walk:
         walk = Walk(catalogue, space, table)
-        walk.case(models[:-1], visits[:-1], without)
-        if len(visits) > 1:
-            walk.finish()
+        walk.case(models, bare_at_the_end(visits), without)
         return walk
 
-    key = (*(id(m) for m in models[:-1]), tuple(visits[:-1]), id(catalogue), id(space), id(table))
-    if not whole or len(visits) == 1:
+    if len(visits) == 1 or not (without is None or without.visit == len(visits) - 1):
         return make()
-    kept, held = _begun.get(key, lambda: (make(), tuple(models[:-1])))
-    assert len(held) == len(models) - 1  # while they are held, nothing else can have their place in the key
-    return copy(kept)
+    key = case_key(models, visits, catalogue, space, table)
+    kept, held = _begun.get(key, lambda: (make().at_rest(), tuple(models)))
+    assert len(held) == len(models)  # while they are held, nothing else can have their place in the key
+    return kept.resumed()
+
+
+def bare_at_the_end(visits: Sequence[Visit]) -> tuple[Visit, ...]:
+    """Visits, the last of them without its entries."""
+    return (*visits[:-1], replace(visits[-1], entries=()))
+
+
+def case_key(
+    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, table: ModeTable
+) -> Hashable:
+    """What a walk up to the entries of the last visit is known by; only as long as the models are held."""
+    return (*(id(m) for m in models), bare_at_the_end(visits), id(catalogue), id(space), id(table))
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
-    if out is None or out.visit != index:
-        return visit
-    return replace(visit, entries=tuple(e for k, e in enumerate(visit.entries) if k != out.entry))
+    return visit if out is None or out.visit != index else left_out(visit, out.entry)
+
+
+def left_out(visit: Visit, entry: int) -> Visit:
+    """A visit without one of its entries."""
+    return replace(visit, entries=tuple(e for k, e in enumerate(visit.entries) if k != entry))
 
 
 def table_for(visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses) -> ModeTable:
@@ -301,6 +313,9 @@ class Walk:
         self.parted, self.dropped = False, 0.0
         self.memory: Memory = {}
         self.trace: list[Traced] | None = [] if traced else None
+        self.open: list[Open] = []
+        self.effects: list[str] = []
+        self.readings: list[Reading] = []
 
     @classmethod
     def standing_at(cls, present: Present, model: Model, catalogue: Catalogue, space: Hypotheses) -> Walk:
@@ -318,9 +333,7 @@ class Walk:
         self.whole, self.setting = model, model.setting
         self.model = model.compiled_for(self.table)
         self.owner = self.model.view.placements.owner
-        self.open: list[Open] = []
-        self.effects: list[str] = []
-        self.readings: list[Reading] = []
+        self.open, self.effects, self.readings = [], [], []
 
     def case(
         self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None, *, first: int = 0,
@@ -344,8 +357,30 @@ class Walk:
             self._pass_time(interval(self.date, visit.date, visit.conditions.hours_standing))
         self.date = visit.date
         self.fed, self.shed = visit.conditions.hours_standing, False
+        self.entries(visit)
+
+    def entries(self, visit: Visit) -> None:
+        """All entries of the visit the walk has come to."""
         for k, entry in enumerate(visit.entries):
             self.entry(k, entry)
+
+    def copied(self) -> Walk:
+        """A walk that goes on from here while this one stays."""
+        walk = copy(self)
+        walk.open, walk.effects, walk.readings = list(self.open), list(self.effects), list(self.readings)
+        walk.trace = None if self.trace is None else list(self.trace)
+        return walk
+
+    def at_rest(self) -> Walk:
+        """The same, before the entries of a visit: it holds nothing worked out for questions about the visit."""
+        self.model = self.whole.compiled
+        return self
+
+    def resumed(self) -> Walk:
+        """A walk that goes on from one at rest."""
+        walk = self.copied()
+        walk.model = walk.whole.compiled_for(walk.table)
+        return walk
 
     def _pass_time(self, time: Interval) -> None:
         """From one visit to the next: the car was used and then it stood."""

@@ -12,25 +12,28 @@ from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
-from faultnet.diagnosis.leading import Leading
+from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
 from faultnet.diagnosis.leaving_out import Without, without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
 from faultnet.diagnosis.needs import without_replaced
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
+from faultnet.diagnosis.shown import shown
 from faultnet.diagnosis.slips import MORE_LIKELY_THAN_NOT, chance_of_slip
 from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
 from faultnet.inference.hypotheses import Hypotheses, IndexArray
 from faultnet.inference.posterior import Belief, updated
-from faultnet.model.network import Array, Node
+from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 
 MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
 CLASH_DECIBANS = 22.0
 LEAST_ODDS = 1e-12
+ODD_MASS = 0.9
+ODD_MOST = 50
 STANDARD = "standard"
 
 
@@ -288,19 +291,17 @@ def _surprises(worked: Worked, v: int, taken: dict[int, Reading]) -> dict[int, f
     -----
     Over the bins of the quantity: -10 log10 of the chance of a bin at most as likely as the one seen.
     """
-    model = worked.models[v].compiled
-    evidence = {k: evidence_of(model.network, worked.catalogue, e) for k, e in taken.items()}
-    asked = {e.quantity: _every_state(model.network.nodes[e.quantity]) for e in evidence.values() if e is not None}
-    chosen = worked.belief.leading(0.9, 50)
+    model = worked.models[v]
+    evidence = {k: evidence_of(model.compiled.network, worked.catalogue, e) for k, e in taken.items()}
+    asked = list(dict.fromkeys(e.quantity for e in evidence.values() if e is not None))
+    chosen = worked.belief.leading(ODD_MASS, ODD_MOST)
+    if v == len(worked.models) - 1:
+        chances = shown(model.compiled, asked, chosen)
+    else:
+        chances = model.shown.get(model.compiled, asked, chosen, worked.belief.leading(ACTIVE_MASS, MOST_ACTIVE))
     weight = worked.belief.posterior[chosen]
-    everything = np.arange(model.charge_prior.shape[1])
-    chances = model.focused(chosen, everything).predict([], asked) if asked else {}
-    means = {q: weight @ (c / c.sum(axis=1, keepdims=True)) / weight.sum() for q, c in chances.items()}
+    means = {q: weight @ c / weight.sum() for q, c in chances.items()}
     return {k: _decibans_odd(means[e.quantity], e.likelihood) for k, e in evidence.items() if e is not None}
-
-
-def _every_state(node: Node) -> tuple[str, Array, Array]:
-    return node.name, np.eye(node.card), np.full(node.card, 1.0 / node.card)
 
 
 def _decibans_odd(chance: Array, likelihood: Array) -> float:

@@ -9,14 +9,23 @@ hypotheses that hold all but a sliver of the belief.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from faultnet.case.types import Act, Entry, Reading, Visit
 from faultnet.diagnosis import acts
-from faultnet.diagnosis.course import Entered, Open, Traced, Walk, pooled_evidence, table_for
+from faultnet.diagnosis.course import (
+    Entered,
+    Open,
+    Traced,
+    Walk,
+    bare_at_the_end,
+    case_key,
+    left_out,
+    pooled_evidence,
+    table_for,
+)
 from faultnet.diagnosis.evidence import COMPARISON_TEST
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.steps import Split, Weigh, Weights, log_sums
@@ -30,8 +39,10 @@ from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 
 SLIVER = 1e-6
+SLIVER_KEPT = 3e-7
 FEW = 4
 KEPT = 8
+KEPT_OTHERS = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,21 +79,22 @@ def without_each(
     chosen = _holding_nearly_all(belief)
     places = [Entered(v, k) for v, visit in enumerate(visits) for k, e in enumerate(visit.entries) if _says(e)]
 
-    whole = Walk(catalogue, space, table_for(visits, catalogue, space), chosen, traced=True)
-    begun = []
-    for number in range(len(visits)):
-        begun.append(copy(whole))
-        whole.case(models, visits, first=number, last=number)
+    begun = _begun_for(models, visits, catalogue, space, belief)
+    whole = begun.walk.resumed()
+    whole.entries(visits[-1])
     whole.count_all()
 
     def once_more(without: Entered) -> Array:
-        walk = copy(begun[without.visit])
+        if without.visit == len(visits) - 1:
+            walk, last = begun.walk.resumed(), left_out(visits[-1], without.entry)
+        else:
+            walk, last = begun.without(visits, without).resumed(), visits[-1]
         walk.trace = None
-        walk.case(models, visits, without, first=without.visit)
+        walk.entries(last)
         walk.count_all()
         return walk.weights_of_hypotheses()[chosen]
 
-    behind = _Behind(whole, chosen)
+    behind = _Behind(whole, begun.chosen, chosen)
     again = _read_at_several_visits(whole)
     found = {}
     for place in places:
@@ -91,13 +103,85 @@ def without_each(
             found[place] = behind.without(place)
         else:
             found[place] = once_more(place)
+    begun.put_to_rest()
     return Without(chosen, found)
 
 
-def _holding_nearly_all(belief: Belief) -> Index:
+@dataclass(frozen=True, eq=False)
+class _Begun:
+    """A traced walk for some hypotheses up to the entries of the last visit.
+
+    Parameters
+    ----------
+    models : tuple of Model
+    chosen : int array, shape (hypotheses walked through,)
+    before : tuple of Walk
+        The walk as it was before each visit but the last.
+    walk : Walk
+    others : Memo
+        The walk without one of the entries of earlier visits.
+    """
+
+    models: tuple[Model, ...]
+    chosen: Index
+    before: tuple[Walk, ...] = field(repr=False)
+    walk: Walk = field(repr=False)
+    others: Memo[Walk] = field(default_factory=lambda: Memo(KEPT_OTHERS), repr=False)
+
+    def without(self, visits: Sequence[Visit], place: Entered) -> Walk:
+        """The walk without an entry of an earlier visit."""
+
+        def make() -> Walk:
+            walk = self.before[place.visit].copied()
+            walk.trace = None
+            walk.case(self.models, bare_at_the_end(visits), place, first=place.visit)
+            return walk.at_rest()
+
+        return self.others.get(place, make)
+
+    def put_to_rest(self) -> None:
+        """Have models of earlier visits let go of what they worked out, where the visit's own does not know them."""
+        for traced in self.walk.trace or ():
+            own = self.models[traced.visit].compiled
+            if traced.model is not None and all(traced.model is not model for model in (own, *own.variants.values())):
+                traced.model.rest()
+
+
+def _begun_for(
+    models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, belief: Belief
+) -> _Begun:
+    """What a case is begun with, for the hypotheses that matter.
+
+    Where there are earlier visits it is kept for the next time, as most entries are made at the last visit, and is for
+    more hypotheses, since after the next entry some others matter.
+    """
+    table, chosen = table_for(visits, catalogue, space), _holding_nearly_all(belief)
+
+    def make(among: Index) -> _Begun:
+        walk, before = Walk(catalogue, space, table, among, traced=True), []
+        for number, visit in enumerate(bare_at_the_end(visits)):
+            if number < len(visits) - 1:
+                before.append(walk.copied())
+            walk.case(models, (*visits[:number], visit), first=number, last=number)
+        return _Begun(tuple(models), among, tuple(before), walk.at_rest())
+
+    if len(visits) == 1:
+        return make(chosen)
+    kept = _begun.get(case_key(models, visits, catalogue, space, table), list)
+    found = kept[0] if kept else None
+    if found is None or not np.isin(chosen, found.chosen).all():
+        found = make(_holding_nearly_all(belief, SLIVER_KEPT))
+        kept[:] = [found]
+    return found
+
+
+_begun: Memo[list[_Begun]] = Memo(1)
+
+
+def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
     """The fewest hypotheses that hold all but a sliver of the belief, in their order."""
     order = np.argsort(-belief.posterior, kind="stable")
-    count = int(np.searchsorted(np.cumsum(belief.posterior[order]), 1.0 - SLIVER)) + 1
+    count = int(np.searchsorted(np.cumsum(belief.posterior[order]), 1.0 - sliver)) + 1
     return np.sort(order[:count])
 
 
@@ -133,17 +217,17 @@ def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place:
 class _Behind:
     """What lies behind and before each step of a walk; it never leaves this module."""
 
-    def __init__(self, walk: Walk, chosen: Index) -> None:
+    def __init__(self, walk: Walk, among: Index, chosen: Index) -> None:
         assert walk.trace is not None
-        self.trace, self.origin = walk.trace, walk.rows.origin
-        self.count, self.chosen = len(walk.space), chosen
-        self.total = walk.weights_of_hypotheses()[chosen]
+        self.trace, self.among = walk.trace, among
+        self.chosen, self.total = chosen, walk.weights_of_hypotheses()[chosen]
         states = walk.weights.charge.shape[1]
         after = [Weights(np.zeros(len(walk.rows)), np.ones((len(walk.rows), states)))]
         for traced in reversed(walk.trace):
             after.append(traced.step.back(after[-1]))
         self.after = after[-2::-1]
         self.kept: Memo[tuple[Array, float]] = Memo(KEPT)
+        self.clusters: Memo[_Over] = Memo(KEPT)
         self.wholes: dict[int, tuple[Array, Array]] = {}
 
     def without(self, place: Entered) -> Array:
@@ -151,8 +235,9 @@ class _Behind:
         parts = list(self._parts(place))
         if not parts:
             return self.total
-        rows = np.concatenate([origin for origin, _ in parts])
-        return log_sums(np.concatenate([log for _, log in parts]), rows, self.count)[self.chosen]
+        rows = np.searchsorted(self.among, np.concatenate([origin for origin, _ in parts]))
+        found = log_sums(np.concatenate([log for _, log in parts]), rows, len(self.among))
+        return np.asarray(found[np.searchsorted(self.among, self.chosen)])
 
     def _parts(self, place: Entered) -> Iterator[tuple[Index, Array]]:
         for i, (traced, after) in enumerate(zip(self.trace, self.after, strict=True)):
@@ -209,10 +294,11 @@ class _Behind:
         """Likelihood with something else read of a quantity over the whole likelihood, shape (rows,), and its scale."""
 
         def make() -> tuple[Array, float]:
-            model, over, others, scale = _over_cluster(traced, share, quantity)
+            over = self._over_cluster(i, traced, share, quantity)
+            others, scale = over.but(quantity)
             evidence = [*others, Evidence(quantity, rest, 1.0)] if rest.min() < 1.0 else others
-            weight, log_scale = model.message(evidence) if evidence else (np.ones((1, 1)), 0.0)
-            return (over * weight).sum(axis=1), log_scale + scale
+            weight, log_scale = over.model.message(evidence) if evidence else (np.ones((1, 1)), 0.0)
+            return (over.share * weight).sum(axis=1), log_scale + scale
 
         return self.kept.get((i, quantity, rest.tobytes()), make)
 
@@ -220,36 +306,56 @@ class _Behind:
         """The same with each value of the quantity, shape (rows, states)."""
 
         def make() -> tuple[Array, float]:
-            model, over, others, scale = _over_cluster(traced, share, quantity)
-            weight, log_scale = model.by_state(quantity, others, over)
+            over = self._over_cluster(i, traced, share, quantity)
+            others, scale = over.but(quantity)
+            weight, log_scale = over.model.by_state(quantity, others, over.share)
             return weight, log_scale + scale
 
         return self.kept.get((i, quantity), make)
 
+    def _over_cluster(self, i: int, traced: Traced, share: Array, quantity: str) -> _Over:
+        """What is needed to put something else in the place of what was read of a quantity."""
+        assert traced.model is not None
+        assert traced.rows is not None
+        model, at = traced.model, traced.rows.at
+        owner = model.view.placements.owner
+        mine = owner[quantity]
 
-def _over_cluster(traced: Traced, share: Array, quantity: str) -> tuple[VisitModel, Array, tuple[Evidence, ...], float]:
-    """What is needed to put something else in the place of what was read of a quantity.
+        def make() -> _Over:
+            some = model.subset(at)
+            cluster = tuple(o.evidence for o in traced.open if owner[o.evidence.quantity] == mine)
+            evidence, scale = pooled_evidence(cluster)
+            message, message_scale = some.message(evidence)
+            return _Over(some, share / np.maximum(message, TINY), cluster, message_scale + scale)
 
-    Returns
-    -------
+        return self.clusters.get((i, mine), make)
+
+
+@dataclass(frozen=True, eq=False)
+class _Over:
+    """Weights of a step without what was read of one cluster.
+
+    Parameters
+    ----------
     model : VisitModel
         For the rows the evidence was counted for.
-    over : array, shape (rows, charge states)
-        Shares of the charge over the likelihood of the quantity's cluster.
-    others : tuple of Evidence
-        What else was read of the cluster.
+    share : array, shape (rows, charge states)
+        Shares of the charge over the likelihood of the cluster.
+    read : tuple of Evidence
+        Of the cluster.
     log_scale : float
-        Natural logarithm of what the ratio has to be multiplied by.
+        Natural logarithm of what the shares were divided by.
     """
-    assert traced.model is not None
-    assert traced.rows is not None
-    model = traced.model.subset(traced.rows.at)
-    owner = model.view.placements.owner
-    cluster = [o.evidence for o in traced.open if owner[o.evidence.quantity] == owner[quantity]]
-    evidence, scale = pooled_evidence(cluster)
-    message, message_scale = model.message(evidence)
-    others, others_scale = pooled_evidence([e for e in cluster if e.quantity != quantity])
-    return model, share / np.maximum(message, TINY), others, others_scale - message_scale - scale
+
+    model: VisitModel
+    share: Array = field(repr=False)
+    read: tuple[Evidence, ...]
+    log_scale: float
+
+    def but(self, quantity: str) -> tuple[tuple[Evidence, ...], float]:
+        """What else was read of the cluster, and the natural logarithm of what the ratio has to be multiplied by."""
+        others, scale = pooled_evidence([e for e in self.read if e.quantity != quantity])
+        return others, scale - self.log_scale
 
 
 def _rest(read: Sequence[Open], entry: int) -> tuple[Array, float]:

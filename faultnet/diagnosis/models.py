@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from faultnet.case.types import Car, Conditions
+from faultnet.diagnosis.shown import Shown
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable, enumerate_hypotheses
 from faultnet.inference.visit import VisitModel, compile_visit
@@ -39,6 +40,7 @@ class Model:
     setting: Setting
     space: Hypotheses
     compiled: VisitModel
+    shown: Shown = field(default_factory=Shown, repr=False)
     _tables: Memo[Array] = field(default_factory=lambda: Memo(KEPT_TABLES), repr=False)
 
     def compiled_for(self, table: ModeTable) -> VisitModel:

@@ -8,6 +8,7 @@ left out of a case without going through the rest of it again.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -104,7 +105,7 @@ class Moved:
     rows : int array or None
         Which; all when None.
     share : array, shape (rows moved, matrices)
-        How likely each matrix is for each row [-].
+        How likely each matrix is for each row [-]; ones where there is one matrix.
     matrices : array, shape (matrices, states after, states before)
         Columns sum to one.
     """
@@ -114,12 +115,9 @@ class Moved:
     matrices: Array = field(repr=False)
 
     def apply(self, charge: Array, *, back: bool) -> Array:
-        """Shares after the move, or what is to come as seen from before it."""
-        mine = charge if self.rows is None else gathered(charge, self.rows)
-        total: Array = np.zeros((self.matrices.shape[1], len(mine)))
-        for k, matrix in enumerate(self.matrices):
-            total += (matrix.T if back else matrix) @ mine.T * self.share[:, k]
-        return total.T
+        """Shares after the move, or what is to come as seen from before it, shape (states, rows moved)."""
+        each = (self.matrices.transpose(0, 2, 1) if back else self.matrices) @ charge
+        return np.asarray(each[0] if self.share.shape[1] == 1 else np.einsum("ksr,rk->sr", each, self.share))
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,12 +141,22 @@ class Move:
         return scaled(Weights(after.log, self._applied(after.charge, back=True)))
 
     def _applied(self, charge: Array, *, back: bool) -> Array:
-        if len(self.parts) == 1 and self.parts[0].rows is None:
-            return self.parts[0].apply(charge, back=back)
-        total = np.empty(charge.shape[::-1]).T
+        if self._order is None:
+            return self.parts[0].apply(charge.T, back=back).T
+        lined_up = np.take(charge.T, self._order, axis=1)
+        found, stop = np.empty_like(lined_up), 0
         for part in self.parts:
-            total[part.rows] = part.apply(charge, back=back)
-        return total
+            first, stop = stop, stop + len(part.share)
+            found[:, first:stop] = part.apply(lined_up[:, first:stop], back=back)
+        total = np.empty_like(found)
+        total[:, self._order] = found
+        return total.T
+
+    @cached_property
+    def _order(self) -> Index | None:
+        """Rows part by part; None where one part has them all."""
+        rows = [part.rows for part in self.parts if part.rows is not None]
+        return np.concatenate(rows) if rows else None
 
 
 @dataclass(frozen=True, eq=False)

@@ -92,6 +92,7 @@ class ModeTable:
     components: tuple[str, ...]
     modes: IndexArray
     _sound: dict[tuple[str, ...], NDArray[np.intp]] = field(default_factory=dict, repr=False)
+    _closed: dict[tuple[str, ...], ModeTable] = field(default_factory=dict, repr=False)
 
     def __len__(self) -> int:
         return len(self.modes)
@@ -137,11 +138,15 @@ class ModeTable:
         for components in sets:
             missing = np.flatnonzero(table.with_sound(components) < 0)
             if len(missing):
-                more = table.modes[missing]
-                more[:, [self.components.index(c) for c in components]] = 0
-                more = np.unique(more, axis=0)
-                table = ModeTable(self.components, np.concatenate([table.modes, more]))
+                table = table._closed.get(components) or table._with_more(missing, components)
         return table
+
+    def _with_more(self, rows: NDArray[np.intp], components: tuple[str, ...]) -> ModeTable:
+        """The table with some rows once more, some components being sound in them; kept for the next time."""
+        more = self.modes[rows]
+        more[:, [self.components.index(c) for c in components]] = 0
+        table = ModeTable(self.components, np.concatenate([self.modes, np.unique(more, axis=0)]))
+        return self._closed.setdefault(components, table)
 
 
 def enumerate_hypotheses(
