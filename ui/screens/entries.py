@@ -82,7 +82,7 @@ def _correct(opened: state.Opened) -> None:
             begin = fields.draft.begins("corrected_choice", None, labels)
             st.radio("Answer", list(labels), format_func=labels.__getitem__,
                      index=None if begin is None else list(labels).index(begin),
-                     **fields.draft.noted("corrected_choice", None))  # fmt: skip
+                     key="corrected_choice")  # fmt: skip
         else:
             fields.text("corrected", f"Right reading ({test.unit})")
             st.html(keys("corrected", shown_units(test.unit), sign=True, limits=True))
