@@ -23,10 +23,10 @@ from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, re
 from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
+from faultnet.inference.evidence import Evidence, pooled
 from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.fast.messages import pooled
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
-from faultnet.inference.visit import Evidence, Stage, VisitModel
+from faultnet.inference.visit import Stage, VisitModel
 from faultnet.model import balance, source
 from faultnet.model.at_clamps import BEHAVIOURS
 from faultnet.model.balance import ONCE, Interval

@@ -31,7 +31,8 @@ from faultnet.cache import cache_folder, code_hash
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.evidence import evidence_of, instrument_of
-from faultnet.inference.visit import compile_visit, log_background
+from faultnet.inference.evidence import log_background
+from faultnet.inference.visit import compile_visit
 from faultnet.model.build import build_network, quantity_of
 from faultnet.model.network import Array, Network
 from faultnet.model.setting import Setting
