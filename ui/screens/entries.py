@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 from workbench import entering, frame, state
 from workbench.answers import Place, answer, catalogue, places
-from workbench.widgets import forms, verdict
+from workbench.widgets import forms, photos, verdict
 from workbench.widgets.fields import Fields, keys
 from workbench.words import plain, shown_units
 
@@ -33,7 +33,9 @@ def show() -> None:
     with left:
         for number, visit in enumerate(opened.case.visits):
             _visit(number, visit)
+            photos.show(number, visit, catalogue())
     with right:
+        photos.add(opened.case, opened.case_id, catalogue())
         if opened.case.outcome is None:
             _correct(opened)
             _new_visit(opened)

@@ -116,6 +116,8 @@
   function mend() {
     // the place to drop files on says that it is decoration and yet takes the focus; screen readers stumble over that
     all('[data-testid=stFileUploaderDropzone][role=presentation]').forEach(e => e.removeAttribute('role'));
+    // a telephone then offers its camera as well as its pictures
+    all('[class*=st-key-photo_file] input[type=file]').forEach(e => { if (e.accept !== 'image/*') e.accept = 'image/*'; });
     all('.fn-figures').flatMap(e => e.dataset.figures.split(' ')).filter(Boolean).map(field).forEach(figure);
     all('.fn-keys').map(e => field(e.dataset.field)).forEach(figure);
   }
