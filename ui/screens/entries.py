@@ -59,7 +59,7 @@ def _visit(number: int, visit: Visit) -> None:
         f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}</li>"
         for e in visit.entries
     )
-    st.html(f"<ol class='fn-entries'>{lines}</ol>" if lines else "<p>Nothing entered yet.</p>")
+    frame.told(f"<ol class='fn-entries'>{lines}</ol>" if lines else "<p>Nothing entered yet.</p>")
 
 
 def _typed(entry: object) -> str:
@@ -185,7 +185,7 @@ def _closing(fields: Fields) -> None:
 
 def _closed(outcome: CaseOutcome) -> None:
     frame.title("The end of the case")
-    st.html(verdict.closed(outcome, catalogue()))
+    frame.told(verdict.closed(outcome, catalogue()))
     st.button("Open it again", key="reopen", on_click=_reopened)
 
 

@@ -9,6 +9,7 @@ import streamlit as st
 
 from faultnet.case.store.events import StoredEvent
 from faultnet.errors import ClashError, FaultnetError
+from faultnet.report.glossary import explained
 from workbench import state
 from workbench.answers import catalogue
 from workbench.scripts import PAGE
@@ -62,9 +63,14 @@ def title_html(text: str, name: str = "") -> str:
     return f"<h2 class='fn-title'{named}>{plain(text)}</h2>"
 
 
+def told(html: str) -> None:
+    """Put HTML on the page in which each technical word can be pressed for what it means."""
+    st.html(explained(html, catalogue().words))
+
+
 def note(text: str) -> None:
     """A quiet sentence."""
-    st.html(f"<p class='fn-note'>{plain(text)}</p>")
+    told(f"<p class='fn-note'>{plain(text)}</p>")
 
 
 def notices() -> None:
