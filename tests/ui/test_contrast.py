@@ -56,7 +56,7 @@ def test_the_measure_matches_its_definition() -> None:
 
 
 def test_every_ink_and_every_colour_of_the_style_sheet_is_known_here() -> None:
-    inks = set(re.findall(r"(?<![-\w])color: ([^;}]+)", STYLE))
+    inks = set(re.findall(r"(?<![-\w])color: ([^;}!]+?)(?: !important)?[;}]", STYLE))
     assert inks == {f"var(--{ink})" for ink in USED}
     assert len(colours("light")) - 1 == len(re.findall(r"^ *--[a-z-]+: (?!\.)", STYLE, flags=re.MULTILINE))
 

@@ -185,7 +185,7 @@ def _repairs(trace: Trace) -> None:
     frame.note(f"{len(trace.time)} samples over {trace.duration:.1f} s, one every {1000 * trace.interval:.3g} ms.")
     if trace.repairs:
         lines = "".join(f"<li>{plain(r)}</li>" for r in trace.repairs)
-        st.html(f"<p class='fn-label'>What was inferred or repaired</p><ul class='fn-entries'>{lines}</ul>")
+        frame.told(f"<p class='fn-label'>What was inferred or repaired</p><ul class='fn-entries'>{lines}</ul>")
 
 
 def _picture(trace: Trace, found: tuple[Event, ...]) -> None:
@@ -260,7 +260,7 @@ def _row(row: dict[str, Any], tick: str) -> None:
     tests = row["may_be"]
     label = catalogue().test(tests[0]).label if len(tests) == 1 else "Voltage with the engine running"
     ticked = st.checkbox(f"{label}: **{value_words(row['value'], row['unit'])}**", key=tick)
-    st.html(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
+    frame.told(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
     if ticked and len(tests) > 1:
         labels = {t: catalogue().test(t).label for t in tests}
         st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"as_{tick}",

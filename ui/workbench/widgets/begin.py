@@ -38,7 +38,7 @@ def show() -> None:
     with right:
         _kept()
         _demos()
-    st.html(verdict.general_cautions(catalogue()))
+    frame.told(verdict.general_cautions(catalogue()))
 
 
 def _new() -> None:
