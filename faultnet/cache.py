@@ -36,15 +36,22 @@ def keep_file(path: Path, data: bytes) -> bool:
     Returns
     -------
     bool
-        False when the folder cannot be written.
+        False when the folder cannot be written, or the disk is full; nothing is left behind then.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-            file.write(data)
-        os.replace(file.name, path)
+        handle, beside = tempfile.mkstemp(dir=path.parent)
     except OSError:
         return False
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.replace(beside, path)
+    except OSError:
+        return False
+    finally:
+        with suppress(OSError):
+            os.unlink(beside)  # there is none once it has its final name
     return True
 
 

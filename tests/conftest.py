@@ -7,8 +7,6 @@ go to one process together: one server and one browser for all of them, which ar
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
 import gc
 from collections.abc import Iterator
 from pathlib import Path
@@ -93,8 +91,7 @@ def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> 
         if isinstance(module := getattr(item, "module", None), ModuleType):
             _forget(module)
         gc.collect()
-        with contextlib.suppress(OSError, AttributeError):  # the GNU C library's alone
-            ctypes.CDLL(None).malloc_trim(0)
+        models.hand_on()
 
 
 def _forget(module: ModuleType) -> None:

@@ -32,9 +32,15 @@ from faultnet.diagnosis.steps import Split, Weigh, Weights, log_sums
 from faultnet.inference.configurations import Index
 from faultnet.inference.evidence import Evidence, log_background
 from faultnet.inference.fast.bounded_cache import Memo
+from faultnet.inference.fast.messages import pooled
 from faultnet.inference.hypotheses import Hypotheses
 from faultnet.inference.posterior import TINY, Belief
+<<<<<<< HEAD
 from faultnet.inference.visit import VisitModel
+=======
+from faultnet.inference.repeated import MOST_TOGETHER
+from faultnet.inference.visit import Evidence, VisitModel, log_background
+>>>>>>> server
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -359,12 +365,26 @@ class _Over:
 
 
 def _rest(read: Sequence[Open], entry: int) -> tuple[Array, float]:
-    """Likelihood of what was read of a quantity but for one entry, its largest at one, and the log of what it lacks."""
-    if len(read) == 1:
-        return np.ones_like(read[0].evidence.likelihood), 0.0
-    together = np.sum([_log(o.evidence.likelihood) for o in read if o.entry != entry], axis=0)
-    top = float(together.max())
-    return np.exp(together - top), top
+    """Likelihood of what was read of a quantity but for one entry, its largest at one, and the log of what it lacks.
+
+    Notes
+    -----
+    Numbers are taken together as :func:`pooled` takes them; where they are so many that they go some at a time, the
+    others of them stay together as they were.
+    """
+    numbers = [o for o in read if o.evidence.number is not None]
+    others = [o for o in read if o.evidence.number is None]
+    some = MOST_TOGETHER if len(numbers) > MOST_TOGETHER + 1 else MOST_TOGETHER + 1
+    groups = [others, *(numbers[k : k + some] for k in range(0, len(numbers), some))]
+    log, log_scale = np.zeros_like(read[0].evidence.likelihood), 0.0
+    for group in groups:
+        kept = [o.evidence for o in group if o.entry != entry]
+        if kept:
+            likelihoods, scale = pooled(kept)
+            log = log + _log(likelihoods[kept[0].quantity])
+            log_scale += scale
+    top = float(log.max())
+    return np.exp(log - top), top + log_scale
 
 
 def _log(values: Array) -> Array:

@@ -98,7 +98,12 @@ def rest_all() -> None:
         for model in _models.values():
             model.compiled.rest()
     gc.collect()
-    with contextlib.suppress(OSError, AttributeError, TypeError):  # the GNU C library's alone
+    hand_on()
+
+
+def hand_on() -> None:
+    """Let the allocator give free pages back to the machine, where it is one that can (the GNU C library)."""
+    with contextlib.suppress(OSError, AttributeError, TypeError):
         ctypes.CDLL(None).malloc_trim(0)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 from math import erf, exp, pi, sqrt
 
@@ -43,7 +44,7 @@ class Number:
 
 
 def together(numbers: Sequence[Number]) -> Array:
-    """Mean over each bin of the density of all readings together, shape (bins,).
+    """Mean over each bin of the density of all readings together, shape (bins,); kept, and not to be written to.
 
     Parameters
     ----------
@@ -61,6 +62,11 @@ def together(numbers: Sequence[Number]) -> Array:
     >>> bool(together([one, near])[0] > 100.0 * together([one, far])[0])
     True
     """
+    return _together(tuple(numbers))
+
+
+@lru_cache(maxsize=512)
+def _together(numbers: tuple[Number, ...]) -> Array:
     edges = np.asarray(numbers[0].edges)
     total: Array = np.zeros(len(edges) - 1)
     for fits in product((False, True), repeat=len(numbers)):
@@ -78,6 +84,7 @@ def together(numbers: Sequence[Number]) -> Array:
                 middle = (middle * number.spread**2 + number.value * variance) / apart
                 variance = variance * number.spread**2 / apart
         total += weight * (np.ones(len(total)) if np.isinf(variance) else _mean(edges, middle, sqrt(variance)))
+    total.flags.writeable = False
     return total
 
 

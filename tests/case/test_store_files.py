@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy
 
+from faultnet.cache import keep_file
 from faultnet.case.faults import CaseFileError
 from faultnet.case.file import load_case
 from faultnet.case.store.database import in_our_words, url_of
@@ -237,6 +238,14 @@ def test_what_stood_there_stays_if_the_disk_is_full(tmp_path: Path) -> None:
     with full_disk(1000), pytest.raises(OSError, match="too large"), written_whole(path) as file:
         file.write(b"x" * 5000)
     assert (path.read_text(), len(list(tmp_path.iterdir()))) == ("before", 1)
+
+
+def test_the_cache_leaves_nothing_on_a_full_disk(tmp_path: Path) -> None:
+    path = tmp_path / "network.bin"
+    assert keep_file(path, b"before")
+    with full_disk(1000):
+        assert not keep_file(path, b"x" * 5000)
+    assert (path.read_bytes(), len(list(tmp_path.iterdir()))) == (b"before", 1)
 
 
 def test_yaml_as_bytes_is_read_by_its_name() -> None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultnet.case.types import Act, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis.course import course
+from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.leaving_out import without_each
 from faultnet.inference.posterior import updated
+from faultnet.prior_set import load_catalogue
 from tests.diagnosis.test_rows import READINGS, model
 from tests.inference import demo
 
@@ -40,3 +42,15 @@ def test_an_entry_left_out_is_an_entry_never_made(name: str) -> None:
     for place, log_likelihood in found.log_likelihood.items():
         expected = course(models, visits, tables, space, place).log_likelihood[found.chosen]
         np.testing.assert_allclose(log_likelihood, expected, rtol=0, atol=EXACT, err_msg=str(place))
+
+
+def test_one_of_several_readings_of_one_number_is_left_out_of_what_they_say_together() -> None:
+    """Readings that agree strengthen each other against a slip, so what is left is no quotient of single ones."""
+    entries = tuple(Reading("positive_side_drop", value=0.30 + 0.002 * k) for k in range(7))
+    case = Case(Car(Battery(540.0, age=4.0)), (Visit(entries, Conditions(14.0)),))
+    worked = work_through(case, load_catalogue())
+    found = without_each(worked.models, case.visits, worked.catalogue, worked.space, worked.belief)
+    assert len(found.log_likelihood) == len(entries)
+    for place, log_likelihood in found.log_likelihood.items():
+        anew = course(worked.models, case.visits, worked.catalogue, worked.space, place).log_likelihood[found.chosen]
+        np.testing.assert_allclose(log_likelihood, anew, rtol=0, atol=EXACT, err_msg=str(place))

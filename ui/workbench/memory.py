@@ -8,10 +8,10 @@ is told to hand it on: ten megabytes a car.
 
 from __future__ import annotations
 
-import ctypes
 import gc
 import time
-from contextlib import suppress
+
+from faultnet.diagnosis.models import hand_on
 
 EVERY = 2.0  # [s]
 _looked: list[float] = []
@@ -27,10 +27,4 @@ def tidy() -> None:
     gc.collect()
     if first:
         gc.freeze()
-    _hand_on()
-
-
-def _hand_on() -> None:
-    """Let the allocator give free pages back to the machine, where it is one that can (the GNU C library)."""
-    with suppress(OSError, AttributeError, TypeError):
-        ctypes.CDLL(None).malloc_trim(0)
+    hand_on()
