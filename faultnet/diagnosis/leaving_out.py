@@ -30,17 +30,12 @@ from faultnet.diagnosis.evidence import COMPARISON_TEST
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.steps import Split, Weigh, Weights, log_sums
 from faultnet.inference.configurations import Index
-from faultnet.inference.evidence import Evidence, log_background
+from faultnet.inference.evidence import Evidence, log_background, pooled
 from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.fast.messages import pooled
 from faultnet.inference.hypotheses import Hypotheses
 from faultnet.inference.posterior import TINY, Belief
-<<<<<<< HEAD
-from faultnet.inference.visit import VisitModel
-=======
 from faultnet.inference.repeated import MOST_TOGETHER
-from faultnet.inference.visit import Evidence, VisitModel, log_background
->>>>>>> server
+from faultnet.inference.visit import VisitModel
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 
