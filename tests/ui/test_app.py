@@ -15,8 +15,9 @@ from streamlit.testing.v1.element_tree import Checkbox
 from faultnet.case.file import case_to_json
 from faultnet.case.store import events
 from faultnet.case.store.store import Store, open_store
-from faultnet.case.types import Act, Case, CaseOutcome, Conditions, Reading
+from faultnet.case.types import Act, Case, CaseOutcome, Conditions, Reading, Visit
 from faultnet.errors import ClashError
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case
 
@@ -384,13 +385,23 @@ def with_a_load(monkeypatch: pytest.MonkeyPatch) -> None:
     """A workshop that has a load for batteries, which is then proposed first."""
     from workbench import settings
 
-    monkeypatch.setattr(settings, "COMMON_TOOLS", ("carbon-pile load",))
+    monkeypatch.setattr(settings, "COMMON_TOOLS", ("carbon-pile load", "battery charger"))
 
 
 def not_rested() -> Case:
-    """A case whose first proposed test asks for something to be done first."""
-    case = a_case()
-    return replace(case, visits=(replace(case.visits[0], conditions=Conditions(air_temperature=15.0)),))
+    """A case in which one test is left, which asks for something to be done first."""
+    return with_only("half_rating_load", Conditions(air_temperature=15.0))
+
+
+def with_only(test: str, conditions: Conditions) -> Case:
+    """A case in which every other test was passed over."""
+    others = tuple(Reading(t.id, not_measured="skipped") for t in load_catalogue().tests if t.id != test)
+    return replace(a_case(), visits=(Visit(others, conditions),))
+
+
+def added(store: Store, case_id: str) -> tuple:
+    """What was entered after the tests that were passed over."""
+    return entries(store, case_id)[len(load_catalogue().tests) - 1 :]
 
 
 def done_first(test: AppTest) -> Checkbox:
@@ -407,7 +418,7 @@ def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[.
     assert not done_first(test).value, "a charge takes a night"
     done_first(test).check().run()
     enter(test, "9.8")
-    *acts, reading = entries(store, case_id)
+    *acts, reading = added(store, case_id)
     assert acts == [Act("charge"), Act("shed_surface_charge")]
     assert (reading.test, reading.value) == ("half_rating_load", 9.8)
 
@@ -417,24 +428,22 @@ def test_what_was_not_done_first_is_not_stored(app: Callable[..., AppTest], stor
     case_id = store.create_case(not_rested())
     test = app(case_id)
     enter(test, "9.8")
-    assert [type(e) for e in entries(store, case_id)] == [Reading]
+    assert [type(e) for e in added(store, case_id)] == [Reading]
     skipped = store.create_case(not_rested())
     test = app(skipped)
     done_first(test).check().run()
     test.button(key="not_skipped").click().run()
-    assert [type(e) for e in entries(store, skipped)] == [Reading]
+    assert [type(e) for e in added(store, skipped)] == [Reading]
 
 
 def test_what_is_quickly_done_first_is_taken_as_done(app: Callable[..., AppTest], store: Store) -> None:
-    clunk = Reading("how_it_turns_over", state="one_clunk")
-    case = a_case()
-    case_id = store.create_case(replace(case, visits=(replace(case.visits[0], entries=(clunk,)),)))
+    case_id = store.create_case(with_only("dead_crank_sag", a_case().visits[0].conditions))
     test = app(case_id)
     box = done_first(test)
     assert box.label == "Before this: keep the engine from firing"
     assert box.value
-    enter(test, "11.2")
-    assert entries(store, case_id)[1] == Act("disable_fuel")
+    enter(test, "0.2")
+    assert added(store, case_id)[0] == Act("disable_fuel")
 
 
 def test_a_reading_of_ones_own_choice_is_not_taken_as_prepared(app: Callable[..., AppTest], store: Store) -> None:
@@ -442,7 +451,7 @@ def test_a_reading_of_ones_own_choice_is_not_taken_as_prepared(app: Callable[...
     test = choose(app(case_id), "rest_voltage")
     assert not done_first(test).value
     enter(test, "12.5")
-    assert [type(e) for e in entries(store, case_id)] == [Reading]
+    assert [type(e) for e in added(store, case_id)] == [Reading]
 
 
 @pytest.mark.usefixtures("with_a_load")
@@ -454,9 +463,9 @@ def test_what_was_done_first_waits_with_the_reading_when_somebody_else_was_faste
     done_first(test).check().run()
     store.append(case_id, events.add_entry(0, Reading("crank_minimum", value=9.0)), 1)
     enter(test, "9.8")
-    assert [e.test for e in entries(store, case_id)] == ["crank_minimum"]
+    assert [e.test for e in added(store, case_id)] == ["crank_minimum"]
     test.button(key="store_pending").click().run()
-    found = entries(store, case_id)
+    found = added(store, case_id)
     assert [getattr(e, "test", None) or e.act for e in found] == [
         "crank_minimum",
         "charge",
