@@ -16,6 +16,7 @@ from faultnet.case.demo import load_case
 from faultnet.case.types import Case, Reading
 from faultnet.decision.advice import Advice, Ranking
 from faultnet.decision.advice import advise as _advise
+from faultnet.decision.choosing import CHOSEN
 from faultnet.decision.costs import Costs, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, work_through
@@ -38,7 +39,7 @@ def advise(
     *,
     costs: Costs | None = None,
     tools: Collection[str] | None = None,
-    rank_by: Ranking = "saving",
+    rank_by: Ranking = CHOSEN,
     max_faults: int | None = None,
 ) -> Advice:
     """Say how likely each cause is, why, which test to do next, and what to mend when testing is done.
@@ -52,8 +53,9 @@ def advise(
         Prices and times; those of the prior set in use when left out.
     tools : collection of str, optional
         Tools at hand, as named in the catalogue; every tool when left out.
-    rank_by : {"saving", "information"}
-        Next tests by the money they are expected to save [money], or by their information for each minute [bit/min].
+    rank_by : str
+        What puts the next tests in order: "information" for their price, "saving" [money], "saving_for_price", or
+        another of :data:`faultnet.decision.choosing.CRITERIA`.
     max_faults : int, optional
         Largest number of faults at once; 4 when left out.
 

@@ -29,6 +29,8 @@ BROWSING = (
     "ui/test_words.py",
     "ui/test_sessions_bench.py",
     "ui/test_at_the_car.py",
+    "ui/test_photos.py",
+    "ui/test_words_explained.py",
 )
 LONG = (
     *BROWSING,

@@ -63,11 +63,12 @@ def test_the_advice_is_that_of_the_command_line() -> None:
 
 def test_another_ranking_orders_the_same_tests_and_leaves_the_decision() -> None:
     case = faultnet.load_case("demo:fresh_case")
-    by_saving, by_information = faultnet.advise(case), faultnet.advise(case, rank_by="information")
-    assert by_saving.decision == by_information.decision
-    assert set(by_saving.diagnosis.next_tests) == set(by_information.diagnosis.next_tests)
-    told = [t.bits_per_minute for t in by_information.diagnosis.next_tests]
-    assert told == sorted(told, reverse=True)
+    by_saving, by_information = (faultnet.advise(case, rank_by=name) for name in ("saving", "information"))
+    assert by_saving.decision.stop is by_information.decision.stop is False
+    assert by_saving.decision.label == by_information.decision.label
+    saved, told = (found.diagnosis.next_tests for found in (by_saving, by_information))
+    assert {t.test: t.saving for t in saved} == {t.test: t.saving for t in told}
+    assert [t.saving for t in saved] == sorted((t.saving for t in saved), reverse=True)
     assert [t.test for t in by_saving.diagnosis.next_tests] != [t.test for t in by_information.diagnosis.next_tests]
     with pytest.raises(FaultnetError, match="no such ranking"):
         faultnet.advise(case, rank_by="luck")  # type: ignore[arg-type]

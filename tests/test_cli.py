@@ -181,7 +181,27 @@ def test_only_the_tools_at_hand_are_used(run: Any) -> None:
     catalogue = load_catalogue()
     needed = {tool for test in answer["next_tests"] for tool in catalogue.test(test["test"]).tools}
     assert "hydrometer" in needed
-    assert needed <= {"voltmeter", "hydrometer", "torch"}
+    at_hand = {"voltmeter", "hydrometer", "torch"}
+    assert [tool for tool in needed if not at_hand.intersection(tool.split(" or "))] == []
+    everything = run("diagnose", "demo:fresh_case", "--json", "--tools", "all").json
+    assert "carbon-pile load" in {tool for test in everything["next_tests"] for tool in test["tools"]}
+    assert "Counted on: eyes, hands, battery charger" in run("diagnose", "demo:fresh_case").out
+
+
+def test_a_repair_that_is_not_well_founded_is_not_named(run: Any) -> None:
+    for name in ("fresh_case", "shorted_cell"):
+        decision = run("diagnose", f"demo:{name}", "--json").json["decision"]
+        assert (decision["repair"] is None) == (decision["act"] is None) == (decision["chance_of_cure"] < 0.5)
+
+
+def test_a_complaint_is_an_entry_and_an_unknown_one_is_named(run: Any) -> None:
+    told = run("diagnose", "demo:fresh_case", "--complaint", "clicks", "--json").json
+    assert [seen["said"] for seen in told["seen"]] == ["How does it turn over? rapid clicking"]
+    assert run("diagnose", "demo:fresh_case", "--complaint", "hums").status == 2
+
+
+def test_only_tools_that_are_named_are_needed(run: Any) -> None:
+    catalogue = load_catalogue()
     bare = run("diagnose", "demo:fresh_case", "--json", "--tools", "none").json
     assert bare["next_tests"]
     assert not any(catalogue.test(test["test"]).tools for test in bare["next_tests"])

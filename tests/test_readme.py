@@ -1,6 +1,7 @@
 """The README runs: its Python as doctests, its console blocks compared with what the command answers.
 
-After a change of the model, ``python tests/test_readme.py`` writes the answers of today into the console blocks.
+A block that ends in a line of three dots shows the beginning of the answer. After a change of the model,
+``python tests/test_readme.py`` writes the answers of today into the blocks.
 """
 
 from __future__ import annotations
@@ -17,6 +18,9 @@ import pytest
 from faultnet.cli import main
 
 README = Path(__file__).parents[1] / "README.md"
+PAGES = (README, README.parent / "cases" / "recordings" / "README.md")
+MOST_LINES = 150
+CUT = "...\n"
 CONSOLE = re.compile(r"```console\n\$ (?P<command>faultnet [^\n]+)\n(?P<answer>.*?)```", re.DOTALL)
 SHELL = re.compile(r"```sh\n(.*?)```", re.DOTALL)
 
@@ -33,17 +37,32 @@ def answer_of(command: str) -> str:
     return printed.getvalue()
 
 
-def test_its_python_runs() -> None:
-    result = doctest.testfile(str(README), module_relative=False, encoding="utf-8")
-    assert result.attempted >= 8
+@pytest.mark.parametrize(("page", "lines"), [(README, 5), (README.parent / "cases" / "README.md", 3)])
+def test_its_python_runs(page: Path, lines: int) -> None:
+    result = doctest.testfile(str(page), module_relative=False, encoding="utf-8")
+    assert result.attempted >= lines
     assert result.failed == 0
 
 
-def test_its_console_blocks_are_what_the_command_answers() -> None:
-    blocks = list(CONSOLE.finditer(text()))
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.parent.name)
+def test_its_console_blocks_are_what_the_command_answers(page: Path) -> None:
+    blocks = list(CONSOLE.finditer(page.read_text(encoding="utf-8")))
     assert blocks
     for block in blocks:
-        assert block["answer"] == answer_of(block["command"]), "run: python tests/test_readme.py"
+        assert block["answer"] == as_shown(block), "run: python tests/test_readme.py"
+
+
+def as_shown(block: re.Match[str]) -> str:
+    """The answer of today, cut where the block cuts it."""
+    answer = answer_of(block["command"])
+    if not block["answer"].endswith(CUT):
+        return answer
+    lines = answer.splitlines(keepends=True)[: block["answer"].count("\n") - 1]
+    return "".join(lines) + CUT
+
+
+def test_it_is_read_in_one_sitting() -> None:
+    assert text().count("\n") <= MOST_LINES
 
 
 def test_it_begins_with_the_job_and_two_commands_of_one_line() -> None:
@@ -62,15 +81,17 @@ def test_the_second_command_is_what_continuous_integration_runs() -> None:
     assert lines[-1] == second
 
 
-@pytest.mark.parametrize("place", re.findall(r"\]\(([^)#:]+)\)", README.read_text(encoding="utf-8")))
+@pytest.mark.parametrize("place", re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", README.read_text(encoding="utf-8")))
 def test_its_links_lead_somewhere(place: str) -> None:
     assert (README.parent / place).exists()
 
 
 def refresh() -> None:
     """Write the answers of today into the console blocks."""
-    new = CONSOLE.sub(lambda b: f"```console\n$ {b['command']}\n{answer_of(b['command'])}```", text())
-    README.write_text(new, encoding="utf-8")
+    for page in PAGES:
+        old = page.read_text(encoding="utf-8")
+        new = CONSOLE.sub(lambda b: f"```console\n$ {b['command']}\n{as_shown(b)}```", old)
+        page.write_text(new, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -28,6 +28,7 @@ PAGES = {
 page = st.navigation(list(PAGES.values()), position="hidden")
 frame.dress()
 try:
+    drafts.keep_typed()
     answers.keep_up()
     state.on_page(page.title)
     page.run()

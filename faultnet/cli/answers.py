@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from faultnet.case.types import Case
 from faultnet.prior_set import ActSpec, Catalogue, Component, Instrument, Test
 
 LEAST_WEIGHT = 1.0
+UNFOUNDED = "no repair is well founded"
 
 if TYPE_CHECKING:  # importing it brings numpy, which `catalogue` does without
-    from faultnet.decision import Advice
+    from faultnet.decision import Advice, Decision
     from faultnet.decision.tools import ToolWorth
     from faultnet.diagnosis.result import Diagnosis, NextTest
 
@@ -27,9 +28,16 @@ def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, 
     """
     return {
         **diagnosis_answer(found.diagnosis),
-        "decision": asdict(found.decision),
+        "decision": _decision(found.decision),
         "why": why_sentences(found.diagnosis, case, catalogue),
     }
+
+
+def _decision(decision: Decision) -> dict[str, Any]:
+    """A decision in which a repair that is not well founded is not named."""
+    if not decision.founded:
+        decision = replace(decision, repair=None, act=None, label=UNFOUNDED, proof="")
+    return asdict(decision)
 
 
 def why_sentences(found: Diagnosis, case: Case, catalogue: Catalogue) -> list[str]:
@@ -81,7 +89,21 @@ def diagnosis_answer(found: Diagnosis) -> dict[str, Any]:
 
 
 def _next_test(test: NextTest) -> dict[str, Any]:
-    named = ("test", "label", "bits", "minutes", "prepare", "tools", "cautions", "sound_range", "unit", "saving")
+    named = (
+        "test",
+        "label",
+        "bits",
+        "minutes",
+        "prepare",
+        "tools",
+        "cautions",
+        "sound_range",
+        "unit",
+        "saving",
+        "price",
+        "waits",
+        "together",
+    )
     more = {"bits_per_minute": test.bits_per_minute, "outcomes": [asdict(outcome) for outcome in test.outcomes]}
     return {**{name: getattr(test, name) for name in named}, **more, "because": test.because}
 
@@ -109,6 +131,7 @@ def catalogue_answer(catalogue: Catalogue) -> dict[str, Any]:
         "acts": [_act(act, catalogue) for act in catalogue.acts],
         "cautions": [catalogue.cautions[name] for name in catalogue.general_cautions],
         "words": catalogue.words,
+        "complaints": [asdict(complaint) for complaint in catalogue.complaints],
     }
 
 

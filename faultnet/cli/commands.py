@@ -25,7 +25,10 @@ app = typer.Typer(
 
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, demo:NAME, or - for standard input.")]
 ToolsOption = Annotated[
-    list[str] | None, typer.Option("--tools", help="Tools at hand, commas between them; 'none' for bare hands.")
+    list[str] | None,
+    typer.Option(
+        "--tools", help="Tools at hand, commas between them; 'none' or 'all'; what most people have when left out."
+    ),
 ]
 RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work.")]
 CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
@@ -57,6 +60,9 @@ def diagnose(
     case: CaseArgument,
     as_json: JsonOption = False,
     tools: ToolsOption = None,
+    complaint: Annotated[
+        str | None, typer.Option(help="What the driver complains of, by its id in the catalogue.")
+    ] = None,
     why: Annotated[bool, typer.Option("--why", help="Show what each reading did, and what a sound car reads.")] = False,
     max_faults: Annotated[int | None, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = None,
     hourly_rate: RateOption = None,
@@ -66,13 +72,17 @@ def diagnose(
     """Say how likely each cause is, why, and what to test or mend next."""
     from faultnet.api import advise
     from faultnet.cli.answers import advice_answer
-    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
+    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools, tools_line, with_complaint
     from faultnet.cli.sheets import advice_sheet
 
-    the_case, catalogue = read_case(case), read_catalogue(priors)
+    catalogue = read_catalogue(priors)
+    the_case = with_complaint(read_case(case), complaint, catalogue)
     costs = read_costs(priors, hourly_rate, currency)
     found = advise(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), max_faults=max_faults)
-    _show(advice_answer(found, the_case, catalogue) if as_json else advice_sheet(found, the_case, catalogue, why=why))
+    if as_json:
+        _show(advice_answer(found, the_case, catalogue))
+    else:
+        _show(advice_sheet(found, the_case, catalogue, why=why, tools=tools_line(tools)))
 
 
 @app.command()
@@ -143,7 +153,7 @@ def tools(
 ) -> None:
     """Say what it would save, on this case, to have a tool that is not at hand."""
     from faultnet.cli.answers import tools_answer
-    from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools
+    from faultnet.cli.inputs import known_tools, read_case, read_catalogue, read_costs, read_tools
     from faultnet.cli.sheets import tools_sheet
     from faultnet.decision.tools import worth_of_tools
     from faultnet.diagnosis import work_through
@@ -151,7 +161,9 @@ def tools(
     the_case, catalogue = read_case(case), read_catalogue(priors)
     costs = read_costs(priors, hourly_rate, currency)
     worked = work_through(the_case, catalogue)
-    found = worth_of_tools(worked, costs, read_tools(at_hand, catalogue) or (), depth=depth)
+    tools_had = read_tools(at_hand, catalogue)
+    had = known_tools(catalogue) if tools_had is None else tools_had
+    found = worth_of_tools(worked, costs, had, depth=depth)
     _show(tools_answer(found, the_case) if as_json else tools_sheet(found, catalogue, costs.currency))
 
 
@@ -296,7 +308,7 @@ def trial(
     from faultnet.simulation.trial import Plan, run_trial
     from faultnet.simulation.workshop.policies import SHOWN
 
-    at_hand = read_tools(tools, read_catalogue(priors))
+    at_hand = read_tools(tools or ["all"], read_catalogue(priors))
     known_tools = None if at_hand is None else tuple(sorted(at_hand))
     plan = Plan(cars, seed, world, listed(policy) or SHOWN, draw, known_tools, priors)
     with progress() as told, _client(cluster) as client:

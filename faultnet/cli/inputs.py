@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from faultnet.case.demo import case_path, load_case
-from faultnet.case.types import Case, Visit
+from faultnet.case.types import Case, Reading, Visit
 from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError, RecordingError
 from faultnet.limits import HELD, size_words
 from faultnet.prior_set import Catalogue, load_catalogue
@@ -105,12 +105,12 @@ def listed(given: Sequence[str] | None) -> tuple[str, ...]:
 
 
 def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[str] | None:
-    """Read the tools at hand; None means every tool, "none" means bare hands.
+    """Read the tools at hand: those most people have where nothing is given, every tool for "all" (None is returned).
 
     Parameters
     ----------
     given : sequence of str, optional
-        Each may hold several, with commas between them.
+        Each may hold several, with commas between them; "none" means bare hands.
     catalogue : Catalogue
 
     Raises
@@ -123,13 +123,52 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
     >>> sorted(read_tools(["voltmeter, torch"], load_catalogue()))
     ['torch', 'voltmeter']
     """
-    if not given:
-        return None
-    named = set(listed(given)) - {"none"}
+    from faultnet.diagnosis.tools import USUAL_TOOLS
+
     known = known_tools(catalogue)
+    if not given:
+        return USUAL_TOOLS.intersection(known)
+    named = set(listed(given)) - {"none"}
+    if named == {"all"}:
+        return None
     for tool in sorted(named.difference(known)):
-        raise EntryError("unknown tool", where="--tools", got=repr(tool), expected=", ".join(known))
+        raise EntryError("unknown tool", where="--tools", got=repr(tool), expected=", ".join(("all", "none", *known)))
     return frozenset(named)
+
+
+def tools_line(given: Sequence[str] | None) -> str:
+    """Say which tools were counted on where nobody said which; empty where somebody did."""
+    from faultnet.diagnosis.tools import USUAL_TOOLS
+
+    if given:
+        return ""
+    return (
+        f"Counted on: eyes, hands, {', '.join(sorted(USUAL_TOOLS))}. --tools names yours, --tools all a whole shop's."
+    )
+
+
+def with_complaint(case: Case, complaint: str | None, catalogue: Catalogue) -> Case:
+    """The case with what the driver complains of as the first entry of its last visit.
+
+    Raises
+    ------
+    EntryError
+        If the catalogue knows no such complaint.
+
+    Examples
+    --------
+    >>> case = with_complaint(load_case("demo:fresh_case"), "clicks", load_catalogue())
+    >>> case.visits[-1].entries[0].state
+    'rapid_clicking'
+    """
+    if complaint is None:
+        return case
+    known = {c.id: c for c in catalogue.complaints}
+    if complaint not in known:
+        raise EntryError("unknown complaint", where="--complaint", got=repr(complaint), expected=", ".join(known))
+    said = Reading(known[complaint].test, state=known[complaint].choice)
+    last = replace(case.visits[-1], entries=(said, *case.visits[-1].entries))
+    return replace(case, visits=(*case.visits[:-1], last))
 
 
 def visit_of(case: Case, number: int | None) -> Visit:

@@ -19,9 +19,10 @@ SHOWN_TESTS = 3
 SHOWN_CAUSES = 6
 LEAST_SHOWN = 0.01
 LEAST_WEIGHT = 1.0
+LONG_WAIT = 3600.0  # [s]
 
 
-def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool = False) -> str:
+def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool = False, tools: str = "") -> str:
     """Write advice as text of at most 80 columns.
 
     Parameters
@@ -32,6 +33,8 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
     catalogue : Catalogue
     why : bool
         Whether to show what each reading did, and what a sound example of the car reads.
+    tools : str
+        Which tools were counted on, in a line.
 
     Returns
     -------
@@ -51,29 +54,35 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
             section("What it depends on", [wrapped(s) for s in why_sentences(found, case, catalogue)[-2:]])
             if why
             else "",
-            section("Next tests, best first", [_next_test(k, test) for k, test in enumerate(tests, 1)]),
+            section("Next tests, best first", [_next_test(k, test, catalogue) for k, test in enumerate(tests, 1)]),
             section("Cautions", [wrapped(caution, "  - ") for caution in found.cautions]),
+            wrapped(tools, "") if tools else "",
             wrapped(_left_out(found), ""),
         )
     )
 
 
 def _decision(decision: Decision) -> Iterator[str]:
+    """What must not be done; then the repair where one is well founded, with its proof; then the test that is left."""
     money = f"{decision.expected_cost:.0f} {decision.currency}".rstrip()
-    yield wrapped("Stop testing." if decision.stop else "Go on testing.")
-    yield wrapped(decision.because)
+    for words in decision.not_now:
+        yield wrapped(words)
     cure = f"chance that this is the whole cure {decision.chance_of_cure:.0%}, cost to expect {money}"
-    if decision.stop:
-        yield wrapped(f"{'Mend ' if decision.repair else ''}{decision.label}; {cure}.")
-    elif decision.repair and decision.founded:
-        yield wrapped(f"Or mend at once: {decision.label}; {cure}.")
+    named = f"{'Mend ' if decision.repair else ''}{decision.label}; {cure}."
+    if decision.founded:
+        yield wrapped(named[:1].upper() + named[1:])
+        if decision.proof:
+            yield wrapped(f"Proof afterwards: {decision.proof}.")
+        yield wrapped("Stop testing. " * decision.stop + decision.because)
+    elif decision.stop:
+        yield wrapped(f"Stop testing. {decision.because}")
+        yield wrapped(f"Not well founded, but the first to try: {decision.label}; {cure}.")
     else:
+        yield wrapped(f"Go on testing. {decision.because}")
         yield wrapped(f"Mending now, without that, is to be expected to cost {money}.")
-        return
-    if decision.proof:
-        yield wrapped(f"Proof afterwards: {decision.proof}.")
-    if decision.cannot_tell:
-        yield wrapped(decision.cannot_tell)
+    for words in (decision.would_need, decision.cannot_tell):
+        if words:
+            yield wrapped(words)
 
 
 def plan_sheet(plan: Knot | Leaf, case: Case, catalogue: Catalogue) -> str:
@@ -144,11 +153,16 @@ def _readings(seen: tuple[Seen, ...]) -> Iterator[str]:
             yield wrapped(f"{text}; {place} {range_words(low, high, reading.unit)}", "  ", "    ")
 
 
-def _next_test(number: int, test: NextTest) -> str:
+def _next_test(number: int, test: NextTest, catalogue: Catalogue) -> str:
     cost = f"saves {test.saving:.0f}, {test.bits:.2f} bit, {test.minutes:g} min, {', '.join(test.tools) or 'no tools'}"
     lines = [wrapped(f"{test.label} ({cost})", f"  {number}. ")]
     if test.prepare:
         lines.append(wrapped("First: " + " ".join(test.prepare), "     "))
+    if test.waits >= LONG_WAIT:
+        lines.append(wrapped(f"Takes {test.waits / 3600.0:.0f} h of waiting besides.", "     "))
+    if test.together:
+        names = ", ".join(catalogue.test(other).label for other in test.together)
+        lines.append(wrapped(f"In the same go, as the same preparation serves them: {names}.", "     "))
     if test.sound_range is not None:
         sound = range_words(*test.sound_range, test.unit)
         lines.append(wrapped(f"A sound example of this car reads {sound} today.", "     "))

@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from faultnet.case.types import Case
+from faultnet.decision.choosing import (
+    CHOSEN,
+    CRITERIA,
+    companions,
+    in_order,
+    least_saving,
+    shared_price,
+    worth_of_tests,
+)
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
-from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps
-from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, ranked, work_through
+from faultnet.decision.value import FOUNDED, Position, Worth, one_step
+from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.leading import Leading
+from faultnet.diagnosis.needs import minutes_for
+from faultnet.diagnosis.ranking import Ranked
 from faultnet.diagnosis.result import Diagnosis, NextTest
+from faultnet.diagnosis.safety import allowed_act, named_repair
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import range_words
 from faultnet.errors import FaultnetError
@@ -21,7 +33,6 @@ from faultnet.notebook import html_table, paragraphs
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 
-WORTH_DOING = 0.0
 CLOSE_RUNNER_UP = 0.25
 TELLS_LITTLE = 0.2
 GIVE_BACK_WORDS = "give the car back as it is"
@@ -53,6 +64,10 @@ class Decision:
     cannot_tell : str
         What no test at hand can tell apart, and what would; empty otherwise.
     currency : str
+    would_need : str
+        A test that would be worth more than all others and what it lacks, in words; empty mostly.
+    not_now : tuple of str
+        What must not be done to the car as it was found, in words.
     """
 
     stop: bool
@@ -65,6 +80,8 @@ class Decision:
     because: str
     cannot_tell: str
     currency: str
+    would_need: str = ""
+    not_now: tuple[str, ...] = ()
 
     @property
     def founded(self) -> bool:
@@ -72,10 +89,9 @@ class Decision:
         return self.chance_of_cure >= FOUNDED
 
 
-Ranking = str  # one of RANKINGS
+Ranking = str  # one of RANKINGS, or of CRITERIA
 RANKINGS: dict[str, Callable[[NextTest], float]] = {
-    "saving": lambda test: test.saving,
-    "information": lambda test: test.bits_per_minute,
+    "bits_per_minute": lambda test: test.bits_per_minute,
 }
 
 
@@ -107,7 +123,7 @@ class Weighed:
     worked : Worked
     position : Position
     tests : tuple of NextTest
-        Best first by what they save.
+        Best first by the criterion.
     decision : Decision
     """
 
@@ -123,7 +139,7 @@ def advise(
     costs: Costs,
     *,
     tools: Collection[str] | None = None,
-    rank_by: Ranking = "saving",
+    rank_by: Ranking = CHOSEN,
     max_faults: int = MAX_FAULTS,
 ) -> Advice:
     """Diagnose a case and decide what to do next.
@@ -136,8 +152,8 @@ def advise(
     tools : collection of str, optional
         Tools at hand; every tool when left out.
     rank_by : str
-        What the next tests are ordered by, one of :data:`RANKINGS`: "saving", "information"; the decision does
-        not depend on it.
+        What the next tests are ordered by, one of :data:`RANKINGS` or of
+        :data:`~faultnet.decision.choosing.CRITERIA`; whether to stop does not depend on it.
     max_faults : int
 
     Returns
@@ -160,14 +176,18 @@ def advise(
     >>> advise(Case(Car(Battery(600.0)), (visit,)), load_catalogue(), load_costs()).decision.repair
     'battery'
     """
-    if rank_by not in RANKINGS:
-        raise FaultnetError("no such ranking of tests", got=repr(rank_by), expected=", ".join(RANKINGS))
-    weighed = weigh(work_through(case, catalogue, max_faults=max_faults), costs, tools=tools)
-    tests = tuple(sorted(weighed.tests, key=lambda t: (-RANKINGS[rank_by](t), t.test)))
+    if rank_by not in RANKINGS and rank_by not in CRITERIA:
+        known = dict.fromkeys((*CRITERIA, *RANKINGS))
+        raise FaultnetError("no such ranking of tests", got=repr(rank_by), expected=", ".join(known))
+    criterion = rank_by if rank_by in CRITERIA else CHOSEN
+    weighed = weigh(work_through(case, catalogue, max_faults=max_faults), costs, tools=tools, criterion=criterion)
+    tests = weighed.tests
+    if rank_by in RANKINGS:
+        tests = tuple(sorted(tests, key=lambda t: (-RANKINGS[rank_by](t), t.test)))
     return Advice(diagnosis_of(weighed.worked, tests), weighed.decision)
 
 
-def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None) -> Weighed:
+def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None, criterion: str = CHOSEN) -> Weighed:
     """Decide what to do next on a case worked through, without putting the reasons together.
 
     Parameters
@@ -176,28 +196,22 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None)
     costs : Costs
     tools : collection of str, optional
         Tools at hand; every tool when left out.
+    criterion : str
+        By which the tests are ordered, one of :data:`~faultnet.decision.choosing.CRITERIA`.
     """
-    tests, leading = ranked(worked, tools)
-    position = position_of(worked, costs, tests, leading)
-    worth = worth_of_tests(position)
-    priced = [_priced(t, worth[t.test], worked.catalogue) for t in tests]
-    by_saving = tuple(sorted(priced, key=lambda t: (-t.saving, t.test)))
-    return Weighed(worked, position, by_saving, _decision(worked, costs, position, by_saving, leading, tools))
-
-
-def worth_of_tests(position: Position) -> dict[str, Worth]:
-    """Worth of every test, as many steps ahead as it takes to see one that is worth doing."""
-    alone = one_step(position)
-    if _is_worth_doing(alone):
-        return alone
-    together = alone | two_steps(position, alone)
-    if _is_worth_doing(together) or position.founded():
-        return together
-    return many_steps(position, alone)
-
-
-def _is_worth_doing(worth: Mapping[str, Worth]) -> bool:
-    return max((w.saving for w in worth.values()), default=-1.0) > WORTH_DOING
+    found = all_ranked(worked, tools)
+    position = position_of(worked, costs, found.tests, found.leading)
+    worth = worth_of_tests(position, least_saving(position, costs))
+    price = shared_price(position, worth)
+    order = in_order(position, worth, criterion)
+    if found.urgent in order:
+        order = [found.urgent, *(t for t in order if t != found.urgent)]
+    priced = {t.test: _priced(t, worth[t.test], price[t.test], worked.catalogue) for t in found.tests}
+    tests = tuple(priced[t] for t in order)
+    if tests:
+        together = companions(position, worth, order[0])
+        tests = (replace(tests[0], together=tuple(together)), *tests[1:])
+    return Weighed(worked, position, tests, _decision(worked, costs, position, tests, found, tools))
 
 
 def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:
@@ -205,16 +219,18 @@ def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leadi
     was_at_fault = worked.space.modes[leading.chosen] > 0
     repairs = repairs_for(worked.space.components, leading.modes > 0, costs, was_at_fault)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
-    return Position(leading.posterior, leading.chances, price, repairs)
+    chances = {t.test: leading.chances[t.test] for t in tests}
+    preparing = {t.test: {n: costs.money(minutes_for(n, worked.catalogue)) for n in t.needs} for t in tests}
+    return Position(leading.posterior, chances, price, repairs, preparing)
 
 
-def _priced(test: NextTest, worth: Worth, catalogue: Catalogue) -> NextTest:
+def _priced(test: NextTest, worth: Worth, price: float, catalogue: Catalogue) -> NextTest:
     after = [cost for _, cost in worth.outcomes]
     outcomes = tuple(replace(o, cost_after=round(c, 2)) for o, c in zip(test.outcomes, after, strict=True))
     because = test.because
     if worth.follow_up is not None:
         because += f" Worth it together with: {catalogue.test(worth.follow_up).label}."
-    return replace(test, saving=round(worth.saving, 2), outcomes=outcomes, because=because)
+    return replace(test, saving=round(worth.saving, 2), price=round(price, 2), outcomes=outcomes, because=because)
 
 
 def _decision(
@@ -222,15 +238,23 @@ def _decision(
     costs: Costs,
     position: Position,
     tests: tuple[NextTest, ...],
-    leading: Leading,
+    found: Ranked,
     tools: Collection[str] | None,
 ) -> Decision:
     name, cure = position.first_repair()
-    best = tests[0] if tests else None
-    stop = best is None or best.saving <= WORTH_DOING
+    least = least_saving(position, costs)
+    best = max(tests, key=lambda t: (t.saving, t.test), default=None)
+    urgent = bool(found.urgent) and bool(tests) and tests[0].test == found.urgent
+    stop = not urgent and (best is None or best.saving <= least)
+    shown = best if stop or not tests else tests[0]
     give_back = name == GIVE_BACK
     unfounded = give_back and cure < FOUNDED
-    act = None if give_back else act_for(worked, leading, name)
+    act = None if give_back else _allowed(worked, found, name)
+    instead = named_repair(found.standing, worked.catalogue)
+    if instead is not None and (position.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
+        name, act = instead
+        cure = position.chance_of_cure(name)
+        give_back = unfounded = False
     return Decision(
         stop=stop,
         repair=None if give_back else name,
@@ -239,10 +263,31 @@ def _decision(
         expected_cost=round(position.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, best, costs, unfounded=unfounded),
+        because=_because(stop, shown, costs, founded=cure >= FOUNDED, unfounded=unfounded, urgent=urgent),
         cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
         currency=costs.currency,
+        would_need=_would_need(worked, costs, best, least, found),
+        not_now=tuple(forbid.words for forbid in found.standing),
     )
+
+
+def _allowed(worked: Worked, found: Ranked, component: str) -> str | None:
+    """The act that mends a component as far as nothing found forbids it."""
+    act = worked.catalogue.act(act_for(worked, found.leading, component))
+    allowed = allowed_act(act, component, found.standing, worked.catalogue)
+    return None if allowed is None else allowed.id
+
+
+def _would_need(worked: Worked, costs: Costs, best: NextTest | None, least: float, found: Ranked) -> str:
+    """A test that would be worth more than all others if what it lacks were there; looked at one step ahead."""
+    if not found.beyond:
+        return ""
+    position = position_of(worked, costs, found.beyond, found.leading)
+    worth = one_step(position)
+    test = max(found.beyond, key=lambda t: (worth[t.test].saving, t.test))
+    if worth[test.test].saving <= max(least, 0.0 if best is None else best.saving):
+        return ""
+    return f"{test.label} would be worth more, but it needs: {' '.join(test.lacks)}"
 
 
 def act_for(worked: Worked, leading: Leading, component: str) -> str:
@@ -275,15 +320,21 @@ def proof_of(worked: Worked, costs: Costs, component: str) -> tuple[Test, str]:
     return test, "" if found is None else range_words(*found, test.unit)
 
 
-def _because(stop: bool, best: NextTest | None, costs: Costs, *, unfounded: bool) -> str:
+def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, unfounded: bool, urgent: bool) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
     if stop and unfounded:
         return "No repair is well founded enough to pay for, and no test left is worth its cost; look again later."
     money = f"{abs(best.saving):.0f} {costs.currency}".rstrip()
+    if stop and best.saving > 0.0:
+        return f"No test left is worth a shop's while; the best, {best.label}, saves no more than {money}."
     if stop:
         return f"No test left is worth its cost; the best, {best.label}, would lose {money}."
-    return f"{best.label} saves {money} on average beyond what it costs."
+    if urgent:
+        return f"{best.label} comes first: nothing else is safe before it."
+    surer = "To be surer: " if founded else ""
+    saves = f" and saves {money} on average beyond what it costs" if best.saving > 0.0 else ""
+    return f"{surer}{best.label} tells most for its time{saves}."
 
 
 def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None) -> str:

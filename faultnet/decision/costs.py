@@ -20,7 +20,7 @@ MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof")
-SHOP = ("hourly_rate", "call_back", "start_over", "overhead_minutes")
+SHOP = ("hourly_rate", "call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes")
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,9 @@ class Costs:
         To stop fitting parts, test afresh and mend what is then found [money].
     overhead_minutes : float
         To turn to a test and write it down [min].
+    worth_share, worth_minutes : float
+        Once a repair is well founded, a test must save more than this share of the cost to expect [-], and more than so
+        many minutes of work cost [min].
     part : dict of component to float
         Price of the part [money].
     labour, check : dict of component to float
@@ -57,6 +60,8 @@ class Costs:
     call_back: float
     start_over: float
     overhead_minutes: float
+    worth_share: float
+    worth_minutes: float
     part: Mapping[str, float]
     labour: Mapping[str, float]
     check: Mapping[str, float]

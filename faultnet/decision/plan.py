@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, replace
 from heapq import heappop, heappush
 from html import escape
 
-from faultnet.decision.advice import GIVE_BACK_WORDS, WORTH_DOING, position_of, proof_of, worth_of_tests
+from faultnet.decision.advice import GIVE_BACK_WORDS, position_of, proof_of
+from faultnet.decision.choosing import in_order, least_saving, worth_of_tests
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
 from faultnet.decision.value import Position
@@ -185,7 +186,7 @@ class _Growing:
 
     def _best(self, position: Position) -> tuple[str | None, list[list[int]]]:
         """The test that saves most among those whose outcomes can change what is done next, with its branches."""
-        for test in _worth_doing(position):
+        for test in _worth_doing(position, self.costs):
             groups = self._grouped(position, test)
             if len(groups) == 1:
                 groups = self._grouped(position, test, self._next_tests(position, test))
@@ -197,7 +198,7 @@ class _Growing:
         """The test that would come after each outcome of a test; empty where it would be time to mend."""
         rest = {t: c for t, c in position.chances.items() if t != test}
         outcomes = range(position.chances[test].shape[1])
-        return [next(iter(_worth_doing(position.after(test, [o], rest)[1])), "") for o in outcomes]
+        return [next(iter(_worth_doing(position.after(test, [o], rest)[1], self.costs)), "") for o in outcomes]
 
     def _merged(self, position: Position, test: str, groups: list[list[int]]) -> list[list[int]]:
         """Neighbouring branches too unlikely to follow are put together."""
@@ -263,10 +264,11 @@ def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:
     return replace(one, chance=one.chance + other.chance, chance_of_cure=cure)
 
 
-def _worth_doing(position: Position) -> list[str]:
-    """Tests that are worth their cost, best first, in the order of the screen."""
-    worth = worth_of_tests(position)
-    return sorted((t for t in worth if worth[t].saving > WORTH_DOING), key=lambda t: (-worth[t].saving, t))
+def _worth_doing(position: Position, costs: Costs) -> list[str]:
+    """Tests in the order of the screen; none where none is worth its cost."""
+    least = least_saving(position, costs)
+    worth = worth_of_tests(position, least)
+    return in_order(position, worth) if max((w.saving for w in worth.values()), default=least) > least else []
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:

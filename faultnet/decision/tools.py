@@ -9,7 +9,8 @@ from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked
-from faultnet.diagnosis.needs import has_tools
+from faultnet.diagnosis.needs import out_of_reach
+from faultnet.diagnosis.tools import has_tools
 
 
 @dataclass(frozen=True)
@@ -59,10 +60,15 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
     """
     tests, leading = ranked(worked, None)
     whole = position_of(worked, costs, tests, leading)
-    needs = {t.test: t.tools for t in tests}
+    needs, first = {t.test: t.tools for t in tests}, {t.test: t.needs for t in tests}
 
     def with_tools(at_hand: Collection[str]) -> Position:
-        return replace(whole, chances={t: c for t, c in whole.chances.items() if has_tools(needs[t], at_hand)})
+        done = [
+            t
+            for t in whole.chances
+            if has_tools(needs[t], at_hand) and not out_of_reach(first[t], worked.case, worked.catalogue, at_hand)
+        ]
+        return replace(whole, chances={t: whole.chances[t] for t in done})
 
     now = with_tools(tools)
     base = cost_to_go(now, depth)

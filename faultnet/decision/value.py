@@ -11,7 +11,7 @@ to be mended.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -36,12 +36,15 @@ class Position:
     price : dict of test id to float
         [money].
     repairs : Repairs
+    preparing : dict of test id to dict of need to float
+        What of a test's price goes into each thing that must be done first [money].
     """
 
     belief: Array
     chances: Mapping[str, Array]
     price: Mapping[str, float]
     repairs: Repairs
+    preparing: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def cost_now(self) -> float:
         """Expected cost of repair without any further test [money]."""
@@ -59,7 +62,7 @@ class Position:
         """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""
         weight = self.belief * self.chances[test][:, list(outcomes)].sum(axis=1)
         chance = float(weight.sum())
-        return chance, Position(weight / max(chance, 1e-300), then, self.price, self.repairs)
+        return chance, replace(self, belief=weight / max(chance, 1e-300), chances=then)
 
     def first_repair(self) -> tuple[str, float]:
         """What would be mended first, and the chance that it is the whole cure [-].
@@ -70,8 +73,14 @@ class Position:
             nothing = self.repairs.at_fault[:, self.repairs.names.index(GIVE_BACK)]
             return GIVE_BACK, float(self.belief[nothing].sum())
         first = int(order_of_repair(self.repairs, self.belief[None])[0, 0])
-        cure = self.repairs.at_fault[:, first] & (self.repairs.at_fault.sum(axis=1) == 1)
-        return self.repairs.names[first], float(self.belief[cure].sum())
+        name = self.repairs.names[first]
+        return name, self.chance_of_cure(name)
+
+    def chance_of_cure(self, name: str) -> float:
+        """Chance that one repair is all that is needed [-]."""
+        at_fault = self.repairs.at_fault
+        cure = at_fault[:, self.repairs.names.index(name)] & (at_fault.sum(axis=1) == 1)
+        return float(self.belief[cure].sum())
 
 
 @dataclass(frozen=True)

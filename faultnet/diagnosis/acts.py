@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.case.types import Act
+from faultnet.case.types import Act, Reading
 from faultnet.errors import EntryError
 from faultnet.inference.configurations import Index, IndexArray
 from faultnet.inference.hypotheses import Hypotheses
@@ -46,6 +46,7 @@ PASSING: dict[str, tuple[str, ...]] = {
 }
 CHARGING = ("charge", "desulphate")
 FEEDING = (*CHARGING, "drive")
+CHECK_UP = ("when_it_fails", "does_not_fail")  # the answer that says that there is no complaint
 
 
 @dataclass(frozen=True)
@@ -168,6 +169,29 @@ def outcome_chance(
             value = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
             chance[(left == is_left) & (mended == was_mended)] = value
     return chance
+
+
+def no_complaint_chance(spread: Callable[[str], float], modes: IndexArray) -> Array:
+    """Chance that a car that is brought in or checked comes without a complaint, shape (rows,).
+
+    Parameters
+    ----------
+    spread : callable
+        Named numbers of the prior set.
+    modes : int array, shape (rows, components)
+        When it was brought in.
+
+    Notes
+    -----
+    A sound car is rarely brought in (`brought_in_when_sound`), and then mostly for a check-up; a car with a fault
+    mostly because of it.
+    """
+    return np.where((modes > 0).any(axis=1), spread("check_up_when_at_fault"), spread("check_up_when_sound"))
+
+
+def is_check_up(entry: Reading) -> bool:
+    """Whether an entry says that there is no complaint."""
+    return (entry.test, entry.state) == CHECK_UP
 
 
 def after_driving(

@@ -23,10 +23,10 @@ from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, re
 from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
+from faultnet.inference.evidence import Evidence, pooled
 from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.fast.messages import pooled
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
-from faultnet.inference.visit import Evidence, Stage, VisitModel
+from faultnet.inference.visit import Stage, VisitModel
 from faultnet.model import balance, source
 from faultnet.model.at_clamps import BEHAVIOURS
 from faultnet.model.balance import ONCE, Interval
@@ -404,9 +404,18 @@ class Walk:
         """Something was read; it stays open."""
         self.readings.append(reading)
         offset = module_offset(self.catalogue, self.readings)
+        if acts.is_check_up(reading):
+            self._no_complaint()
+            return
         found = evidence_of(self.model.network, self.catalogue, reading, offset)
         if found is not None:
             self._opened(k, found)
+
+    def _no_complaint(self) -> None:
+        """It was brought in without a complaint: its own chance of that, and no evidence besides."""
+        if self.number == 0:
+            brought_in = self.space.modes[self.rows.origin]
+            self._apply(Factor(np.log(acts.no_complaint_chance(self.setting.spread, brought_in))))
 
     def _opened(self, k: int, evidence: Evidence) -> None:
         self.open.append(Open(k, evidence))

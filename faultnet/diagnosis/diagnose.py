@@ -11,14 +11,16 @@ from numpy.typing import NDArray
 from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, course
-from faultnet.diagnosis.evidence import check_reading, evidence_of
+from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
-from faultnet.diagnosis.leaving_out import without_each
+from faultnet.diagnosis.leaving_out import Without, without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
-from faultnet.diagnosis.ranking import rank
+from faultnet.diagnosis.needs import without_replaced
+from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
-from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.slips import MORE_LIKELY_THAN_NOT, chance_of_slip
+from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
 from faultnet.inference.hypotheses import Hypotheses, IndexArray
@@ -66,6 +68,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     """
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
+    case = replace(case, visits=tuple(without_replaced(v, catalogue) for v in case.visits))
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
     whole = course(models, case.visits, catalogue, space)
@@ -130,7 +133,13 @@ def diagnose(
 
 
 def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:
-    """The tests still to be done, best first by information for the time they take, and the leading hypotheses."""
+    """The tests that can be done next, best first by information for the time they take, and the leading hypotheses."""
+    found = all_ranked(worked, tools)
+    return found.tests, found.leading
+
+
+def all_ranked(worked: Worked, tools: Collection[str] | None) -> Ranked:
+    """The same with the tests that lack something, and what must not be done."""
     return rank(worked.case, worked.models[-1], worked.course, worked.belief, worked.catalogue, tools)
 
 
@@ -140,15 +149,16 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     causes = _causes(worked)
     seen = _seen(worked)
     leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > 0.02]
+    left_out = _left_out(worked)
     return Diagnosis(
         case=case.name,
         causes=causes,
         components=_components(worked),
         next_tests=tests,
         nothing_wrong=nothing_wrong(worked),
-        reasons=reasons(worked, [(c.component, c.mode) for c in leading]),
+        reasons=_reasons(worked, [(c.component, c.mode) for c in leading], left_out),
         seen=seen,
-        clashes=_clashes(seen),
+        clashes=_clashes(worked, seen, left_out),
         summary=_summary(causes, worked) + _judged_by(worked.catalogue),
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
@@ -225,8 +235,15 @@ def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Re
     -------
     dict of "component:mode" to tuple of Reason
     """
+    return _reasons(worked, causes, _left_out(worked))
+
+
+def _left_out(worked: Worked) -> Without:
+    return without_each(worked.models, worked.case.visits, worked.catalogue, worked.space, worked.belief)
+
+
+def _reasons(worked: Worked, causes: list[tuple[str, str]], left_out: Without) -> dict[str, tuple[Reason, ...]]:
     found: dict[str, list[Reason]] = {f"{c}:{m}": [] for c, m in causes}
-    left_out = without_each(worked.models, worked.case.visits, worked.catalogue, worked.space, worked.belief)
     chosen, prior = left_out.chosen, np.log(worked.space.prior[left_out.chosen])
     columns = [_rows_of(worked, c, m)[chosen] for c, m in causes]
     with_all = [_log_odds(worked.belief.posterior[chosen], rows) for rows in columns]
@@ -255,14 +272,15 @@ def _seen(worked: Worked) -> tuple[Seen, ...]:
     """Every reading of the case beside the range of a sound car, and how odd it is for the leading hypotheses."""
     found: list[Seen] = []
     for v, visit in enumerate(worked.case.visits):
-        ranges = sound_ranges(worked.models[v], worked.catalogue)
         taken = {k: e for k, e in enumerate(visit.entries) if isinstance(e, Reading) and e.not_measured is None}
         surprises = _surprises(worked, v, taken)
         for k, entry in taken.items():
             test = worked.catalogue.test(entry.test)
             said = entry_words(worked.catalogue, entry)
             shown = entry.value if entry.bound is None else None  # over the limit, no point on the scale was read
-            found.append(Seen(v, k, said, ranges.get(test.id), shown, test.unit, surprises[k]))
+            instrument = instrument_of(worked.catalogue, test, entry)
+            sound = sound_range_with(worked.models[v], worked.catalogue, test, instrument, entry.interval)
+            found.append(Seen(v, k, said, sound, shown, test.unit, surprises[k]))
     return tuple(found)
 
 
@@ -294,12 +312,17 @@ def _decibans_odd(chance: Array, likelihood: Array) -> float:
     return round(max(0.0, float(-10.0 * np.log10(max(as_odd, seen, LEAST_ODDS)))), 1)
 
 
-def _clashes(seen: tuple[Seen, ...]) -> tuple[str, ...]:
-    return tuple(
-        f"{s.said} does not fit the likely causes. Measure again: probes on the posts themselves, the right range, "
-        "fresh meter battery."
-        for s in seen
-        if s.surprise > CLASH_DECIBANS
+def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple[str, ...]:
+    """Readings that no car gives with the others, and those that are odd for the likely causes."""
+    entries = {(v, k): e for v, visit in enumerate(worked.case.visits) for k, e in enumerate(visit.entries)}
+    numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
+    slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
+    again = "Measure again: probes on the posts themselves, the right range, fresh meter battery."
+    clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > MORE_LIKELY_THAN_NOT]
+    odd = [s for s in seen if s.surprise > CLASH_DECIBANS and s not in clashing]
+    return (
+        *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in clashing),
+        *(f"{s.said} does not fit the likely causes. {again}" for s in odd),
     )
 
 

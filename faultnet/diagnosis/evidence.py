@@ -9,8 +9,8 @@ import numpy as np
 
 from faultnet.case.types import Reading
 from faultnet.errors import EntryError
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.repeated import Number
-from faultnet.inference.visit import Evidence
 from faultnet.instruments import (
     Offset,
     above_likelihood,

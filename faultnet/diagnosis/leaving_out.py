@@ -30,12 +30,12 @@ from faultnet.diagnosis.evidence import COMPARISON_TEST
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.steps import Split, Weigh, Weights, log_sums
 from faultnet.inference.configurations import Index
+from faultnet.inference.evidence import Evidence, log_background, pooled
 from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.fast.messages import pooled
 from faultnet.inference.hypotheses import Hypotheses
 from faultnet.inference.posterior import TINY, Belief
 from faultnet.inference.repeated import MOST_TOGETHER
-from faultnet.inference.visit import Evidence, VisitModel, log_background
+from faultnet.inference.visit import VisitModel
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -206,7 +206,7 @@ def _read_at_several_visits(walk: Walk) -> dict[int, frozenset[int]]:
 def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place: int) -> bool:
     """Whether an entry can be left out by what was before and what came after alone."""
     if isinstance(entry, Reading):
-        return entry.test != COMPARISON_TEST and place not in again
+        return entry.test != COMPARISON_TEST and place not in again and not acts.is_check_up(entry)
     effect = catalogue.act(entry.act).effect
     if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.spread):
         return True

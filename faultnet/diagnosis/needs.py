@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 from faultnet.case.types import Act, Case, Entry, Reading, Visit
+from faultnet.diagnosis.able import Ability, ability
 from faultnet.diagnosis.acts import changes_the_car
+from faultnet.diagnosis.tools import BOOSTER, CHARGER
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 
 READ_TWICE = 2
+ASKED = "ask"  # group of tests whose answer is given anew and not once more
 OVER_NIGHT = "wait_over_night"  # a wait after which surface charge is gone
 NEED_MET_BY = {
     "battery_charged": ("charge", "desulphate", "drive"),
@@ -32,6 +36,27 @@ PREPARED_BY = {
     "fuel_disabled": (Act("disable_fuel"),),
 }
 CHANGES_NOTHING_READ = ("rested", "fuel_disabled")
+NEEDS_DO = {
+    "battery_charged": ("charges", "sparks"),
+    "charged_overnight": ("charges", "sparks"),
+    "surface_charge_gone": ("loads",),
+    "starter_cranks": ("cranks",),
+    "engine_turns": ("cranks",),
+    "engine_runs": ("cranks", "charges"),
+    "engine_warm": ("cranks", "charges"),
+    "fuel_disabled": ("cranks",),
+    "booster": ("jumps", "cranks", "sparks"),
+}  # what bringing a need about does to the car
+ONCE_IN_A_VISIT = (
+    "helper",
+    "caps_open",
+    "cells_read",
+    "module_read",
+    "recorder_connected",
+)  # stay as they are once a test asked for them
+WHILE_IT_RUNS = ("engine_runs", "engine_warm", "booster")
+FROM_TEST_TO_TEST = ("modules_asleep", "battery_out_of_circuit")  # hold for a test that follows at once
+DRAW = "key_off_current"
 
 
 def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
@@ -50,6 +75,29 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     if any(reading.not_measured is not None for reading in told):
         return False
     return len(told) < (READ_TWICE if test.kind == "number" else 1)
+
+
+def without_replaced(visit: Visit, catalogue: Catalogue) -> Visit:
+    """A visit in which an answer of the driver that was given anew stands once; the earlier one counts as skipped.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> said = [Reading("flat_how_often", state=state) for state in ("once", "never")]
+    >>> [e.state for e in without_replaced(Visit(tuple(said)), load_catalogue()).entries]
+    [None, 'never']
+    """
+    later: set[str] = set()
+    entries: list[Entry] = []
+    for entry in reversed(visit.entries):
+        if isinstance(entry, Act):
+            later = {t for t in later if not _reopens(entry, catalogue.test(t), catalogue)}
+        elif entry.state is not None and catalogue.test(entry.test).group == ASKED:
+            if entry.test in later:
+                entry = replace(entry, state=None, not_measured="skipped")
+            later.add(entry.test)
+        entries.append(entry)
+    return visit if tuple(reversed(entries)) == visit.entries else replace(visit, entries=tuple(reversed(entries)))
 
 
 def was_read(test: Test, visit: Visit, catalogue: Catalogue) -> bool:
@@ -77,17 +125,6 @@ def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:
     )
 
 
-def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
-    """Whether the tools at hand allow a test; "a or b" is met by either.
-
-    Examples
-    --------
-    >>> has_tools(("recorder or socket adapter",), {"recorder"}), has_tools(("voltmeter",), ())
-    (True, False)
-    """
-    return all(any(part in tools for part in tool.split(" or ")) for tool in needed)
-
-
 def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool = False) -> tuple[str, ...]:
     """What must hold before a test and does not yet hold by what was done or is known in this visit.
 
@@ -100,9 +137,35 @@ def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool
         The battery is known to be charged well enough without having been put on a charger.
     """
     effects = tuple(_effect(e, catalogue) for e in visit.entries if isinstance(e, Act))
+    can, asked = ability(visit, catalogue), _asked_for(visit, catalogue)
+    needs = test.needs
+    if "engine_runs" in needs and can.needs_booster:
+        needs = (*needs, "booster")
     return tuple(
-        n for n in test.needs if not (_met(n, visit, effects, catalogue) or (charged and n == "battery_charged"))
+        n
+        for n in needs
+        if not (
+            _met(n, visit, effects, catalogue) or _still_holds(n, can, asked) or (charged and n == "battery_charged")
+        )
     )
+
+
+def _asked_for(visit: Visit, catalogue: Catalogue) -> tuple[frozenset[str], ...]:
+    """What the tests done in a visit asked for, each for itself; an act in between ends what held for the next test."""
+    return tuple(
+        frozenset(catalogue.test(e.test).needs) if isinstance(e, Reading) else frozenset()
+        for e in visit.entries
+        if isinstance(e, Act) or e.not_measured is None
+    )
+
+
+def _still_holds(need: str, can: Ability, asked: tuple[frozenset[str], ...]) -> bool:
+    """Whether what an earlier test of the visit asked for is still so."""
+    if need in WHILE_IT_RUNS:
+        return can.running and (need != "engine_warm" or bool(asked and need in asked[-1]))
+    if need in ONCE_IN_A_VISIT:
+        return any(need in needs for needs in asked)
+    return need in FROM_TEST_TO_TEST and bool(asked) and need in asked[-1]
 
 
 def _effect(act: Act, catalogue: Catalogue) -> str:
@@ -123,6 +186,51 @@ def _met(need: str, visit: Visit, effects: tuple[str, ...], catalogue: Catalogue
     if need == "engine_warm":
         return visit.conditions.engine_warm
     return False
+
+
+def out_of_reach(
+    needs: Collection[str], case: Case, catalogue: Catalogue, tools: Collection[str] | None
+) -> tuple[str, ...]:
+    """Which needs cannot be met with what the car can do now and the tools at hand.
+
+    Parameters
+    ----------
+    needs : collection of str
+        Of a test, met or not.
+    case : Case
+    catalogue : Catalogue
+    tools : collection of str, optional
+        Every tool when None.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car
+    >>> from faultnet.prior_set import load_catalogue
+    >>> dead = Case(Car(Battery(600.0)), (Visit((Reading("how_it_turns_over", state="nothing"),)),))
+    >>> out_of_reach(("engine_runs", "helper"), dead, load_catalogue(), None)
+    ('engine_runs',)
+    """
+    can = ability(case.visits[-1], catalogue)
+    reach = {
+        "starter_cranks": can.tries is not False,
+        "engine_turns": can.turns is not False,
+        "engine_runs": can.can_run,
+        "engine_warm": can.can_run,
+        "booster": tools is None or BOOSTER in tools,
+        "battery_charged": tools is None or CHARGER in tools or can.runs == "by_itself",
+        "charged_overnight": tools is None or CHARGER in tools,
+        "fault_shows": can.shows is not False,
+        "caps_open": case.car.battery.kind != "agm",
+        "draw_measured": _draws(case, catalogue),
+    }
+    return tuple(need for need in needs if not reach.get(need, True))
+
+
+def _draws(case: Case, catalogue: Catalogue) -> bool:
+    """Whether the last reading of the key-off current is one to look for."""
+    read = [e for v in case.visits for e in v.entries if isinstance(e, Reading) and e.test == DRAW]
+    values = [e.value for e in read if e.value is not None]
+    return bool(values) and values[-1] >= catalogue.spread("draw_worth_finding")
 
 
 def minutes_for(need: str, catalogue: Catalogue) -> float:

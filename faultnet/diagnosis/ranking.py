@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
@@ -13,23 +13,51 @@ from faultnet.case.types import Case
 from faultnet.diagnosis.course import Course, Present
 from faultnet.diagnosis.leading import Leading, chances_once_prepared, is_surely_charged, leading_by_now
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.needs import has_tools, is_open, minutes_for, unmet_needs, was_read
+from faultnet.diagnosis.needs import is_open, minutes_for, out_of_reach, unmet_needs, was_read
 from faultnet.diagnosis.result import NextTest, Outcome
+from faultnet.diagnosis.safety import LOOK, forbids, ice_to_look_for, is_forbidden, test_does
 from faultnet.diagnosis.sound import sound_ranges
+from faultnet.diagnosis.tools import has_tools
 from faultnet.diagnosis.wording import range_words, value_words
 from faultnet.inference.hypotheses import IndexArray
 from faultnet.inference.posterior import TINY, Belief, informations
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.prior_set.types import Test
+from faultnet.prior_set.types import Forbid, Test
 
 ONCE_MORE = "Measured once already; a second reading shows whether the first was a slip."
 
 
+@dataclass(frozen=True, eq=False)
+class Ranked:
+    """Tests still to be done, and what they would show.
+
+    Parameters
+    ----------
+    tests : tuple of NextTest
+        Those that can be done with what the car can do now and the tools at hand, and that nothing found forbids; best
+        first by information for the time they take.
+    beyond : tuple of NextTest
+        Those that only lack what stands in their `lacks`.
+    leading : Leading
+        With the chances of both.
+    standing : tuple of Forbid
+        Findings that forbid something.
+    urgent : str
+        A test that must come before anything else is done to the car; empty mostly.
+    """
+
+    tests: tuple[NextTest, ...]
+    beyond: tuple[NextTest, ...]
+    leading: Leading
+    standing: tuple[Forbid, ...]
+    urgent: str = ""
+
+
 def rank(
     case: Case, model: Model, course: Course, belief: Belief, catalogue: Catalogue, tools: Collection[str] | None
-) -> tuple[tuple[NextTest, ...], Leading]:
-    """All tests still to be done, best first by information for the time they take.
+) -> Ranked:
+    """All tests still to be done.
 
     Parameters
     ----------
@@ -43,10 +71,17 @@ def rank(
         Tools at hand; every tool when left out.
     """
     visit, present = case.visits[-1], course.present
-    allowed = [t for t in catalogue.tests if tools is None or has_tools(t.tools, tools)]
-    open_tests = [t for t in allowed if is_open(t, case, catalogue)]
     charged = is_surely_charged(course, belief, catalogue)
-    needs = {t.id: unmet_needs(t, visit, catalogue, charged=charged) for t in open_tests}
+    ice = ice_to_look_for(case, course, belief, catalogue)
+    standing = forbids(case, catalogue) + (() if ice is None else (ice,))
+    needs = {t.id: unmet_needs(t, visit, catalogue, charged=charged) for t in catalogue.tests}
+    open_tests = [
+        t
+        for t in catalogue.tests
+        if is_open(t, case, catalogue) and not is_forbidden(test_does(t, needs[t.id]), standing)
+    ]
+    needs = {t.id: needs[t.id] for t in open_tests}
+    lacks = {t.id: _lacking(t, needs[t.id], case, catalogue, tools) for t in open_tests}
 
     def ask(now: Present, believed: Belief) -> Leading:
         return chances_once_prepared(now, believed, model, catalogue, needs)
@@ -59,8 +94,20 @@ def rank(
     for test in open_tests:
         again = was_read(test, visit, catalogue)
         one = _next_test(test, told[test.id], needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id])
+        one = replace(one, lacks=lacks[test.id])
         found.append(replace(one, because=f"{ONCE_MORE} {one.because}") if again else one)
-    return tuple(sorted(found, key=lambda t: (-t.bits_per_minute, t.test))), leading
+    order = sorted(found, key=lambda t: (-t.bits_per_minute, t.test))
+    can, cannot = (tuple(t for t in order if bool(t.lacks) == lacking) for lacking in (False, True))
+    return Ranked(can, cannot, leading, standing, "" if ice is None else LOOK)
+
+
+def _lacking(
+    test: Test, needs: tuple[str, ...], case: Case, catalogue: Catalogue, tools: Collection[str] | None
+) -> tuple[str, ...]:
+    """What keeps a test from being done now, in words: needs that cannot be met, and tools."""
+    lacking = tuple(catalogue.preconditions[n] for n in out_of_reach(needs, case, catalogue, tools))
+    missing = () if tools is None else tuple(tool for tool in test.tools if not has_tools((tool,), tools))
+    return (*lacking, *missing)
 
 
 def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dict[str, tuple[Outcome, ...]]:
@@ -120,6 +167,7 @@ def _next_test(
     outcomes: tuple[Outcome, ...],
 ) -> NextTest:
     minutes = test.minutes + sum(minutes_for(n, catalogue) for n in needs)
+    waits = [*test.timers, *(catalogue.waits[n] for n in needs if n in catalogue.waits)]
     return NextTest(
         test=test.id,
         label=test.label,
@@ -134,4 +182,7 @@ def _next_test(
         unit=test.unit,
         because=test.explanation,
         outcomes=outcomes,
+        needs=needs,
+        own_minutes=test.minutes,
+        waits=sum(timer.seconds for timer in waits),
     )

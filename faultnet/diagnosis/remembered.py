@@ -4,7 +4,8 @@ Within a visit readings of one quantity count together as long as what they were
 to the next all values are drawn anew; for a quantity that nothing touched that would count one odd car twice. So a
 reading at a later visit is taken as one of the same value with some chance, and of a new one otherwise, wherever all
 that the quantity depends on is as it was: the modes of its components, and a fault that comes and goes must be on both
-times or off both times. A quantity that depends on the state of charge is taken as new.
+times or off both times. A quantity that depends on the state of charge is taken as new. The same value is one in the
+same bin: parts wear and weather changes from visit to visit, so that within the bin it is not held to be the very same.
 """
 
 from __future__ import annotations
@@ -16,9 +17,9 @@ import numpy as np
 from faultnet.diagnosis.rows import Flags
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import IndexArray
-from faultnet.inference.fast.messages import pooled
+from faultnet.inference.evidence import UNLISTED, Evidence, pooled
 from faultnet.inference.posterior import TINY
-from faultnet.inference.visit import UNLISTED, Evidence, Stage
+from faultnet.inference.visit import Stage
 from faultnet.model.network import Array, Network
 
 BETWEEN_VISITS = "value_stays_between_visits"

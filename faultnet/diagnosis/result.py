@@ -99,6 +99,18 @@ class NextTest:
         What each outcome would change.
     saving : float
         Expected saving net of what the test costs [money]; nought until costs are known.
+    price : float
+        What it costs, with what must be done first shared among the tests that it serves [money].
+    needs : tuple of str
+        Ids of what must hold or be done first and is not yet so.
+    own_minutes : float
+        Hands-on minutes of the test alone [min].
+    waits : float
+        Time that has to pass while it is done or prepared, hands off [s].
+    lacks : tuple of str
+        What keeps it from being done now, in words: the car cannot do it, or a tool is missing; mostly empty.
+    together : tuple of str
+        Ids of tests that the same preparation serves, worth doing in one go with it.
     """
 
     test: str
@@ -115,6 +127,12 @@ class NextTest:
     because: str
     outcomes: tuple[Outcome, ...] = ()
     saving: float = 0.0
+    price: float = 0.0
+    needs: tuple[str, ...] = ()
+    own_minutes: float = 0.0
+    waits: float = 0.0
+    lacks: tuple[str, ...] = ()
+    together: tuple[str, ...] = ()
 
     @property
     def bits_per_minute(self) -> float:

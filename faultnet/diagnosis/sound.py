@@ -30,7 +30,7 @@ def sound_ranges(model: Model, catalogue: Catalogue) -> dict[str, tuple[float, f
 
 
 def sound_range_with(
-    model: Model, catalogue: Catalogue, test: Test, instrument: Instrument
+    model: Model, catalogue: Catalogue, test: Test, instrument: Instrument, interval: float | None = None
 ) -> tuple[float, float] | None:
     """The same range as this instrument would show it, where it measures: None for a choice.
 
@@ -41,6 +41,8 @@ def sound_range_with(
     test : Test
     instrument : Instrument
         One of those the test can be done with.
+    interval : float, optional
+        Between samples of a log [s].
 
     Notes
     -----
@@ -50,7 +52,7 @@ def sound_range_with(
     if test.kind != "number":
         return None
     network = model.compiled.network
-    quantity = quantity_of(test, instrument)
+    quantity = quantity_of(test, instrument, interval)
     low, high = percentiles(network.nodes[quantity].edges, network.sound[quantity])
     offset = offset_for(test, instrument)
     return low + offset.mean - 1.64 * offset.spread, high + offset.mean + 1.64 * offset.spread

@@ -14,10 +14,11 @@ import numpy as np
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import Components
 from faultnet.inference.contraction import Tensor
-from faultnet.inference.fast.messages import Placed, pooled
+from faultnet.inference.evidence import Evidence, log_background, pooled
+from faultnet.inference.fast.messages import Placed
 from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.schedule import OUTCOME
-from faultnet.inference.visit import Evidence, VisitModel, log_background
+from faultnet.inference.visit import VisitModel
 from faultnet.model.network import Array
 
 TOGETHER = 4

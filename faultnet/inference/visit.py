@@ -17,16 +17,15 @@ from numpy.typing import NDArray
 from faultnet.inference.cliques import CHARGE, Cluster, find_clusters, history_of
 from faultnet.inference.configurations import Index, IndexArray
 from faultnet.inference.contraction import COMBINATION, Tensor
+from faultnet.inference.evidence import UNLISTED, Evidence, evidence_key, log_background
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import TINY
-from faultnet.inference.fast.messages import Evidence, Placements, evidence_key, placed
+from faultnet.inference.fast.messages import Placements, placed
 from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.schedule import OUTCOME
 from faultnet.inference.fast.subset import Outlook, Question, View
 from faultnet.model.network import Array, Network, Node
 
-__all__ = ["Evidence", "VisitModel", "compile_visit", "log_background"]
-UNLISTED = "unlisted"
 KEPT_STAGES = 6
 KEPT_VARIANTS = 3
 TOGETHER = 2048
@@ -323,11 +322,6 @@ class VisitModel:
         for name, joint in found.items():
             joint[self._strangers] = tests[name][2]
         return {name: found[name] for name in tests}
-
-
-def log_background(evidence: Sequence[Evidence]) -> float:
-    """Log likelihood of the evidence under a fault the model does not know."""
-    return float(sum(np.log(e.background) for e in evidence))
 
 
 def compile_visit(network: Network, components: tuple[str, ...], modes: IndexArray) -> VisitModel:

@@ -26,6 +26,7 @@ from faultnet.model.starting import (
     OHMIC_SHARE,
     StartSamples,
     above,
+    peak_share,
     pulls_in,
     seen_minimum,
     start_samples,
@@ -116,11 +117,12 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     Notes
     -----
     What is lost between cells and clamps and how hard the engine is to turn give the current, for an ordinary rest of
-    the loop, and that the resistance behind the loss. The peak current is that of the rotor at rest through the ohmic
-    part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of the loop is bad.
+    the loop, and that the resistance behind the loss. The peak current is a share of that of the rotor at rest,
+    through the ohmic part of it, at least the sustained current and at most 4.8 times it, which holds where the rest of
+    the loop is bad.
     A control module may freeze while cranking, and then shows the volts at rest.
     """
-    setting, share = at.setting, low_discrepancy_points(64, 7)
+    setting, share = at.setting, low_discrepancy_points(64, 8)
     levels, closed = _levels(share[1])
     emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
@@ -134,6 +136,7 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     source = (emf - held) / np.maximum(feed, 1.0)
     at_once = OHMIC_SHARE / EARLY_SHARE * source
     surge = np.clip((emf - brush) / (at_once + rest), feed, setting.spread("highest_peak") * feed)
+    surge = np.maximum(surge * peak_share(setting, share[7]), feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
     stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[5]))
     ripple = (

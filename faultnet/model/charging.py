@@ -34,22 +34,36 @@ def charging_nodes(setting: Setting) -> list[Node]:
 
 
 def _set_point_node(setting: Setting) -> Node:
-    share = low_discrepancy_points(8192, 4)
-    warm = setting.air + setting.spread("regulator_temperature_rise") * share[3]
+    share = low_discrepancy_points(8192, 3)
+    warm = setting.air + setting.spread("regulator_temperature_rise") * share[2]
     regulated = setting.regulated(warm)
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
-    table = histogram(regulated + shift + _commanded(setting, share[2]), bins.SET_POINT, 1e-6)
+    table = histogram(regulated + shift, bins.SET_POINT, 1e-6)
     parents = (acting(setting.catalogue, "regulator"), acting(setting.catalogue, "charge_control"))
     return Node("set_point", "parameter", bins.SET_POINT.states, parents, table, bins.SET_POINT.edges)
 
 
-def _commanded(setting: Setting, share: Array) -> Array:
-    """What a load-responsive control adds to the fixed set point [V]; nothing on a car without one."""
+def _commanded(setting: Setting, running: str, share: Array) -> Array:
+    """What a load-responsive control adds to the fixed set point [V]; nothing on a car without one.
+
+    Notes
+    -----
+    It moves the set point from moment to moment, so what it commands in one running state says little of another; with
+    all loads on it charges.
+    """
     if setting.car.charge_control == "fixed":
         return np.zeros_like(share)
-    middle = setting.spread("load_responsive_mean") - setting.spread("set_point_nominal")
-    return np.asarray(middle + setting.spread("load_responsive_spread") * standard_normal(share))
+    middle, spread = load_responsive_command(setting, running)
+    return np.asarray(middle + spread * standard_normal(share))
+
+
+def load_responsive_command(setting: Setting, running: str) -> tuple[float, float]:
+    """What a load-responsive control adds to the fixed set point in a running state [V], and its standard deviation."""
+    nominal = setting.spread("set_point_nominal")
+    if running == "charge_loaded":
+        return setting.spread("load_responsive_loaded_mean") - nominal, setting.spread("load_responsive_loaded_spread")
+    return setting.spread("load_responsive_mean") - nominal, setting.spread("load_responsive_spread")
 
 
 def _output_node(setting: Setting) -> Node:
@@ -108,10 +122,15 @@ class Running:
     shift: float = 0.0
 
 
+def loads_on(setting: Setting) -> float:
+    """Current of the consumers with all loads on [A]: a car with a larger alternator has more of them."""
+    return setting.spread("load_on") * setting.car.alternator_rating / setting.spread("load_on_alternator")
+
+
 def running_states(setting: Setting) -> tuple[Running, ...]:
     """The four ways charging is looked at: idle, brisk without loads, brisk with loads, hot."""
     few = setting.spread("load_base"), setting.spread("load_base_ln_spread")
-    many = setting.spread("load_on"), setting.spread("load_on_ln_spread")
+    many = loads_on(setting), setting.spread("load_on_ln_spread")
     ratio = setting.spread("pulley_ratio_mean")
     idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
     usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
@@ -157,7 +176,7 @@ def _cable_drop(at: Workings) -> Array:
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     """Volts at the posts and alternator current over the grid, shape (*cards, samples)."""
-    share = low_discrepancy_points(160, 7)
+    share = low_discrepancy_points(160, 8)
     target, factor, cable, accept = within(
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
@@ -167,8 +186,9 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
-        target + running.shift, capability, load, emf, resistance, cable, helping
-    )
+        target + running.shift + _commanded(setting, running.name, share[7]),
+        capability, load, emf, resistance, cable, helping,
+    )  # fmt: skip
     shape = np.broadcast_shapes(target.shape, factor.shape, cable.shape, accept.shape)
     return np.broadcast_to(volts, shape), np.broadcast_to(current, shape)
 

@@ -7,7 +7,7 @@ single numbers.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
@@ -162,8 +162,3 @@ def law_table(quantity: Quantity, law: Law, setting: Setting) -> Array:
         values[f"{component}_{parameter}"] = along(axis, setting.drawn(component, parameter, share[k]))
     table = histogram(np.asarray(law.of(setting, **values)), quantity.scale)
     return table if law.scatter is None else blurred(table, quantity.scale, setting.spread(law.scatter))
-
-
-def law_value(quantity: Quantity, law: Law, setting: Setting, values: Mapping[str, float]) -> float:
-    """The same law at single numbers, without its scatter [unit of the quantity]."""
-    return float(law.of(setting, **values))

@@ -194,6 +194,19 @@ def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     return np.asarray(depth * (1.0 - unlike + 2.0 * unlike * share) * setting.spread("deep_discharge_loss"))
 
 
+def drawn_down(setting: Setting, charge: Array, volts: Array, share: Array) -> Array:
+    """What a battery drained past empty lacks where the load that drained it is still on [V].
+
+    Notes
+    -----
+    Such a car reads some 3 to 8 V, and its battery 8 to 11.8 V once it has rested (common practice, no source).
+    """
+    chance = setting.spread("flat_with_load") * np.clip(-charge / setting.spread("past_empty"), 0.0, 1.0)
+    low, high = setting.spread("flat_with_load_lowest"), setting.spread("flat_with_load_highest")
+    seen = low + (high - low) * share / np.maximum(chance, 1e-9)
+    return np.where(share < chance, np.maximum(volts - seen, 0.0), 0.0)
+
+
 def flat_factor(setting: Setting, charge: Array) -> Array:
     """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
     empty = 1.0 + setting.spread("resistance_rise_past_empty") * np.clip(-charge, 0.0, None)
@@ -240,11 +253,12 @@ def _surface(table: Array) -> Node:
 
 def _rest_voltage(at: Workings) -> Array:
     """Volts at the posts, everything off."""
-    setting, share = at.setting, low_discrepancy_points(SAMPLES, 5)
+    setting, share = at.setting, low_discrepancy_points(SAMPLES, 6)
     charge = bins.CHARGE.at(share[0])
     volts = np.asarray(battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind))[None]
     volts = volts - deep_loss(setting, charge, share[4])[None]
     volts = volts - setting.drawn("battery", "rest_loss", share[1])[:, None]
+    volts = volts - drawn_down(setting, charge, volts, share[5])
     skin = bins.SURFACE.at(share[2])
     return scattered(volts[:, :, None] + skin[None, None], bins.REST_VOLTS, rest_spread(setting))
 

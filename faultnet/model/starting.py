@@ -306,7 +306,7 @@ class StartSamples:
     sustained: Array
     speed: Array
     first_dip: Array
-    stall_current: Array
+    peak: Array
     ripple: Array
     phase: Array
     stretch: Array
@@ -323,7 +323,7 @@ def start_samples(setting: Setting) -> StartSamples:
     The contacts close where enough of the battery's volts is left for the windings behind its own resistance, an open
     link between its cells included; where they do not, the windings are all that draws current.
     """
-    share = low_discrepancy_points(CELL_SAMPLES, 13)
+    share = low_discrepancy_points(CELL_SAMPLES, 15)
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
@@ -351,6 +351,9 @@ def start_samples(setting: Setting) -> StartSamples:
     ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
     ripple = ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[7]))
 
+    peak = start.stall_current * peak_share(setting, share[9])
+    unlike = np.exp(setting.spread("start_drop_unlike") * standard_normal(share[10]))
+
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
 
@@ -359,10 +362,10 @@ def start_samples(setting: Setting) -> StartSamples:
         emf=full(emf),
         source=full(source),
         current=full(current),
-        sustained=np.where(moved, start.post_voltage, emf - coil * EARLY_SHARE * source),
+        sustained=np.where(moved, emf - (emf - start.post_voltage) * unlike, emf - coil * EARLY_SHARE * source),
         speed=full(start.speed),
-        first_dip=full(start.first_dip),
-        stall_current=full(start.stall_current),
+        first_dip=full(emf - peak * ohmic),
+        peak=full(peak),
         ripple=full(ripple),
         phase=across[0],
         stretch=np.exp(setting.spread("dip_time_spread") * standard_normal(across[1])),
@@ -370,6 +373,12 @@ def start_samples(setting: Setting) -> StartSamples:
         needed=needed,
         moved=moved,
     )
+
+
+def peak_share(setting: Setting, share: Array) -> Array:
+    """How much of the current of a rotor at rest is reached before it turns [-]: inductance holds the rise back."""
+    reached = np.exp(setting.spread("peak_share_spread") * standard_normal(share))
+    return np.asarray(np.minimum(setting.spread("peak_share") * reached, 1.0))
 
 
 def shifted(share: Array, shape: tuple[int, ...]) -> Array:
@@ -414,7 +423,7 @@ def _held(at: Workings) -> Array:
 def _inrush(at: Workings) -> Array:
     """Peak current as a clamp meter shows it."""
     samples = at.once(start_samples)
-    peak = samples.stall_current * at.setting.spread("inrush_seen_share")
+    peak = samples.peak * at.setting.spread("inrush_seen_share")
     peak = np.where(samples.moved, peak, samples.current)
     return scattered(
         peak,

@@ -11,6 +11,7 @@ from faultnet.errors import PriorsError
 from faultnet.prior_set.types import (
     ActSpec,
     BaseRate,
+    Complaint,
     Component,
     Effect,
     Instrument,
@@ -22,7 +23,7 @@ from faultnet.prior_set.types import (
     Timer,
 )
 
-Record = TypeVar("Record", Component, Test, Instrument, ActSpec)
+Record = TypeVar("Record", Component, Test, Complaint, Instrument, ActSpec)
 
 AGE_BANDS: tuple[tuple[str, float, float], ...] = (
     ("0-2", 0.0, 2.0),
@@ -54,6 +55,8 @@ class Catalogue:
         The same in few words; in full where there are none.
     waits : dict of str to Timer
         How long a precondition takes that comes by waiting, by its id.
+    complaints : tuple of Complaint
+        What drivers complain of, in the order in which they are asked.
     words : dict of str to str
         Technical words, each explained in a sentence or two.
     general_cautions : tuple of str
@@ -85,6 +88,7 @@ class Catalogue:
     cautions_in_short: dict[str, str] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
     waits: dict[str, Timer] = field(default_factory=dict)
+    complaints: tuple[Complaint, ...] = ()
 
     def component(self, component: str) -> Component:
         """Return a component by its id.
@@ -105,6 +109,16 @@ class Catalogue:
             If there is none, with the ids that come close.
         """
         return _pick("test", self.tests, test)
+
+    def complaint(self, complaint: str) -> Complaint:
+        """Return a complaint by its id.
+
+        Raises
+        ------
+        PriorsError
+            If there is none, with the ids that come close.
+        """
+        return _pick("complaint", self.complaints, complaint)
 
     def instrument(self, instrument: str) -> Instrument:
         """Return an instrument by its id.

@@ -13,7 +13,15 @@ from faultnet.prior_set import records
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.checks import check_catalogue
 from faultnet.prior_set.declared import check_numbers, check_parameters
-from faultnet.prior_set.overlay import KEYS, lineage, merged_entries, merged_head, merged_rows, merged_texts
+from faultnet.prior_set.overlay import (
+    KEYS,
+    lineage,
+    merged_entries,
+    merged_head,
+    merged_if_any,
+    merged_rows,
+    merged_texts,
+)
 from faultnet.prior_set.retired import without_retired
 from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
@@ -95,12 +103,16 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     check_numbers(spreads, texts["preconditions"])
     numbers = records.spreads(spreads)
     factor, floor = (numbers[name].value for name in ("roughly_factor", "roughly_floor"))
+    known_tests = tuple(records.test(row) for row in tests)
     catalogue = Catalogue(
         fingerprint=_fingerprint(folders),
         **about,
         **texts,
         components=tuple(records.component(row) for row in components),
-        tests=tuple(records.test(row) for row in tests),
+        tests=known_tests,
+        complaints=tuple(
+            records.complaint(row, known_tests) for row in merged_if_any(folders, "tests.toml", "complaint")
+        ),
         acts=tuple(records.act(row) for row in merged_entries(folders, "acts.toml", "act")),
         instruments=tuple(
             replace(entry, roughly_factor=factor, roughly_floor=floor)

@@ -102,6 +102,12 @@ def merged_entries(folders: Sequence[Path], file: str, key: str) -> list[Row]:
     return list(found.values())
 
 
+def merged_if_any(folders: Sequence[Path], file: str, key: str) -> list[Row]:
+    """Return entries by the same rule, of those folders whose file has any."""
+    having = [f for f in folders if (f / file).is_file() and key in toml_table(f / file)]
+    return merged_entries(having, file, key) if having else []
+
+
 def merged_texts(folders: Sequence[Path], file: str) -> dict[str, Any]:
     """Return a TOML file of texts by id; sections are joined, texts and lists replaced."""
     found: dict[str, Any] = {}

@@ -10,10 +10,13 @@ from faultnet.prior_set.tables import LARGEST, Row, identified
 from faultnet.prior_set.types import (
     CONDITIONS,
     MARKS,
+    WORKINGS,
     ActSpec,
     BaseRate,
+    Complaint,
     Component,
     Effect,
+    Forbid,
     Instrument,
     Mode,
     OnRate,
@@ -149,6 +152,37 @@ def test(row: Row) -> Test:
         plausible=_plausible(row) if kind == "number" else None,
         explanation=row.text("explanation"),
         timers=_timers(row),
+        does=_workings(row),
+        forbids=_forbids(row),
+    )
+
+
+def complaint(row: Row, tests: Sequence[Test]) -> Complaint:
+    """Return what a driver complains of."""
+    asked = {test.id: [choice for choice, _ in test.choices] for test in tests if test.kind == "choice"}
+    test_id = row.choice("test", asked)
+    return Complaint(row.text("id"), row.text("label"), test_id, row.choice("choice", asked[test_id]))
+
+
+def _workings(row: Row) -> tuple[str, ...]:
+    """Return what doing a test or an act does to the car."""
+    found = row.texts("does")
+    unknown = set(found) - set(WORKINGS)
+    if unknown:
+        raise row.wrong("does", sorted(unknown), "some of " + ", ".join(WORKINGS))
+    return found
+
+
+def _forbids(row: Row) -> tuple[Forbid, ...]:
+    """Return what must not be done after some choices of a test."""
+    told = row.cells.get("forbids", [])
+    if not isinstance(told, list) or not all(isinstance(entry, dict) for entry in told):
+        raise row.wrong("forbids", told, "tables [[test.forbids]]")
+    rows = [Row(row.where, entry) for entry in told]
+    choices = [choice for choice, _ in _choices(row)] if rows else []
+    return tuple(
+        Forbid(entry.choice("choice", choices), _workings(entry), entry.texts("until"), entry.text("words"))
+        for entry in rows
     )
 
 
@@ -193,6 +227,7 @@ def act(row: Row) -> ActSpec:
         effect=row.text("effect"),
         explanation=row.text("explanation"),
         timers=_timers(row),
+        does=_workings(row),
     )
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 Mark = Literal["published", "secondary", "memory", "practice", "derived", "estimate"]
 MARKS: tuple[str, ...] = ("published", "secondary", "memory", "practice", "derived", "estimate")
 CONDITIONS: tuple[str, ...] = ("vibration", "heat", "cold", "damp", "standing")
+WORKINGS: tuple[str, ...] = ("cranks", "charges", "jumps", "loads", "sparks")
 SOUND_MODES: frozenset[str] = frozenset({"sound", "normal", "absent"})
 
 
@@ -67,6 +68,42 @@ class Timer:
 
 
 @dataclass(frozen=True)
+class Complaint:
+    """What a driver complains of, as a choice when a case begins: an entry of the test that asks the same.
+
+    Parameters
+    ----------
+    id, label, test, choice : str
+    """
+
+    id: str
+    label: str
+    test: str
+    choice: str
+
+
+@dataclass(frozen=True)
+class Forbid:
+    """A finding after which some things must not be done to the car.
+
+    Parameters
+    ----------
+    choice : str
+        Of the test that it belongs to.
+    does : tuple of str
+        What must not be done, some of :data:`WORKINGS`.
+    until : tuple of str
+        Components whose repair, and effects of acts, that end it; a later answer to the test ends it too.
+    words : str
+    """
+
+    choice: str
+    does: tuple[str, ...]
+    until: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True)
 class Test:
     """Something that only looks at the car.
 
@@ -95,6 +132,10 @@ class Test:
         What it tells, in a sentence.
     timers : tuple of Timer
         Times its steps ask for, in their order.
+    does : tuple of str
+        What doing it does to the car, some of :data:`WORKINGS`; what its needs ask for comes on top.
+    forbids : tuple of Forbid
+        What must not be done after some of its choices.
     """
 
     id: str
@@ -113,6 +154,8 @@ class Test:
     plausible: tuple[float, float] | None
     explanation: str
     timers: tuple[Timer, ...] = ()
+    does: tuple[str, ...] = ()
+    forbids: tuple[Forbid, ...] = ()
 
     __test__ = False  # the name is the trade's; pytest must not collect it
 
@@ -185,6 +228,8 @@ class ActSpec:
     explanation : str
     timers : tuple of Timer
         Times its steps ask for, in their order.
+    does : tuple of str
+        What doing it does to the car, some of :data:`WORKINGS`.
     """
 
     id: str
@@ -197,6 +242,7 @@ class ActSpec:
     effect: str
     explanation: str
     timers: tuple[Timer, ...] = ()
+    does: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

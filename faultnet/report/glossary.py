@@ -5,12 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from functools import lru_cache
-from itertools import count
 
 from faultnet.report.markup import escape
 
 _TAG = re.compile(r"(<[^>]*>)")
-_ids = count(1)
+_PRESSED = re.compile(r"<(/?)(?:a|button|summary|label|svg)\b(?![^>]*/>)", re.IGNORECASE)
 
 
 @lru_cache(maxsize=8)
@@ -47,41 +46,44 @@ def used(html: str, words: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def explained(html: str, words: Mapping[str, str]) -> str:
-    """HTML in which each technical word can be tapped, or reached by key, for its explanation; once each.
+    """HTML in which each technical word is a button that holds its explanation; once each.
 
     Parameters
     ----------
     html : str
-        Already escaped.
+        Already escaped. What stands inside a link, a button or another thing to press is left as it is.
     words : mapping of word to explanation
 
     Returns
     -------
     str
-        A word becomes ``<span class="fn-word" tabindex="0">`` with its explanation beside it, shown by style alone.
+        A word becomes ``<button class="fn-word" data-means="...">``; the page shows what it means when it is pressed.
 
     Examples
     --------
     >>> explained("<b>Ripple</b> and ripple", {"ripple": "What is left."}).count("What is left.")
     1
+    >>> explained("<a href='#x'>Ripple</a>", {"ripple": "What is left."})
+    "<a href='#x'>Ripple</a>"
     """
     if not words:
         return html
-    left = set(words)
+    left, inside = set(words), 0
 
     def marked(match: re.Match[str]) -> str:
         word = _meant(match.group(), words)
         if word not in left:
             return match.group()
         left.discard(word)
-        place = f"fn-word-{next(_ids)}"
-        return (
-            f'<span class="fn-word" tabindex="0" role="note" aria-describedby="{place}">{match.group()}'
-            f'<span class="fn-means" role="tooltip" id="{place}">{escape(words[word])}</span></span>'
-        )
+        means = f'data-word="{escape(word)}" data-means="{escape(words[word])}"'
+        return f'<button type="button" class="fn-word" aria-haspopup="dialog" {means}>{match.group()}</button>'
 
-    pattern = _pattern(frozenset(words))
-    return "".join(part if part.startswith("<") else pattern.sub(marked, part) for part in _TAG.split(html))
+    pattern, parts = _pattern(frozenset(words)), []
+    for part in _TAG.split(html):
+        if pressed := _PRESSED.match(part):
+            inside += -1 if pressed[1] else 1
+        parts.append(part if inside or part.startswith("<") else pattern.sub(marked, part))
+    return "".join(parts)
 
 
 def listed_words(html: str, words: Mapping[str, str]) -> str:

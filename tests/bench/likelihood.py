@@ -31,7 +31,8 @@ from faultnet.cache import cache_folder, code_hash
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.evidence import evidence_of, instrument_of
-from faultnet.inference.visit import compile_visit, log_background
+from faultnet.inference.evidence import log_background
+from faultnet.inference.visit import compile_visit
 from faultnet.model.build import build_network, quantity_of
 from faultnet.model.network import Array, Network
 from faultnet.model.setting import Setting
@@ -49,7 +50,7 @@ MAY_STAY_ROUGH = 0.05  # share of the pairs whose reference may stay above the e
 REPEATED = (0.85, 0.90, 0.87)  # [V] from the engine to the negative clamp
 DIESEL = Car(Battery(730.0, "EN"), "diesel", 2.1)
 COOL = Conditions(air_temperature=7.0)
-REPEATS_DRAWN, AT_ONCE = 800_000, 40_000
+REPEATS_DRAWN = 400_000  # cars for each mode of the ground path
 FAR_OUT = 3.0  # standard deviations from a sound ground path to one that drops so much
 
 
@@ -158,9 +159,9 @@ def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[
     rng = np.random.default_rng([SEED, pair.number, 1])
     found: list[Estimate] = []
     for fault in (pair.truth, pair.rival):
-        modes = dict.fromkeys(network.components, 0)
+        modes = {c: setting.modes(c)[0] for c in network.components}
         if fault:
-            modes[fault[0]] = setting.modes(fault[0]).index(fault[1])
+            modes[fault[0]] = fault[1]
         question = Question(setting, modes, pair.readings, lambda r: _edges(catalogue, network, r))
         found.append(estimate(question, rng, smooth=SMOOTH / np.sqrt(2.0)))
     error = float(np.hypot(found[0].error, found[1].error))
@@ -235,22 +236,35 @@ def repeated_in_cars(catalogue: Catalogue, readings: Sequence[Reading]) -> list[
     setting = Setting(DIESEL, COOL, catalogue)
     network = build_network(setting)
     rng = np.random.default_rng([SEED, 2])
-    column, unknown = (network.components.index(c) for c in ("ground_path", "unlisted"))
+    column = network.components.index("ground_path")
     chances = network.nodes["ground_path"].table
     background = [log_background([e]) for r in readings if (e := evidence_of(network, catalogue, r)) is not None]
     total = np.zeros((len(chances), len(readings)))
-    for mode in np.repeat(np.arange(len(chances)), REPEATS_DRAWN // AT_ONCE):
-        modes = drawn_modes(network, rng, AT_ONCE)
-        modes[:, column] = mode
-        normal = rng.standard_normal((90, AT_ONCE))
-        logs = _far_out(normal[0]) + np.where(modes.any(axis=1), 0.0, np.log(setting.spread("brought_in_when_sound")))
-        rows = Rows(normal, {"ground_path resistance sound": 0})
-        cars = Cars(setting, dict(zip(network.components, modes.T, strict=True)), rows)
-        for k, reading in enumerate(readings):
-            own = fit_of(cars, [reading], lambda r: _edges(catalogue, network, r), AT_ONCE).log()
-            logs = logs + np.where(modes[:, unknown] > 0, background[k], own)
-            total[mode, k] += chances[mode] * float(np.exp(logs).sum())
+    drawn = drawn_modes(network, rng, REPEATS_DRAWN)
+    for mode, chance in enumerate(chances):
+        drawn[:, column] = mode
+        kinds, counts = np.unique(drawn, axis=0, return_counts=True)
+        for kind, count in zip(kinds, counts, strict=True):
+            total[mode] += chance * _repeated_in(setting, network, kind, int(count), readings, background, rng)
     return [float(t) for t in total[1:].sum(axis=0) / total.sum(axis=0)]
+
+
+def _repeated_in(
+    setting: Setting, network: Network, kind: Array, count: int, readings: Sequence[Reading],
+    background: Sequence[float], rng: np.random.Generator,
+) -> Array:  # fmt: skip
+    """Likelihood of the first one, two ... readings, summed over so many brought-in cars in the same modes."""
+    names = {c: setting.modes(c)[int(m)] for c, m in zip(network.components, kind, strict=True)}
+    normal = rng.standard_normal((90, count))
+    logs = _far_out(normal[0]) + (0.0 if kind.any() else np.log(setting.spread("brought_in_when_sound")))
+    cars = Cars(setting, names, Rows(normal, {"ground_path resistance sound": 0}))
+    found = []
+    for k, reading in enumerate(readings):
+        spoilt = names["unlisted"] != "absent"
+        own = fit_of(cars, [reading], lambda r: _edges(setting.catalogue, network, r), count, first=k).log()
+        logs = logs + (background[k] if spoilt else own)
+        found.append(float(np.exp(logs).sum()))
+    return np.array(found)
 
 
 def _far_out(normal: Array) -> Array:

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.posterior import TINY
-from faultnet.inference.visit import Evidence
 from faultnet.model.export import ancestral, to_pgmpy, with_brought_in, with_seen
 from faultnet.model.network import Array, Network
 from tests.inference.outside import answered, pyagrum, pyagrum_network

@@ -14,7 +14,7 @@ memory).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +24,7 @@ from faultnet.case.types import Reading
 from faultnet.instruments import reading_spread
 from faultnet.model.network import Array
 from faultnet.model.setting import Setting
-from tests.bench.many_cars import CHOICES, Cars, Modes, Rows, frozen, offset, true_value
+from tests.bench.many_cars import CHOICES, Cars, Rows, true_value
 
 DRAWN = 30_000
 MOVED = 6_000
@@ -56,13 +56,11 @@ class Fit:
 
     Parameters
     ----------
-    off : array, shape (rows, cars)
+    off : array, shape (readings, cars)
         Distance of a reading from what it would be without error, in standard deviations.
-    height : array, shape (rows, cars)
-        Density of the reading at no distance, times the chance that it came about in this row's way.
-    of : int array, shape (rows,)
-        Which reading a row belongs to.
-    floor : array, shape (readings,)
+    height : array, shape (readings, 1)
+        Density of the reading at no distance, times the chance that it is no slip.
+    floor : array, shape (readings, 1)
         Density of a slip.
     choices : array, shape (cars,)
         Log likelihood of all that is a word and not a number.
@@ -70,37 +68,30 @@ class Fit:
 
     off: Array
     height: Array
-    of: NDArray[np.intp]
     floor: Array
     choices: Array
 
     def log(self, width: float = 1.0) -> Array:
         """Log likelihood of each car, every error so many times as wide but no lower at its top, shape (cars,)."""
         dense = self.height * np.exp(-0.5 * (self.off / width) ** 2)
-        total = self.choices / width
-        for k, floor in enumerate(self.floor):
-            total = total + np.log(dense[self.of == k].sum(axis=0) + floor)
-        return np.asarray(total)
+        return np.asarray(self.choices / width + np.log(dense + self.floor).sum(axis=0))
 
     def fits(self) -> NDArray[np.bool_]:
         """Cars by which every number is rather read than slipped, shape (cars,)."""
         dense = self.height * np.exp(-0.5 * self.off**2)
-        each = [dense[self.of == k].sum(axis=0) > floor for k, floor in enumerate(self.floor)]
-        return np.asarray(np.all(each, axis=0)) if each else np.ones(len(self.choices), dtype=bool)
+        return np.asarray(np.all(dense > self.floor, axis=0))
 
     def taken(self, kept: NDArray[np.intp]) -> Fit:
         """Some of the cars."""
-        return Fit(self.off[:, kept], self.height[:, kept], self.of, self.floor, self.choices[kept])
+        return Fit(self.off[:, kept], self.height, self.floor, self.choices[kept])
 
     def where(self, better: NDArray[np.bool_], other: Fit) -> Fit:
         """The other one's cars where they are better."""
-        return Fit(
-            np.where(better, other.off, self.off), np.where(better, other.height, self.height), self.of, self.floor,
-            np.where(better, other.choices, self.choices),
-        )  # fmt: skip
+        off, choices = np.where(better, other.off, self.off), np.where(better, other.choices, self.choices)
+        return Fit(off, self.height, self.floor, choices)
 
 
-def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int) -> Fit:
+def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int, first: int = 0) -> Fit:
     """How readings fit so many cars.
 
     Parameters
@@ -111,11 +102,13 @@ def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int) ->
         Edges of what a reading's quantity may be: a slip may show anything in between, and what lies beyond counts as
         just inside, as in the model.
     count : int
+        Of the cars.
+    first : int
+        Number of the first of these readings, by which what is drawn anew at each is told apart.
     """
-    rows: list[tuple[int, Array, Array]] = []
-    floors: list[float] = []
+    rows: list[tuple[Array, float, float]] = []
     choices: Array = np.zeros(count)
-    for reading in readings:
+    for number, reading in enumerate(readings, first):
         test = cars.setting.catalogue.test(reading.test)
         instrument = cars.setting.catalogue.instrument(reading.instrument or test.instruments[0])
         slip = instrument.slip
@@ -124,22 +117,15 @@ def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int) ->
             choices = choices + np.log((1.0 - slip) * chances[reading.state] + slip / len(test.choices))
             continue
         assert reading.value is not None
-        first, *_, last = edges(reading)
-        value = min(max(reading.value, first), last)
+        low, *_, high = edges(reading)
+        value = min(max(reading.value, low), high)
         error = reading_spread(instrument, reading.value)
-        middle, scatter = true_value(cars, test, instrument, reading.interval)
-        shift = offset(cars, instrument) if test.quantity != "module_offset" else 0.0
-        freeze = frozen(cars, test, instrument)
-        chance = 0.0 if freeze is None else freeze[0]
-        ways = [(1.0 - chance, np.clip(middle + shift, first, last), np.hypot(scatter, error))]
-        if freeze is not None:
-            ways.append((chance, freeze[1] + shift, np.asarray(error)))
-        for share, expected, spread in ways:
-            height = (1.0 - slip) * share / (spread * np.sqrt(2.0 * np.pi))
-            rows.append((len(floors), (value - expected) / spread, height))
-        floors.append(slip / (last - first))
-    off, height = (np.array([np.broadcast_to(r[k], (count,)) for r in rows]).reshape(-1, count) for k in (1, 2))
-    return Fit(off, height, np.array([r[0] for r in rows], dtype=np.intp), np.array(floors), choices)
+        expected, scatter = true_value(cars, test, instrument, reading.interval, f"reading {number}")
+        spread = float(np.hypot(scatter, error))
+        off = np.broadcast_to((value - np.clip(expected, low, high)) / spread, (count,))
+        rows.append((off, (1.0 - slip) / (spread * np.sqrt(2.0 * np.pi)), slip / (high - low)))
+    off, height, floor = (np.array([row[k] for row in rows]).reshape(len(rows), -1) for k in range(3))
+    return Fit(off.reshape(len(rows), count), height, floor, choices)
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +133,7 @@ class Question:
     """How likely readings are when the components are in these modes."""
 
     setting: Setting
-    modes: Modes
+    modes: Mapping[str, str]
     readings: tuple[Reading, ...]
     edges: Edges
 

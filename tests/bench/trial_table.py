@@ -1,6 +1,6 @@
-"""Write the trial's table into the README from stored results, which one command makes.
+"""Write the trial's table into trials.md from stored results, which one command makes.
 
-``python tests/bench/trial_table.py`` writes the block between the marks in the README from
+``python tests/bench/trial_table.py`` writes the block between the marks in ``tests/bench/trials.md`` from
 ``tests/bench/results/trials.json``. With ``--run`` it first makes that file: the advice against the flow chart on
 ``--cars`` of the standard and ``--mismatched`` of the mismatched world, and against every other policy on the first
 ``--all`` of the standard one (0: not), with ``--seed S --workers W``; ``--resume FOLDER`` keeps each car's result
@@ -27,7 +27,7 @@ ALL = (*MAIN, "most_likely_first", "random", "information_per_minute", "class_ed
 
 
 def block(results: dict[str, Any]) -> str:
-    """The part of the README between the marks."""
+    """The part of the page between the marks."""
     worlds = results["worlds"]
     first = worlds[0]
     head = (
@@ -68,7 +68,7 @@ def _cell(row: dict[str, Any], name: str, scale: float, form: str) -> str:
 
 
 def written(text: str, results: dict[str, Any]) -> str:
-    """The README with the block put in."""
+    """The page with the block put in."""
     start, stop = text.index(BEGIN), text.index(END) + len(END)
     return text[:start] + block(results) + text[stop:]
 
@@ -91,7 +91,7 @@ def run(given: argparse.Namespace) -> dict[str, Any]:
 
 
 def main() -> None:
-    """Read or make the results, and write the README."""
+    """Read or make the results, and write the page."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--run", action="store_true")
     parser.add_argument("--cars", type=int, default=2000)
@@ -105,9 +105,9 @@ def main() -> None:
         RESULTS.parent.mkdir(exist_ok=True)
         results = run(given)
         RESULTS.write_text(json.dumps(results, indent=1) + "\n", encoding="utf-8")
-    readme = TOP / "README.md"
+    page = TOP / "tests" / "bench" / "trials.md"
     results = json.loads(RESULTS.read_text(encoding="utf-8"))
-    readme.write_text(written(readme.read_text(encoding="utf-8"), results), encoding="utf-8")
+    page.write_text(written(page.read_text(encoding="utf-8"), results), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -21,9 +21,10 @@ from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.posterior import updated
-from faultnet.inference.visit import Evidence, compile_visit
+from faultnet.inference.visit import compile_visit
 from faultnet.model import balance, source
 from faultnet.model.at_clamps import BEHAVIOURS
 from faultnet.model.balance import Interval

@@ -8,7 +8,7 @@ import pytest
 from faultnet.case.types import Reading
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of, module_offset
 from faultnet.errors import EntryError
-from faultnet.inference.visit import Evidence
+from faultnet.inference.evidence import Evidence
 from faultnet.instruments import Offset
 from tests.inference import demo
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from faultnet.case.types import Act, Entry, Reading, Visit
 from faultnet.diagnosis.course import course
@@ -14,6 +15,7 @@ from faultnet.diagnosis.leading import leading_chances
 from faultnet.diagnosis.models import Model, model_for
 from faultnet.diagnosis.remembered import BETWEEN_VISITS
 from faultnet.inference.posterior import updated
+from faultnet.inference.repeated import Number
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 from tests.inference import demo
@@ -41,8 +43,8 @@ def log_likelihood(model: Model, *visits: tuple[Entry, ...], tables: Catalogue |
     return course([model] * len(entered), entered, tables or demo.catalogue(), model.space).log_likelihood
 
 
-def sums(model: Model, mode: int) -> tuple[float, float]:
-    """Likelihood of one odd reading and of two of one value, of a drain in some mode."""
+def sums(model: Model, mode: int) -> tuple[float, float, float]:
+    """Likelihood of one odd reading, of two of one value, and of two anywhere in one bin, of a drain in some mode."""
     node = model.compiled.network.nodes["key_off_current"]
     assert node.parents[0] == "drain_now"
     acting = model.compiled.network.nodes["drain_now"].table[:, mode]
@@ -50,7 +52,17 @@ def sums(model: Model, mode: int) -> tuple[float, float]:
     chances = sum(share * node.table[(slice(None), now, *others)] for now, share in enumerate(acting))
     found = evidence_of(model.compiled.network, demo.catalogue(), ODD)
     assert found is not None
-    return float(chances @ found.likelihood), float(chances @ found.likelihood**2)
+    assert found.number is not None
+    one, value, within = found.likelihood, twice(found.number), found.likelihood**2
+    return float(chances @ one), float(chances @ value), float(chances @ within)
+
+
+def twice(number: Number) -> Array:
+    """Density of two readings of one value, anywhere within a bin alike: by the trapezoidal rule, shape (bins,)."""
+    edges = np.asarray(number.edges)
+    inside = np.linspace(edges[:-1], edges[1:], 4001)
+    density = number.kept * norm.pdf(inside, number.value, number.spread) + number.floor
+    return np.asarray(np.trapezoid(density**2, inside, axis=0) / np.diff(edges))
 
 
 def row(model: Model, **modes: str) -> int:
@@ -64,7 +76,7 @@ def row(model: Model, **modes: str) -> int:
 @pytest.mark.parametrize("act", [MENDED, ELSEWHERE])
 def test_a_sound_part_that_reads_oddly_does_so_again(model: Model, act: Act) -> None:
     """Within a visit it is one value: P(r2 | r1) = P(r1, r2) / P(r1), written out for a car with nothing wrong."""
-    one, both = sums(model, 0)
+    one, both, _ = sums(model, 0)
     again = log_likelihood(model, (ODD, act, ODD)) - log_likelihood(model, (ODD, act))
     expected = np.log(both / one)
     assert again[row(model)] == pytest.approx(expected, abs=1e-3)  # the repair may have been of a part that was sound
@@ -75,7 +87,7 @@ def test_a_part_that_was_mended_reads_as_a_sound_one(model: Model) -> None:
     """Where the repair took, what the bad part read before says nothing of the sound one."""
     sure = with_spreads(repair_works_replace=1.0 - 1e-9, repair_works_clean=1.0 - 1e-9)
     drained = row(model, drain="heavy")
-    one, _ = sums(model, 0)
+    one, *_ = sums(model, 0)
     found = log_likelihood(model, (ODD, MENDED, ODD), tables=sure) - log_likelihood(model, (ODD, MENDED), tables=sure)
     assert found[drained] == pytest.approx(np.log(one), abs=0.05)
 
@@ -91,7 +103,7 @@ def test_without_a_chance_to_stay_readings_know_nothing_of_each_other(model: Mod
 def test_the_next_visit_remembers_less(model: Model, mode: str) -> None:
     """A fault that comes and goes has to be on both times or off both times as well."""
     again = log_likelihood(model, (ODD,), (ODD,)) - log_likelihood(model, (ODD,))
-    one, both = sums(model, model.compiled.network.nodes["drain"].states.index(mode))
+    one, _, both = sums(model, model.compiled.network.nodes["drain"].states.index(mode))
     on = demo.catalogue().on_rate("drain", mode, model.setting.brought_on) if mode != "sound" else 1.0
     stays = demo.catalogue().spread(BETWEEN_VISITS) * (on**2 + (1.0 - on) ** 2)
     assert (on < 0.9) == (mode == "stays_awake")

@@ -20,8 +20,9 @@ from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.remembered import behind_quantity
 from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Weights, log_sums, together
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.hypotheses import enumerate_hypotheses
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model import balance, source
 from faultnet.model.network import Array
 from tests.inference import demo

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from faultnet.case.types import Battery, Car, Conditions, Reading
 from faultnet.diagnosis.evidence import evidence_of
-from faultnet.inference.visit import Evidence
+from faultnet.inference.evidence import Evidence
 from faultnet.model.build import build_network
 from faultnet.model.export import ancestral, fixed_sound, in_visit, unrolled, with_brought_in, with_seen
 from faultnet.model.network import Network

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from faultnet.inference.visit import Evidence
+from faultnet.inference.evidence import Evidence
 from faultnet.model.export import YES, to_pgmpy
 from faultnet.model.network import Array, Network
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from faultnet.inference.visit import Evidence
+from faultnet.inference.evidence import Evidence
 from faultnet.model.network import Array, Layer, Network, Node
 
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from faultnet.inference.batch import log_likelihoods
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.hypotheses import enumerate_hypotheses
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model.network import Array
 from tests.inference import demo
 

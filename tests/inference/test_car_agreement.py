@@ -17,10 +17,11 @@ import numpy as np
 import pytest
 
 from faultnet.case.types import Conditions
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.posterior import Belief, updated
 from faultnet.inference.repeated import together
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model.export import seen_scale
 from faultnet.model.network import Array, Network
 from tests.inference import demo

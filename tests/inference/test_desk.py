@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from faultnet.inference.configurations import RowSets, distinct_rows
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.fast.subset import Question
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model.network import Array, Network, Node
 from tests.inference import demo
 

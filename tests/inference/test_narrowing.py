@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from faultnet.inference.contraction import Tensor
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.fast.query import Desk
 from faultnet.inference.fast.support import SLIVER, likely_states
 from faultnet.inference.posterior import informations
-from faultnet.inference.visit import Evidence, VisitModel
+from faultnet.inference.visit import VisitModel
 from faultnet.model.network import Array
 from tests.inference import demo
 from tests.inference.test_desk import car, fresh, questions, shares

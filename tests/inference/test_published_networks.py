@@ -20,9 +20,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.hypotheses import enumerate_hypotheses
 from faultnet.inference.posterior import Belief, updated
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model.export import with_seen
 from faultnet.model.network import Array, Network, Node
 from tests.inference.outside import answered, by_pgmpy, by_pyagrum, counted_out, marginals_of

@@ -9,9 +9,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.posterior import Belief, grouped_information, information, updated
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model.network import Array, Network
 from tests.inference.outside import by_hypothesis, counted_out, marginals_of
 from tests.inference.random_networks import random_network, random_outcomes, random_reading

@@ -160,9 +160,8 @@ def test_a_load_responsive_control_widens_the_set_point() -> None:
     """Legitimately low or high at times, so the spread of a sound car is wider than that of a fixed control."""
     spreads = []
     for name in ("mild_petrol", "hot_agm"):
-        node = network(name).nodes["set_point"]
-        share = node.table[:, 0, 0]
-        middles = bins.SET_POINT.middles
+        share = network(name).sound["charge_idle"]
+        middles = bins.CHARGE_VOLTS.middles
         spreads.append(share @ middles**2 - (share @ middles) ** 2)
     assert spreads[1] > 2.0 * spreads[0]
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from faultnet.errors import CaseError, EntryError
-from faultnet.inference.visit import Evidence
+from faultnet.inference.evidence import Evidence
 from faultnet.model.export import (
     ancestral,
     fixed_sound,

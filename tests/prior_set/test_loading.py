@@ -104,7 +104,7 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("instruments.csv", "\nbetter_multimeter,", "\nmultimeter,", "instruments.csv", "twice"),
         (
             "symptoms.csv",
-            "fires_when_cranked,otherwise,fires,97",
+            "fires_when_cranked,otherwise,fires,99.5",
             "fires_when_cranked,otherwise,fires,0",
             "line 2",
             "0.001",
@@ -186,8 +186,8 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("effects.csv", "drain,heavy,current", "drain,huge,current", "effects.csv, drain, current", "heavy"),
         (
             "effects.csv",
-            "drain,heavy,current,lognormal,1.0,0.6,A",
-            "drain,heavy,current,lognormal,1.0,0.6,V",
+            "drain,heavy,current,lognormal,1.5,0.9,A",
+            "drain,heavy,current,lognormal,1.5,0.9,V",
             "effects.csv, line ",
             "unit",
         ),
@@ -215,9 +215,9 @@ def test_rows_of_an_unknown_component_are_refused(folder: Path) -> None:
 
 def test_too_many_parents_are_refused(folder: Path) -> None:
     with (folder / "symptoms.csv").open("a", encoding="utf-8") as table:
-        for choice in ("steady", "sag_and_recover_with_revs", "brighten_too_much", "dim_always"):
-            table.write(f"lights_at_idle,drain:heavy,{choice},25,cases,somewhere,estimate,\n")
-    assert "at most 5" in str(refusal(folder))
+        for choice in ("runs_and_restarts", "fails_after_a_drive", "fails_after_minutes", "died_as_leads_came_off"):
+            table.write(f"after_booster,drain:heavy,{choice},25,cases,somewhere,estimate,\n")
+    assert "at most 7" in str(refusal(folder))
 
 
 def test_a_table_without_its_leak_is_refused(folder: Path) -> None:

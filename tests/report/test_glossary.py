@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from html.parser import HTMLParser
 
+import pytest
+
 from faultnet.api import advise, load_case
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.page import reference_markdown
@@ -16,37 +18,40 @@ WORDS = {"cell": "One of six.", "weak cell": "A cell that holds less.", "ripple"
 
 
 class Balanced(HTMLParser):
-    """Tags opened and not closed, and all text outside explanations."""
+    """Tags opened and not closed, and all text."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
         self.open: list[str] = []
-        self.hidden = 0
         self.text = ""
         self.feed(html)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.open.append(tag)
-        self.hidden += ("class", "fn-means") in attrs
 
     def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
-        if self.hidden and self.open.count("span") < 2:
-            self.hidden = 0
 
     def handle_data(self, data: str) -> None:
-        self.text += "" if self.hidden else data
+        self.text += data
 
 
 def test_the_longest_word_wins_and_each_is_explained_once() -> None:
     html = "<p>A weak cell, two cells, <b title='ripple'>Ripple</b>; ripple again, excellent.</p>"
     marked = explained(html, WORDS)
-    assert re.findall(r'tabindex="0"[^>]*>([^<]+)<', marked) == ["weak cell", "cells", "Ripple"]
+    assert re.findall(r'class="fn-word"[^>]*>([^<]+)<', marked) == ["weak cell", "cells", "Ripple"]
     assert "What is &lt;left&gt;." in marked
     assert "title='ripple'" in marked
     found = Balanced(marked)
     assert found.open == []
     assert found.text == Balanced(html).text
+
+
+@pytest.mark.parametrize("tag", ["a", "button", "summary", "label", "svg"])
+def test_nothing_to_press_stands_inside_another_thing_to_press(tag: str) -> None:
+    first = f"<p><{tag} class='x'>a <b>cell</b></{tag}> and a "
+    marked = explained(f"{first}cell</p>", WORDS)
+    assert marked.startswith(f'{first}<button type="button" class="fn-word"')
 
 
 def test_words_inside_tags_are_no_words() -> None:

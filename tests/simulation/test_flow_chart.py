@@ -97,12 +97,41 @@ def test_what_was_mended_and_cured_is_given_back_but_charging_is_tested_after_a_
 
 
 def test_without_a_tool_its_tests_are_left_out() -> None:
-    found = [e for e in entries() if not (isinstance(e, Reading) and e.test in ("half_rating_load", "key_off_current"))]
+    found = [e for e in entries() if not (isinstance(e, Reading) and e.test == "half_rating_load")]
     assert next_step(found, tools=("voltmeter",)) == GiveBack()
     assert isinstance(next_step(found), Look)
 
 
-def test_when_it_comes_back_it_goes_by_what_was_heard() -> None:
+def test_when_it_comes_back_the_tests_of_what_was_heard_are_done_and_nothing_is_replaced_untested() -> None:
     before = Visit((reading("how_it_turns_over", "one_clunk"),))
     now = [e for e in entries() if not (isinstance(e, Reading) and e.test in ASKED)]
-    assert next_step(now, visits=(before,)) == Mend("solenoid", "replace")
+    asked = [reading(t, GOOD[t]) for t in ASKED]
+    heard = (Visit((*before.entries, *asked)),)
+    assert next_step(now, visits=heard) == Look("control_terminal_voltage", charged=True)
+    now += [reading("control_terminal_voltage", 11.5), reading("solenoid_drop", 0.1)]
+    assert next_step(now, visits=heard) == Look("tap_starter", charged=True)
+    assert next_step([*now, reading("tap_starter", "cranks_after_tap")], visits=heard) == Mend(
+        "starter_motor", "replace"
+    )
+    assert next_step([*now, reading("tap_starter", "no_change")], visits=heard) == Mend("negative_joint", "clean_joint")
+
+
+def test_a_test_whose_answer_stands_is_not_repeated_at_the_next_visit() -> None:
+    before = Visit(tuple(entries()))
+    assert next_step([reading("how_it_turns_over", "normal")], visits=(before,)) == GiveBack()
+    mended = Visit((*entries(), Act("tighten_joint", "positive_joint", "no_change")))
+    step = next_step([reading("how_it_turns_over", "normal")], visits=(mended,))
+    assert step == Look(LOOKED[0], charged=True), "after a repair all but the driver's answers are open again"
+
+
+def test_it_stops_at_the_first_clear_finding() -> None:
+    found = [e for e in entries() if isinstance(e, Reading) and (e.test in ASKED or e.test == "how_it_turns_over")]
+    found += [reading("positive_joint_look", "clean"), reading("positive_joint_moves", "moves")]
+    assert next_step(found) == Mend("positive_joint", "tighten_joint")
+
+
+def test_a_charge_lamp_that_stays_on_brings_the_charging_side_forward() -> None:
+    found = [e for e in entries() if isinstance(e, Reading) and e.test in (*ASKED, *LOOKED, "how_it_turns_over")]
+    lamp = [e for e in found if e.test != "charge_lamp"] + [reading("charge_lamp", "stays_on")]
+    assert next_step(lamp) == Look("charge_unloaded_voltage", charged=True)
+    assert next_step(found) == Look("fires_when_cranked", charged=True)

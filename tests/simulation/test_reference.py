@@ -15,8 +15,8 @@ def two_readings(values: Array) -> Fit:
     """Two readings of the sum of a car's four standard normal numbers, 6.00 and 6.02, each with an error of 0.02."""
     total = values.sum(axis=0)
     off = np.stack([(6.0 - total) / 0.02, (6.02 - total) / 0.02])
-    height = np.full_like(off, (1.0 - SLIP) / (0.02 * np.sqrt(2.0 * np.pi)))
-    return Fit(off, height, np.array([0, 1]), np.full(2, FLOOR), np.zeros(values.shape[1]))
+    height = np.full((2, 1), (1.0 - SLIP) / (0.02 * np.sqrt(2.0 * np.pi)))
+    return Fit(off, height, np.full((2, 1), FLOOR), np.zeros(values.shape[1]))
 
 
 def density(value: float, spread: float) -> float:

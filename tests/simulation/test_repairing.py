@@ -113,9 +113,9 @@ def test_waiting_with_a_heavy_drain_flattens_the_battery() -> None:
     """1 A takes 60 A h to half in 30 hours (derived: charge is current times time)."""
     car, rng = drawn(8, drain="heavy")
     car = replace(car, charge=0.9)
-    after = after_act(car, "wait", None, rng, hours=10.0)
+    after = after_act(car, "wait", None, rng, hours=5.0)
     capacity = car.setting.capacity * car.parameters[("battery", car.modes["battery"], "capacity_factor")]
-    assert car.charge - after.charge == pytest.approx(10.0 * car.value("drain", "current") / capacity, rel=0.05)
+    assert car.charge - after.charge == pytest.approx(5.0 * car.value("drain", "current") / capacity, rel=0.05)
 
 
 def test_a_drive_charges_only_where_something_charges() -> None:

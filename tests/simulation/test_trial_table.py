@@ -1,4 +1,4 @@
-"""The table in the README is what the stored results say."""
+"""The table of the trials is what the stored results say."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ def results() -> dict[str, object]:
 
 
 def test_the_readme_holds_the_table_of_the_stored_results() -> None:
-    text = (trial_table.TOP / "README.md").read_text(encoding="utf-8")
+    text = (trial_table.TOP / "tests" / "bench" / "trials.md").read_text(encoding="utf-8")
     assert trial_table.written(text, results()) == text, "run: python tests/bench/trial_table.py"
 
 
 def test_another_result_makes_another_table() -> None:
-    text = (trial_table.TOP / "README.md").read_text(encoding="utf-8")
+    text = (trial_table.TOP / "tests" / "bench" / "trials.md").read_text(encoding="utf-8")
     other = json.loads(json.dumps(results()))
     other["worlds"][0]["policies"]["expected_cost"]["minutes"]["value"] += 100.0
     assert trial_table.written(text, other) != text

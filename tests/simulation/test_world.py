@@ -171,7 +171,7 @@ def test_the_window_of_the_meter_hides_part_of_the_dip() -> None:
         ({"engine_turning": "seized"}, "cranking_speed", 0.0, 1.0),
         ({"starter_motor": "dragging"}, "crank_current", 160.0, 450.0),
         ({"use": "left_on"}, "rest_voltage", 8.5, 12.4),
-        ({"drain": "heavy"}, "overnight_fall", 0.05, 3.5),
+        ({"drain": "heavy"}, "overnight_fall", 0.05, 4.5),
         ({"battery": "broken_link"}, "recorded_sustained", 0.0, 9.0),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -19,6 +20,7 @@ from faultnet.errors import ClashError
 from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case
 
+WORD = re.compile(r'<button type="button" class="fn-word"[^>]*>([^<]*)</button>')
 PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history")
 
 
@@ -45,8 +47,8 @@ def app(workplace: Path) -> Callable[..., AppTest]:
 
 
 def html(test: AppTest) -> str:
-    """All HTML on the page but the style sheet."""
-    bodies = [element.proto.body for element in test.get("html")]
+    """All HTML on the page but the style sheet, with words that can be pressed for what they mean as plain words."""
+    bodies = [WORD.sub(r"\1", element.proto.body) for element in test.get("html")]
     return "\n".join(body for body in bodies if not body.startswith(("<style>", "<script>")))
 
 

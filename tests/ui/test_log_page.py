@@ -7,7 +7,7 @@ import re
 import time
 import urllib.parse
 import urllib.request
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from faultnet.recordings.synthetic.simulate import simulate_log
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import arrow_to, go, opened, pick, settled, wait_for_words
+from tests.ui.server import serving
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
@@ -184,20 +185,27 @@ def holds(served: Served, wanted: int) -> None:
     assert held(served) == wanted
 
 
-def test_an_upload_is_dropped_when_the_page_lets_it_go(screen: Screen, served: Served, tmp_path: Path) -> None:
-    page = opened(screen("desk"), served, served.keep(a_case()))
+@pytest.fixture
+def alone(built: Path) -> Iterator[Served]:
+    """A server of its own: what closed pages of other tests held is let go some minutes later only."""
+    with serving(built) as found:
+        yield found
+
+
+def test_an_upload_is_dropped_when_the_page_lets_it_go(screen: Screen, alone: Served, tmp_path: Path) -> None:
+    page = opened(screen("desk"), alone, alone.keep(a_case()))
     go(page, "Log")
     file = tmp_path / "log.csv"
     lines = (f"{k / 10},{12.4}" for k in range(20_000))
     file.write_text("\n".join(("time [s],voltage [V]", *lines)), encoding="utf-8")
     page.set_input_files("input[type=file]", str(file))
     wait_for_words(page, "20000 samples")
-    holds(served, file.stat().st_size)
+    holds(alone, file.stat().st_size)
     go(page, "Why")
-    holds(served, 0)
+    holds(alone, 0)
     go(page, "Log")
     wait_for_words(page, "Here until another is given: log.csv")
     wait_for_words(page, "20000 samples")
-    assert held(served) == 0, "what stays of it lies on the disk"
+    assert held(alone) == 0, "what stays of it lies on the disk"
     page.get_by_role("button", name="Take it away").click()
     page.wait_for_function("() => !document.body.innerText.includes('log.csv')")

@@ -10,10 +10,12 @@ import pkgutil
 import socket
 import subprocess
 import sys
+import threading
 import time
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -298,3 +300,35 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
         told = verdict.headline(enough, a_case(visits=(visit,)))
         assert ("has cured it" in told) is cured
         assert (GIVE_BACK_WORDS in told) is not cured
+
+
+def test_a_run_that_was_overtaken_writes_nothing_old_over_what_was_typed_since(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Runs of one session go on beside each other; the first is slow to write here, the second knows a field more."""
+    from workbench import drafts
+
+    kept: dict[str, dict[str, str]] = {}
+    reading, overtaken = threading.Event(), threading.Event()
+
+    class Store:
+        def draft(self, place: str) -> dict[str, str]:
+            found = dict(kept.get(place, {}))
+            if not reading.is_set():
+                reading.set()
+                overtaken.wait(0.3)
+            return found
+
+        def keep_draft(self, place: str, fields: dict[str, str]) -> None:
+            kept[place] = fields
+
+    session = {"rating": "54o", "label": ""}
+    session[drafts.WATCHED] = {key: drafts._Watched("new", "", "") for key in ("rating", "label")}
+    monkeypatch.setattr(drafts, "st", SimpleNamespace(session_state=session))
+    monkeypatch.setattr(drafts.state, "store", Store)
+    late = threading.Thread(target=drafts.keep_typed)
+    late.start()
+    reading.wait(5)
+    session["label"] = "blue van"
+    drafts.keep_typed()
+    overtaken.set()
+    late.join(5)
+    assert kept == {"new": {"rating": "54o", "label": "blue van"}}

@@ -32,7 +32,7 @@ def show() -> None:
     with st.container(key="page"):  # the style sheet sets these four side by side where there is room
         beliefs = st.container(key="beliefs")
         with beliefs:
-            st.html(causes.bars(now, _before(opened.case), catalogue()) + causes.mended(was, now, catalogue()))
+            frame.told(causes.bars(now, _before(opened.case), catalogue()) + causes.mended(was, now, catalogue()))
             _last_done(opened)
         advice = answer(opened.case, state.shop())
         found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
@@ -45,12 +45,12 @@ def show() -> None:
                 parts[name]()
         with st.container(key="rest"):
             _rest(opened.case, advice, found)
-    st.html(verdict.general_cautions(catalogue()))
+    frame.told(verdict.general_cautions(catalogue()))
 
 
 def _now(case: Case, found: card.Proposal | None, suspects: dict[str, float], *, stop: bool) -> None:
     if case.outcome is not None:
-        st.html(verdict.closed(case.outcome, catalogue()))
+        frame.told(verdict.closed(case.outcome, catalogue()))
         frame.note("This case is closed. Open it again on the page 'Entries' to go on.")
     elif found is None:
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
@@ -67,10 +67,10 @@ def _warnings(advice: Advice, case: Case) -> None:
     if waiting is not None:
         frame.show_waiting(waiting)
     for clash in advice.diagnosis.clashes:
-        st.html(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
+        frame.told(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
     stop = verdict.headline(advice.decision, case)
     if stop and case.outcome is None:
-        st.html(stop)
+        frame.told(stop)
 
 
 def _before(case: Case) -> dict[tuple[str, str], float] | None:
@@ -107,7 +107,7 @@ def _story(case: Case, advice: Advice) -> None:
     if found:
         parts += [frame.title_html("Readings beside a sound car"), *(pictures.strip(s) for s in found)]
     parts += [frame.title_html("Today so far"), balance.of_today(case, catalogue(), costs(state.shop()))]
-    st.html("".join(parts))  # one element, as the browser's work grows with their number
+    frame.told("".join(parts))  # one element, as the browser's work grows with their number
 
 
 def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:

@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 from workbench import entering, frame, state
 from workbench.answers import Place, answer, catalogue, places
-from workbench.widgets import forms, verdict
+from workbench.widgets import forms, photos, verdict
 from workbench.widgets.fields import Fields, keys
 from workbench.words import plain, shown_units
 
@@ -33,7 +33,9 @@ def show() -> None:
     with left:
         for number, visit in enumerate(opened.case.visits):
             _visit(number, visit)
+            photos.show(number, visit, catalogue())
     with right:
+        photos.add(opened.case, opened.case_id, catalogue())
         if opened.case.outcome is None:
             _correct(opened)
             _new_visit(opened)
@@ -57,7 +59,7 @@ def _visit(number: int, visit: Visit) -> None:
         f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}</li>"
         for e in visit.entries
     )
-    st.html(f"<ol class='fn-entries'>{lines}</ol>" if lines else "<p>Nothing entered yet.</p>")
+    frame.told(f"<ol class='fn-entries'>{lines}</ol>" if lines else "<p>Nothing entered yet.</p>")
 
 
 def _typed(entry: object) -> str:
@@ -82,7 +84,7 @@ def _correct(opened: state.Opened) -> None:
             begin = fields.draft.begins("corrected_choice", None, labels)
             st.radio("Answer", list(labels), format_func=labels.__getitem__,
                      index=None if begin is None else list(labels).index(begin),
-                     **fields.draft.noted("corrected_choice", None))  # fmt: skip
+                     key="corrected_choice")  # fmt: skip
         else:
             fields.text("corrected", f"Right reading ({test.unit})")
             st.html(keys("corrected", shown_units(test.unit), sign=True, limits=True))
@@ -183,7 +185,7 @@ def _closing(fields: Fields) -> None:
 
 def _closed(outcome: CaseOutcome) -> None:
     frame.title("The end of the case")
-    st.html(verdict.closed(outcome, catalogue()))
+    frame.told(verdict.closed(outcome, catalogue()))
     st.button("Open it again", key="reopen", on_click=_reopened)
 
 

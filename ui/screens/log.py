@@ -73,9 +73,10 @@ def show() -> None:
             "Text in columns (any order, unit and separator), ASAM MDF 4, or a CAN log with the module's voltage."
         )
         return
-    trace, found, error = _tried(data, _settled(fields))
+    settled = _settled(fields)
+    trace, found, error = _tried(data, settled)
     with left:
-        _options(data, fields, error)
+        _options(data, fields, error, bool(settled))
         fields.done()
         if trace is not None:
             _repairs(trace)
@@ -151,10 +152,10 @@ def _settled(fields: Fields) -> Options:
     return tuple((name, value) for name, value in given.items() if value not in (None, ""))
 
 
-def _options(data: bytes, fields: Fields, error: RecordingError | None) -> None:
-    """The fields that settle how the file is read, open where one of them is needed, which then says so."""
+def _options(data: bytes, fields: Fields, error: RecordingError | None, settled: bool) -> None:
+    """The fields that settle how the file is read, open where one of them is needed, which then says so, or was."""
     needed = next((name for name in LABELS if error is not None and f"option {name}" in (error.to_do or "")), None)
-    with st.expander("How the file is read (only when it is unclear)", expanded=error is not None):
+    with st.expander("How the file is read (only when it is unclear)", expanded=error is not None or settled):
         try:
             columns = {name: plain(name, "option") for name in list_channels(data)}
         except FaultnetError:
@@ -184,7 +185,7 @@ def _repairs(trace: Trace) -> None:
     frame.note(f"{len(trace.time)} samples over {trace.duration:.1f} s, one every {1000 * trace.interval:.3g} ms.")
     if trace.repairs:
         lines = "".join(f"<li>{plain(r)}</li>" for r in trace.repairs)
-        st.html(f"<p class='fn-label'>What was inferred or repaired</p><ul class='fn-entries'>{lines}</ul>")
+        frame.told(f"<p class='fn-label'>What was inferred or repaired</p><ul class='fn-entries'>{lines}</ul>")
 
 
 def _picture(trace: Trace, found: tuple[Event, ...]) -> None:
@@ -259,7 +260,7 @@ def _row(row: dict[str, Any], tick: str) -> None:
     tests = row["may_be"]
     label = catalogue().test(tests[0]).label if len(tests) == 1 else "Voltage with the engine running"
     ticked = st.checkbox(f"{label}: **{value_words(row['value'], row['unit'])}**", key=tick)
-    st.html(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
+    frame.told(f"<p class='fn-note'>{plain(row['note'] if len(tests) == 1 else row['about'])}</p>")
     if ticked and len(tests) > 1:
         labels = {t: catalogue().test(t).label for t in tests}
         st.selectbox("It was taken as", tests, index=None, format_func=labels.__getitem__, key=f"as_{tick}",

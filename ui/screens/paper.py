@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import partial
 
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, places, plan, until
 
+from faultnet.case.types import Case
+from faultnet.errors import StoreError
 from faultnet.report import blank_sheet, job_sheet, plan_sheet, sheet_pdf
 from faultnet.report.beliefs import course_with_legend
 from faultnet.report.circuit_picture import suspicion
@@ -50,7 +53,16 @@ def _sheet(opened: state.Opened, kind: str) -> str:
     course = course_with_legend([belief(until(opened.case, k)) for k in range(count + 1)], catalogue())
     unit = state.settings().temperature
     return job_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id, temperature_unit=unit, course=course,
-                     decision=found.decision)  # fmt: skip
+                     decision=found.decision, photos=_photos(opened.case))  # fmt: skip
+
+
+def _photos(case: Case) -> dict[str, bytes]:
+    """The photos of a case that are in the store, by id."""
+    found = {}
+    for photo in (p for visit in case.visits for owner in (visit, *visit.entries) for p in owner.photos):
+        with suppress(StoreError):
+            found[photo.id] = state.store().photo(photo.id)
+    return found
 
 
 show()

@@ -30,7 +30,7 @@ def show() -> None:
     with left:
         frame.title("How likely each cause is")
         now, was = present(opened.case), belief(opened.case)
-        st.html(causes.bars(now, None, catalogue(), SHOWN) + causes.mended(was, now, catalogue()))
+        frame.told(causes.bars(now, None, catalogue(), SHOWN) + causes.mended(was, now, catalogue()))
         frame.note("Faults can come together, so that the shares need not add up to 100 %.")
         _reasons(diagnosis)
         _hinges(opened.case, diagnosis)
@@ -40,7 +40,7 @@ def show() -> None:
         found = strips_of(opened.case, diagnosis, catalogue())
         if found:
             frame.title("Readings beside a sound car")
-            st.html("".join(pictures.strip(s) for s in found))
+            frame.told("".join(pictures.strip(s) for s in found))
     frame.title("What hangs together in this case")
     st.html(pictures.links(diagnosis))
 
@@ -49,14 +49,14 @@ def _hinges(case: Case, diagnosis: Diagnosis) -> None:
     """What could change the verdict: one more reading, or another base rate."""
     frame.title("What could change the verdict")
     found = hinge(diagnosis, catalogue(), case.car.battery.age, case.car.climate)
-    st.html(f"<p>{plain(overturning_words(overturning(diagnosis)))}</p><p>{plain(hinge_words(found))}</p>")
+    frame.told(f"<p>{plain(overturning_words(overturning(diagnosis)))}</p><p>{plain(hinge_words(found))}</p>")
 
 
 def _reasons(diagnosis: Diagnosis) -> None:
     told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         frame.title("What speaks for and against")
-        st.html("".join(why.reasons(diagnosis, c, most=12) for c in told))
+        frame.told("".join(why.reasons(diagnosis, c, most=12) for c in told))
 
 
 def _visits(case: Case) -> None:
@@ -80,7 +80,7 @@ def _course(case: Case) -> None:
     except ClashError:
         return
     frame.title("Course of belief")
-    st.html(pictures.course(beliefs, [p.entry for p in done], catalogue()))
+    frame.told(pictures.course(beliefs, [p.entry for p in done], catalogue()))
 
 
 show()

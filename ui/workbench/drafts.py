@@ -6,8 +6,10 @@ case has. A draft of a case belongs to the case, one of a case that is still to 
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Collection, Iterable
 from contextlib import suppress
+from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
@@ -15,7 +17,37 @@ import streamlit as st
 from faultnet.errors import FaultnetError
 from workbench import state
 
-EMPTIED = "fields_emptied"
+EMPTIED, WATCHED = "fields_emptied", "fields_watched"
+GONE = object()
+_writing = threading.Lock()
+
+
+@dataclass
+class _Watched:
+    """A field on the page: where its draft lies, what it begins with, and what was last kept of it."""
+
+    place: str
+    start: Any
+    kept: Any
+
+
+def keep_typed() -> None:
+    """Keep what was typed since the last run of a page; called at the beginning of each, whatever page it is of.
+
+    Not left to the callbacks of the fields: where the next key or press arrives while one of them runs, the server's
+    library breaks it off and does not call it again. A run that was broken off goes on beside the next one until it
+    touches the session; so the session is asked under the lock, and a late run writes nothing old over something new.
+    """
+    watched: dict[str, _Watched] = st.session_state.setdefault(WATCHED, {})
+    for key, field in list(watched.items()):
+        with _writing:
+            value = st.session_state.get(key, GONE)
+            if watched.get(key) is not field:
+                continue
+            if value is GONE:
+                del watched[key]
+            elif value != field.kept and _keep(field, key, value):
+                field.kept = value
 
 
 def leave_browser() -> None:
@@ -59,14 +91,18 @@ class Draft:
         if key in emptied:
             del emptied[key]
             st.session_state[key] = start
-            return None
-        kept = self.kept().get(key, start)
-        fits = options is None or all(one in options for one in (kept if isinstance(kept, list) else [kept]))
-        return kept if fits else start
-
-    def noted(self, key: str, start: Any) -> dict[str, Any]:
-        """Arguments for a widget whose changes are kept."""
-        return {"key": key, "on_change": _note, "args": (self.place, key, start)}
+            begin = None
+        else:
+            kept = self.kept().get(key, start)
+            fits = options is None or all(one in options for one in (kept if isinstance(kept, list) else [kept]))
+            begin = kept if fits else start
+        watched: dict[str, _Watched] = st.session_state.setdefault(WATCHED, {})
+        known = watched.get(key)
+        if known is None or known.place != self.place:
+            watched[key] = _Watched(self.place, start, start if begin is None else begin)
+        else:
+            known.start = start
+        return begin
 
     def kept(self) -> dict[str, Any]:
         """What was typed here and not entered."""
@@ -80,26 +116,30 @@ class Draft:
         drop(self.place, self.keys)
 
 
-def _note(place: str, key: str, start: Any) -> None:
+def _keep(field: _Watched, key: str, value: Any) -> bool:
     """Keep a field as it is now; what stands as it began is no draft."""
-    value = st.session_state.get(key)
-    now = state.store().draft(place)
-    left = {name: kept for name, kept in now.items() if name != key}
-    if value is not None and value != start:
-        left[key] = list(value) if isinstance(value, tuple) else value
-    if left == now:
-        return
     try:
-        state.store().keep_draft(place, left)
+        now = state.store().draft(field.place)
+        left = {name: kept for name, kept in now.items() if name != key}
+        if value is not None and value != field.start:
+            left[key] = list(value) if isinstance(value, tuple) else value
+        if left != now:
+            state.store().keep_draft(field.place, left)
     except FaultnetError as error:
         state.set_trouble(error)
+        return False
+    return True
 
 
 def drop(place: str, keys: Iterable[str] = ()) -> None:
     """Let a draft go; its fields begin anew in the next run."""
     st.session_state.setdefault(EMPTIED, {}).update(dict.fromkeys(keys))
+    watched: dict[str, _Watched] = st.session_state.setdefault(WATCHED, {})
     try:
-        if state.store().draft(place):
-            state.store().keep_draft(place, {})
+        with _writing:
+            for key in keys:
+                watched.pop(key, None)
+            if state.store().draft(place):
+                state.store().keep_draft(place, {})
     except FaultnetError as error:
         state.set_trouble(error)

@@ -9,6 +9,7 @@ import streamlit as st
 
 from faultnet.case.store.events import StoredEvent
 from faultnet.errors import ClashError, FaultnetError
+from faultnet.report.glossary import explained
 from workbench import state
 from workbench.answers import catalogue
 from workbench.scripts import PAGE
@@ -62,9 +63,14 @@ def title_html(text: str, name: str = "") -> str:
     return f"<h2 class='fn-title'{named}>{plain(text)}</h2>"
 
 
+def told(html: str) -> None:
+    """Put HTML on the page in which each technical word can be pressed for what it means."""
+    st.html(explained(html, catalogue().words))
+
+
 def note(text: str) -> None:
     """A quiet sentence."""
-    st.html(f"<p class='fn-note'>{plain(text)}</p>")
+    told(f"<p class='fn-note'>{plain(text)}</p>")
 
 
 def notices() -> None:
@@ -104,6 +110,7 @@ def event_words(event: StoredEvent) -> str:
     plain_kinds = {"entry_removed": "an entry was removed", "undone": "a change was taken back",
                    "redone": "a change was brought back", "visit_added": "a visit was added",
                    "car_changed": "the car was changed", "conditions_changed": "the conditions were changed",
+                   "visit_changed": "photos of a visit, or what the car can do, were changed",
                    "closed": "the case was closed", "reopened": "the case was opened again",
                    "case_created": "the case was begun",
                    "deleted": "the case was deleted", "brought_back": "the case was brought back"}  # fmt: skip
@@ -127,10 +134,10 @@ def show_error(error: FaultnetError, name: str = "") -> None:
     st.html(f"<div class='fn-wrong' role='alert'{named}><b>{plain(_capital(error.what))}.</b>{''.join(lines)}</div>")
 
 
-def scroll_to(name: str, count: int) -> None:
+def scroll_to(name: str, count: object) -> None:
     """Move the page to a heading; `count` tells one time from the next."""
     with st.container(key="scroll_script"):
-        st.html(f"<span class='fn-to' data-to='{plain(name)}' data-count='{count}'></span>")
+        st.html(f"<span class='fn-to' data-to='{plain(name)}' data-count='{plain(count)}'></span>")
 
 
 def bring_into_view(form: str, key: str, count: int) -> None:

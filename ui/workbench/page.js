@@ -112,10 +112,51 @@
     else if (e.target.closest?.('.st-key-card button')) leave();
   }, true);
 
+  // ---- what a technical word means: in a box above the bar, until it is closed, Escape or a press elsewhere -------------
+  let asked = null;
+  function meaning() {
+    const box = document.createElement('div');
+    box.className = 'fn-meaning';
+    box.setAttribute('role', 'dialog');
+    box.setAttribute('aria-modal', 'false');
+    box.tabIndex = -1;
+    const word = document.createElement('b'), means = document.createElement('p'), done = document.createElement('button');
+    done.type = 'button';
+    done.textContent = 'Close';
+    box.append(word, means, done);
+    document.body.append(box);
+    return box;
+  }
+  function explain(button) {
+    const box = document.querySelector('.fn-meaning') || meaning(), {word, means} = button.dataset;
+    const again = asked === button && !box.hidden;
+    asked = button;
+    box.hidden = again;
+    box.setAttribute('aria-label', word);
+    box.querySelector('b').textContent = word;
+    box.querySelector('p').textContent = means;
+    if (!again) box.focus({preventScroll: true});
+  }
+  function unexplain(back) {
+    const box = document.querySelector('.fn-meaning');
+    if (!box || box.hidden) return;
+    box.hidden = true;
+    if (back && asked?.isConnected) asked.focus({preventScroll: true});
+  }
+  document.addEventListener('keydown', e => { if (e.key === 'Escape') unexplain(true); });
+  document.addEventListener('click', e => {
+    const word = e.target.closest?.('.fn-word'), box = e.target.closest?.('.fn-meaning');
+    if (word) explain(word);
+    else if (!box) unexplain(false);
+    else if (e.target.closest('button')) unexplain(true);
+  });
+
   // ---- what the server's own widgets lack -----------------------------------------------------------------------------
   function mend() {
     // the place to drop files on says that it is decoration and yet takes the focus; screen readers stumble over that
     all('[data-testid=stFileUploaderDropzone][role=presentation]').forEach(e => e.removeAttribute('role'));
+    // a telephone then offers its camera as well as its pictures
+    all('[class*=st-key-photo_file] input[type=file]').forEach(e => { if (e.accept !== 'image/*') e.accept = 'image/*'; });
     all('.fn-figures').flatMap(e => e.dataset.figures.split(' ')).filter(Boolean).map(field).forEach(figure);
     all('.fn-keys').map(e => field(e.dataset.field)).forEach(figure);
   }

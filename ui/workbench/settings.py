@@ -8,10 +8,11 @@ import tempfile
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import StoreError
 from faultnet.prior_set.catalogue import Catalogue
 
-COMMON_TOOLS = ("voltmeter", "torch", "jump leads", "wooden bar", "the maker's list")
+COMMON_TOOLS = tuple(sorted(USUAL_TOOLS))
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,11 @@ from typing import Any
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from workbench import recorded
 
+__all__ = ["UploadedFile", "given", "let_go"]
 HELD, SHOWN = "uploads_held", "uploads_shown"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import prod
@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from faultnet.inference.cliques import Cluster
 from faultnet.inference.configurations import Components, Index, IndexArray, RowSets, distinct_rows
 from faultnet.inference.contraction import Tensor
+from faultnet.inference.evidence import Evidence, evidence_key, pooled
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import Asked, Bound, asked_key
 from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.query import Desk
-from faultnet.inference.repeated import MOST_TOGETHER, Number, together
 from faultnet.model.network import Array, Network
 
 KEPT_MESSAGES = 96
@@ -26,32 +26,6 @@ KEPT_OUTCOMES = 48
 KEPT_DESKS = 3
 MOST_DESKS = 2
 SMALL = 1 << 14
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """What one reading says about its quantity.
-
-    Parameters
-    ----------
-    quantity : str
-    likelihood : array, shape (states,)
-        Proportional to the chance of the reading given each state [-].
-    background : float
-        The same under a fault the model does not know [-].
-    number : Number, optional
-        The reading itself, for when the same quantity is read again.
-    """
-
-    quantity: str
-    likelihood: Array = field(repr=False)
-    background: float
-    number: Number | None = field(default=None, repr=False, compare=False)
-
-
-def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
-    """What evidence is known by among the results kept."""
-    return tuple((e.quantity, e.likelihood.tobytes(), e.background, e.number) for e in evidence)
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,51 +178,6 @@ class Placements:
             k = self.owner[e.quantity]
             groups[k] = (*groups.get(k, ()), e)
         return groups
-
-
-def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
-    """Likelihood of all readings of each quantity together: the true value behind them is one and the same.
-
-    Returns
-    -------
-    likelihoods : dict of quantity to array, shape (states,)
-        Largest entry one.
-    log_scale : float
-        Natural logarithm of what was divided out.
-
-    Examples
-    --------
-    >>> once = Evidence("q", np.array([1.0, 0.5]), 0.5)
-    >>> pooled([once, once])[0]["q"]
-    array([1.  , 0.25])
-    """
-    found: dict[str, Array] = {}
-    log_scale = 0.0
-    for e in _joined(evidence):
-        values = found[e.quantity] * e.likelihood if e.quantity in found else e.likelihood
-        top = float(values.max())
-        if top > 0.0:
-            values = values / top
-            log_scale += float(np.log(top))
-        found[e.quantity] = values
-    return found, log_scale
-
-
-def _joined(evidence: Sequence[Evidence]) -> list[Evidence]:
-    """The same evidence with numbers read of one quantity taken together, some at a time where these are many."""
-    read: dict[str, list[Evidence]] = {}
-    for e in evidence:
-        if e.number is not None:
-            read.setdefault(e.quantity, []).append(e)
-    again = {q: mine for q, mine in read.items() if len(mine) > 1}
-    if not again:
-        return list(evidence)
-    once = [
-        Evidence(q, together([e.number for e in some if e.number is not None]), prod(e.background for e in some))
-        for q, mine in again.items()
-        for some in (mine[k : k + MOST_TOGETHER] for k in range(0, len(mine), MOST_TOGETHER))
-    ]
-    return [e for e in evidence if e.number is None or e.quantity not in again] + once
 
 
 def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import Components, Index, IndexArray
 from faultnet.inference.contraction import Tensor
+from faultnet.inference.evidence import Evidence, pooled
 from faultnet.inference.fast.clique_tables import TINY, Asked
-from faultnet.inference.fast.messages import Evidence, Placements, pooled
+from faultnet.inference.fast.messages import Placements
 from faultnet.inference.fast.query import over_charge
 from faultnet.model.network import Array
 

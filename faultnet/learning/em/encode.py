@@ -17,8 +17,9 @@ from faultnet.diagnosis.diagnose import check_case
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
 from faultnet.inference.batch import log_likelihoods
+from faultnet.inference.evidence import Evidence
 from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.visit import Evidence, VisitModel, compile_visit
+from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.learning.em.activity import ANSWER, ActivationPatterns, conditioned_on_activity, patterns_of
 from faultnet.learning.em.bands import Setting as Key
 from faultnet.learning.em.bands import physical

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.model.symptoms import NEVER_RULED_OUT, combined
+from faultnet.physics.quantity import Quantity
 from faultnet.prior_set.types import Test
 from faultnet.simulation.car.circuit import Circuit, solve_circuit
 from faultnet.simulation.car.vehicle import VirtualCar
@@ -12,9 +13,9 @@ from faultnet.simulation.car.vehicle import VirtualCar
 # The words' own meaning, shared with the network so that both speak of the same thing: estimates, no source.
 
 
-def _above(vehicle: VirtualCar, rng: np.random.Generator, value: float, edge: str, width: str) -> bool:
+def _above(vehicle: VirtualCar, rng: np.random.Generator, value: Quantity, edge: str, width: str) -> bool:
     """Whether somebody calls a value above a soft edge; both are named numbers of the prior set."""
-    return value > vehicle.spread(edge) + vehicle.spread(width) * float(rng.logistic())
+    return float(value) > vehicle.spread(edge) + vehicle.spread(width) * float(rng.logistic())
 
 
 def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
@@ -28,16 +29,16 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
         return "nothing"
-    speed = float(circuit.start.speed)
+    speed = circuit.start.speed
     if _above(vehicle, rng, speed, "stands_speed", "stands_speed_width"):
         return "normal" if _above(vehicle, rng, speed, "slow_speed", "slow_speed_width") else "slow"
     spread = vehicle.trait("clicking", vehicle.spread("clicking_voltage_spread"))
-    if coil_volts(vehicle, circuit) < vehicle.spread("clicking_voltage") + spread:
+    if float(coil_volts(vehicle, circuit)) < vehicle.spread("clicking_voltage") + spread:
         return "rapid_clicking"
     return "one_clunk"
 
 
-def coil_volts(vehicle: VirtualCar, circuit: Circuit) -> float:
+def coil_volts(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
     """Volts left at the solenoid's control terminal while the motor draws its current [V]."""
     ground = circuit.current * circuit.ground
     return circuit.clamps - ground - circuit.coil * vehicle.value("start_control", "control_resistance")
@@ -48,7 +49,7 @@ def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     circuit = solve_circuit(vehicle)
     joints = circuit.positive_joint + circuit.negative_joint
     drawn = circuit.current + circuit.coil + vehicle.spread("lamp_current")
-    volts = max(circuit.emf - drawn * (circuit.developed + joints), 0.0)
+    volts = np.maximum(circuit.emf - drawn * (circuit.developed + joints), 0.0)
     if _above(vehicle, rng, volts, "lamp_dim_voltage", "lamp_dim_width"):
         return "stay_bright"
     return "dim" if _above(vehicle, rng, volts, "lamp_out_voltage", "lamp_out_width") else "go_out"

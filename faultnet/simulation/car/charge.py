@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.model.balance import SPENT, supply_share
 from faultnet.model.setting import Setting
+from faultnet.model.source import SUPPLY_STATES
 from faultnet.physics import battery, drain
+from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.spreads import World
 
 Parameters = Mapping[tuple[str, str, str], float]
@@ -18,7 +22,12 @@ SUPPLY_PARTS = ("alternator", "rectifier", "belt", "charge_control")
 
 
 def supply_word(setting: Setting, modes: Modes, parameters: Parameters) -> str:
-    """How well the charging side has fed the battery lately: "good", "weak", "none" or "over".
+    """How well the charging side has fed the battery lately: "good", "weak", "none" or "over"."""
+    return SUPPLY_STATES[int(supply_state(setting, modes, parameters))]
+
+
+def supply_state(setting: Setting, modes: Modes, parameters: Parameters) -> NDArray[np.intp]:
+    """The same as an index into :data:`faultnet.model.source.SUPPLY_STATES`.
 
     Parameters
     ----------
@@ -31,24 +40,28 @@ def supply_word(setting: Setting, modes: Modes, parameters: Parameters) -> str:
     From the share of its output that the alternator can give and the volts that reach the battery over the cable. A
     fault that comes and goes counts as having been on: the car was brought in because of it.
     """
-    output = 1.0
-    for part in SUPPLY_PARTS:
-        output *= parameters[(part, modes[part], "output_factor")]
+    output = np.asarray(math.prod(parameters[(part, modes[part], "output_factor")] for part in SUPPLY_PARTS))
     volts = setting.spread("set_point_nominal")
     for part in ("regulator", "charge_control"):
-        volts += parameters[(part, modes[part], "set_point_shift")]
+        volts = volts + parameters[(part, modes[part], "set_point_shift")]
     cable = parameters[("charge_cable", modes["charge_cable"], "resistance")]
-    volts -= min(cable * setting.spread("drive_supply_current"), 14.0)
-    if output < setting.spread("supply_none_below_output") or volts < setting.spread("supply_none_below_volts"):
-        return "none"
-    if output < setting.spread("supply_weak_below_output") or volts < setting.spread("supply_weak_below_volts"):
-        return "weak"
-    return "over" if volts > setting.spread("supply_over_above_volts") else "good"
+    reaching = np.asarray(volts - np.minimum(cable * setting.spread("drive_supply_current"), 14.0))
+
+    def below(state: str) -> NDArray[np.bool_]:
+        by_output = output < setting.spread(f"supply_{state}_below_output")
+        return np.asarray(by_output | (reaching < setting.spread(f"supply_{state}_below_volts")))
+
+    holds = {
+        "none": below("none"),
+        "weak": below("weak"),
+        "over": reaching > setting.spread("supply_over_above_volts"),
+    }
+    return np.select(list(holds.values()), [SUPPLY_STATES.index(state) for state in holds], SUPPLY_STATES.index("good"))
 
 
 def charge_brought_in(
     rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, hours: float, world: World
-) -> float:
+) -> Quantity:
     """State of charge when the visit starts [-].
 
     Parameters
@@ -68,25 +81,26 @@ def charge_brought_in(
     """
     filled = usual_charge(rng, setting, modes, parameters, world)
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
-    current = parameters[("drain", modes["drain"], "current")] if drawing else 0.0
+    current = np.where(drawing, parameters[("drain", modes["drain"], "current")], 0.0)
     left = after_standing(setting, modes, parameters, filled, current, hours)
-    return float(
-        np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.spread("past_empty"), 1.0)
-    )
+    return np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.spread("past_empty"), 1.0)
 
 
 def usual_charge(
     rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, world: World
-) -> float:
+) -> Quantity:
     """State of charge that driving leaves in the long run, with this use of the car [-]."""
-    word = supply_word(setting, modes, parameters)
-    middle, spread = (setting.spread(f"charge_after_{word}_supply{end}") for end in ("", "_sd"))
-    filled = float(np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0))
-    accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
+    state = supply_state(setting, modes, parameters)
+    middle, spread = (
+        np.array([setting.spread(f"charge_after_{word}_supply{end}") for word in SUPPLY_STATES])[state]
+        for end in ("", "_sd")
+    )
+    filled = np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0)
+    accepting = np.minimum(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
     lost = setting.spread("charge_lost_without_acceptance")
-    filled *= min(1.0, 1.0 - lost + lost * accepting**0.5)
+    filled = filled * np.minimum(1.0, 1.0 - lost + lost * accepting**0.5)
     usual = setting.effect("use", "normal", "usual_charge").centre
-    return float(filled - usual + parameters[("use", modes["use"], "usual_charge")])
+    return np.asarray(filled - usual + parameters[("use", modes["use"], "usual_charge")])
 
 
 def charge_brought_again(
@@ -143,7 +157,7 @@ def charge_brought_again(
     left = after_standing(
         setting, modes, parameters, float(np.clip(held, -setting.spread("past_empty"), 1.0)), current, hours
     )
-    return max(left, -setting.spread("past_empty"))
+    return float(np.maximum(left, -setting.spread("past_empty")))
 
 
 def _supply_spread(rng: np.random.Generator, setting: Setting, world: World) -> float:
@@ -151,32 +165,32 @@ def _supply_spread(rng: np.random.Generator, setting: Setting, world: World) -> 
 
 
 def after_standing(
-    setting: Setting, modes: Modes, parameters: Parameters, charge: float, current: float, hours: float
-) -> float:
+    setting: Setting, modes: Modes, parameters: Parameters, charge: Quantity, current: Quantity, hours: Quantity
+) -> Quantity:
     """State of charge after some hours with a drain of so many amperes [-], not held to what it can give."""
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
     fading = parameters[("battery", modes["battery"], "self_discharge_factor")]
     kind = setting.car.battery.kind
-    return float(drain.charge_left(charge, current, hours, capacity, setting.electrolyte, kind, fading, -np.inf))
+    return drain.charge_left(charge, current, hours, capacity, setting.electrolyte, kind, fading, -np.inf)
 
 
-def surface_after_charging(rng: np.random.Generator, setting: Setting, world: World) -> float:
+def surface_after_charging(rng: np.random.Generator, setting: Setting, world: World) -> Quantity:
     """Surface charge just after charging or driving [V]."""
     spread = world.widening * setting.spread("surface_charge_ln_spread")
-    return float(setting.spread("surface_charge_median") * np.exp(spread * rng.standard_normal()))
+    return np.asarray(setting.spread("surface_charge_median") * np.exp(spread * rng.standard_normal()))
 
 
 def surface_after_driving(
     rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, world: World
-) -> float:
+) -> Quantity:
     """Surface charge just after a drive [V]; none where the charging side gives nothing."""
-    fed = supply_word(setting, modes, parameters) != "none"
-    return surface_after_charging(rng, setting, world) if fed else 0.0
+    fed = supply_state(setting, modes, parameters) != SUPPLY_STATES.index("none")
+    return np.where(fed, surface_after_charging(rng, setting, world), 0.0) if np.any(fed) else 0.0
 
 
-def surface_left(setting: Setting, initial: float, hours: float) -> float:
+def surface_left(setting: Setting, initial: Quantity, hours: Quantity) -> Quantity:
     """Surface charge left after so many hours without load [V]."""
-    return float(battery.surface_charge(initial, hours, setting.electrolyte))
+    return battery.surface_charge(initial, hours, setting.electrolyte)
 
 
 def charge_after_charger(
@@ -190,15 +204,15 @@ def charge_after_charger(
     about two thirds; it gets there with 2.5 a time constants in one full charging time.
     """
     accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.3)
-    reach = charge_when_full(rng, setting, accepting)
+    reach = float(charge_when_full(rng, setting, accepting))
     speed = setting.spread("charger_time_constants") * accepting * hours / setting.spread("charger_hours")
     return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), -setting.spread("past_empty"), 1.0))
 
 
-def charge_when_full(rng: np.random.Generator, setting: Setting, accepting: float) -> float:
+def charge_when_full(rng: np.random.Generator, setting: Setting, accepting: Quantity) -> Quantity:
     """State of charge at the end of a long charge [-]."""
-    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - min(accepting, 1.0))
-    return float(np.clip(reach, 0.3, 1.0) - setting.spread("charge_short_of_full") * rng.random())
+    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0))
+    return np.asarray(np.clip(reach, 0.3, 1.0) - setting.spread("charge_short_of_full") * rng.random())
 
 
 def charge_after_drive(

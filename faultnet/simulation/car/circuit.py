@@ -1,12 +1,17 @@
-"""The starting circuit of a virtual car at one attempt, solved by the continuous physics."""
+"""The starting circuit of a virtual car at one attempt, solved by the continuous physics.
+
+A car's numbers may be arrays, one value for each of many cars; so may then be what is given back.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from faultnet.physics import battery, conductors, cranking
+from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.vehicle import VirtualCar
 
 OHMIC_SHARE = battery.ohmic_resistance(1.0) / battery.resistance(1.0)
@@ -18,118 +23,119 @@ class Circuit:
 
     Parameters
     ----------
-    emf : float
+    emf : float or array
         Under load, with what bad cells give up at once [V].
-    ohmic, polarisation : float
+    ohmic, polarisation : float or array
         Of the battery, link between the cells included [ohm].
-    positive_joint, cable, contact, negative_joint, ground, brushes : float
+    positive_joint, cable, contact, negative_joint, ground, brushes : float or array
         [ohm].
-    moved : bool
+    moved : bool or array
         Whether the solenoid closed its contacts.
-    pull_in : float
+    pull_in : float or array
         Volts at the control terminal before the contacts close [V].
-    coil : float
+    coil : float or array
         Current of the solenoid's windings while the key is held at start [A].
     start : cranking.Start
         Of the closed loop.
     """
 
-    emf: float
-    ohmic: float
-    polarisation: float
-    positive_joint: float
-    cable: float
-    contact: float
-    negative_joint: float
-    ground: float
-    brushes: float
-    moved: bool
-    pull_in: float
-    coil: float
+    emf: Quantity
+    ohmic: Quantity
+    polarisation: Quantity
+    positive_joint: Quantity
+    cable: Quantity
+    contact: Quantity
+    negative_joint: Quantity
+    ground: Quantity
+    brushes: Quantity
+    moved: bool | NDArray[np.bool_]
+    pull_in: Quantity
+    coil: Quantity
     start: cranking.Start
 
     @property
-    def current(self) -> float:
+    def current(self) -> Quantity:
         """Sustained current through the motor [A]; none where the contacts did not close."""
-        return float(self.start.current) if self.moved else 0.0
+        return self.start.current * np.asarray(self.moved)
 
     @property
-    def drawn(self) -> float:
+    def drawn(self) -> Quantity:
         """Sustained current of motor or windings from the battery [A]."""
-        return self.current if self.moved else self.coil
+        return np.where(self.moved, self.current, self.coil)
 
     @property
-    def developed(self) -> float:
+    def developed(self) -> Quantity:
         """Resistance of the battery in the first second [ohm]."""
         return self.ohmic + float(battery.polarisation_share(0.0)) * self.polarisation
 
     @property
-    def posts(self) -> float:
+    def posts(self) -> Quantity:
         """Sustained volts at the posts [V]."""
         return self.emf - self.drawn * self.developed
 
     @property
-    def clamps(self) -> float:
+    def clamps(self) -> Quantity:
         """Sustained volts between the cable clamps [V]."""
         return self.posts - self.drawn * (self.positive_joint + self.negative_joint)
 
     @property
-    def loop(self) -> float:
+    def loop(self) -> Quantity:
         """Resistance outside battery and motor windings [ohm]."""
         negative = self.negative_joint + self.ground
         return self.positive_joint + self.cable + self.contact + negative + self.brushes
 
 
-def battery_under_load(vehicle: VirtualCar) -> tuple[float, float, float]:
+def battery_under_load(vehicle: VirtualCar) -> tuple[Quantity, Quantity, Quantity]:
     """EMF with all that bad cells give up within 15 s [V], ohmic and polarisation resistance [ohm]."""
     setting = vehicle.setting
     emf = rest_emf(vehicle) - vehicle.value("battery", "load_loss")
     factor = vehicle.value("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
-    factor *= 1.0 + vehicle.spread("resistance_rise_past_empty") * max(-vehicle.charge, 0.0)
+    factor = factor * (1.0 + vehicle.spread("resistance_rise_past_empty") * np.maximum(-vehicle.charge, 0.0))
     total = factor * setting.source_resistance
     share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.spread("resistance_split_spread")))
-    share = float(np.clip(share, 0.3, 0.9))
+    share = np.clip(share, 0.3, 0.9)
     link = vehicle.value("battery", "link_resistance")
-    return emf, float(share * total + link), float((1.0 - share) * total)
+    return emf, share * total + link, (1.0 - share) * total
 
 
-def rest_emf(vehicle: VirtualCar) -> float:
-    """Rest voltage without surface charge [V]."""
+def rest_emf(vehicle: VirtualCar, held: Quantity | None = None) -> Quantity:
+    """Rest voltage without surface charge [V], at the charge it has or would have at another."""
+    held = vehicle.charge if held is None else held
     kind = vehicle.car.battery.kind
-    full = battery.open_circuit_voltage(vehicle.charge, vehicle.setting.electrolyte, kind)
+    full = battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind)
     name = "agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread"
-    full -= deep_loss(vehicle) + vehicle.value("battery", "rest_loss")
-    return float(full + vehicle.trait("acid_strength", vehicle.spread(name)))
+    lost = deep_loss(vehicle, held) + vehicle.value("battery", "rest_loss")
+    return full - lost + vehicle.trait("acid_strength", vehicle.spread(name))
 
 
-def deep_loss(vehicle: VirtualCar) -> float:
+def deep_loss(vehicle: VirtualCar, held: Quantity) -> Quantity:
     """What a battery drained past empty lacks beyond its rest voltage at nought [V]."""
-    depth = max(-vehicle.charge, 0.0) / vehicle.spread("past_empty")
-    share = 1.0 + vehicle.spread("deep_discharge_loss_spread") * float(np.tanh(vehicle.traits["deep_loss"]))
-    return depth * share * vehicle.spread("deep_discharge_loss")
+    depth = np.maximum(-np.asarray(held), 0.0) / vehicle.spread("past_empty")
+    share = 1.0 + vehicle.spread("deep_discharge_loss_spread") * np.tanh(vehicle.traits["deep_loss"])
+    return np.asarray(depth * share * vehicle.spread("deep_discharge_loss"))
 
 
-def cable_resistance(vehicle: VirtualCar) -> float:
+def cable_resistance(vehicle: VirtualCar) -> Quantity:
     """Starter cable with its lugs [ohm]."""
     length = vehicle.spread("starter_cable_length_mean")
-    length *= np.exp(vehicle.trait("cable_length", vehicle.spread("starter_cable_length_spread")))
+    length = length * np.exp(vehicle.trait("cable_length", vehicle.spread("starter_cable_length_spread")))
     area = vehicle.spread(f"starter_cable_area_{vehicle.car.fuel}")
-    area *= np.exp(vehicle.trait("cable_area", vehicle.spread("starter_cable_area_spread")))
+    area = area * np.exp(vehicle.trait("cable_area", vehicle.spread("starter_cable_area_spread")))
     own = conductors.copper_resistance(length, area, vehicle.setting.air)
-    return float(own + vehicle.value("starter_cable", "excess"))
+    return own + vehicle.value("starter_cable", "excess")
 
 
-def turning_load(vehicle: VirtualCar) -> float:
+def turning_load(vehicle: VirtualCar) -> Quantity:
     """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it [-]."""
     load = vehicle.value("starter_motor", "friction_factor") * vehicle.value("engine_turning", "drag_factor")
-    return load * float(np.exp(vehicle.trait("nominal_current", vehicle.spread("nominal_current_spread"))))
+    return np.asarray(load * np.exp(vehicle.trait("nominal_current", vehicle.spread("nominal_current_spread"))))
 
 
-def coil_resistance(vehicle: VirtualCar) -> float:
+def coil_resistance(vehicle: VirtualCar) -> Quantity:
     """Both windings of the solenoid together [ohm]."""
     current = vehicle.spread("coil_current_pull")
     unlike = vehicle.trait("coil_current", vehicle.spread("coil_current_spread"))
-    return vehicle.spread("coil_current_volts") / (current * float(np.exp(unlike)))
+    return np.asarray(vehicle.spread("coil_current_volts") / (current * np.exp(unlike)))
 
 
 def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
@@ -147,6 +153,13 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
     the pull-in voltage of a sound winding; a weak winding also fails to pull with a chance of its own per visit, and
     then its lower force is already counted.
     """
+    if seconds not in vehicle.solved:
+        vehicle.solved[seconds] = _solved(vehicle, seconds)
+    found: Circuit = vehicle.solved[seconds]
+    return found
+
+
+def _solved(vehicle: VirtualCar, seconds: float) -> Circuit:
     full_loss, ohmic, polarisation = battery_under_load(vehicle)
     held_back = (1.0 - vehicle.spread("bad_cell_loss_at_once")) * np.exp(-seconds / vehicle.spread("bad_cell_time"))
     emf = full_loss + held_back * vehicle.value("battery", "load_loss")
@@ -155,7 +168,7 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
     control = vehicle.value("start_control", "control_resistance")
     fed_through = coil + control + ohmic + sum(joints.values())
     pull_in = emf * coil / fed_through
-    needed = vehicle.parameters[("solenoid", "sound", "pull_in_voltage")]
+    needed = vehicle.parameters[("solenoid", vehicle.setting.modes("solenoid")[0], "pull_in_voltage")]
     parts = {
         "positive_joint": joints["positive_joint"],
         "cable": cable_resistance(vehicle),
@@ -165,20 +178,20 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
         "brushes": vehicle.value("starter_motor", "brush_resistance"),
     }
     start = _start(vehicle, emf, ohmic, polarisation, sum(parts.values()))
-    moved = bool(pull_in >= needed and not vehicle.sticks)
+    moved = np.asarray(pull_in >= needed) & ~np.asarray(vehicle.sticks)
     held = vehicle.spread("coil_current_hold")
-    windings = held if moved or vehicle.sticks else float(emf / fed_through)
-    return Circuit(
-        emf, ohmic, polarisation, **parts, moved=moved, pull_in=float(pull_in), coil=windings, start=start
-    )  # fmt: skip
+    windings = np.where(moved | vehicle.sticks, held, emf / fed_through)
+    return Circuit(emf, ohmic, polarisation, **parts, moved=moved, pull_in=pull_in, coil=windings, start=start)
 
 
-def _start(vehicle: VirtualCar, emf: float, ohmic: float, polarisation: float, loop: float) -> cranking.Start:
+def _start(
+    vehicle: VirtualCar, emf: Quantity, ohmic: Quantity, polarisation: Quantity, loop: Quantity
+) -> cranking.Start:
     setting, load = vehicle.setting, turning_load(vehicle)
     motor = np.exp(vehicle.trait("motor_resistance", vehicle.spread("motor_resistance_spread")))
     speed = np.exp(vehicle.trait("nominal_speed", vehicle.spread("nominal_speed_spread")))
     brush = vehicle.spread("brush_drop_mean") + vehicle.trait("brush_drop", vehicle.spread("brush_drop_spread"))
     return cranking.solve_start(
         emf, ohmic, polarisation, loop, load, setting.nominal_current, motor * setting.motor_resistance,
-        brush_drop=max(brush, 0.3), nominal_speed=speed * vehicle.spread("nominal_speed_mean"),
+        brush_drop=np.maximum(brush, 0.3), nominal_speed=speed * vehicle.spread("nominal_speed_mean"),
     )  # fmt: skip

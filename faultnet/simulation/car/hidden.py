@@ -6,30 +6,32 @@ from collections.abc import Callable
 
 import numpy as np
 
-from faultnet.model.quantity import SCALES, Law, Quantity, law_value
+from faultnet.model import quantity
+from faultnet.model.quantity import Law
 from faultnet.physics import battery
+from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.circuit import battery_under_load, cable_resistance, solve_circuit, turning_load
 from faultnet.simulation.car.running import balance, output_share, regulated
 from faultnet.simulation.car.vehicle import VirtualCar
 
 
-def acceptance(vehicle: VirtualCar) -> float:
+def acceptance(vehicle: VirtualCar) -> Quantity:
     """Current the battery takes at 14.4 V, some minutes into charging, per ampere hour [A/Ah]."""
     setting, factor = vehicle.setting, vehicle.value("battery", "acceptance_factor")
     taken = battery.acceptance_current(
         vehicle.charge, setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"), factor
     )
     unlike = np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
-    return float(taken * unlike / setting.capacity)
+    return np.asarray(taken * unlike / setting.capacity)
 
 
-def source_factor(vehicle: VirtualCar) -> float:
+def source_factor(vehicle: VirtualCar) -> Quantity:
     """Resistance of the battery over that of a new one [-]."""
     _, ohmic, polarisation = battery_under_load(vehicle)
     return (ohmic + polarisation) / vehicle.setting.source_resistance
 
 
-HIDDEN: dict[str, Callable[[VirtualCar], float]] = {
+HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
     "charge": lambda vehicle: vehicle.charge,
     "surface": lambda vehicle: vehicle.surface,
     "source_emf": lambda vehicle: solve_circuit(vehicle).emf,
@@ -50,9 +52,9 @@ HIDDEN: dict[str, Callable[[VirtualCar], float]] = {
 }
 
 
-def by_law(vehicle: VirtualCar, rng: np.random.Generator, quantity: Quantity, law: Law) -> float:
+def by_law(vehicle: VirtualCar, rng: np.random.Generator, read: quantity.Quantity, law: Law) -> Quantity:
     """True value of a quantity that a law gives, with what the law leaves out [unit of the quantity]."""
-    values = {name: HIDDEN[name](vehicle) for name in quantity.depends_on if name in SCALES}
+    values = {name: HIDDEN[name](vehicle) for name in read.depends_on if name in quantity.SCALES}
     values |= {f"{component}_{parameter}": vehicle.value(component, parameter) for component, parameter in law.draws}
-    value = law_value(quantity, law, vehicle.setting, values)
+    value = law.of(vehicle.setting, **values)
     return value if law.scatter is None else value + vehicle.scattered(rng, vehicle.spread(law.scatter))

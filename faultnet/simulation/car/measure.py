@@ -14,13 +14,14 @@ from faultnet.model.build import is_recorder
 from faultnet.model.charging import STATES
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
 from faultnet.model.quantity import Law
+from faultnet.physics.quantity import Quantity
 from faultnet.prior_set.types import Instrument, Test
 from faultnet.simulation.car import answers, resting, running, starting
 from faultnet.simulation.car.hidden import by_law
 from faultnet.simulation.car.vehicle import VirtualCar
 
-NumberOf = Callable[[VirtualCar, np.random.Generator], float]
-SampledOf = Callable[[VirtualCar, np.random.Generator, Instrument, float | None], float]
+NumberOf = Callable[[VirtualCar, np.random.Generator], Quantity]
+SampledOf = Callable[[VirtualCar, np.random.Generator, Instrument, float | None], Quantity]
 ChoiceOf = Callable[[VirtualCar, np.random.Generator], str]
 
 RECORDER_INTERVAL = 0.01  # [s] of a log taken for a start
@@ -149,16 +150,16 @@ def _any_choice(rng: np.random.Generator, test: Test) -> str:
 def _number(
     vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, interval: float | None
 ) -> float:
-    value = true_value(vehicle, rng, test, instrument, interval)
+    value = float(true_value(vehicle, rng, test, instrument, interval))
     if test.quantity != "module_offset":
-        value += place_offset(vehicle, rng, instrument)
+        value += float(place_offset(vehicle, rng, instrument))
     error = reading_spread(instrument, 12.5 if test.quantity == "module_offset" else value)
     return displayed(value + vehicle.world.widening * error * float(rng.standard_normal()), test, instrument)
 
 
 def true_value(
     vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, interval: float | None = None
-) -> float:
+) -> Quantity:
     """What the test's quantity is in this attempt, before the instrument's error [unit of the test]."""
     quantity = quantity_read(test)
     if quantity.sampled:
@@ -171,7 +172,7 @@ def true_value(
     return NUMBERS[test.quantity](vehicle, rng)
 
 
-def place_offset(vehicle: VirtualCar, rng: np.random.Generator, instrument: Instrument) -> float:
+def place_offset(vehicle: VirtualCar, rng: np.random.Generator, instrument: Instrument) -> Quantity:
     """Difference of the instrument's place from the posts at rest on this car [V]."""
     if instrument.place == "module":
         return resting.module_offset(vehicle, rng)

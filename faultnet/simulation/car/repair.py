@@ -94,23 +94,23 @@ def _component(vehicle: VirtualCar, act: str, component: str | None) -> str:
 def _charged(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> VirtualCar:
     held = charge.charge_after_charger(rng, vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, hours)
     surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
-    return replace(vehicle, charge=held, surface=surface)
+    return replace(vehicle, charge=held, surface=float(surface))
 
 
 def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
     """The car after standing so many hours, with what drains it at this visit."""
     current = parked_current(vehicle)
     left = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, hours)
-    surface = charge.surface_left(vehicle.setting, vehicle.surface, hours)
-    standing = vehicle.hours_standing + hours
-    return replace(vehicle, charge=max(left, -vehicle.spread("past_empty")), surface=surface, hours_standing=standing)
+    held = max(float(left), -vehicle.spread("past_empty"))
+    surface = float(charge.surface_left(vehicle.setting, vehicle.surface, hours))
+    return replace(vehicle, charge=held, surface=surface, hours_standing=vehicle.hours_standing + hours)
 
 
 def _driven(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> VirtualCar:
     setting, modes, parameters = vehicle.setting, vehicle.modes, vehicle.parameters
     held = charge.charge_after_drive(rng, setting, modes, parameters, vehicle.charge, hours, vehicle.world)
     surface = charge.surface_after_driving(rng, setting, modes, parameters, vehicle.world)
-    return replace(vehicle, charge=held, surface=surface, hours_standing=0.0)
+    return replace(vehicle, charge=held, surface=float(surface), hours_standing=0.0)
 
 
 def _mended(vehicle: VirtualCar, rng: np.random.Generator, effect: str, component: str) -> VirtualCar:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
+from scipy.special import ndtr
 
+from faultnet.model.source import drawn_down
 from faultnet.physics import battery
+from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.circuit import battery_under_load, rest_emf
 from faultnet.simulation.car.vehicle import VirtualCar
@@ -15,12 +16,13 @@ SINGLE_CELL = ("weak_cell", "shorted_cell")
 CELLS = 6
 
 
-def rest_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def rest_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts, everything off [V]."""
-    return rest_emf(vehicle) + vehicle.surface
+    volts, share = np.asarray(rest_emf(vehicle)), np.asarray(ndtr(vehicle.traits["flat_with_load"]))
+    return volts - drawn_down(vehicle.setting, np.asarray(vehicle.charge), volts, share) + vehicle.surface
 
 
-def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Mean specific gravity of the six cells at 25 degC [-].
 
     Notes
@@ -28,15 +30,13 @@ def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     A rest voltage lost in all cells goes with its acid strength, dSG = dV / 6 (cell voltage = SG + 0.845, Vinal, from
     memory). One bad cell lies below the other five by the spread of the six readings.
     """
-    level = float(battery.specific_gravity(vehicle.charge, vehicle.car.battery.kind))
-    if vehicle.active["battery"] in SINGLE_CELL:
-        level -= vehicle.value("battery", "gravity_spread") / CELLS
-    else:
-        level -= vehicle.value("battery", "rest_loss") / CELLS
-    return level + vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread")) / CELLS
+    level = battery.specific_gravity(vehicle.charge, vehicle.car.battery.kind)
+    alike, single = vehicle.value("battery", "rest_loss"), vehicle.value("battery", "gravity_spread")
+    lost = np.where(vehicle.acts_in("battery", *SINGLE_CELL), single, alike)
+    return level + (vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread")) - lost) / CELLS
 
 
-def gravity_spread(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def gravity_spread(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Highest less lowest of the six specific gravities [-]."""
     return vehicle.value("battery", "gravity_spread")
 
@@ -46,23 +46,23 @@ def parked_current(vehicle: VirtualCar) -> float:
     return vehicle.value("drain", "current") + vehicle.value("rectifier", "leakage")
 
 
-def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Rest voltage in the evening less that in the morning [V]."""
     current = parked_current(vehicle)
     after = charge.after_standing(
         vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
     )
-    later = replace(vehicle, charge=max(after, -vehicle.spread("past_empty")))
-    return rest_emf(vehicle) - rest_emf(later) + vehicle.scattered(rng, vehicle.spread("overnight_readings_spread"))
+    fall = rest_emf(vehicle) - rest_emf(vehicle, np.maximum(after, -vehicle.spread("past_empty")))
+    return fall + vehicle.scattered(rng, vehicle.spread("overnight_readings_spread"))
 
 
-def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Change of volts over change of current between two loads held for some ten seconds [ohm]."""
     _, ohmic, polarisation = battery_under_load(vehicle)
-    return ohmic + polarisation * float(rng.uniform(0.6, 1.0))
+    return ohmic + polarisation * rng.uniform(0.6, 1.0)
 
 
-def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Cranking amperes a small-signal tester shows [A].
 
     Notes
@@ -71,20 +71,20 @@ def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """
     _, ohmic, _ = battery_under_load(vehicle)
     new = battery.ohmic_resistance(vehicle.setting.rating, vehicle.setting.electrolyte)
-    shown = vehicle.setting.rating * float((float(new) / ohmic) ** vehicle.spread("conductance_exponent"))
-    return shown * float(np.exp(vehicle.scattered(rng, vehicle.spread("conductance_spread"))))
+    shown = vehicle.setting.rating * (new / ohmic) ** vehicle.spread("conductance_exponent")
+    return np.asarray(shown * np.exp(vehicle.scattered(rng, vehicle.spread("conductance_spread"))))
 
 
-def half_rating_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def half_rating_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts after 15 s at half the rating [V]."""
     emf, ohmic, polarisation = battery_under_load(vehicle)
     current = 0.5 * vehicle.setting.rating
-    current *= np.exp(vehicle.scattered(rng, vehicle.spread("half_rating_current_spread")))
+    current = current * np.exp(vehicle.scattered(rng, vehicle.spread("half_rating_current_spread")))
     developed = ohmic + battery.polarisation_share(vehicle.spread("half_rating_time")) * polarisation
-    return float(battery.load_voltage(emf, developed, current))
+    return battery.load_voltage(emf, developed, current)
 
 
-def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Current into the battery at a held 14.4 V after ten minutes [A]."""
     setting = vehicle.setting
     taken = battery.acceptance_current(
@@ -94,19 +94,19 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
         vehicle.spread("charger_volts"),
         vehicle.value("battery", "acceptance_factor"),
     )
-    return float(taken * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread"))))
+    return np.asarray(taken * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread"))))
 
 
-def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts of the parted battery half a day after a full charge [V]."""
     accepting = vehicle.value("battery", "acceptance_factor")
     full = charge.charge_when_full(rng, vehicle.setting, accepting)
     hours = vehicle.spread("hold_hours")
     held = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, full, 0.0, hours)
     kind = vehicle.car.battery.kind
-    volts = float(battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind))
+    volts = battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind)
     surface = charge.surface_after_charging(rng, vehicle.setting, vehicle.world)
-    volts += charge.surface_left(vehicle.setting, surface, hours)
+    volts = volts + charge.surface_left(vehicle.setting, surface, hours)
     return (
         volts
         - vehicle.value("battery", "rest_loss")
@@ -114,13 +114,13 @@ def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     )
 
 
-def module_offset(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def module_offset(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Module's volts less the posts' at rest [V]."""
     mean, spread = vehicle.spread("module_offset_mean"), vehicle.spread("module_offset_spread")
     return mean + vehicle.trait("module_offset", spread)
 
 
-def socket_offset(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def socket_offset(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Accessory socket's volts less the posts' at rest [V]."""
     mean, spread = vehicle.spread("socket_offset_mean"), vehicle.spread("socket_offset_spread")
     return mean + vehicle.trait("socket_offset", spread)

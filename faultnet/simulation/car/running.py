@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from faultnet.model.charging import load_responsive_command, loads_on
 from faultnet.physics import battery, charging
+from faultnet.physics.quantity import Quantity
+from faultnet.simulation.car.charge import SUPPLY_PARTS
 from faultnet.simulation.car.circuit import battery_under_load, rest_emf
 from faultnet.simulation.car.vehicle import VirtualCar
 
@@ -15,9 +19,9 @@ from faultnet.simulation.car.vehicle import VirtualCar
 class Balance:
     """Volts at the posts [V], alternator current and current into the battery [A] in one running state."""
 
-    volts: float
-    current: float
-    into_battery: float
+    volts: Quantity
+    current: Quantity
+    into_battery: Quantity
 
 
 def balance(vehicle: VirtualCar, state: str) -> Balance:
@@ -32,20 +36,20 @@ def balance(vehicle: VirtualCar, state: str) -> Balance:
     setting = vehicle.setting
     emf = rest_emf(vehicle)
     accepted = battery.acceptance_current(
-        min(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"),
+        np.minimum(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"),
         vehicle.value("battery", "acceptance_factor"),
     )  # fmt: skip
-    accepted *= np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
+    accepted = accepted * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
     _, ohmic, polarisation = battery_under_load(vehicle)
-    taking = max(float(accepted), vehicle.spread("taken_least"))
+    taking = np.maximum(accepted, vehicle.spread("taken_least"))
     volts, current, into = charging.charging_voltage(
         regulated(vehicle, state), capability(vehicle, state), load(vehicle, state), emf,
         charging.charging_resistance(taking, emf), vehicle.value("charge_cable", "resistance"), ohmic + polarisation,
     )  # fmt: skip
-    return Balance(float(volts), float(current), float(into))
+    return Balance(volts, current, into)
 
 
-def regulated(vehicle: VirtualCar, state: str) -> float:
+def regulated(vehicle: VirtualCar, state: str) -> Quantity:
     """Set point of the regulator at its temperature, with what a load-responsive control commands [V]."""
     warm = vehicle.setting.air + vehicle.spread("regulator_temperature_rise") * _share(
         vehicle.traits["regulator_warmth"]
@@ -56,53 +60,55 @@ def regulated(vehicle: VirtualCar, state: str) -> float:
         )
     shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")
     if vehicle.car.charge_control == "load_responsive":
-        shift += vehicle.spread("load_responsive_mean") - vehicle.spread("set_point_nominal")
-        shift += vehicle.trait("command", vehicle.spread("load_responsive_spread"))
-    return float(vehicle.setting.regulated(warm)) + shift
+        middle, spread = load_responsive_command(vehicle.setting, state)
+        shift = shift + middle + vehicle.trait(f"command {state}", spread)
+    return vehicle.setting.regulated(warm) + shift
 
 
 def _share(normal: float) -> float:
     """A standard normal number squeezed into 0 to 1 [-]."""
-    return 1.0 / (1.0 + float(np.exp(-1.7 * normal)))
+    squeezed: float = 1.0 / (1.0 + np.exp(-1.7 * normal))
+    return squeezed
 
 
-def capability(vehicle: VirtualCar, state: str) -> float:
+def capability(vehicle: VirtualCar, state: str) -> Quantity:
     """Largest alternator current at the engine's speed [A]."""
     engine = vehicle.spread("raised_speed")
     if state == "charge_idle":
         engine = vehicle.spread("idle_speed") + vehicle.trait("idle_speed", vehicle.spread("idle_speed_spread"))
     ratio = vehicle.spread("pulley_ratio_mean")
-    ratio *= np.exp(vehicle.trait("pulley_ratio", vehicle.spread("pulley_ratio_spread")))
+    ratio = ratio * np.exp(vehicle.trait("pulley_ratio", vehicle.spread("pulley_ratio_spread")))
     most = charging.output_capability(charging.alternator_speed(engine, ratio), vehicle.car.alternator_rating)
-    return float(most) * output_share(vehicle)
+    return most * output_share(vehicle)
 
 
-def output_share(vehicle: VirtualCar) -> float:
+def output_share(vehicle: VirtualCar) -> Quantity:
     """Share of its output the alternator can give at this visit [-]."""
-    parts = ("alternator", "rectifier", "belt", "charge_control")
-    return float(np.prod([vehicle.value(part, "output_factor") for part in parts]))
+    return np.asarray(math.prod(vehicle.value(part, "output_factor") for part in SUPPLY_PARTS))
 
 
-def load(vehicle: VirtualCar, state: str) -> float:
+def load(vehicle: VirtualCar, state: str) -> Quantity:
     """Current of the consumers [A]."""
-    name = "load_on" if state == "charge_loaded" else "load_base"
-    trait = "many_loads" if state == "charge_loaded" else "few_loads"
-    return vehicle.spread(name) * float(np.exp(vehicle.trait(trait, vehicle.spread(f"{name}_ln_spread"))))
+    if state == "charge_loaded":
+        many = np.exp(vehicle.trait("many_loads", vehicle.spread("load_on_ln_spread")))
+        return np.asarray(loads_on(vehicle.setting) * many)
+    few = np.exp(vehicle.trait("few_loads", vehicle.spread("load_base_ln_spread")))
+    return np.asarray(vehicle.spread("load_base") * few)
 
 
-def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> float:
+def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> Quantity:
     """Volts at the posts in one running state [V]."""
     return balance(vehicle, state).volts + vehicle.scattered(rng, vehicle.spread("charge_volts_spread"))
 
 
-def alternator_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def alternator_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Current in the alternator's heavy lead, all loads on [A]."""
     return balance(vehicle, "charge_loaded").current + vehicle.scattered(
         rng, vehicle.spread("alternator_current_spread")
     )
 
 
-def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts from the alternator's stud to the positive post, loads on [V].
 
     Notes
@@ -114,7 +120,7 @@ def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     return drop + vehicle.scattered(rng, vehicle.spread("charge_cable_drop_spread"))
 
 
-def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts from the alternator's case to the negative post, loads on [V].
 
     Notes
@@ -123,13 +129,13 @@ def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """
     found = balance(vehicle, "charge_loaded")
     drop = found.current * vehicle.value("ground_path", "resistance")
-    drop += max(found.into_battery, 0.0) * vehicle.value("negative_joint", "resistance")
+    drop = drop + np.maximum(found.into_battery, 0.0) * vehicle.value("negative_joint", "resistance")
     return drop + vehicle.scattered(rng, vehicle.spread("charge_ground_drop_spread"))
 
 
-def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Alternating volts at the posts, loads on [V rms]."""
     found = balance(vehicle, "charge_loaded")
     full = vehicle.value("rectifier", "ripple") * vehicle.value("alternator", "ripple_factor")
-    share = min(found.current / vehicle.spread("ripple_full_from"), 1.0)
-    return max(full * share, vehicle.spread("ripple_least"))
+    share = np.minimum(found.current / vehicle.spread("ripple_full_from"), 1.0)
+    return np.maximum(full * share, vehicle.spread("ripple_least"))

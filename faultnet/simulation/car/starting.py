@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.physics import cranking
+from faultnet.physics.quantity import Quantity
 from faultnet.physics.waveform import HOLD, RISE
 from faultnet.prior_set.types import Instrument
 from faultnet.simulation.car.circuit import Circuit, solve_circuit
@@ -13,87 +14,105 @@ from faultnet.simulation.car.vehicle import VirtualCar
 
 def lowest_at_posts(
     vehicle: VirtualCar, rng: np.random.Generator, instrument: Instrument, interval: float | None
-) -> float:
+) -> Quantity:
     """Lowest volts at the posts as the instrument's window or interval lets it be seen [V]."""
     circuit = solve_circuit(vehicle)
-    if not circuit.moved:
-        return circuit.posts
-    start = circuit.start
-    return _seen(vehicle, rng, circuit, float(start.first_dip), circuit.posts, instrument, interval)
+    dip = circuit.emf - _peak(vehicle, circuit) * circuit.ohmic
+    held = circuit.posts - (_unlike(vehicle, circuit) - 1.0) * (circuit.emf - circuit.posts)
+    return _seen(vehicle, rng, circuit, dip, held, instrument, interval)
 
 
 def lowest_at_clamps(
     vehicle: VirtualCar, rng: np.random.Generator, instrument: Instrument, interval: float | None
-) -> float:
+) -> Quantity:
     """Lowest volts at the cable clamps, where modules and lamps are fed [V]; a module may freeze and show no dip."""
     circuit = solve_circuit(vehicle)
-    if instrument.place == "module" and rng.random() < vehicle.spread("module_freeze"):
-        return circuit.emf
-    if not circuit.moved:
-        return circuit.clamps
+    freezes = instrument.place == "module" and rng.random() < vehicle.spread("module_freeze")
     joints = circuit.positive_joint + circuit.negative_joint
-    dip = float(circuit.start.first_dip) - float(circuit.start.stall_current) * joints
-    return _seen(vehicle, rng, circuit, dip, circuit.clamps, instrument, interval)
+    dip = circuit.emf - _peak(vehicle, circuit) * (circuit.ohmic + joints)
+    if np.all(freezes):
+        return circuit.emf
+    held = circuit.clamps - (_unlike(vehicle, circuit) - 1.0) * (circuit.emf - circuit.posts)
+    return np.where(freezes, circuit.emf, _seen(vehicle, rng, circuit, dip, held, instrument, interval))
 
 
 def _seen(
-    vehicle: VirtualCar, rng: np.random.Generator, circuit: Circuit, dip: float, held: float, instrument: Instrument,
-    interval: float | None,
-) -> float:  # fmt: skip
-    """The least an instrument shows of a start, at a random phase, with the start's own shape."""
-    stretch = float(np.exp(vehicle.trait("dip_time", vehicle.spread("dip_time_spread"))))
+    vehicle: VirtualCar, rng: np.random.Generator, circuit: Circuit, dip: Quantity, held: Quantity,
+    instrument: Instrument, interval: float | None,
+) -> Quantity:  # fmt: skip
+    """The least an instrument shows of a start, at a random phase, with the start's own shape.
+
+    Where the contacts stay open nothing dips.
+    """
+    if not np.any(circuit.moved):
+        return held
+    stretch = np.exp(vehicle.trait("dip_time", vehicle.spread("dip_time_spread")))
     ripple = cranking.compression_ripple(circuit.current, circuit.developed, vehicle.car.cylinders)
-    ripple *= np.exp(vehicle.trait("ripple", vehicle.spread("compression_ripple_ln_spread")))
-    speed = max(float(circuit.start.speed), 30.0)
+    ripple = ripple * np.exp(vehicle.trait("ripple", vehicle.spread("compression_ripple_ln_spread")))
+    speed = np.maximum(circuit.start.speed, 30.0)
     frequency = cranking.compression_frequency(speed, vehicle.car.cylinders)
     hold, rise = HOLD * stretch, RISE * stretch
     phase, rest = rng.random(), circuit.emf
-    dip = min(dip, held)
+    dip = np.minimum(dip, held)
     if interval is not None and interval > (instrument.window or 0.0):
         seen = cranking.sampled_minimum(rest, dip, held, ripple, interval, phase, frequency, hold=hold, rise=rise)
     else:
         window = instrument.window or 1e-3
         seen = cranking.windowed_minimum(rest, dip, held, ripple, window, phase, frequency, hold=hold, rise=rise)
-    return float(seen) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    seen = seen + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    return np.where(circuit.moved, seen, held)
 
 
-def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float = 0.0) -> float:
+def _peak(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
+    """Highest current of the start [A]: a share of that of a rotor at rest, since inductance holds the rise back."""
+    reached = vehicle.spread("peak_share") * np.exp(vehicle.trait("peak_share", vehicle.spread("peak_share_spread")))
+    return np.asarray(circuit.start.stall_current * np.minimum(reached, 1.0))
+
+
+def _unlike(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
+    """What this car's battery loses while it cranks over what the model says [-], at every reading."""
+    own = np.exp(vehicle.trait("start_drop", vehicle.spread("start_drop_unlike")))
+    return np.where(circuit.moved, own, 1.0)
+
+
+def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float = 0.0) -> Quantity:
     """Volts at the posts while it cranks, after some seconds [V]."""
     circuit = solve_circuit(vehicle, seconds)
     volts = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
-    return float(volts) + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    volts = circuit.emf - (circuit.emf - volts) * _unlike(vehicle, circuit)
+    return volts + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
-def sag(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def sag(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts after one second less those after fifteen [V]."""
     volts = []
     for seconds in (1.0, vehicle.spread("dead_crank_time")):
         circuit = solve_circuit(vehicle, seconds)
-        volts.append(float(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)))
+        volts.append(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds))
     return volts[0] - volts[1] + vehicle.scattered(rng, vehicle.spread("crank_sag_spread"))
 
 
-def crank_current(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def crank_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Steady current in the battery cable [A]."""
     circuit = solve_circuit(vehicle)
     value = circuit.current * np.exp(vehicle.scattered(rng, vehicle.spread("crank_current_spread")))
-    return float(value + circuit.coil)
+    return np.asarray(value + circuit.coil)
 
 
-def inrush(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def inrush(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Peak current as a clamp meter shows it [A]."""
     circuit = solve_circuit(vehicle)
-    if not circuit.moved:
+    if not np.any(circuit.moved):
         return circuit.coil
-    peak = float(circuit.start.stall_current) * vehicle.spread("inrush_seen_share")
-    return peak * float(np.exp(vehicle.scattered(rng, vehicle.spread("inrush_spread"))))
+    peak = _peak(vehicle, circuit) * vehicle.spread("inrush_seen_share")
+    return np.where(circuit.moved, peak * np.exp(vehicle.scattered(rng, vehicle.spread("inrush_spread"))), circuit.coil)
 
 
-def speed(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def speed(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Engine speed while cranking [rev/min]."""
     circuit = solve_circuit(vehicle)
-    turning = float(circuit.start.speed) if circuit.moved else 0.0
-    return turning * float(np.exp(vehicle.scattered(rng, vehicle.spread("cranking_speed_spread"))))
+    turning = circuit.start.speed * np.asarray(circuit.moved)
+    return np.asarray(turning * np.exp(vehicle.scattered(rng, vehicle.spread("cranking_speed_spread"))))
 
 
 DROP_PARTS: dict[str, tuple[str, ...]] = {
@@ -107,7 +126,7 @@ DROP_PARTS: dict[str, tuple[str, ...]] = {
 }
 
 
-def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> float:
+def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> Quantity:
     """Volts across parts of the loop while the key is held at start [V].
 
     Notes
@@ -119,15 +138,15 @@ def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> float:
     parts = DROP_PARTS[quantity]
     through = circuit.current + circuit.coil
     volts = sum(getattr(circuit, p) * (circuit.current if p == "contact" else through) for p in parts)
-    if "contact" in parts and not circuit.moved:
-        volts += circuit.clamps - through * circuit.ground
-    return float(min(volts, circuit.emf)) + vehicle.scattered(rng, vehicle.spread("drop_spread"))
+    if "contact" in parts:
+        volts = volts + np.where(circuit.moved, 0.0, circuit.clamps - through * circuit.ground)
+    return np.asarray(np.minimum(volts, circuit.emf)) + vehicle.scattered(rng, vehicle.spread("drop_spread"))
 
 
-def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> float:
+def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the solenoid's control terminal, against the negative clamp, key at start [V]."""
     circuit = solve_circuit(vehicle)
     supply = circuit.clamps
     control = vehicle.value("start_control", "control_resistance")
-    volts = float(cranking.control_terminal_voltage(supply, circuit.coil, control))
-    return max(volts + vehicle.scattered(rng, vehicle.spread("control_voltage_spread")), 0.0)
+    volts = cranking.control_terminal_voltage(supply, circuit.coil, control)
+    return np.maximum(volts + vehicle.scattered(rng, vehicle.spread("control_voltage_spread")), 0.0)

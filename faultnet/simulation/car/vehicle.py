@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -24,10 +25,14 @@ TRAITS = (
     "cable_length",
     "clicking",
     "coil_current",
-    "command",
+    "command charge_hot",
+    "command charge_idle",
+    "command charge_loaded",
+    "command charge_unloaded",
     "deep_loss",
     "dip_time",
     "few_loads",
+    "flat_with_load",
     "hot_regulator",
     "idle_speed",
     "many_loads",
@@ -36,10 +41,12 @@ TRAITS = (
     "nominal_current",
     "nominal_speed",
     "ohmic_share",
+    "peak_share",
     "pulley_ratio",
     "regulator_warmth",
     "ripple",
     "socket_offset",
+    "start_drop",
 )
 
 
@@ -70,6 +77,8 @@ class VirtualCar:
         True hours since the engine last ran [h].
     sticks : bool
         Whether a weak winding fails to pull in at this visit.
+    solved : dict
+        Circuits solved already, by the seconds of cranking.
     """
 
     car: Car
@@ -84,6 +93,7 @@ class VirtualCar:
     surface: float
     hours_standing: float
     sticks: bool = False
+    solved: dict[float, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def catalogue(self) -> Catalogue:
@@ -104,6 +114,10 @@ class VirtualCar:
         lasting = (component, self.modes[component]) == LINK and parameter != "link_resistance"
         mode = self.modes[component] if lasting else self.active[component]
         return self.parameters[(component, mode, parameter)]
+
+    def acts_in(self, component: str, *modes: str) -> bool:
+        """Whether a component acts in one of these modes at this visit."""
+        return self.active[component] in modes
 
     def spread(self, name: str) -> float:
         """A named number of the prior set, in its own unit."""

@@ -14,6 +14,7 @@ import numpy as np
 from faultnet.case.types import Battery, Car, Conditions
 from faultnet.model.balance import later_use
 from faultnet.model.setting import Setting
+from faultnet.physics.quantity import Quantity
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.causes import completed, draw_active, draw_modes
@@ -97,7 +98,7 @@ def draw_car(
     found = draw_modes(rng, catalogue, car, chosen) if modes is None else completed(catalogue, modes)
     parameters = draw_parameters(rng, catalogue, found, chosen)
     traits = {name: float(rng.standard_normal()) for name in TRAITS}
-    hours = _hours_standing(conditions, found, parameters)
+    hours = float(hours_brought_in(conditions, found, parameters))
     setting = _true_setting(rng, car, conditions, catalogue, chosen, hours)
     vehicle = VirtualCar(
         car,
@@ -114,7 +115,7 @@ def draw_car(
     )
 
     def brought_in() -> float:
-        return charge.charge_brought_in(rng, setting, found, parameters, hours, chosen)
+        return float(charge.charge_brought_in(rng, setting, found, parameters, hours, chosen))
 
     return _at_visit(vehicle, rng, faults_on, brought_in)
 
@@ -134,15 +135,15 @@ def draw_conditions(rng: np.random.Generator, car: Car) -> Conditions:
     return Conditions(air_temperature=round(air, 0), damp=bool(rng.random() < 0.2))
 
 
-def _hours_standing(
+def hours_brought_in(
     conditions: Conditions, modes: Mapping[str, str], parameters: Mapping[tuple[str, str, str], float]
-) -> float:
+) -> Quantity:
     """Hours since the engine last ran; a car that stands for weeks did so before what is known began [h]."""
     usual = 24.0 * parameters[("use", modes["use"], "days_standing")]
     known = conditions.hours_standing
     if known is None:
         return usual
-    return max(usual, known) if modes["use"] == "long_standing" else known
+    return np.maximum(usual, known) if modes["use"] == "long_standing" else known
 
 
 def _true_setting(
@@ -171,7 +172,7 @@ def _at_visit(
     ).brought_on, faults_on)  # fmt: skip
     brought = held()
     surface = charge.surface_after_driving(rng, setting, modes, parameters, vehicle.world)
-    left = charge.surface_left(setting, surface, vehicle.hours_standing)
+    left = float(charge.surface_left(setting, surface, vehicle.hours_standing))
     does_not_pull = rng.random() < vehicle.spread("weak_winding_does_not_pull")
     sticks = modes["solenoid"] == "weak_winding" and (does_not_pull if faults_on is None else faults_on)
     return replace(vehicle, active=active, charge=brought, surface=left, sticks=bool(sticks))

@@ -13,8 +13,15 @@ import numpy as np
 
 from faultnet.prior_set.types import Test
 from faultnet.simulation.independent import battery
-from faultnet.simulation.independent.charging import tested
-from faultnet.simulation.independent.life import SLOW_SHARE, fires, try_booster, usual_speed, word_of
+from faultnet.simulation.independent.charging import driven, tested
+from faultnet.simulation.independent.life import (
+    SLOW_SHARE,
+    fires,
+    starts,
+    try_booster,
+    usual_speed,
+    word_of,
+)
 from faultnet.simulation.independent.log import CONDITIONS
 from faultnet.simulation.independent.numbers import typical
 from faultnet.simulation.independent.readings import CannotBeMeasured, can_run
@@ -128,6 +135,19 @@ def _jump(car: IndependentCar, rng: Rng) -> str:
     if last.kind == "no_help":
         return "no_help"
     return "starts_and_restarts_later" if last.again else "starts_flat_again"
+
+
+def _after_booster(car: IndependentCar, rng: Rng) -> str:
+    """The run that the booster gave: a few minutes or half an hour and more, then stopped and tried again."""
+    if not starts(car, helped=True)[0]:
+        raise CannotBeMeasured("cannot_reach")
+    minutes = float(rng.choice([4.0, 30.0, 60.0]))
+    after, died = driven(car, minutes)
+    if died:
+        return "died_as_leads_came_off"
+    if starts(after)[0]:
+        return "runs_and_restarts"
+    return "fails_after_minutes" if minutes < 10.0 else "fails_after_a_drive"
 
 
 def _lights(car: IndependentCar, rng: Rng) -> str:
@@ -434,6 +454,7 @@ ANSWERS: dict[str, Callable[[IndependentCar, Rng], str]] = {
     "when_it_fails": _when,
     "died_while_driving": _died,
     "jump_start": _jump,
+    "after_booster": _after_booster,
     "lights_at_idle": _lights,
     "charge_lamp": _charge_lamp,
     "recent_work": _work,

@@ -1,9 +1,11 @@
 """A fixed flow chart of common practice, as a competent technician without a model would follow it.
 
 Ask and look; rest voltage, charge when low; load test; cranking, with the drops of both sides; charging; key-off
-current. The first thing out of its limits is mended; when the driver says it is cured, what was not yet tested of the
-charging side is still tested after a battery, and the car is given back. What comes and goes is looked for by moving
-the harness, and on a second visit goes by what the driver hears. All limits are rules of thumb of the trade: common
+current. A charge lamp that stays on brings the charging side forward. It stops at the first clear finding and mends
+that; it repeats no test whose answer still stands, also not at a later visit; it replaces no part that was not tested
+or left over when all beside it had been. When the driver says it is cured, what was not yet tested of the charging side
+is still tested after a battery, and the car is given back. What comes and goes is looked for by moving the harness, and
+on a second visit by the tests of what the driver heard. All limits are rules of thumb of the trade: common
 practice, no source, but for the load test, whose limit falls with temperature (several service manuals, secondary).
 """
 
@@ -15,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.case.types import Act, Case, Reading, Visit
-from faultnet.diagnosis.needs import has_tools
+from faultnet.diagnosis.tools import has_tools
 from faultnet.simulation.workshop.job import Shop
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
 
@@ -33,12 +35,7 @@ CHARGE_CABLE_DROP, RIPPLE = 0.5, 0.5  # [V], [V] alternating
 OUTPUT_SHARE = 0.7  # [-] of the rated current that a good alternator gives with loads on
 MUCH_CURRENT = {"petrol": 250.0, "diesel": 450.0}  # [A] while cranking
 KEY_OFF = 0.05  # [A]
-BY_COMPLAINT = {
-    "nothing": (("start_control", "repair_circuit"), ("solenoid", "replace"), ("starter_motor", "replace")),
-    "one_clunk": (("solenoid", "replace"), ("starter_motor", "replace")),
-    "rapid_clicking": (("negative_joint", "clean_joint"), ("positive_joint", "clean_joint"), ("battery", "replace")),
-    "slow": (("starter_motor", "replace"), ("battery", "replace")),
-}
+LAMP_ON = ("stays_on", "glows")
 
 
 @dataclass(frozen=True)
@@ -69,21 +66,33 @@ class Sheet:
         return any(isinstance(e, Act) and e.act == act for e in self.visit.entries)
 
     def readings(self, test: str) -> list[Reading]:
-        """What a test gave in this visit, the last one last."""
-        return [e for e in self.visit.entries if isinstance(e, Reading) and e.test == test]
+        """What a test gave since something was last mended, in this visit or before, the last one last."""
+        found: list[Reading] = []
+        for visit in self.case.visits:
+            for entry in visit.entries:
+                if isinstance(entry, Act) and entry.component is not None:
+                    found = [] if test not in ASKED else found
+                elif isinstance(entry, Reading) and entry.test == test:
+                    found.append(entry)
+        return found
+
+    def heard(self, *behaviours: str) -> bool:
+        """Whether it was heard to turn over so at some visit."""
+        told = (e for v in self.case.visits for e in v.entries if isinstance(e, Reading))
+        return any(e.test == "how_it_turns_over" and e.state in behaviours for e in told)
 
     def value(self, test: str) -> float | None:
-        """Last number of a test in this visit."""
+        """Last number of a test."""
         found = self.readings(test)
         return found[-1].value if found else None
 
     def state(self, test: str) -> str | None:
-        """Last answer of a test in this visit."""
+        """Last answer of a test."""
         found = self.readings(test)
         return found[-1].state if found else None
 
     def missing(self, *tests: str) -> Step | None:
-        """The first of some tests that was not done in this visit and that the tools at hand allow."""
+        """The first of some tests whose answer does not stand and that the tools at hand allow."""
         for test in tests:
             if not self.readings(test) and self.allowed(test):
                 return Look(test, charged=True)
@@ -115,7 +124,7 @@ def flow_chart(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     """The next step of the chart."""
     sheet = Sheet(case, shop)
     cured, last = _last_repair(sheet)
-    stages = _STAGES if not cured else (_charging, _key_off) if last == "battery" else ()
+    stages = _stages(sheet) if not cured else (_charging, _key_off) if last == "battery" else ()
     for stage in stages:
         for step in stage(sheet):
             if step is not None:
@@ -128,22 +137,34 @@ def _last_repair(sheet: Sheet) -> tuple[bool, str | None]:
     return (bool(repairs) and repairs[-1].outcome == "cured", repairs[-1].component if repairs else None)
 
 
+def _stages(sheet: Sheet) -> tuple[Stage, ...]:
+    """The stages in their order; a charge lamp that stays on speaks of the charging side."""
+    if sheet.state("charge_lamp") in LAMP_ON and not sheet.heard("nothing", "one_clunk", "rapid_clicking"):
+        return (_ask, _look, _charging, *(s for s in _STAGES if s not in (_ask, _look, _charging)))
+    return _STAGES
+
+
 def _ask(sheet: Sheet) -> Iterator[Step | None]:
-    if len(sheet.case.visits) == 1:
-        yield sheet.missing(*ASKED)
+    yield sheet.missing(*ASKED)
 
 
 def _look(sheet: Sheet) -> Iterator[Step | None]:
-    yield sheet.missing(*LOOKED)
-    for joint in ("positive_joint", "negative_joint"):
-        if sheet.state(f"{joint}_moves") == "moves":
-            yield sheet.mend(joint, "tighten_joint")
-        if sheet.state(f"{joint}_look") == "heavy_powder":
-            yield sheet.mend(joint, "clean_joint")
-    if sheet.state("case_condition") in ("swollen", "cracked"):
-        yield sheet.mend("battery", "replace")
-    if sheet.state("belt_look") == "missing":
-        yield sheet.mend("belt", "adjust_belt")
+    """One look after the other, each clear finding mended before the next."""
+    for test in LOOKED:
+        yield sheet.missing(test)
+        yield _seen(sheet, test)
+
+
+def _seen(sheet: Sheet, test: str) -> Step | None:
+    """What a look shows clearly enough to be mended at once."""
+    found = sheet.state(test)
+    if test.endswith("_moves") and found == "moves":
+        return sheet.mend(test.removesuffix("_moves"), "tighten_joint")
+    if test.endswith("_joint_look") and found == "heavy_powder":
+        return sheet.mend(test.removesuffix("_look"), "clean_joint")
+    if test == "case_condition" and found in ("swollen", "cracked", "frozen"):
+        return sheet.mend("battery", "replace")
+    return sheet.mend("belt", "adjust_belt") if test == "belt_look" and found == "missing" else None
 
 
 def _runs(sheet: Sheet) -> Iterator[Step | None]:
@@ -196,21 +217,22 @@ def _cranking(sheet: Sheet) -> Iterator[Step | None]:
 
 
 def _drops(sheet: Sheet) -> Iterator[Step | None]:
-    yield sheet.missing("positive_side_drop", "ground_side_drop")
+    yield sheet.missing("positive_side_drop")
     if sheet.above("positive_side_drop", POSITIVE_DROP):
-        yield sheet.missing("positive_joint_drop", "starter_cable_drop", "solenoid_drop")
-        if sheet.above("positive_joint_drop", JOINT_DROP):
-            yield sheet.mend("positive_joint", "clean_joint")
-        if sheet.above("starter_cable_drop", CABLE_DROP):
-            yield sheet.mend("starter_cable", "repair_cable")
-        if sheet.above("solenoid_drop", CONTACT_DROP):
-            yield sheet.mend("solenoid", "replace")
+        yield from _piece(sheet, "positive_joint_drop", JOINT_DROP, "positive_joint", "clean_joint")
+        yield from _piece(sheet, "starter_cable_drop", CABLE_DROP, "starter_cable", "repair_cable")
+        yield from _piece(sheet, "solenoid_drop", CONTACT_DROP, "solenoid", "replace")
+    yield sheet.missing("ground_side_drop")
     if sheet.above("ground_side_drop", GROUND_DROP):
-        yield sheet.missing("negative_joint_drop", "ground_path_drop")
-        if sheet.above("negative_joint_drop", JOINT_DROP):
-            yield sheet.mend("negative_joint", "clean_joint")
-        if sheet.above("ground_path_drop", CABLE_DROP):
-            yield sheet.mend("ground_path", "repair_cable")
+        yield from _piece(sheet, "negative_joint_drop", JOINT_DROP, "negative_joint", "clean_joint")
+        yield from _piece(sheet, "ground_path_drop", CABLE_DROP, "ground_path", "repair_cable")
+
+
+def _piece(sheet: Sheet, test: str, limit: float, component: str, act: str) -> Iterator[Step | None]:
+    """One piece of a side, mended as soon as it loses too much."""
+    yield sheet.missing(test)
+    if sheet.above(test, limit):
+        yield sheet.mend(component, act)
 
 
 def _does_not_turn(sheet: Sheet, behaviour: str) -> Iterator[Step | None]:
@@ -218,13 +240,15 @@ def _does_not_turn(sheet: Sheet, behaviour: str) -> Iterator[Step | None]:
     if sheet.below("control_terminal_voltage", CONTROL_VOLTS) and behaviour == "nothing":
         yield sheet.mend("start_control", "repair_circuit")
     if behaviour == "nothing":
-        yield sheet.mend("solenoid", "replace")
-    else:
-        yield from _drops(sheet)
+        if sheet.value("control_terminal_voltage") is not None:
+            yield sheet.mend("solenoid", "replace")
+        return
+    yield from _drops(sheet)
     yield sheet.missing("turn_by_hand")
     if sheet.state("turn_by_hand") in ("heavy", "locked"):
         yield sheet.mend("engine_turning", "repair_engine")
-    yield sheet.mend("starter_motor", "replace")
+    if sheet.state("turn_by_hand") == "free":
+        yield sheet.mend("starter_motor", "replace")
 
 
 def _charging(sheet: Sheet) -> Iterator[Step | None]:
@@ -233,11 +257,11 @@ def _charging(sheet: Sheet) -> Iterator[Step | None]:
         yield sheet.mend("regulator", "adjust_regulator")
     yield sheet.missing("charge_loaded_voltage", "charge_ripple")
     if sheet.below("charge_unloaded_voltage", CHARGE_LOW) or sheet.below("charge_loaded_voltage", LOADED_LOW):
-        yield sheet.missing("charge_cable_drop", "belt_look", "excitation")
-        if sheet.above("charge_cable_drop", CHARGE_CABLE_DROP):
-            yield sheet.mend("charge_cable", "repair_cable")
+        yield sheet.missing("belt_look")
         if sheet.state("belt_look") in ("missing", "glazed_or_slack"):
             yield sheet.mend("belt", "adjust_belt")
+        yield from _piece(sheet, "charge_cable_drop", CHARGE_CABLE_DROP, "charge_cable", "repair_cable")
+        yield sheet.missing("excitation")
         if sheet.state("excitation") not in (None, "voltage_and_current"):
             yield sheet.mend("charge_control", "repair_circuit")
         if sheet.above("charge_ripple", RIPPLE):
@@ -277,14 +301,20 @@ def _comes_and_goes(sheet: Sheet) -> Iterator[Step | None]:
 
 
 def _by_complaint(sheet: Sheet) -> Iterator[Step | None]:
-    """It came back and nothing is to be found: go by what was heard when it failed."""
+    """It came back and nothing is to be found: the tests of what was heard when it failed, and the joints cleaned."""
     if len(sheet.case.visits) < 2:
         return
-    for visit in sheet.case.visits:
-        for entry in visit.entries:
-            if isinstance(entry, Reading) and entry.test == "how_it_turns_over":
-                for component, act in BY_COMPLAINT.get(entry.state or "", ()):
-                    yield sheet.mend(component, act)
+    if sheet.heard("nothing", "one_clunk"):
+        yield sheet.missing("control_terminal_voltage")
+        if sheet.below("control_terminal_voltage", CONTROL_VOLTS):
+            yield sheet.mend("start_control", "repair_circuit")
+        yield from _piece(sheet, "solenoid_drop", CONTACT_DROP, "solenoid", "replace")
+        yield sheet.missing("tap_starter")
+        if sheet.state("tap_starter") == "cranks_after_tap":
+            yield sheet.mend("starter_motor", "replace")
+    if sheet.heard("rapid_clicking", "one_clunk", "slow"):
+        yield sheet.mend("negative_joint", "clean_joint")
+        yield sheet.mend("positive_joint", "clean_joint")
 
 
 _STAGES: tuple[Stage, ...] = (

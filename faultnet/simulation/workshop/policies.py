@@ -1,7 +1,7 @@
 """Policies: what somebody who may look at the case, the tools and the prices, but not into the car, does next.
 
 A policy is a function of the case so far, the shop and a random generator; it returns one step. The expected-cost
-policy follows :mod:`faultnet.decision` to the letter. Its two variants stop as it does and choose tests by another
+policy follows :mod:`faultnet.decision` to the letter. Its variants stop as it does and choose tests by another
 criterion.
 """
 
@@ -12,15 +12,19 @@ from collections.abc import Callable
 import numpy as np
 
 from faultnet.case.types import Act, Case
-from faultnet.decision.advice import Weighed, act_for, weigh
+from faultnet.decision.advice import Weighed, act_for, position_of, weigh
+from faultnet.decision.choosing import CHOSEN, CRITERIA
 from faultnet.decision.edges import edges_cut
-from faultnet.diagnosis.diagnose import Worked, ranked, still_there, work_through
+from faultnet.decision.repair import GIVE_BACK, order_of_repair
+from faultnet.decision.value import one_step
+from faultnet.diagnosis.diagnose import Worked, all_ranked, ranked, still_there, work_through
 from faultnet.diagnosis.leading import Leading, is_surely_charged
-from faultnet.diagnosis.needs import has_tools, is_open
+from faultnet.diagnosis.needs import is_open
+from faultnet.diagnosis.tools import has_tools
 from faultnet.errors import CarError
 from faultnet.simulation.workshop.flow_chart import flow_chart
 from faultnet.simulation.workshop.job import Shop
-from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Step
+from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
 
 Policy = Callable[[Case, Shop, np.random.Generator], Step]
 
@@ -29,16 +33,18 @@ WORTH_REPLACING = 0.02
 
 
 def expected_cost(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
-    """Follow the advice: the test that saves most, or the repair it names, or give the car back."""
-    weighed = _weighed(case, shop)
+    """Follow the advice: the test it puts first, or the repair it names, or give the car back."""
+    return _by(case, shop, CHOSEN)
+
+
+def advised_by(criterion: str) -> Policy:
+    """Follow the advice with its tests put in order by one of the criteria of :mod:`faultnet.decision.choosing`."""
+    return lambda case, shop, rng: _by(case, shop, criterion)
+
+
+def _by(case: Case, shop: Shop, criterion: str) -> Step:
+    weighed = weigh(work_through(case, shop.catalogue), shop.costs, tools=shop.tools, criterion=criterion)
     return _as_advised(weighed, weighed.tests[0].test if weighed.tests else "")
-
-
-def information_per_minute(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
-    """Stop as advised; until then the test with the most information about the hypotheses for its minutes."""
-    weighed = _weighed(case, shop)
-    best = max(weighed.tests, key=lambda t: (t.bits_per_minute, t.test), default=None)
-    return _as_advised(weighed, best.test if best else "")
 
 
 def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
@@ -47,6 +53,27 @@ def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     position = weighed.position
     cut = {t: edges_cut(position, t) / position.price[t] for t in position.chances}
     return _as_advised(weighed, max(cut, key=lambda t: (cut[t], t), default=""))
+
+
+def single_fault(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
+    """One fault at most, as textbooks have it: the test that saves most, one step ahead; then probability over cost.
+
+    The order of repair is that of :func:`faultnet.decision.repair.order_of_repair`, which for single faults is optimal
+    among orders of repair; nothing looks further ahead than one test, and no cause beside the first is thought of.
+    """
+    if _cured(case):
+        return GiveBack()
+    worked = work_through(case, shop.catalogue, max_faults=1)
+    found = all_ranked(worked, shop.tools)
+    position = position_of(worked, shop.costs, found.tests, found.leading)
+    worth = one_step(position)
+    best = max(worth, key=lambda t: (worth[t].saving, t), default=None)
+    if best is not None and worth[best].saving > 0.0:
+        return Look(best, charged=_charged(worked))
+    mended = {e.component for e in case.visits[-1].entries if isinstance(e, Act)}
+    names = [position.repairs.names[i] for i in order_of_repair(position.repairs, position.belief[None])[0]]
+    first = next((name for name in names if name not in mended), GIVE_BACK)
+    return GiveBack() if first == GIVE_BACK else Mend(first, act_for(worked, found.leading, first))
 
 
 def most_likely_first(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
@@ -75,9 +102,10 @@ def random_order(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
 POLICIES: dict[str, Policy] = {
     "expected_cost": expected_cost,
     "flow_chart": flow_chart,
+    "single_fault": single_fault,
     "most_likely_first": most_likely_first,
     "random": random_order,
-    "information_per_minute": information_per_minute,
+    **{f"by_{name}": advised_by(name) for name in CRITERIA},
     "class_edges": class_edges,
 }
 SHOWN = ("expected_cost", "flow_chart", "most_likely_first", "random")
@@ -109,8 +137,10 @@ def _as_advised(weighed: Weighed, test: str) -> Step:
     decision = weighed.decision
     if not decision.stop:
         return Look(test, charged=_charged(weighed.worked))
-    if decision.repair is None or decision.act is None:
+    if decision.repair is None:
         return GiveBack()
+    if decision.act is None:
+        return Prepare("wait")  # what forbids every repair of it passes by waiting
     return Mend(decision.repair, decision.act)
 
 

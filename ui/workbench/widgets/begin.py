@@ -20,7 +20,7 @@ from workbench.widgets.fields import Fields
 from workbench.words import clock, plain
 
 RECENT = 12
-ASKED_FIRST = ("how_it_turns_over", "when_it_fails", "flat_how_often")
+ASKED_FIRST = ("when_it_fails", "flat_how_often")
 
 
 def show() -> None:
@@ -38,15 +38,16 @@ def show() -> None:
     with right:
         _kept()
         _demos()
-    st.html(verdict.general_cautions(catalogue()))
+    frame.told(verdict.general_cautions(catalogue()))
 
 
 def _new() -> None:
     frame.title("New case")
     fields = Fields(f"new_{state.browser()}")
     _taken_up(fields)
-    complaint = fields.text("new_complaint", "Complaint, in the driver's words")
     told = _told_by_the_driver(fields)
+    complaint = fields.text("new_complaint", "Complaint, in the driver's words")
+    st.html("<p class='fn-note'>Kept for people to read; what is worked with are the answers above.</p>")
     car = forms.car_fields(fields, "new", None)
     frame.title("Today")
     conditions = forms.condition_fields(fields, "new_today", Conditions(), state.settings().temperature)
@@ -68,16 +69,25 @@ def _taken_up(fields: Fields) -> None:
 
 
 def _told_by_the_driver(fields: Fields) -> tuple[Reading, ...]:
-    """Put the questions to the driver on the page, and give those answered as entries.
+    """Put the complaint and the questions to the driver on the page, and give what was answered as entries.
 
-    A complaint in words tells the model nothing; without these it would not know how the car fails.
+    A complaint in words tells the model nothing; without these it would not know how the car fails. Where a question
+    that asks the same as the complaint is answered as well, its answer stands.
     """
+    complaints = {c.id: c for c in catalogue().complaints}
+    words = {name: c.label[:1].upper() + c.label[1:] for name, c in complaints.items()}
+    chosen = fields.choice(
+        "new_complains_of", "What is the complaint?", words, None, placeholder="Choose", filter_mode=None
+    )
+    complained = [] if chosen is None else [(catalogue().test(complaints[chosen].test), complaints[chosen].choice)]
     asked = [t for t in catalogue().tests if t.group == "ask" and t.kind == "choice"]
     first = [t for t in asked if t.id in ASKED_FIRST]
     answers = [(t, forms.asked(fields, t, "new")) for t in first]
     with st.expander("More from the driver, as far as known"):
         answers += [(t, forms.asked(fields, t, "new")) for t in asked if t not in first]
-    return tuple(state.signed(entering.chosen_reading(t, choice)) for t, choice in answers if choice is not None)
+    answered = [(t, choice) for t, choice in answers if choice is not None]
+    complained = [(t, choice) for t, choice in complained if t.id not in {asked.id for asked, _ in answered}]
+    return tuple(state.signed(entering.chosen_reading(t, choice)) for t, choice in (*complained, *answered))
 
 
 def _kept() -> None:

@@ -162,9 +162,14 @@ def span(first: str, last: str) -> str:
     ('up to 12.40 V', '12.00 V and more')
     >>> span("11.60 V to 12.00 V", "12.00 V to 12.40 V"), span("under 11.60 V", "over 12.80 V")
     ('11.60 V to 12.40 V', 'whatever it reads')
+    >>> span("up to 12.40 V", "12.40 V to 12.80 V"), span("up to 12.40 V", "over 12.80 V")
+    ('up to 12.80 V', 'whatever it reads')
     """
     low, high = first.split(" to ")[0], last.split(" to ")[-1]
-    from_below, to_above = low.startswith(("under ", "up to ")), high.startswith("over ") or high.endswith(" and more")
+    from_below, to_above = (
+        first.startswith(("under ", "up to ")),
+        last.startswith("over ") or last.endswith(" and more"),
+    )
     if from_below and to_above:
         return "whatever it reads"
     if from_below:
@@ -213,12 +218,12 @@ def show(
     of its own, so that the field stays the same one, with its focus, from test to test.
     """
     with st.container(key="card"):
-        st.html(heading(found, stop=stop, currency=state.settings().currency))
+        frame.told(heading(found, stop=stop, currency=state.settings().currency))
         with st.container(key="circuit"):
             drawn = where(found, suspects, catalogue)
             if drawn:
                 st.html(drawn)
-        st.html(care(found, catalogue) + steps(found, catalogue))
+        frame.told(care(found, catalogue) + steps(found, catalogue))
         with st.container(key="slot_before"):
             _prepared(found, case, catalogue)
         with st.container(key="slot_timers"):
@@ -229,7 +234,7 @@ def show(
             _instrument(found, catalogue)
         _answers(found, case)
         with st.container(key="entry_block"):
-            st.html(wanted(found, sound))
+            frame.told(wanted(found, sound))
             with st.container(key="slot_wrong"):
                 _wrong_entry(found, case)
             row = st.form("entry_form", border=False).container(
@@ -246,7 +251,7 @@ def show(
             st.html(keys("entry", units, sign=number, limits=number, more=half_typed))
         _could_not(found, case)
         _afterwards(found, case, catalogue)
-        st.html(background(found))
+        frame.told(background(found))
         _keep_focus(found, case)
 
 

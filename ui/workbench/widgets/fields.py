@@ -46,7 +46,7 @@ class Fields:
     def text(self, key: str, label: str, start: str = "", **more: Any) -> str:
         """A line of text."""
         begin = self.draft.begins(key, start) or ""
-        given = st.text_input(label, begin, autocomplete="off", live=True, **self.draft.noted(key, start), **more)
+        given = st.text_input(label, begin, autocomplete="off", live=True, key=key, **more)
         self._below = st.empty()
         return str(given or "").strip()
 
@@ -89,7 +89,7 @@ class Fields:
         begin = self.draft.begins(key, start, words)
         index = None if begin is None else list(words).index(begin)
         found = st.selectbox(label, list(words), index=index, format_func=words.__getitem__,
-                             **self.draft.noted(key, start), **more)  # fmt: skip
+                             key=key, **more)  # fmt: skip
         self._below = st.empty()
         if found is None and needed:
             self.amiss(key, EntryError(f"{label}: nothing is chosen yet", to_do=needed))
@@ -101,17 +101,17 @@ class Fields:
         """One of a few that stand side by side."""
         begin = self.draft.begins(key, start, words)
         return st.segmented_control(label, list(words), default=begin, format_func=words.__getitem__, required=required,
-                                    **self.draft.noted(key, start))  # fmt: skip
+                                    key=key)  # fmt: skip
 
     def several(self, key: str, label: str, words: Mapping[str, str], **more: Any) -> list[str]:
         """Any of a list."""
         begin = self.draft.begins(key, [], words)
         return list(st.multiselect(label, list(words), default=begin, format_func=words.__getitem__,
-                                   **self.draft.noted(key, []), **more))  # fmt: skip
+                                   key=key, **more))  # fmt: skip
 
     def tick(self, key: str, label: str, start: bool = False) -> bool:
         """A box to tick."""
-        return st.checkbox(label, bool(self.draft.begins(key, start)), **self.draft.noted(key, start))
+        return st.checkbox(label, bool(self.draft.begins(key, start)), key=key)
 
     def amiss(self, key: str, error: FaultnetError) -> None:
         """Note an error, and show it below the field that was put on the page last."""

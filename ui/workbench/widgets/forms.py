@@ -6,6 +6,7 @@ import streamlit as st
 
 from faultnet.case.types import Battery, Car, Conditions
 from faultnet.prior_set.types import Test
+from workbench import frame
 from workbench.widgets.fields import Fields, keys
 from workbench.words import KINDS, STANDARDS, temperature
 
@@ -56,7 +57,7 @@ def car_fields(fields: Fields, prefix: str, car: Car | None) -> Car | None:
         control = fields.choice(f"{prefix}_control", "Charging voltage", CHARGE_CONTROLS, start.charge_control,
                                 needed="choose one")  # fmt: skip
         climate = fields.one_of(f"{prefix}_climate", "Climate", CLIMATES, start.climate)
-    st.html("<p class='fn-note'>Only 12 V systems with a combustion engine. Leave high-voltage cars alone.</p>")
+    frame.told("<p class='fn-note'>Only 12 V systems with a combustion engine. Leave high-voltage cars alone.</p>")
     if len(fields.wrong) > before:
         return None
     assert size is not None
@@ -82,7 +83,7 @@ def _rating(fields: Fields, prefix: str, car: Car | None) -> tuple[float | None,
                 standard = fields.choice(f"{prefix}_standard", "Rated by", STANDARDS, begin, placeholder="Choose",
                                          needed="it stands beside the rating; if it does not, say so")  # fmt: skip
     if fields.tick(f"{prefix}_unknown", "Rating not known", not known):
-        st.html("<p class='fn-note'>Then what such a car usually carries is taken, spread wide.</p>")
+        frame.told("<p class='fn-note'>Then what such a car usually carries is taken, spread wide.</p>")
     return rating, standard
 
 
@@ -123,7 +124,7 @@ def condition_fields(fields: Fields, prefix: str, start: Conditions, unit: str) 
         damp = fields.tick(f"{prefix}_damp", "Damp", start.damp)
         rough = fields.tick(f"{prefix}_rough", "Rough road", start.rough_road)
         warm = fields.tick(f"{prefix}_warm", "Engine warm", start.engine_warm)
-    st.html("<p class='fn-note'>Leave empty what you do not know. Battery: only if you measured it.</p>")
+    frame.told("<p class='fn-note'>Leave empty what you do not know. Battery: only if you measured it.</p>")
     if len(fields.wrong) > before:
         return None
     return Conditions(air, acid, None if hours is None else hours / 3600.0, damp, rough, warm)

@@ -9,7 +9,7 @@ from faultnet.diagnosis.wording import entry_words
 from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import ActSpec
-from workbench import entering, state
+from workbench import entering, frame, state
 from workbench.widgets import timers
 from workbench.widgets.fields import Fields, keys
 from workbench.words import OUTCOMES, minutes, plain
@@ -35,7 +35,7 @@ def show(case: Case, catalogue: Catalogue, suggested: tuple[str, str] | None = N
     if chosen is None:
         return
     spec = catalogue.act(chosen)
-    st.html(how(spec, catalogue))
+    frame.told(how(spec, catalogue))
     if spec.timers:
         st.html(timers.block(spec.timers, f"{state.case_id()}:{spec.id}"))
     _details(fields, spec, catalogue, suggested)

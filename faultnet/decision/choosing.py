@@ -1,0 +1,182 @@
+"""By what the next test is chosen, and when a test is worth doing at all: the one place where that is decided.
+
+All criteria stop by the same rule (:func:`least_saving`) and differ only in which test they put first. Those that look
+ahead begin with the order of a cheaper one and play the first few tests through: what it costs to follow the cheaper
+criterion for some tests after each outcome, and then to mend.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from faultnet.decision.costs import Costs
+from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
+from faultnet.inference.posterior import informations
+
+Scores = Mapping[str, float]
+Criterion = Callable[[Position, Mapping[str, Worth]], Scores]
+CLOSE = 1e-9
+PLAYED, STEPS, LEAST_PLAYED = 4, 2, 0.05  # tests played through, tests in a row, branches less likely are mended [-]
+
+
+@dataclass(frozen=True)
+class LookAhead:
+    """A criterion that plays the first tests of a cheaper one through.
+
+    Parameters
+    ----------
+    base : str
+        Criterion that is followed while playing.
+    """
+
+    base: str
+
+
+def by_saving(position: Position, worth: Mapping[str, Worth]) -> Scores:
+    """What a test saves beyond its price [money]."""
+    return {test: w.saving for test, w in worth.items()}
+
+
+def by_saving_for_price(position: Position, worth: Mapping[str, Worth]) -> Scores:
+    """What a test saves before its price, for each unit of its price, preparation shared with what follows [-]."""
+    price = shared_price(position, worth)
+    return {test: (w.saving + position.price[test]) / max(price[test], CLOSE) for test, w in worth.items()}
+
+
+def by_information(position: Position, worth: Mapping[str, Worth]) -> Scores:
+    """Information about what is at fault, for each unit of price, preparation shared with what follows [bit/money]."""
+    price, told = shared_price(position, worth), informations(position.belief, dict(position.chances))
+    return {test: told[test] / max(price[test], CLOSE) for test in worth}
+
+
+CRITERIA: dict[str, Criterion | LookAhead] = {
+    "saving": by_saving,
+    "saving_for_price": by_saving_for_price,
+    "information": by_information,
+    "saving_for_price_ahead": LookAhead("saving_for_price"),
+    "information_ahead": LookAhead("information"),
+}
+CHOSEN = "information"
+# What one preparation brings about for several tests in one go; what takes hours on a charger is no part of a go.
+IN_ONE_GO = (
+    *("fuel_disabled", "engine_runs", "booster", "helper", "caps_open", "cells_read", "module_read", "modules_asleep"),
+    "recorder_connected",
+)
+MOST_IN_ONE_GO = 4
+
+
+def least_saving(position: Position, costs: Costs) -> float:
+    """What a test must save beyond its price to be worth doing [money].
+
+    Parameters
+    ----------
+    position : Position
+    costs : Costs
+
+    Notes
+    -----
+    Nothing where no repair is well founded; else the larger of a share of the cost to expect and some minutes of
+    labour.
+    """
+    if not position.founded():
+        return 0.0
+    return max(costs.worth_share * position.cost_now(), costs.money(costs.worth_minutes))
+
+
+def worth_of_tests(position: Position, least: float = 0.0) -> dict[str, Worth]:
+    """Worth of every test, as many steps ahead as it takes to see one that is worth doing."""
+    alone = one_step(position)
+    if _is_worth_doing(alone, least):
+        return alone
+    together = alone | two_steps(position, alone)
+    if _is_worth_doing(together, least) or position.founded():
+        return together
+    return many_steps(position, alone)
+
+
+def _is_worth_doing(worth: Mapping[str, Worth], least: float) -> bool:
+    return max((w.saving for w in worth.values()), default=least - 1.0) > least
+
+
+def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CHOSEN) -> list[str]:
+    """Tests in the order of a criterion, best first.
+
+    Parameters
+    ----------
+    position : Position
+    worth : mapping of test id to Worth
+        Of :func:`worth_of_tests`.
+    criterion : str
+        One of :data:`CRITERIA`.
+    """
+    chosen = CRITERIA[criterion]
+    if not isinstance(chosen, LookAhead):
+        score = chosen(position, worth)
+        return sorted(worth, key=lambda t: (-round(score[t], 9), t))
+    order = in_order(position, worth, chosen.base)
+    played = {t: _played(position, t, chosen.base) for t in order[:PLAYED]}
+    return sorted(played, key=lambda t: (round(played[t], 6), t)) + order[PLAYED:]
+
+
+def _played(position: Position, test: str, criterion: str, steps: int = STEPS, least: float = LEAST_PLAYED) -> float:
+    """Expected cost of a test and of following a criterion for some tests after it, and then mending [money]."""
+    rest = {t: c for t, c in position.chances.items() if t != test}
+    total = position.price[test]
+    for outcome in range(position.chances[test].shape[1]):
+        chance, after = position.after(test, [outcome], rest)
+        if chance < CLOSE:
+            continue
+        best = None
+        if steps > 0 and chance >= least:
+            worth = one_step(after)
+            best = in_order(after, worth, criterion)[0] if _is_worth_doing(worth, 0.0) else None
+        then = after.cost_now() if best is None else _played(after, best, criterion, steps - 1, least / chance)
+        total += chance * then
+    return total
+
+
+def companions(position: Position, worth: Mapping[str, Worth], test: str) -> list[str]:
+    """Tests that the same preparation serves and that are then worth their own time, those that save most first.
+
+    Parameters
+    ----------
+    position : Position
+    worth : mapping of test id to Worth
+    test : str
+        Whose preparation it is.
+    """
+    mine = set(_shared(position, test))
+    return sorted(
+        (
+            t
+            for t in worth
+            if t != test and mine and set(_shared(position, t)) == mine and _pays_once_prepared(position, worth, t)
+        ),
+        key=lambda t: (-worth[t].saving, t),
+    )[: MOST_IN_ONE_GO - 1]
+
+
+def shared_price(position: Position, worth: Mapping[str, Worth]) -> dict[str, float]:
+    """Price of every test with what must be done first shared among the tests that it serves in one go [money]."""
+    served: dict[str, int] = {}
+    for test in worth:
+        if _pays_once_prepared(position, worth, test):
+            for need in _shared(position, test):
+                served[need] = min(served.get(need, 0) + 1, MOST_IN_ONE_GO)
+    return {
+        test: position.price[test]
+        - sum(price * (1.0 - 1.0 / served.get(need, 1)) for need, price in _shared(position, test).items())
+        for test in worth
+    }
+
+
+def _shared(position: Position, test: str) -> dict[str, float]:
+    """What of a test's price goes into preparation that may serve others [money]."""
+    preparing = position.preparing.get(test, {})
+    return {need: price for need, price in preparing.items() if need in IN_ONE_GO and price > 0.0}
+
+
+def _pays_once_prepared(position: Position, worth: Mapping[str, Worth], test: str) -> bool:
+    """Whether a test would save more than its own time, what it shares with others being done."""
+    return worth[test].saving + sum(_shared(position, test).values()) > 0.0

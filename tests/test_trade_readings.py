@@ -1,0 +1,148 @@
+"""Readings that the trade reads in a way of its own, each with its rule: common practice, no source.
+
+The cars are invented. A rule says which cause leads, or by how much a reading moves the odds of some causes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from faultnet.case.types import Case, Entry, Visit
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.diagnose import diagnosis_of
+from tests.test_rules_of_thumb import (
+    BATTERY,
+    CAR,
+    CHARGING,
+    GROUND_SIDE,
+    LOAD_RESPONSIVE,
+    MILD,
+    POSITIVE_SIDE,
+    catalogue,
+    chance,
+    moved,
+    read,
+)  # fmt: skip
+
+STARTS_WELL = (read("how_it_turns_over", "normal", "ear"), read("fires_when_cranked", "fires", "ear"))
+CONNECTIONS = ("positive_joint", "negative_joint", "battery:broken_link")
+GOES_DARK = (read("how_it_turns_over", "rapid_clicking", "ear"), read("lamps_while_cranking", "go_out", "eye"))
+
+
+def believed(*entries: Entry) -> dict[str, float]:
+    """Probability that each component is at fault."""
+    worked = work_through(Case(CAR, (Visit(entries, MILD),)), catalogue())
+    return {name: 1.0 - float(modes[0]) for name, modes in worked.belief.marginals().items()}
+
+
+@pytest.mark.parametrize("volts", [8.0, 9.0, 10.0, 10.2])
+@pytest.mark.parametrize("parts", [POSITIVE_SIDE, GROUND_SIDE, ("starter_motor",)])
+def test_an_ordinary_first_dip_on_a_fast_recorder_accuses_no_joint(volts: float, parts: tuple[str, ...]) -> None:
+    """Sound petrol cars show some 8.0 to 10.5 V at 20 degC by a recorder of 1 ms."""
+    assert moved(parts, read("crank_minimum", volts, "fast_meter"), given=STARTS_WELL) < 3.0
+    assert chance(parts, (*STARTS_WELL, read("crank_minimum", volts, "fast_meter")), MILD, CAR) < 0.25
+
+
+def test_the_range_shown_beside_a_reading_is_that_of_its_instrument() -> None:
+    """A fast recorder shows a deeper dip than a meter of 100 ms."""
+    readings = (read("crank_minimum", 10.2, "fast_meter"), read("crank_minimum", 10.2))
+    fast, slow = diagnosis_of(work_through(Case(CAR, (Visit(readings, MILD),)), catalogue()), ()).seen
+    assert fast.sound_range is not None
+    assert slow.sound_range is not None
+    assert fast.sound_range[0] == pytest.approx(8.0, abs=0.5)
+    assert fast.sound_range[1] == pytest.approx(10.5, abs=0.5)
+    assert slow.sound_range[0] == pytest.approx(9.6, abs=0.4)
+
+
+@pytest.mark.parametrize("parts", [POSITIVE_SIDE, GROUND_SIDE, ("starter_motor",), BATTERY])
+def test_a_lowest_reading_above_the_edge_raises_no_odds_on_a_car_that_starts_well(parts: tuple[str, ...]) -> None:
+    """9.6 V is the edge of an ordinary meter of about 100 ms between sound and suspect; 10.4 to 11 V is typical."""
+    assert moved(parts, read("crank_minimum", 10.6), given=STARTS_WELL) < 1.3
+
+
+def test_volts_over_fifteen_seconds_have_their_edge_at_ten() -> None:
+    """10 V in mild weather: clearly above it nothing is said against the battery."""
+    below, at, above, well = (moved(BATTERY, read("dead_crank_level", v)) for v in (9.4, 10.0, 10.6, 11.0))
+    assert below > at > above > well
+    assert below > 3.5
+    assert above < 1.6
+    assert well < 0.8
+
+
+def test_after_a_booster_and_a_drive_that_ends_in_silence_the_battery_or_its_joints_lead_and_charging_is_next() -> None:
+    found = believed(read("after_booster", "fails_after_a_drive"))
+    assert max(found, key=found.__getitem__) == "battery"
+    assert moved(("battery", *CONNECTIONS), read("after_booster", "fails_after_a_drive")) > 2.0
+    assert moved(CHARGING, read("after_booster", "fails_after_a_drive")) > 1.3
+    assert moved(("use",), read("after_booster", "fails_after_a_drive")) < 0.8
+
+
+def test_after_a_booster_and_minutes_only_little_is_said() -> None:
+    for parts in (BATTERY, CHARGING, CONNECTIONS):
+        assert 0.5 < moved(parts, read("after_booster", "fails_after_minutes")) < 2.0
+
+
+def test_an_engine_that_dies_as_the_leads_come_off_has_no_charging_or_a_bad_connection() -> None:
+    charging, joints, battery = (
+        moved(parts, read("after_booster", "died_as_leads_came_off")) for parts in (CHARGING, CONNECTIONS, BATTERY)
+    )
+    assert charging > 2.5
+    assert joints > 1.5
+    assert charging > joints > battery
+
+
+def test_dying_on_the_road_with_fading_lamps_is_charging_first() -> None:
+    faded = (read("died_while_driving", "lamps_faded_first"),)
+    assert chance(CHARGING, faded, MILD, CAR) > 1.3 * chance(BATTERY, faded, MILD, CAR)
+
+
+def test_brisk_cranking_without_firing_is_the_engine_side() -> None:
+    """Heard by the technician: 0.9."""
+    heard = (read("how_it_turns_over", "normal", "ear"), read("fires_when_cranked", "cranks_no_fire", "ear"))
+    assert chance(("engine_running",), heard, MILD, CAR) >= 0.85
+
+
+@pytest.mark.parametrize("joint", ["positive_joint", "negative_joint"])
+def test_a_clamp_that_turns_by_hand_leads_on_a_car_that_clicks_and_goes_dark(joint: str) -> None:
+    found = believed(*GOES_DARK, read(f"{joint}_moves", "moves", "hand"))
+    assert max(found, key=found.__getitem__) == joint
+
+
+def test_a_control_that_follows_the_load_is_cleared_by_volts_that_rise_with_it() -> None:
+    """12.7 V that rises to 14.4 V with loads on: control and regulator work; the diodes are not seen by it."""
+    rises = (read("charge_idle_voltage", 12.7), read("charge_loaded_voltage", 14.4))
+    for part in ("regulator", "charge_control"):
+        assert moved((part,), *rises, car=LOAD_RESPONSIVE) < 0.2
+    assert moved(("rectifier",), *rises, car=LOAD_RESPONSIVE) > 0.5
+    assert moved(("regulator",), read("charge_idle_voltage", 12.7), car=LOAD_RESPONSIVE) < 1.5
+
+
+@pytest.mark.parametrize(("rating", "amperes"), [(70.0, 38.0), (90.0, 48.0), (150.0, 80.0)])
+def test_what_an_alternator_gives_hangs_on_its_size_and_the_cars_equipment(rating: float, amperes: float) -> None:
+    """Somewhat over half of its rating, all loads on, is ordinary: a sound one must not read as slipping."""
+    car = replace(CAR, alternator_rating=rating)
+    assert moved(("belt",), read("alternator_current", amperes), car=car) < 1.3
+    assert moved(("belt",), read("alternator_current", 0.25 * rating), car=car) > 2.0
+
+
+@pytest.mark.parametrize(
+    ("amperes", "mode"),
+    [(0.15, "moderate"), (0.3, "moderate"), (0.45, "moderate"), (1.5, "heavy"), (2.6, "heavy"), (4.0, "heavy")],
+)
+def test_key_off_currents_have_their_names(amperes: float, mode: str) -> None:
+    """0.1 to 0.5 A is moderate; over 1 A after the wait a lamp or a network that is awake, or else the rectifier."""
+    worked = work_through(Case(CAR, (Visit((read("key_off_current", amperes),), MILD),)), catalogue())
+    modes = [m.id for m in catalogue().component("drain").modes]
+    shares = dict(zip(modes, worked.belief.marginals()["drain"], strict=True))
+    assert max(modes[1:], key=shares.__getitem__) == mode
+    assert 1.0 - shares["sound"] + float(worked.belief.marginals()["rectifier"][1:].sum()) > 0.5
+
+
+@pytest.mark.parametrize("volts", [3.5, 5.0, 7.5, 8.5, 10.0, 11.5])
+def test_a_deeply_flat_car_is_flat_and_not_a_riddle(volts: float) -> None:
+    """3 to 8 V with the load still on, 8 to 11.8 V once it has rested."""
+    found = believed(read("rest_voltage", volts))
+    assert max(found, key=found.__getitem__) in ("use", "battery", "drain")
+    assert found["unlisted"] < 0.2
