@@ -14,8 +14,13 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from faultnet.diagnosis import models
+
+# A busy machine is no failure: how long drawing or running an example takes is not what these tests are about.
+settings.register_profile("faultnet", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("faultnet")
 
 TESTS = Path(__file__).parent
 CARS_IN_MEMORY = 2
