@@ -18,7 +18,7 @@ import pytest
 from faultnet.cli import main
 
 README = Path(__file__).parents[1] / "README.md"
-PAGES = (README, README.parent / "cases" / "recordings" / "README.md")
+PAGES = (README, README.parent / "cases" / "README.md")
 MOST_LINES = 150
 CUT = "...\n"
 CONSOLE = re.compile(r"```console\n\$ (?P<command>faultnet [^\n]+)\n(?P<answer>.*?)```", re.DOTALL)
