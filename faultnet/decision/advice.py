@@ -201,7 +201,8 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     """
     found = all_ranked(worked, tools)
     position = position_of(worked, costs, found.tests, found.leading)
-    worth = worth_of_tests(position, least_saving(position, costs))
+    least = least_saving(position, costs)
+    worth = worth_of_tests(position, least)
     price = shared_price(position, worth)
     order = in_order(position, worth, criterion)
     if found.urgent in order:
@@ -211,7 +212,7 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     if tests:
         together = companions(position, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
-    return Weighed(worked, position, tests, _decision(worked, costs, position, tests, found, tools))
+    return Weighed(worked, position, tests, _decision(worked, costs, position, tests, found, tools, least))
 
 
 def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:
@@ -240,9 +241,9 @@ def _decision(
     tests: tuple[NextTest, ...],
     found: Ranked,
     tools: Collection[str] | None,
+    least: float,
 ) -> Decision:
     name, cure = position.first_repair()
-    least = least_saving(position, costs)
     best = max(tests, key=lambda t: (t.saving, t.test), default=None)
     urgent = bool(found.urgent) and bool(tests) and tests[0].test == found.urgent
     stop = not urgent and (best is None or best.saving <= least)

@@ -9,7 +9,7 @@ from faultnet.decision.advice import position_of
 from faultnet.decision.costs import Costs
 from faultnet.decision.value import Position, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked
-from faultnet.diagnosis.needs import out_of_reach
+from faultnet.diagnosis.needs import out_of_reach, within_reach
 from faultnet.diagnosis.tools import has_tools
 
 
@@ -63,11 +63,8 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
     needs, first = {t.test: t.tools for t in tests}, {t.test: t.needs for t in tests}
 
     def with_tools(at_hand: Collection[str]) -> Position:
-        done = [
-            t
-            for t in whole.chances
-            if has_tools(needs[t], at_hand) and not out_of_reach(first[t], worked.case, worked.catalogue, at_hand)
-        ]
+        reach = within_reach(worked.case, worked.catalogue, at_hand)
+        done = [t for t in whole.chances if has_tools(needs[t], at_hand) and not out_of_reach(first[t], reach)]
         return replace(whole, chances={t: whole.chances[t] for t in done})
 
     now = with_tools(tools)

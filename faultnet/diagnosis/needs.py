@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from dataclasses import replace
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from faultnet.case.types import Act, Case, Entry, Reading, Visit
 from faultnet.diagnosis.able import Ability, ability
@@ -125,7 +125,9 @@ def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:
     )
 
 
-def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool = False) -> tuple[str, ...]:
+def unmet_needs(
+    test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool = False, done: Done | None = None
+) -> tuple[str, ...]:
     """What must hold before a test and does not yet hold by what was done or is known in this visit.
 
     Parameters
@@ -135,19 +137,47 @@ def unmet_needs(test: Test, visit: Visit, catalogue: Catalogue, *, charged: bool
     catalogue : Catalogue
     charged : bool
         The battery is known to be charged well enough without having been put on a charger.
+    done : Done, optional
+        Of the visit, where the needs of many tests are asked after.
     """
-    effects = tuple(_effect(e, catalogue) for e in visit.entries if isinstance(e, Act))
-    can, asked = ability(visit, catalogue), _asked_for(visit, catalogue)
+    done = done_in(visit, catalogue) if done is None else done
     needs = test.needs
-    if "engine_runs" in needs and can.needs_booster:
+    if "engine_runs" in needs and done.can.needs_booster:
         needs = (*needs, "booster")
     return tuple(
         n
         for n in needs
         if not (
-            _met(n, visit, effects, catalogue) or _still_holds(n, can, asked) or (charged and n == "battery_charged")
+            _met(n, visit, done.effects, catalogue)
+            or _still_holds(n, done.can, done.asked)
+            or (charged and n == "battery_charged")
         )
     )
+
+
+@dataclass(frozen=True)
+class Done:
+    """What the entries of a visit brought about.
+
+    Parameters
+    ----------
+    effects : tuple of str
+        Of its acts.
+    can : Ability
+        What the car can do now.
+    asked : tuple of frozenset of str
+        What its tests asked for, each for itself.
+    """
+
+    effects: tuple[str, ...]
+    can: Ability
+    asked: tuple[frozenset[str], ...]
+
+
+def done_in(visit: Visit, catalogue: Catalogue) -> Done:
+    """What the entries of a visit brought about, for asking after the needs of many tests."""
+    effects = tuple(_effect(e, catalogue) for e in visit.entries if isinstance(e, Act))
+    return Done(effects, ability(visit, catalogue), _asked_for(visit, catalogue))
 
 
 def _asked_for(visit: Visit, catalogue: Catalogue) -> tuple[frozenset[str], ...]:
@@ -188,15 +218,11 @@ def _met(need: str, visit: Visit, effects: tuple[str, ...], catalogue: Catalogue
     return False
 
 
-def out_of_reach(
-    needs: Collection[str], case: Case, catalogue: Catalogue, tools: Collection[str] | None
-) -> tuple[str, ...]:
-    """Which needs cannot be met with what the car can do now and the tools at hand.
+def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None) -> dict[str, bool]:
+    """Whether needs can be met with what the car can do now and the tools at hand; those left out always can.
 
     Parameters
     ----------
-    needs : collection of str
-        Of a test, met or not.
     case : Case
     catalogue : Catalogue
     tools : collection of str, optional
@@ -207,11 +233,11 @@ def out_of_reach(
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
     >>> dead = Case(Car(Battery(600.0)), (Visit((Reading("how_it_turns_over", state="nothing"),)),))
-    >>> out_of_reach(("engine_runs", "helper"), dead, load_catalogue(), None)
+    >>> out_of_reach(("engine_runs", "helper"), within_reach(dead, load_catalogue(), None))
     ('engine_runs',)
     """
     can = ability(case.visits[-1], catalogue)
-    reach = {
+    return {
         "starter_cranks": can.tries is not False,
         "engine_turns": can.turns is not False,
         "engine_runs": can.can_run,
@@ -223,6 +249,10 @@ def out_of_reach(
         "caps_open": case.car.battery.kind != "agm",
         "draw_measured": _draws(case, catalogue),
     }
+
+
+def out_of_reach(needs: Collection[str], reach: Mapping[str, bool]) -> tuple[str, ...]:
+    """Which needs cannot be met, by :func:`within_reach`."""
     return tuple(need for need in needs if not reach.get(need, True))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -13,7 +13,15 @@ from faultnet.case.types import Case
 from faultnet.diagnosis.course import Course, Present
 from faultnet.diagnosis.leading import Leading, chances_once_prepared, is_surely_charged, leading_by_now
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.needs import is_open, minutes_for, out_of_reach, unmet_needs, was_read
+from faultnet.diagnosis.needs import (
+    done_in,
+    is_open,
+    minutes_for,
+    out_of_reach,
+    unmet_needs,
+    was_read,
+    within_reach,
+)
 from faultnet.diagnosis.result import NextTest, Outcome
 from faultnet.diagnosis.safety import LOOK, forbids, ice_to_look_for, is_forbidden, test_does
 from faultnet.diagnosis.sound import sound_ranges
@@ -74,14 +82,12 @@ def rank(
     charged = is_surely_charged(course, belief, catalogue)
     ice = ice_to_look_for(case, course, belief, catalogue)
     standing = forbids(case, catalogue) + (() if ice is None else (ice,))
-    needs = {t.id: unmet_needs(t, visit, catalogue, charged=charged) for t in catalogue.tests}
-    open_tests = [
-        t
-        for t in catalogue.tests
-        if is_open(t, case, catalogue) and not is_forbidden(test_does(t, needs[t.id]), standing)
-    ]
+    open_tests = [t for t in catalogue.tests if is_open(t, case, catalogue)]
+    done, reach = done_in(visit, catalogue), within_reach(case, catalogue, tools)
+    needs = {t.id: unmet_needs(t, visit, catalogue, charged=charged, done=done) for t in open_tests}
+    open_tests = [t for t in open_tests if not is_forbidden(test_does(t, needs[t.id]), standing)]
     needs = {t.id: needs[t.id] for t in open_tests}
-    lacks = {t.id: _lacking(t, needs[t.id], case, catalogue, tools) for t in open_tests}
+    lacks = {t.id: _lacking(t, needs[t.id], reach, catalogue, tools) for t in open_tests}
 
     def ask(now: Present, believed: Belief) -> Leading:
         return chances_once_prepared(now, believed, model, catalogue, needs)
@@ -102,10 +108,10 @@ def rank(
 
 
 def _lacking(
-    test: Test, needs: tuple[str, ...], case: Case, catalogue: Catalogue, tools: Collection[str] | None
+    test: Test, needs: tuple[str, ...], reach: Mapping[str, bool], catalogue: Catalogue, tools: Collection[str] | None
 ) -> tuple[str, ...]:
     """What keeps a test from being done now, in words: needs that cannot be met, and tools."""
-    lacking = tuple(catalogue.preconditions[n] for n in out_of_reach(needs, case, catalogue, tools))
+    lacking = tuple(catalogue.preconditions[n] for n in out_of_reach(needs, reach))
     missing = () if tools is None else tuple(tool for tool in test.tools if not has_tools((tool,), tools))
     return (*lacking, *missing)
 
