@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,7 @@ import pytest
 from faultnet.case.types import Battery, Car, Case, Conditions, Visit
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
 
+FAILED = pytest.StashKey[bool]()
 __all__ = ["UI", "Served", "a_case", "serve_module"]
 if str(UI) not in sys.path:
     sys.path.insert(0, str(UI))
@@ -71,8 +74,17 @@ def browser() -> Iterator[Any]:
         found.close()
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Leave a test's outcome with it, for fixtures that say more of one that failed."""
+    report = yield
+    if report.when == "call":
+        item.stash[FAILED] = report.failed
+    return report
+
+
 @pytest.fixture
-def screen(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
+def screen(browser: Any, served: Served, request: pytest.FixtureRequest) -> Iterator[Callable[..., Any]]:
     """Opens pages on a phone or a desktop, and fails afterwards if anything but this computer was asked."""
     contexts, outside = [], []
 
@@ -84,9 +96,20 @@ def screen(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
         return context.new_page()
 
     yield opened
+    if request.node.stash.get(FAILED, False):
+        _tell(contexts, served)
     for context in contexts:
         context.close()
     assert outside == []
+
+
+def _tell(contexts: list[Any], served: Served) -> None:
+    """Print what stood on the screens, what was typed and kept, and the server's last words, for the report."""
+    for page in (page for context in contexts for page in context.pages):
+        print(f"--- {page.url}\n{page.locator('body').inner_text()[:2000]}")
+    with closing(sqlite3.connect(served.place)) as kept:
+        print("--- drafts", kept.execute("SELECT place, changed_at, length(fields) FROM drafts").fetchall())
+    print("--- server", (Path(served.place).parent / "log.txt").read_text()[-2000:])
 
 
 def _outside(url: str) -> bool:

@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 from workbench import frame, state
 from workbench.answers import answer, belief, catalogue, costs, places, present, range_with, ranges, until
-from workbench.widgets import balance, begin, card, causes, others, pictures, verdict, why, work
+from workbench.widgets import able, balance, begin, card, causes, others, pictures, verdict, why, work
 from workbench.words import plain
 
 from faultnet.case.types import Case
@@ -113,6 +113,7 @@ def _story(case: Case, advice: Advice) -> None:
 def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
     if case.outcome is not None:
         return
+    able.show(case, catalogue())
     frame.title("Other tests", "other-tests")
     others.show(advice.diagnosis, catalogue(), found.test.id if found else None)
     frame.title("Work done on the car")
