@@ -16,6 +16,7 @@ from faultnet.decision.choosing import (
     least_saving,
     shared_price,
     worth_of_tests,
+    worth_while_first,
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
@@ -204,7 +205,7 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     least = least_saving(position, costs)
     worth = worth_of_tests(position, least)
     price = shared_price(position, worth)
-    order = in_order(position, worth, criterion)
+    order = worth_while_first(in_order(position, worth, criterion), worth, least)
     if found.urgent in order:
         order = [found.urgent, *(t for t in order if t != found.urgent)]
     priced = {t.test: _priced(t, worth[t.test], price[t.test], worked.catalogue) for t in found.tests}

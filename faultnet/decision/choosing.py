@@ -7,7 +7,7 @@ criterion for some tests after each outcome, and then to mend.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
@@ -117,6 +117,29 @@ def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CH
     order = in_order(position, worth, chosen.base)
     played = {t: _played(position, t, chosen.base) for t in order[:PLAYED]}
     return sorted(played, key=lambda t: (round(played[t], 6), t)) + order[PLAYED:]
+
+
+def worth_while_first(order: Sequence[str], worth: Mapping[str, Worth], least: float) -> list[str]:
+    """The same order, with the tests that are not worth a shop's while behind the others.
+
+    Parameters
+    ----------
+    order : sequence of str
+        Tests, best first.
+    worth : mapping of test id to Worth
+    least : float
+        What a test must save [money], of :func:`least_saving`; where that is nothing, no repair is well founded yet,
+        and the order stays: a cheap test may open the way to one that pays.
+
+    Examples
+    --------
+    >>> worth = {"look": Worth(0.1, None, ()), "drop": Worth(31.0, None, ())}
+    >>> worth_while_first(["look", "drop"], worth, 20.0)
+    ['drop', 'look']
+    """
+    if least <= 0.0:
+        return list(order)
+    return sorted(order, key=lambda test: worth[test].saving <= least)
 
 
 def _played(position: Position, test: str, criterion: str, steps: int = STEPS, least: float = LEAST_PLAYED) -> float:

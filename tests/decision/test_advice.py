@@ -13,6 +13,7 @@ from faultnet.case.file import load_case
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import position_of, weigh, worth_of_tests
+from faultnet.decision.choosing import least_saving
 from faultnet.decision.plan import Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools
@@ -20,6 +21,7 @@ from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, 
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.diagnose import ranked
 from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
@@ -299,3 +301,18 @@ def test_nothing_at_hand_says_what_would_help(catalogue):
     visit = Visit((Reading("rest_voltage", value=12.6),), Conditions(air_temperature=20.0, hours_standing=12.0))
     answer = advise(Case(Car(Battery(600.0)), (visit,)), catalogue, load_costs(), tools=())
     assert all(not t.tools for t in answer.diagnosis.next_tests)
+
+
+def test_once_a_repair_is_well_founded_the_test_proposed_is_worth_a_shops_while(catalogue):
+    proposed = []
+    for name in ("regulator_low", "ground_high_resistance", "key_off_drain", "shorted_cell"):
+        case = load_case(shipped("cases") / f"{name}.json")
+        entries = case.visits[0].entries
+        for count in range(3, len(entries) + 1):
+            until = replace(case, visits=(replace(case.visits[0], entries=entries[:count]),))
+            weighed = weigh(work_through(until, catalogue), load_costs(), tools=USUAL_TOOLS)
+            least = least_saving(weighed.position, load_costs())
+            if not weighed.decision.stop and least > 0.0:
+                proposed.append((weighed.tests[0].saving, least))
+    assert len(proposed) >= 3
+    assert all(saving > least for saving, least in proposed)

@@ -1,4 +1,4 @@
-"""What the car can do now, one tap each: whether the engine turns, whether it can be started, whether the fault shows."""
+"""What the car can do now, one tap each: whether the engine turns, whether it starts, whether the fault shows."""
 
 from __future__ import annotations
 
