@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
+from faultnet.decision.repair import GIVE_BACK
 from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
 from faultnet.inference.posterior import informations
 
@@ -76,10 +77,11 @@ def least_saving(position: Position, costs: Costs) -> float:
 
     Notes
     -----
-    Nothing where no repair is well founded; else the larger of a share of the cost to expect and some minutes of
+    Nothing where no repair is well founded, or where it is giving the car back (a check-up of which little is known is
+    well founded from the start, and yet the battery's volts are read); else the larger of a share of the cost to expect and some minutes of
     labour.
     """
-    if not position.founded():
+    if not position.founded() or position.first_repair()[0] == GIVE_BACK:
         return 0.0
     return max(costs.worth_share * position.cost_now(), costs.money(costs.worth_minutes))
 
