@@ -77,9 +77,8 @@ def least_saving(position: Position, costs: Costs) -> float:
 
     Notes
     -----
-    Nothing where no repair is well founded, or where it is giving the car back (a check-up of which little is known is
-    well founded from the start, and yet the battery's volts are read); else the larger of a share of the cost to expect and some minutes of
-    labour.
+    Nothing where no repair is well founded, and where it is giving the car back: that is well founded on a check-up
+    before anything is read. Else the larger of a share of the cost to expect and some minutes of labour.
     """
     if not position.founded() or position.first_repair()[0] == GIVE_BACK:
         return 0.0
