@@ -1,0 +1,121 @@
+"""By what the next test is chosen, worked by hand on two parts and tests whose outcomes can be counted on fingers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from faultnet.decision import load_costs
+from faultnet.decision.choosing import (
+    CRITERIA,
+    companions,
+    in_order,
+    least_saving,
+    shared_price,
+    worth_while_first,
+)
+from faultnet.decision.repair import Repairs
+from faultnet.decision.value import Position, one_step
+
+TELLS, HALF = np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([[0.75, 0.25], [0.25, 0.75]])
+NOTHING = np.full((2, 2), 0.5)
+
+
+def position(
+    prices: Mapping[str, float],
+    chances: Mapping[str, np.ndarray],
+    belief: tuple[float, float] = (0.5, 0.5),
+    preparing: Mapping[str, Mapping[str, float]] | None = None,
+) -> Position:
+    """One of two parts for 100 is at fault."""
+    repairs = Repairs(
+        ("a", "b"), np.array([100.0, 100.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0
+    )
+    return Position(np.array(belief), dict(chances), dict(prices), repairs, preparing or {})
+
+
+CHEAP_AND_DEAR = {"dear": 30.0, "cheap": 2.0, "idle": 1.0}
+OUTCOMES = {"dear": TELLS, "cheap": HALF, "idle": NOTHING}
+
+
+@pytest.mark.parametrize(
+    ("criterion", "first"),
+    [("saving", "cheap"), ("saving_for_price", "cheap"), ("information", "cheap")],
+)
+def test_a_cheap_test_stands_before_a_dear_one_that_tells_no_more_for_its_price(criterion: str, first: str) -> None:
+    """A part in vain costs 100 with chance 1/2: certain 50 - 30 = 20; three of four right 25 - 2 = 23."""
+    at = position(CHEAP_AND_DEAR, OUTCOMES)
+    worth = one_step(at)
+    assert {t: w.saving for t, w in worth.items()} == pytest.approx({"dear": 20.0, "cheap": 23.0, "idle": -1.0})
+    assert in_order(at, worth, criterion)[0] == first
+    assert in_order(at, worth, criterion)[-1] == "idle"
+
+
+def test_the_criteria_differ_where_a_dear_test_tells_all() -> None:
+    """For 10 the certain test saves 40, the other for 2 saves 23; 50 / 10 against 25 / 2; 1 / 10 bit against 0.19 / 2."""
+    at = position({"dear": 10.0, "cheap": 2.0}, {"dear": TELLS, "cheap": HALF})
+    worth = one_step(at)
+    assert in_order(at, worth, "saving") == ["dear", "cheap"]
+    assert in_order(at, worth, "saving_for_price") == ["cheap", "dear"]
+    bits = 1.0 + 0.75 * np.log2(0.75) + 0.25 * np.log2(0.25)
+    scores = CRITERIA["information"](at, worth)  # type: ignore[operator]
+    assert scores == pytest.approx({"dear": 1.0 / 10.0, "cheap": bits / 2.0})
+    assert in_order(at, worth, "information") == ["dear", "cheap"]
+
+
+def test_what_one_preparation_serves_is_paid_for_once_among_the_tests_it_serves() -> None:
+    """Running the engine costs 9 of each price of 11 and 12: in one go each bears half of it."""
+    needs = {"one": {"engine_runs": 9.0}, "two": {"engine_runs": 9.0}, "alone": {}}
+    at = position({"one": 11.0, "two": 12.0, "alone": 11.0}, dict.fromkeys(needs, HALF), preparing=needs)
+    worth = one_step(at)
+    assert shared_price(at, worth) == pytest.approx({"one": 6.5, "two": 7.5, "alone": 11.0})
+    assert companions(at, worth, "one") == ["two"]
+    assert companions(at, worth, "alone") == []
+
+
+def test_a_test_that_would_not_pay_even_prepared_shares_nothing() -> None:
+    needs = {"one": {"engine_runs": 9.0}, "idle": {"engine_runs": 9.0}}
+    at = position({"one": 11.0, "idle": 12.0}, {"one": HALF, "idle": NOTHING}, preparing=needs)
+    worth = one_step(at)
+    assert shared_price(at, worth)["one"] == pytest.approx(11.0)
+    assert companions(at, worth, "one") == []
+
+
+def test_a_night_on_the_charger_is_no_part_of_one_go() -> None:
+    needs = {"one": {"charged_overnight": 9.0}, "two": {"charged_overnight": 9.0}}
+    at = position({"one": 11.0, "two": 12.0}, dict.fromkeys(needs, HALF), preparing=needs)
+    assert shared_price(at, one_step(at)) == pytest.approx({"one": 11.0, "two": 12.0})
+
+
+def test_a_test_must_save_more_than_a_share_of_the_cost_and_some_minutes_once_a_repair_is_founded() -> None:
+    """95 to 5: a first costs 100 + 0.05 * 100 = 105, a twentieth of it 5.25; five minutes at 100 an hour 8.33."""
+    costs = replace(load_costs(), hourly_rate=100.0, worth_share=0.05, worth_minutes=5.0)
+    founded = position({}, {}, belief=(0.95, 0.05))
+    assert founded.cost_now() == pytest.approx(105.0)
+    assert least_saving(founded, costs) == pytest.approx(100.0 * 5.0 / 60.0)
+    assert least_saving(founded, replace(costs, worth_share=0.1)) == pytest.approx(10.5)
+
+
+def test_nothing_is_asked_of_a_test_before_anything_is_founded_or_where_the_car_is_given_back() -> None:
+    costs = load_costs()
+    three = np.eye(3, dtype=bool)
+    open_still = Repairs(("a", "b", "c"), np.full(3, 100.0), np.array([]), np.full(3, -1), three, 0.0)
+    belief = np.array([0.4, 0.3, 0.3])
+    assert least_saving(Position(belief, {}, {}, open_still), costs) == 0.0
+    sound = Repairs(
+        ("a", "b", "give_back"), np.array([100.0, 100.0, 0.0]), np.array([]), np.full(3, -1), three, 180.0, 60.0,
+        np.array([180.0, 180.0, 0.0]),
+    )  # fmt: skip
+    back = Position(np.array([0.1, 0.1, 0.8]), {}, {}, sound)
+    assert back.first_repair()[0] == "give_back"
+    assert back.founded()
+    assert least_saving(back, costs) == 0.0
+
+
+def test_tests_worth_a_shops_while_stand_first_in_their_order() -> None:
+    worth = one_step(position(CHEAP_AND_DEAR, OUTCOMES))  # dear saves 20, cheap 23, idle costs 1
+    assert worth_while_first(["idle", "dear", "cheap"], worth, 22.0) == ["cheap", "idle", "dear"]
+    assert worth_while_first(["idle", "dear", "cheap"], worth, 0.0) == ["idle", "dear", "cheap"]
