@@ -55,7 +55,7 @@ def test_a_cheap_test_stands_before_a_dear_one_that_tells_no_more_for_its_price(
 
 
 def test_the_criteria_differ_where_a_dear_test_tells_all() -> None:
-    """For 10 the certain test saves 40, the other for 2 saves 23; 50 / 10 against 25 / 2; 1 / 10 bit against 0.19 / 2."""
+    """For 10 the certain test saves 40, the other for 2 saves 23; 50 / 10 against 25 / 2; 0.1 bit against 0.09."""
     at = position({"dear": 10.0, "cheap": 2.0}, {"dear": TELLS, "cheap": HALF})
     worth = one_step(at)
     assert in_order(at, worth, "saving") == ["dear", "cheap"]
