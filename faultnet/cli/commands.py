@@ -71,7 +71,7 @@ def diagnose(
     currency: CurrencyOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
-    """Say how likely each cause is, why, and what to test or mend next."""
+    """Say how likely each cause is, why, and what to test or repair next."""
     from faultnet.api import advise
     from faultnet.cli.answers import advice_answer
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools, tools_line, with_complaint

@@ -153,8 +153,8 @@ def _reason(reason: Reason) -> str:
 
     Examples
     --------
-    >>> print(_reason(Reason(0, 2, "Rest voltage at the posts: 10.52 V", 12.0)))
-      odds x 16    Rest voltage at the posts: 10.52 V (visit 1)
+    >>> print(_reason(Reason(0, 2, "Open-circuit (rest) voltage at the posts: 10.52 V", 12.0)))
+      odds x 16    Open-circuit (rest) voltage at the posts: 10.52 V (visit 1)
     """
     times = 10.0 ** (abs(reason.weight) / 10.0)
     factor = f"{'x' if reason.weight > 0 else '/'} {times:.0f}" if times >= 9.5 else _small(reason.weight, times)

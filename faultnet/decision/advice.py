@@ -38,7 +38,7 @@ CLOSE_RUNNER_UP = 0.25
 TELLS_LITTLE = 0.2
 SPARES_FOR, LEAST_SPARED = 10, 1.0  # so many tests say what they may spare, from so many minutes of work on [min]
 GIVE_BACK_WORDS = "give the car back as it is"
-UNFOUNDED_WORDS = "mend nothing for now"
+UNFOUNDED_WORDS = "repair nothing for now"
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
     >>> from faultnet.case.types import Reading
     >>> from faultnet.prior_set import load_catalogue
     >>> entry_words(load_catalogue(), Reading("rest_voltage", value=12.4))
-    'Rest voltage at the posts: 12.40 V'
+    'Open-circuit (rest) voltage at the posts: 12.40 V'
     """
     if isinstance(entry, Act):
         return _act_words(catalogue, entry)

@@ -15,7 +15,7 @@ _DIP = "the shape of a start is that of ISO 16750-2, in physics/waveform.py"
 _AWAKE = "a module that stays awake is a fault mode, drain:stays_awake"
 _SELF = "self-discharge by kind of battery stands in physics/charge.py"
 _REACHES = "a charger fills by what the battery accepts: charge_kept_without_acceptance and charge_short_of_full"
-_UNKNOWN = "the state of charge follows from use, charging and drain"
+_UNKNOWN = "the state of charge follows from use, charging and parasitic draw"
 
 RETIRED: dict[tuple[str, ...], str] = {
     ("spreads", "slip_default"): "every instrument states its own chance of a slip",

@@ -58,7 +58,7 @@ def plan_sheet(
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> leaf = Leaf(1.0, "belt", "mend: Belt", "Voltage at idle: 13.7 V to 14.5 V", 0.9)
+    >>> leaf = Leaf(1.0, "belt", "repair: Belt", "Voltage at idle: 13.7 V to 14.5 V", 0.9)
     >>> "Prove it: Voltage at idle" in plan_sheet(Case(Car(Battery(600.0))), leaf, load_catalogue())
     True
     """

@@ -123,7 +123,7 @@ def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: D
         parts.append(_recommended(decision, diagnosis))
     elif diagnosis.causes[0].probability >= ENOUGH:
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
-        parts.append(f"<p><b>What mends it: {escape(act.label)} ({escape(part.label)})</b></p>")
+        parts.append(f"<p><b>What repairs it: {escape(act.label)} ({escape(part.label)})</b></p>")
     parts.append(table(("Cause", "At fault in this case", "Still there", "Before any entry"), rows))
     parts += [f"<p><b>Measure again:</b> {escape(clash)}</p>" for clash in diagnosis.clashes]
     return "".join(parts)

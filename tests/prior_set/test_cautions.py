@@ -134,7 +134,7 @@ WORDS = (
     (r"disconnect the battery|take the clamps off", "terminal_order"),
     (r"one jump lead|a heavy lead", "thin_leads"),
     (r"hour of driving|drive for", "stalling"),
-    (r"wire's terminal on the solenoid|stud of the s", "shorts"),
+    (r"terminal 50|stud of the s", "shorts"),
     (r"fuel pressure", "fuel"),
 )
 EXCUSED = {("act disable_fuel", "long_cranking")}  # a second of it

@@ -119,9 +119,9 @@ def test_an_entry_with_a_decimal_comma_is_stored_and_shown(app: Callable[..., Ap
     (stored,) = store.current(case_id).visits[-1].entries
     assert abs((datetime.now(UTC) - datetime.fromisoformat(stored.at)).total_seconds()) < 3600.0
     assert stored.by == ""
-    assert "Stored: Rest voltage at the posts: 12.40 V" in html(test)
+    assert "Stored: Open-circuit (rest) voltage at the posts: 12.40 V" in html(test)
     assert test.text_input(key="entry").value == ""
-    assert "<h2>Rest voltage at the posts</h2>" not in html(test), "the next test is proposed"
+    assert "<h2>Open-circuit (rest) voltage at the posts</h2>" not in html(test), "the next test is proposed"
 
 
 @pytest.mark.parametrize("typed, value", [("350 mV", 0.35), ("0,2", 0.2), ("~.15V", 0.15)])
@@ -215,7 +215,7 @@ def test_less_than_a_limit_is_taken_like_more(app: Callable[..., AppTest], store
     test = enter(choose(app(case_id), "rest_voltage"), "<11")
     (entry,) = entries(store, case_id)
     assert (entry.value, entry.bound) == (11.0, "below")
-    assert "Rest voltage at the posts: under 11.00 V" in html(test)
+    assert "Open-circuit (rest) voltage at the posts: under 11.00 V" in html(test)
 
 
 def test_what_was_cut_for_the_test_is_put_back_afterwards_by_one_tick(
@@ -413,7 +413,7 @@ def done_first(test: AppTest) -> Checkbox:
 def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[..., AppTest], store: Store) -> None:
     case_id = store.create_case(not_rested())
     test = app(case_id)
-    assert on_the_card(test) == "Voltage after 15 s at half the rating"
+    assert on_the_card(test) == "Load test at half the CCA rating, voltage after 15 s"
     assert done_first(test).label == "Before this: charge the battery fully, take the surface charge off"
     assert not done_first(test).value, "a charge takes a night"
     done_first(test).check().run()
@@ -487,7 +487,7 @@ def test_a_reading_that_fits_nothing_is_to_be_measured_again(
     from workbench import answers
 
     plain = answers.answer
-    clash = ("Rest voltage at the posts: 3.00 V does not fit",)
+    clash = ("Open-circuit (rest) voltage at the posts: 3.00 V does not fit",)
 
     def odd(case: Case, shop: answers.Shop) -> object:
         advice = plain(case, shop)
@@ -495,7 +495,7 @@ def test_a_reading_that_fits_nothing_is_to_be_measured_again(
 
     monkeypatch.setattr(answers, "answer", odd)
     shown = html(app(store.create_case(a_case())))
-    assert "<b>Measure again.</b> Rest voltage at the posts: 3.00 V does not fit" in shown
+    assert "<b>Measure again.</b> Open-circuit (rest) voltage at the posts: 3.00 V does not fit" in shown
 
 
 @pytest.mark.parametrize("page", ["at_the_car", "why", "entries", "paper"])

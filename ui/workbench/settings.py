@@ -13,6 +13,8 @@ from faultnet.errors import FaultnetError, StoreError
 from faultnet.prior_set.catalogue import Catalogue
 
 COMMON_TOOLS = tuple(sorted(USUAL_TOOLS))
+RENAMED = dict.fromkeys(("socket adapter", "scan adapter"), "scan-tool adapter")
+"""Tools that a settings file may still name as they were called once."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def load_settings() -> Settings:
     except FaultnetError:
         prices = ShopPrices()
     return Settings(
-        tuple(str(t) for t in tools) if isinstance(tools, list) else None,
+        tuple(dict.fromkeys(RENAMED.get(str(t), str(t)) for t in tools)) if isinstance(tools, list) else None,
         temperature if temperature in ("degC", "degF") else "degC",
         prices.hourly_rate,
         prices.currency,
