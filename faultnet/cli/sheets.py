@@ -46,7 +46,7 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
     return joined(
         (
             _head(case),
-            section("Take care, always", [wrapped(caution, "  - ") for caution in found.cautions]),
+            wrapped(_care(catalogue.general_cautions, catalogue), ""),
             section("Verdict", [wrapped(found.summary)]),
             section("What to do", _decision(advice.decision, catalogue)),
             section("Likely causes (several may hold at once)", _causes(found, catalogue)),
@@ -101,8 +101,8 @@ def _what_it_takes(decision: Decision) -> str:
 
 def plan_sheet(plan: Knot | Leaf, case: Case, catalogue: Catalogue) -> str:
     """Write a pocket plan with the car it is for and the cautions that stand on every sheet."""
-    cautions = [wrapped(catalogue.cautions[c], "  - ") for c in catalogue.general_cautions]
-    return joined((_head(case), section("Take care, always", cautions), section("Plan", [plan_text(plan)])))
+    care = wrapped(_care(catalogue.general_cautions, catalogue), "")
+    return joined((_head(case), care, section("Plan", [plan_text(plan)])))
 
 
 def tools_sheet(found: tuple[ToolWorth, ...], costs: Costs) -> str:

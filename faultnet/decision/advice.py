@@ -289,7 +289,7 @@ def spared_words(name: str, catalogue: Catalogue) -> str:
     'a battery bought in vain'
     """
     if name in ("", GIVE_BACK, START_OVER):
-        return {GIVE_BACK: "a car that comes back", START_OVER: "starting over"}.get(name, "")
+        return {GIVE_BACK: "a car that comes back", START_OVER: "testing all over again"}.get(name, "")
     component = catalogue.component(name)
     return component.in_vain or f"work in vain: {component.label}"
 

@@ -26,7 +26,7 @@ WITHOUT_PROBES = {
     "cranking_speed",
     "spark_and_fuel",
     "supply_codes",
-}  # read through the diagnostic socket, no volts of it
+}  # values and codes of modules
 CONNECTED = {"voltmeter", "clamp meter", "fine clamp meter", "scan-tool adapter", "jump leads", "fused bridging lead"}
 
 

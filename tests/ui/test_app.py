@@ -296,8 +296,13 @@ def test_the_balance_of_today_is_shown(app: Callable[..., AppTest], store: Store
     enter(choose(test, "rest_voltage"), "12.4")
     store.append(case_id, events.add_entry(0, Act("replace", component="battery")), 2)
     said = html(app(case_id))
-    assert "Bought: Battery (130)" in said
+    assert "Bought: Battery" in said
     assert "1 h 1 min of work" in said
+    assert "130" not in said, "no money without a currency"
+    from workbench.settings import Settings, save_settings
+
+    save_settings(Settings(currency="EUR", parts=(("battery", 99.0),)))
+    assert "Bought: Battery (99 EUR)" in html(app(case_id))
 
 
 def on_the_card(test: AppTest) -> str:
