@@ -182,7 +182,7 @@ def test_money_is_shown_with_its_currency_alone(run: Any, tmp_path: Path, monkey
     file.write_text('{"currency": "EUR", "hourly_rate": 90, "parts": {"ground_path": 40}}')
     ours = run("diagnose", "demo:ground_high_resistance").out
     assert re.search(r"cost to expect \d+ EUR", " ".join(ours.split()))
-    assert "cost to expect" in run("sheet", "demo:ground_high_resistance").out
+    assert "cost to expect" in run("sheet", "demo:shorted_cell").out
     dear = run("diagnose", "demo:ground_high_resistance", "--currency", "$", "--hourly-rate", "300").out
     assert re.search(r"cost to expect \d+ \$", " ".join(dear.split()))
     assert "saves" in run("tools", "demo:ground_high_resistance", "--at-hand", "none").out
@@ -418,7 +418,7 @@ def test_log_finds_the_start_in_a_recorded_log(run: Any, tmp_path: Path) -> None
 def test_log_as_text_fits_80_columns(run: Any) -> None:
     shown = run("log", SCOPE)
     assert max(map(len, shown.out.splitlines())) <= 80
-    assert "and the engine ran" in shown.out
+    assert "caught: the engine ran" in shown.out
     assert "sustained" in shown.out
 
 
