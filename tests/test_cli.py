@@ -185,7 +185,7 @@ def test_money_is_shown_with_its_currency_alone(run: Any, tmp_path: Path, monkey
     assert "cost to expect" in run("sheet", "demo:shorted_cell").out
     dear = run("diagnose", "demo:ground_high_resistance", "--currency", "$", "--hourly-rate", "300").out
     assert re.search(r"cost to expect \d+ \$", " ".join(dear.split()))
-    assert "saves" in run("tools", "demo:ground_high_resistance", "--at-hand", "none").out
+    assert "saves" in run("tools", "demo:fresh_case", "--tools", "voltmeter").out
 
 
 def test_settings_that_cannot_be_used_are_named(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

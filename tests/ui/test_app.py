@@ -802,3 +802,26 @@ def test_a_case_is_deleted_and_brought_back_on_the_page_of_cases(app: Callable[.
     test.button(key=f"back_{case_id}").click().run()
     assert not test.exception
     assert [line.case_id for line in store.list_cases()] == [case_id]
+
+
+def test_money_and_prices_are_set_on_their_page_and_read_by_the_command_line(
+    app: Callable[..., AppTest], store: Store
+) -> None:
+    from faultnet.decision.shop import ShopPrices, load_shop_prices
+
+    case_id = store.create_case(a_case())
+    assert not re.search(r"EUR|worth about", html(app(case_id)))
+    test = app(case_id, "settings")
+    for key, text in (("currency", "EUR"), ("hourly_rate", "90"), ("part_battery", "99.5")):
+        test.text_input(key=key).set_value(text).run()
+    assert not test.exception
+    assert load_shop_prices() == ShopPrices("EUR", 90.0, {"battery": 99.5})
+    again = app(case_id, "settings")
+    assert [again.text_input(key=k).value for k in ("currency", "hourly_rate", "part_belt")] == ["EUR", "90", ""]
+    assert "worth about" in html(app(case_id))
+    again.text_input(key="part_battery").set_value("-3").run()
+    assert "wrong-part_battery" in html(again), "what is wrong is said at its field"
+    assert load_shop_prices().parts == {"battery": 99.5}, "and is not kept"
+    again.text_input(key="part_battery").set_value("").run()
+    again.text_input(key="currency").set_value("").run()
+    assert load_shop_prices() == ShopPrices("", 90.0, {})
