@@ -445,7 +445,7 @@ def test_what_is_quickly_done_first_is_taken_as_done(app: Callable[..., AppTest]
     case_id = store.create_case(with_only("dead_crank_sag", a_case().visits[0].conditions))
     test = app(case_id)
     box = done_first(test)
-    assert box.label == "Before this: keep the engine from firing"
+    assert box.label == "Before this: disable fuel or ignition"
     assert box.value
     enter(test, "0.2")
     assert added(store, case_id)[0] == Act("disable_fuel")
