@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -148,17 +149,58 @@ def test_the_sheet_fits_80_columns_and_shows_the_cautions(run: Any) -> None:
         assert shown.status == 0
         assert max(map(len, shown.out.splitlines())) <= 80
         text = " ".join(shown.out.split())
-        for name in load_catalogue().general_cautions:
-            assert load_catalogue().cautions[name] in text
+        known = load_catalogue()
+        for name in known.general_cautions:
+            assert (known.cautions if arguments[0] == "catalogue" else known.cautions_in_short)[name] in text
 
 
-def test_cautions_of_every_test_shown_are_shown(run: Any) -> None:
+def test_every_caution_of_every_test_and_repair_shown_stands_before_the_steps(run: Any) -> None:
+    known = load_catalogue()
     answer = run("diagnose", "demo:fresh_case", "--json").json
     text = " ".join(run("diagnose", "demo:fresh_case").out.split())
-    for test in answer["next_tests"][:3]:
-        assert test["label"] in text
-        for caution in test["cautions"]:
-            assert caution in text
+    head, *shown = re.split(r" \d\. (?=[A-Z])", text)
+    assert head.index("Take care: ") < head.index("VERDICT"), "the general ones stand where the case begins"
+    for test, block in zip(answer["next_tests"][:3], shown, strict=True):
+        assert block.startswith(test["label"])
+        short = " ".join(known.short_cautions(known.test(test["test"]).cautions))
+        assert (f"Take care: {short}" in block.split(" - ")[0]) == bool(short), test["test"]
+    told = run("diagnose", "demo:shorted_cell").out
+    repair = run("diagnose", "demo:shorted_cell", "--json").json["decision"]
+    wanted = known.short_cautions(known.act(repair["act"]).cautions_for(repair["repair"]))
+    assert " ".join(wanted) in " ".join(told.split())
+
+
+def test_money_is_shown_with_its_currency_alone(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Minutes, what has to be at hand and what may be spared; no amount, no bit, until the currency is set."""
+    file = tmp_path / "settings.json"
+    monkeypatch.setenv("FAULTNET_SETTINGS", str(file))
+    said = run("diagnose", "demo:ground_high_resistance").out
+    assert re.search(r"\(\d+ min; [a-z, -]+; may spare [a-z]", " ".join(said.split()))
+    assert not re.search(r"\bbits?\b|cost to expect|saves|EUR|worth about", said)
+    assert re.search(r"\d\.\d\d bit\b", run("diagnose", "demo:ground_high_resistance", "--why").out)
+    assert run("diagnose", "demo:ground_high_resistance", "--json").json["next_tests"][0]["bits"] > 0
+    file.write_text('{"currency": "EUR", "hourly_rate": 90, "parts": {"ground_path": 40}}')
+    ours = run("diagnose", "demo:ground_high_resistance").out
+    assert re.search(r"cost to expect \d+ EUR", " ".join(ours.split()))
+    assert "cost to expect" in run("sheet", "demo:shorted_cell").out
+    dear = run("diagnose", "demo:ground_high_resistance", "--currency", "$", "--hourly-rate", "300").out
+    assert re.search(r"cost to expect \d+ \$", " ".join(dear.split()))
+    assert "saves" in run("tools", "demo:fresh_case", "--tools", "voltmeter").out
+
+
+def test_settings_that_cannot_be_used_are_named(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "settings.json"
+    monkeypatch.setenv("FAULTNET_SETTINGS", str(file))
+    for text, said in (
+        ("{", "settings cannot be used"),
+        ('{"hourly_rate": -5}', "hourly_rate -5"),
+        ('{"parts": {"gearbox": 5}}', "gearbox"),
+    ):
+        file.write_text(text)
+        shown = run("diagnose", "demo:fresh_case")
+        assert shown.status == 2
+        assert said in shown.err
+        assert "Traceback" not in shown.err
 
 
 def test_why_adds_the_reasons(run: Any) -> None:
@@ -376,7 +418,7 @@ def test_log_finds_the_start_in_a_recorded_log(run: Any, tmp_path: Path) -> None
 def test_log_as_text_fits_80_columns(run: Any) -> None:
     shown = run("log", SCOPE)
     assert max(map(len, shown.out.splitlines())) <= 80
-    assert "and the engine ran" in shown.out
+    assert "caught: the engine ran" in shown.out
     assert "sustained" in shown.out
 
 

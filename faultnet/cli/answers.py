@@ -103,6 +103,7 @@ def _next_test(test: NextTest) -> dict[str, Any]:
         "price",
         "waits",
         "together",
+        "spares",
     )
     more = {"bits_per_minute": test.bits_per_minute, "outcomes": [asdict(outcome) for outcome in test.outcomes]}
     return {**{name: getattr(test, name) for name in named}, **more, "because": test.because}

@@ -30,8 +30,10 @@ ToolsOption = Annotated[
         "--tools", help="Tools at hand, commas between them; 'none' or 'all'; what most people have when left out."
     ),
 ]
-RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work.")]
-CurrencyOption = Annotated[str, typer.Option(help="Label of the money.")]
+RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work; as set when left out.")]
+CurrencyOption = Annotated[
+    str | None, typer.Option(help="Code or sign of the money; as set when left out, and none is shown without one.")
+]
 ClusterOption = Annotated[
     str | None, typer.Option("--cluster", metavar="ADDRESS", help="Scheduler of a dask cluster that does the work.")
 ]
@@ -66,10 +68,10 @@ def diagnose(
     why: Annotated[bool, typer.Option("--why", help="Show what each reading did, and what a sound car reads.")] = False,
     max_faults: Annotated[int | None, typer.Option(min=1, max=4, help="Largest number of faults at once.")] = None,
     hourly_rate: RateOption = None,
-    currency: CurrencyOption = "",
+    currency: CurrencyOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
-    """Say how likely each cause is, why, and what to test or mend next."""
+    """Say how likely each cause is, why, and what to test or repair next."""
     from faultnet.api import advise
     from faultnet.cli.answers import advice_answer
     from faultnet.cli.inputs import read_case, read_catalogue, read_costs, read_tools, tools_line, with_complaint
@@ -102,7 +104,7 @@ def plan(
     from faultnet.decision.plan import plan_tree
 
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    costs = read_costs(priors, hourly_rate, "")
+    costs = read_costs(priors, hourly_rate, None)
     found = planned(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), depth=depth, least=least)
     _show({"case": the_case.name, "plan": plan_tree(found)} if as_json else plan_sheet(found, the_case, catalogue))
 
@@ -121,6 +123,7 @@ def sheet(
     temperatures: Annotated[Literal["degC", "degF"], typer.Option(help="Unit of temperatures.")] = "degC",
     tools: ToolsOption = None,
     hourly_rate: RateOption = None,
+    currency: CurrencyOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
     """Write a sheet to print: cautions, readings beside a sound car, verdict; or boxes to fill in; or the plan."""
@@ -129,7 +132,7 @@ def sheet(
 
     as_pdf = is_pdf(out)
     the_case, catalogue = read_case(case), read_catalogue(priors)
-    costs, at_hand = read_costs(priors, hourly_rate, ""), read_tools(tools, catalogue)
+    costs, at_hand = read_costs(priors, hourly_rate, currency), read_tools(tools, catalogue)
     html = sheet_html(kind, the_case, catalogue, costs, tools=at_hand, temperature_unit=temperatures)
     if out is None:
         _show(html)
@@ -148,7 +151,7 @@ def tools(
     at_hand: ToolsOption = None,
     depth: Annotated[int, typer.Option(min=1, max=4, help="Tests in a row that are looked ahead.")] = 2,
     hourly_rate: RateOption = None,
-    currency: CurrencyOption = "",
+    currency: CurrencyOption = None,
     priors: PriorsOption = "in_use",
 ) -> None:
     """Say what it would save, on this case, to have a tool that is not at hand."""
@@ -164,7 +167,7 @@ def tools(
     tools_had = read_tools(at_hand, catalogue)
     had = known_tools(catalogue) if tools_had is None else tools_had
     found = worth_of_tools(worked, costs, had, depth=depth)
-    _show(tools_answer(found, the_case) if as_json else tools_sheet(found, catalogue, costs.currency))
+    _show(tools_answer(found, the_case) if as_json else tools_sheet(found, costs))
 
 
 @app.command()

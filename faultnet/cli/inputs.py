@@ -34,11 +34,19 @@ def read_case(argument: str) -> Case:
     return replace(case, visits=case.visits or (Visit(),))
 
 
-def read_costs(priors: str, hourly_rate: float | None, currency: str) -> Costs:
-    """Read the costs of a prior set, with the shop's own figures put in."""
-    from faultnet.decision.costs import load_costs
+def read_costs(priors: str, hourly_rate: float | None, currency: str | None) -> Costs:
+    """Read the costs of a prior set, with the shop's own figures put in: those of its settings, or the ones given.
 
-    return load_costs(priors).with_shop(hourly_rate=hourly_rate, currency=currency)
+    Raises
+    ------
+    FaultnetError
+        If the settings cannot be used.
+    """
+    from faultnet.decision.costs import load_costs
+    from faultnet.decision.shop import load_shop_prices
+
+    ours = load_shop_prices().of(load_costs(priors))
+    return ours.with_shop(hourly_rate=hourly_rate, currency=currency)
 
 
 def case_file(argument: str) -> Path:

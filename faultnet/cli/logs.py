@@ -10,6 +10,7 @@ from typing import Any
 from faultnet.case.plain import entry_fields
 from faultnet.cli.layout import counted, joined, section, wrapped
 from faultnet.recordings import (
+    START_WORDS,
     Charging,
     Decline,
     DropOut,
@@ -23,10 +24,10 @@ from faultnet.recordings import (
 )
 
 OUTCOMES = {
-    "good": "and the engine ran",
-    "failed": "and the engine did not run, or nothing charges",
-    "tried": "but the engine was not turned",
-    "unclear": "and the log ends",
+    "good": "the engine ran",
+    "failed": "the engine did not run, or nothing charges",
+    "tried": "the engine was not turned",
+    "unclear": "the log ends",
 }
 
 
@@ -126,7 +127,7 @@ def _lines(event: Event, window: float) -> Iterator[str]:
 def _said(event: Event) -> str:
     """Say one event in a sentence."""
     if isinstance(event, Start):
-        return f"start, {event.duration:.2f} s, {OUTCOMES[event.outcome]}"
+        return f"start, {event.duration:.2f} s, {START_WORDS[event.outcome]}: {OUTCOMES[event.outcome]}"
     if isinstance(event, Charging):
         return f"charging, {event.duration:.0f} s at {event.level:.2f} V ({event.lowest:.2f} to {event.highest:.2f} V)"
     if isinstance(event, DropOut):

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from faultnet.case.types import Case
 from faultnet.cli.answers import why_sentences
 from faultnet.cli.layout import bar, counted, joined, percent, section, wrapped
-from faultnet.decision import Advice, Decision
+from faultnet.decision import Advice, Costs, Decision
 from faultnet.decision.plan import Knot, Leaf, plan_text
 from faultnet.decision.tools import ToolWorth
 from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
-from faultnet.diagnosis.wording import range_words
+from faultnet.diagnosis.wording import minutes_words, money_words, range_words, worth_words
 from faultnet.prior_set import Catalogue
 from faultnet.report.words import rating_words
 
@@ -41,12 +41,14 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
     str
     """
     found = advice.diagnosis
-    tests = found.next_tests[: 1 if advice.decision.stop else SHOWN_TESTS]
+    tests, currency = found.next_tests[: 1 if advice.decision.stop else SHOWN_TESTS], advice.decision.currency
+    tested = [_next_test(k, test, catalogue, currency, why=why) for k, test in enumerate(tests, 1)]
     return joined(
         (
             _head(case),
+            wrapped(_care(catalogue.general_cautions, catalogue), ""),
             section("Verdict", [wrapped(found.summary)]),
-            section("What to do", _decision(advice.decision)),
+            section("What to do", _decision(advice.decision, catalogue)),
             section("Likely causes (several may hold at once)", _causes(found, catalogue)),
             section("Measure again", [wrapped(clash) for clash in found.clashes]),
             *(_reasons(found) if why else ()),
@@ -54,47 +56,66 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
             section("What it depends on", [wrapped(s) for s in why_sentences(found, case, catalogue)[-2:]])
             if why
             else "",
-            section("Next tests, best first", [_next_test(k, test, catalogue) for k, test in enumerate(tests, 1)]),
-            section("Cautions", [wrapped(caution, "  - ") for caution in found.cautions]),
+            section("Next tests, best first", tested),
             wrapped(tools, "") if tools else "",
             wrapped(_left_out(found), ""),
         )
     )
 
 
-def _decision(decision: Decision) -> Iterator[str]:
+def _decision(decision: Decision, catalogue: Catalogue) -> Iterator[str]:
     """What must not be done; then the repair where one is well founded, with its proof; then the test that is left."""
-    money = f"{decision.expected_cost:.0f} {decision.currency}".rstrip()
     for words in decision.not_now:
         yield wrapped(words)
-    cure = f"chance that this is the whole cure {decision.chance_of_cure:.0%}, cost to expect {money}"
-    named = f"{'Mend ' if decision.repair else ''}{decision.label}; {cure}."
+    named = f"{decision.label} ({_what_it_takes(decision)})."
     if decision.founded:
         yield wrapped(named[:1].upper() + named[1:])
         if decision.proof:
             yield wrapped(f"Proof afterwards: {decision.proof}.")
+        if decision.act:
+            yield wrapped(_care(catalogue.act(decision.act).cautions_for(decision.repair), catalogue))
         yield wrapped("Stop testing. " * decision.stop + decision.because)
     elif decision.stop:
         yield wrapped(f"Stop testing. {decision.because}")
-        yield wrapped(f"Not well founded, but the first to try: {decision.label}; {cure}.")
+        yield wrapped(f"Not well founded, but the first to try: {named}")
     else:
         yield wrapped(f"Go on testing. {decision.because}")
-        yield wrapped(f"Mending now, without that, is to be expected to cost {money}.")
+        if decision.currency:
+            money = money_words(decision.expected_cost, decision.currency)
+            yield wrapped(f"Repairing now, without that, is to be expected to cost {money}.")
     for words in (decision.would_need, decision.cannot_tell):
         if words:
             yield wrapped(words)
 
 
+def _what_it_takes(decision: Decision) -> str:
+    """The chance that it is the whole cure, its minutes, and the cost to expect where the money is known."""
+    cure = "this is the whole cure" if decision.repair else "no part is at fault any more"
+    said = [f"chance that {cure} {decision.chance_of_cure:.0%}"]
+    if decision.minutes:
+        said.append(f"{minutes_words(decision.minutes)} of work")
+    if decision.currency:
+        said.append(f"cost to expect {money_words(decision.expected_cost, decision.currency)}")
+    return "; ".join(said)
+
+
 def plan_sheet(plan: Knot | Leaf, case: Case, catalogue: Catalogue) -> str:
     """Write a pocket plan with the car it is for and the cautions that stand on every sheet."""
-    cautions = [wrapped(catalogue.cautions[c], "  - ") for c in catalogue.general_cautions]
-    return joined((_head(case), section("Plan", [plan_text(plan)]), section("Cautions", cautions)))
+    care = wrapped(_care(catalogue.general_cautions, catalogue), "")
+    return joined((_head(case), care, section("Plan", [plan_text(plan)])))
 
 
-def tools_sheet(found: tuple[ToolWorth, ...], catalogue: Catalogue, currency: str) -> str:
-    """Write the worth of tools, a line each."""
+def tools_sheet(found: tuple[ToolWorth, ...], costs: Costs) -> str:
+    """Write the worth of tools, a line each: in money where it is known which, else in minutes of work."""
+
+    def saved(worth: ToolWorth) -> str:
+        minutes = minutes_words(worth.saving / max(costs.money(1.0), 1e-9))
+        return money_words(worth.saving, costs.currency) or f"as much as {minutes} of work"
+
     lines = [
-        wrapped(f"{worth.tool}: saves {worth.saving:.0f} {currency}".rstrip() + f"; opens {len(worth.tests)} tests")
+        wrapped(
+            f"{worth.tool}: " + (f"saves {saved(worth)}; " if worth.saving else "") + f"opens {len(worth.tests)} tests"
+        )
         for worth in found
     ]
     return section("Tools that are not at hand", lines or ["  Every tool is at hand."])
@@ -132,8 +153,8 @@ def _reason(reason: Reason) -> str:
 
     Examples
     --------
-    >>> print(_reason(Reason(0, 2, "Rest voltage at the posts: 10.52 V", 12.0)))
-      odds x 16    Rest voltage at the posts: 10.52 V (visit 1)
+    >>> print(_reason(Reason(0, 2, "Open-circuit (rest) voltage at the posts: 10.52 V", 12.0)))
+      odds x 16    Open-circuit (rest) voltage at the posts: 10.52 V (visit 1)
     """
     times = 10.0 ** (abs(reason.weight) / 10.0)
     factor = f"{'x' if reason.weight > 0 else '/'} {times:.0f}" if times >= 9.5 else _small(reason.weight, times)
@@ -153,9 +174,9 @@ def _readings(seen: tuple[Seen, ...]) -> Iterator[str]:
             yield wrapped(f"{text}; {place} {range_words(low, high, reading.unit)}", "  ", "    ")
 
 
-def _next_test(number: int, test: NextTest, catalogue: Catalogue) -> str:
-    cost = f"saves {test.saving:.0f}, {test.bits:.2f} bit, {test.minutes:g} min, {', '.join(test.tools) or 'no tools'}"
-    lines = [wrapped(f"{test.label} ({cost})", f"  {number}. ")]
+def _next_test(number: int, test: NextTest, catalogue: Catalogue, currency: str, *, why: bool) -> str:
+    told = f"; {test.bits:.2f} bit" if why else ""
+    lines = [wrapped(f"{test.label} ({worth_words(test, currency)}{told})", f"  {number}. ")]
     if test.prepare:
         lines.append(wrapped("First: " + " ".join(test.prepare), "     "))
     if test.waits >= LONG_WAIT:
@@ -167,9 +188,17 @@ def _next_test(number: int, test: NextTest, catalogue: Catalogue) -> str:
         sound = range_words(*test.sound_range, test.unit)
         lines.append(wrapped(f"A sound example of this car reads {sound} today.", "     "))
     lines.append(wrapped(test.because, "     "))
+    cautions = catalogue.test(test.test).cautions
+    if cautions:
+        lines.append(wrapped(_care(cautions, catalogue), "     "))
     if number == 1:
         lines += [wrapped(step, "     - ") for step in test.steps]
     return "\n".join(lines)
+
+
+def _care(cautions: tuple[str, ...], catalogue: Catalogue) -> str:
+    """Every caution of a test or an act in few words, the worst first; nothing where there is none."""
+    return f"Take care: {' '.join(catalogue.short_cautions(cautions))}" if cautions else ""
 
 
 def _left_out(found: Diagnosis) -> str:

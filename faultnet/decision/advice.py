@@ -20,6 +20,7 @@ from faultnet.decision.choosing import (
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
+from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import FOUNDED, Position, Worth, one_step
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.leading import Leading
@@ -28,7 +29,7 @@ from faultnet.diagnosis.ranking import Ranked
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.safety import allowed_act, named_repair
 from faultnet.diagnosis.sound import sound_ranges
-from faultnet.diagnosis.wording import range_words
+from faultnet.diagnosis.wording import minutes_words, range_words, worth_words
 from faultnet.errors import FaultnetError
 from faultnet.notebook import html_table, paragraphs
 from faultnet.prior_set.catalogue import Catalogue
@@ -36,8 +37,9 @@ from faultnet.prior_set.types import Test
 
 CLOSE_RUNNER_UP = 0.25
 TELLS_LITTLE = 0.2
+SPARES_FOR, LEAST_SPARED = 10, 1.0  # so many tests say what they may spare, from so many minutes of work on [min]
 GIVE_BACK_WORDS = "give the car back as it is"
-UNFOUNDED_WORDS = "mend nothing for now"
+UNFOUNDED_WORDS = "repair nothing for now"
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,8 @@ class Decision:
         A test that would be worth more than all others and what it lacks, in words; empty mostly.
     not_now : tuple of str
         What must not be done to the car as it was found, in words.
+    minutes : float
+        Hands-on time of the repair, with getting at it and proving it [min]; nought where nothing is repaired.
     """
 
     stop: bool
@@ -83,6 +87,7 @@ class Decision:
     currency: str
     would_need: str = ""
     not_now: tuple[str, ...] = ()
+    minutes: float = 0.0
 
     @property
     def founded(self) -> bool:
@@ -107,11 +112,11 @@ class Advice:
         said, decided = self.diagnosis, self.decision
         proof = f"Proof afterwards: {decided.proof}." if decided.proof else ""
         causes = [(c.label, f"{c.probability:.0%}") for c in said.causes[:6]]
-        tests = [(t.label, f"{t.saving:.0f}", f"{t.bits:.2f}", f"{t.minutes:.0f}") for t in said.next_tests[:6]]
+        tests = [(t.label, worth_words(t, decided.currency)) for t in said.next_tests[:6]]
         return (
             paragraphs(said.summary, decided.because, proof)
             + html_table(("cause", "chance"), causes)
-            + html_table(("next test", "saves", "bit", "minutes"), tests)
+            + html_table(("next test", "what it takes, and what it may spare"), tests)
         )
 
 
@@ -209,7 +214,8 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     if found.urgent in order:
         order = [found.urgent, *(t for t in order if t != found.urgent)]
     priced = {t.test: _priced(t, worth[t.test], price[t.test], worked.catalogue) for t in found.tests}
-    tests = tuple(priced[t] for t in order)
+    spares = spared(position, order[:SPARES_FOR], costs.money(LEAST_SPARED))
+    tests = tuple(replace(priced[t], spares=spared_words(spares.get(t, ""), worked.catalogue)) for t in order)
     if tests:
         together = companions(position, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
@@ -270,7 +276,23 @@ def _decision(
         currency=costs.currency,
         would_need=_would_need(worked, costs, best, least, found),
         not_now=tuple(forbid.words for forbid in found.standing),
+        minutes=0.0 if give_back else costs.minutes(name),
     )
+
+
+def spared_words(name: str, catalogue: Catalogue) -> str:
+    """What a test may spare in words: of a component, "give_back" or "start_over"; empty for nothing.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> spared_words("battery", load_catalogue())
+    'a battery bought in vain'
+    """
+    if name in ("", GIVE_BACK, START_OVER):
+        return {GIVE_BACK: "a car that comes back", START_OVER: "testing all over again"}.get(name, "")
+    component = catalogue.component(name)
+    return component.in_vain or f"work in vain: {component.label}"
 
 
 def _allowed(worked: Worked, found: Ranked, component: str) -> str | None:
@@ -326,17 +348,13 @@ def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, 
     if best is None:
         return "No test is left that the tools at hand allow."
     if stop and unfounded:
-        return "No repair is well founded enough to pay for, and no test left is worth its cost; look again later."
-    money = f"{abs(best.saving):.0f} {costs.currency}".rstrip()
-    if stop and best.saving > 0.0:
-        return f"No test left is worth a shop's while; the best, {best.label}, saves no more than {money}."
+        return "No repair is well founded enough to pay for, and no test left is worth its time; look again later."
     if stop:
-        return f"No test left is worth its cost; the best, {best.label}, would lose {money}."
+        return f"No test left is worth a shop's while, not even {best.label} ({minutes_words(best.minutes)})."
     if urgent:
         return f"{best.label} comes first: nothing else is safe before it."
     surer = "To be surer: " if founded else ""
-    saves = f" and saves {money} on average beyond what it costs" if best.saving > 0.0 else ""
-    return f"{surer}{best.label} tells most for its time{saves}."
+    return f"{surer}{best.label} tells most for its time ({worth_words(best, costs.currency)})."
 
 
 def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None) -> str:

@@ -71,35 +71,57 @@ class Costs:
     in_vain: Mapping[str, float]
     currency: str = ""
 
-    def with_shop(self, *, hourly_rate: float | None = None, currency: str | None = None) -> Costs:
-        """The same prices with a shop's hour and money put in.
+    def with_shop(
+        self,
+        *,
+        hourly_rate: float | None = None,
+        currency: str | None = None,
+        parts: Mapping[str, float] | None = None,
+    ) -> Costs:
+        """The same prices with a shop's hour, its money and its prices of parts put in.
+
+        Parameters
+        ----------
+        hourly_rate : float, optional
+            [money/h].
+        currency : str, optional
+        parts : mapping of component to float, optional
+            Prices of parts that differ [money].
 
         Raises
         ------
         PriorsError
-            If the hour is negative.
+            If a price is negative, or of a part that is not known.
 
         Examples
         --------
-        >>> load_costs().with_shop(hourly_rate=75.0).hourly_rate
-        75.0
+        >>> ours = load_costs().with_shop(hourly_rate=75.0, parts={"battery": 99.0})
+        >>> ours.hourly_rate, ours.part["battery"]
+        (75.0, 99.0)
         """
-        if hourly_rate is not None and not 0 <= hourly_rate <= MOST_MONEY:
-            raise PriorsError(
-                "a price cannot be this",
-                where="hourly_rate",
-                got=f"{hourly_rate:g}",
-                expected=f"0 to {MOST_MONEY:,.0f}",
-            )
+        given = {} if hourly_rate is None else {"hourly_rate": hourly_rate}
+        for name, price in (given | dict(parts or {})).items():
+            if name not in given and name not in self.part:
+                raise PriorsError("no such part to price", got=repr(name), expected=", ".join(self.part))
+            if not 0 <= price <= MOST_MONEY:
+                raise PriorsError(
+                    "a price cannot be this", where=name, got=f"{price:g}", expected=f"0 to {MOST_MONEY:,.0f}"
+                )
         return replace(
             self,
             hourly_rate=self.hourly_rate if hourly_rate is None else hourly_rate,
             currency=self.currency if currency is None else currency,
+            part={**self.part, **(parts or {})},
         )
 
     def money(self, minutes: float) -> float:
         """What so many minutes of work cost [money]."""
         return minutes * self.hourly_rate / 60.0
+
+    def minutes(self, component: str) -> float:
+        """Hands-on time to mend a component and prove it, with getting at it [min]."""
+        getting_at = self.access[self.behind[component]] if component in self.behind else 0.0
+        return getting_at + self.labour[component] + self.check[component]
 
     def repair(self, component: str) -> float:
         """Price of mending a component and proving it, without getting at it [money]."""

@@ -252,7 +252,7 @@ class _Growing:
             return Leaf(chance, name, GIVE_BACK_WORDS, "", cure)
         label = self.worked.catalogue.component(name).label
         test, reads = proof_of(self.worked, self.costs, name)
-        return Leaf(chance, name, f"mend: {label}", f"{test.label}: {reads}" if reads else test.label, cure)
+        return Leaf(chance, name, f"repair: {label}", f"{test.label}: {reads}" if reads else test.label, cure)
 
 
 def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:
@@ -278,8 +278,8 @@ def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:
 
     Examples
     --------
-    >>> print(plan_text(Leaf(1.0, "belt", "mend: Belt", "Charging volts: 13.7 V to 14.5 V", 0.9)))
-    -> mend: Belt (whole cure 90%). Proof: Charging volts: 13.7 V to 14.5 V
+    >>> print(plan_text(Leaf(1.0, "belt", "repair: Belt", "Charging volts: 13.7 V to 14.5 V", 0.9)))
+    -> repair: Belt (whole cure 90%). Proof: Charging volts: 13.7 V to 14.5 V
     """
     pad = "  " * indent
     if isinstance(plan, Leaf):

@@ -190,8 +190,17 @@ def expected_cost(repairs: Repairs, weights: Array, order: NDArray[np.intp] | No
 
 def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) -> Array:
     """Expected cost when the order is broken off for a fresh start where that is cheapest, shape (beliefs,)."""
+    return np.asarray(ways_to_stop(repairs, weights, order).min(axis=1))
+
+
+def ways_to_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) -> Array:
+    """Expected cost of every way to go through an order [money], shape (beliefs, 1) or (beliefs, 2 + repairs).
+
+    The order is gone through to its end, or broken off for a fresh start after each of its steps, or not begun; the
+    first alone where starting over has no price. `repairs` and `weights` are those of the classes.
+    """
     bill = running_bill(repairs, order)
-    position, last = _last_needed(repairs, order)
+    position, last = last_needed(repairs, order)
     cost = np.take_along_axis(bill, last, axis=1) + _call_backs(repairs, position, last)
     share = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     steps = order.shape[1]
@@ -204,11 +213,11 @@ def _cheapest_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) ->
     mended, paid = np.cumsum(mended_at, axis=1), np.cumsum(paid_at - not_in_vain, axis=1)
     whole = paid[:, -1]
     if not np.isfinite(repairs.start_over):
-        return whole
+        return np.asarray(whole[:, None])
     needed = np.take_along_axis(chance * repairs.cost, order, axis=1)
     still_needed = needed.sum(axis=1, keepdims=True) - np.cumsum(needed, axis=1)
     broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + still_needed
-    return np.asarray(np.minimum(np.minimum(whole, broken_off.min(axis=1)), _starting_over(repairs, weights)))
+    return np.column_stack([whole, broken_off, _starting_over(repairs, weights)])
 
 
 def starting_over(repairs: Repairs, weights: Array) -> Array:
@@ -221,7 +230,7 @@ def _starting_over(repairs: Repairs, weights: Array) -> Array:
     return np.asarray(repairs.start_over + (share @ repairs.at_fault) @ repairs.cost)
 
 
-def _last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Where each repair stands in an order, and the last one each hypothesis needs."""
     position = np.argsort(order, axis=1)
     last = np.zeros((len(order), len(repairs.at_fault)), dtype=np.intp)

@@ -162,7 +162,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         summary=_summary(causes, worked) + _judged_by(worked.catalogue),
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
-        cautions=_cautions(worked, [t.test for t in tests[:3]]),
+        cautions=tuple(worked.catalogue.cautions[c] for c in worked.catalogue.general_cautions),
         entries=sum(len(v.entries) for v in case.visits),
     )
 
@@ -324,14 +324,6 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
         *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in clashing),
         *(f"{s.said} does not fit the likely causes. {again}" for s in odd),
     )
-
-
-def _cautions(worked: Worked, tests: list[str]) -> tuple[str, ...]:
-    catalogue = worked.catalogue
-    ids = list(catalogue.general_cautions)
-    for test in tests:
-        ids += [c for c in catalogue.test(test).cautions if c not in ids]
-    return tuple(catalogue.cautions[c] for c in ids)
 
 
 def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:

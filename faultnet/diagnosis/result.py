@@ -111,6 +111,9 @@ class NextTest:
         What keeps it from being done now, in words: the car cannot do it, or a tool is missing; mostly empty.
     together : tuple of str
         Ids of tests that the same preparation serves, worth doing in one go with it.
+    spares : str
+        What it may spare, in words: of what is expected to be spent in vain, that which it makes smaller by most. Empty
+        where that is next to nothing, and for tests far down the list.
     """
 
     test: str
@@ -133,6 +136,7 @@ class NextTest:
     waits: float = 0.0
     lacks: tuple[str, ...] = ()
     together: tuple[str, ...] = ()
+    spares: str = ""
 
     @property
     def bits_per_minute(self) -> float:
@@ -213,6 +217,7 @@ class Diagnosis:
         Prior mass of the fault combinations left out [-].
     max_faults : int
     cautions : tuple of str
+        Those that always hold; each test has its own.
     entries : int
         Number of entries taken into account.
     """

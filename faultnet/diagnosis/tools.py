@@ -14,7 +14,7 @@ def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
 
     Examples
     --------
-    >>> has_tools(("recorder or socket adapter",), {"recorder"}), has_tools(("voltmeter",), ())
+    >>> has_tools(("recorder or scan-tool adapter",), {"recorder"}), has_tools(("voltmeter",), ())
     (True, False)
     """
     return all(any(part in tools for part in tool.split(" or ")) for tool in needed)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from faultnet.case.types import Act, Entry
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.units import format_quantity
+
+if TYPE_CHECKING:
+    from faultnet.diagnosis.result import NextTest
 
 NOT_MEASURED_WORDS = {
     "skipped": "skipped",
@@ -24,7 +29,7 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
     >>> from faultnet.case.types import Reading
     >>> from faultnet.prior_set import load_catalogue
     >>> entry_words(load_catalogue(), Reading("rest_voltage", value=12.4))
-    'Rest voltage at the posts: 12.40 V'
+    'Open-circuit (rest) voltage at the posts: 12.40 V'
     """
     if isinstance(entry, Act):
         return _act_words(catalogue, entry)
@@ -75,6 +80,55 @@ def value_words(value: float, unit: str) -> str:
 def range_words(low: float, high: float, unit: str) -> str:
     """A range in words: both ends with one unit."""
     return f"{value_words(low, unit)} to {value_words(high, unit)}"
+
+
+def minutes_words(minutes: float) -> str:
+    """Hands-on time.
+
+    Examples
+    --------
+    >>> minutes_words(1.0), minutes_words(95.0)
+    ('1 min', '1 h 35 min')
+    """
+    whole = max(round(minutes), 1)
+    if whole < 60:
+        return f"{whole} min"
+    return f"{whole // 60} h" + (f" {whole % 60} min" if whole % 60 else "")
+
+
+def money_words(amount: float, currency: str) -> str:
+    """An amount in whole units of money; nothing where it is not known which money.
+
+    Examples
+    --------
+    >>> money_words(260.1, "EUR"), money_words(12.0, "")
+    ('260 EUR', '')
+    """
+    return f"{amount:.0f} {currency}" if currency else ""
+
+
+def worth_words(test: NextTest, currency: str = "") -> str:
+    """What a test takes, what has to be at hand, and what it may spare.
+
+    Parameters
+    ----------
+    test : NextTest
+    currency : str
+        Empty where nobody said which money; then no amount is shown.
+
+    Examples
+    --------
+    >>> from faultnet.diagnosis.result import NextTest
+    >>> test = NextTest("t", "Rest", "rest", 0.4, 3.0, (), ("voltmeter",), (), (), None, "V", "", saving=30.2)
+    >>> worth_words(test), worth_words(test, "EUR")
+    ('3 min; voltmeter', '3 min; voltmeter; worth about 30 EUR')
+    """
+    said = [minutes_words(test.minutes), ", ".join(test.tools) or "no tools"]
+    if test.spares:
+        said.append(f"may spare {test.spares}")
+    if currency and test.saving >= 1.0:
+        said.append(f"worth about {money_words(test.saving, currency)}")
+    return "; ".join(said)
 
 
 def share_words(probability: float) -> str:

@@ -50,7 +50,7 @@ class Catalogue:
     effects : dict of (component, mode, parameter) to Effect
     spreads : dict of str to Spread
     cautions, preconditions : dict of str to str
-        Texts by id.
+        Texts by id; cautions stand the worst first, and so do those of each test and act.
     cautions_in_short : dict of str to str
         The same in few words; in full where there are none.
     waits : dict of str to Timer
@@ -109,6 +109,18 @@ class Catalogue:
             If there is none, with the ids that come close.
         """
         return _pick("test", self.tests, test)
+
+    def short_cautions(self, names: Iterable[str]) -> tuple[str, ...]:
+        """Return cautions in few words, none left out.
+
+        Examples
+        --------
+        >>> from faultnet.prior_set import load_catalogue
+        >>> catalogue = load_catalogue()
+        >>> catalogue.short_cautions(catalogue.test("rest_voltage").cautions)
+        ('Rings and watch off.',)
+        """
+        return tuple(self.cautions_in_short[name] for name in names)
 
     def complaint(self, complaint: str) -> Complaint:
         """Return a complaint by its id.

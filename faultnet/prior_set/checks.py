@@ -154,6 +154,9 @@ def _check_acts(catalogue: Catalogue) -> None:
         where = f"acts.toml, act '{act.id}'"
         _check_known(f"{where}, components", act.components, components)
         _check_known(f"{where}, cautions", act.cautions, catalogue.cautions)
+        _check_known(f"{where}, only_for", act.only_for, act.cautions)
+        for parts in act.only_for.values():
+            _check_known(f"{where}, only_for", parts, act.components)
         if not act.steps:
             raise _amiss("an act needs steps", where, "none", "at least one")
     _check_known("cautions.toml, general", catalogue.general_cautions, catalogue.cautions)

@@ -6,7 +6,7 @@ import functools
 import hashlib
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from faultnet.errors import PriorsError
 from faultnet.prior_set import records
@@ -25,8 +25,10 @@ from faultnet.prior_set.overlay import (
 from faultnet.prior_set.retired import without_retired
 from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
+from faultnet.prior_set.types import ActSpec, Test
 from faultnet.shipped import shipped
 
+Cautioned = TypeVar("Cautioned", Test, ActSpec)
 FILES: tuple[str, ...] = (
     "prior_set.toml",
     "components.toml",
@@ -103,7 +105,7 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     check_numbers(spreads, texts["preconditions"])
     numbers = records.spreads(spreads)
     factor, floor = (numbers[name].value for name in ("roughly_factor", "roughly_floor"))
-    known_tests = tuple(records.test(row) for row in tests)
+    known_tests = tuple(_worst_first(records.test(row), texts["cautions"]) for row in tests)
     catalogue = Catalogue(
         fingerprint=_fingerprint(folders),
         **about,
@@ -113,7 +115,9 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
         complaints=tuple(
             records.complaint(row, known_tests) for row in merged_if_any(folders, "tests.toml", "complaint")
         ),
-        acts=tuple(records.act(row) for row in merged_entries(folders, "acts.toml", "act")),
+        acts=tuple(
+            _worst_first(records.act(row), texts["cautions"]) for row in merged_entries(folders, "acts.toml", "act")
+        ),
         instruments=tuple(
             replace(entry, roughly_factor=factor, roughly_floor=floor)
             for entry in records.instruments(_rows(folders, "instruments"))
@@ -127,6 +131,12 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     )
     check_catalogue(catalogue)
     return catalogue
+
+
+def _worst_first(entry: Cautioned, cautions: dict[str, str]) -> Cautioned:
+    """Put the cautions of a test or an act in the order of the list of cautions, which is how bad they are."""
+    place = {name: k for k, name in enumerate(cautions)}
+    return replace(entry, cautions=tuple(sorted(entry.cautions, key=lambda c: place.get(c, len(place)))))
 
 
 def _rows(folders: tuple[Path, ...], table: str) -> list[Row]:

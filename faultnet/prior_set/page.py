@@ -89,7 +89,7 @@ def _component(catalogue: Catalogue, component: Component) -> str:
         (
             f"### {component.label} (`{component.id}`)",
             f"{component.explanation} {sound.label.capitalize()}: {sound.explanation}",
-            table(("mode", "what it is", "how it shows", "what mends it", "comes and goes", "per 1000"), rows),
+            table(("mode", "what it is", "how it shows", "what repairs it", "comes and goes", "per 1000"), rows),
         )
     )
 

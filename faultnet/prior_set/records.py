@@ -113,7 +113,9 @@ def component(row: Row) -> Component:
     if not isinstance(modes, list) or len(modes) < 2:
         raise row.wrong("mode", modes, "the sound mode first and at least one fault mode, each as [[component.mode]]")
     rows = identified([Row(row.where, cells) for cells in modes], row.where, "mode")
-    return Component(row.text("id"), row.text("label"), row.text("explanation"), tuple(_mode(entry) for entry in rows))
+    in_vain = row.text("in_vain", allow_empty=True) if "in_vain" in row.cells else ""
+    told = tuple(_mode(entry) for entry in rows)
+    return Component(row.text("id"), row.text("label"), row.text("explanation"), told, in_vain)
 
 
 def _mode(row: Row) -> Mode:
@@ -228,7 +230,16 @@ def act(row: Row) -> ActSpec:
         explanation=row.text("explanation"),
         timers=_timers(row),
         does=_workings(row),
+        only_for=_only_for(row),
     )
+
+
+def _only_for(row: Row) -> dict[str, tuple[str, ...]]:
+    """The parts for which some of the cautions of an act hold, by caution; empty where they hold for all."""
+    told = row.cells.get("only_for", {})
+    if not isinstance(told, dict):
+        raise row.wrong("only_for", told, 'a table, caution = ["component", ...]')
+    return {name: Row(row.where, told).texts(name) for name in told}
 
 
 def instruments(rows: Sequence[Row]) -> tuple[Instrument, ...]:

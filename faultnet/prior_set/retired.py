@@ -12,10 +12,10 @@ from faultnet.prior_set.tables import Row
 _CELLS = "the resistance of a battery is one part in the model, with its spread in effects.csv"
 _GROUND = "ground strap and cable are one part in the model, ground_path in effects.csv"
 _DIP = "the shape of a start is that of ISO 16750-2, in physics/waveform.py"
-_AWAKE = "a module that stays awake is a fault mode, drain:stays_awake"
+_AWAKE = "a module that stays awake is a fault mode of its own"
 _SELF = "self-discharge by kind of battery stands in physics/charge.py"
 _REACHES = "a charger fills by what the battery accepts: charge_kept_without_acceptance and charge_short_of_full"
-_UNKNOWN = "the state of charge follows from use, charging and drain"
+_UNKNOWN = "the state of charge follows from use, charging and parasitic draw"
 
 RETIRED: dict[tuple[str, ...], str] = {
     ("spreads", "slip_default"): "every instrument states its own chance of a slip",

@@ -6,7 +6,7 @@ its source and a mark: published, secondary, memory, practice, derived or estima
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Mark = Literal["published", "secondary", "memory", "practice", "derived", "estimate"]
@@ -44,12 +44,21 @@ class Mode:
 
 @dataclass(frozen=True)
 class Component:
-    """One part of the car that can be at fault; its first mode is the sound one."""
+    """One part of the car that can be at fault; its first mode is the sound one.
+
+    Parameters
+    ----------
+    id, label, explanation : str
+    modes : tuple of Mode
+    in_vain : str
+        What is lost when it is mended although it was not at fault, in words; empty for work on it.
+    """
 
     id: str
     label: str
     explanation: str
     modes: tuple[Mode, ...]
+    in_vain: str = ""
 
 
 @dataclass(frozen=True)
@@ -230,6 +239,8 @@ class ActSpec:
         Times its steps ask for, in their order.
     does : tuple of str
         What doing it does to the car, some of :data:`WORKINGS`.
+    only_for : dict of caution to tuple of component
+        Cautions that only hold for some of the parts it may be done to.
     """
 
     id: str
@@ -243,6 +254,19 @@ class ActSpec:
     explanation: str
     timers: tuple[Timer, ...] = ()
     does: tuple[str, ...] = ()
+    only_for: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def cautions_for(self, part: str | None) -> tuple[str, ...]:
+        """The cautions when it is done to one part, the worst first; all of them where it is not known to which.
+
+        Examples
+        --------
+        >>> from faultnet.prior_set import load_catalogue
+        >>> replace = load_catalogue().act("replace")
+        >>> [part for part in ("battery", "starter_motor") if "lifting" in replace.cautions_for(part)]
+        ['starter_motor']
+        """
+        return tuple(c for c in self.cautions if part is None or part in self.only_for.get(c, (part,)))
 
 
 @dataclass(frozen=True)

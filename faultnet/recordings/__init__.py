@@ -32,7 +32,7 @@ from __future__ import annotations
 from faultnet.recordings.events.entries import entry_of, not_offered
 from faultnet.recordings.events.find import find_events
 from faultnet.recordings.events.readings import readings_from
-from faultnet.recordings.events.types import Charging, Decline, DropOut, Event, Rest, Start
+from faultnet.recordings.events.types import START_WORDS, Charging, Decline, DropOut, Event, Rest, Start
 from faultnet.recordings.events.uncertainty import LowestUncertainty, lowest_uncertainty
 from faultnet.recordings.picture import draw_trace
 from faultnet.recordings.png import picture_png
@@ -41,6 +41,7 @@ from faultnet.recordings.trace import Trace, decimate
 
 __all__ = [
     "FORMATS",
+    "START_WORDS",
     "Charging",
     "Decline",
     "DropOut",

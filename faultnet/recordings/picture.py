@@ -8,7 +8,7 @@ from html import escape
 import numpy as np
 
 from faultnet.errors import RecordingError
-from faultnet.recordings.events.types import Charging, DropOut, Event, Start
+from faultnet.recordings.events.types import START_WORDS, Charging, DropOut, Event, Start
 from faultnet.recordings.trace import Array, Trace, decimate
 
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 12.0, 34.0, 40.0
@@ -216,7 +216,7 @@ def _start_mark(start: Start, number: int, scale: _Scale) -> list[str]:
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="none" stroke="{colour}" stroke-width="2"/>',
         f'<text x="{x + side:.1f}" y="{y + 4:.1f}" text-anchor="{anchor}">{start.lowest_steady:.2f} V</text>',
         *(lasted if start.levels > 1 else ()),
-        _label(start, f"start {number}: {start.outcome}", scale),
+        _label(start, f"start {number}: {START_WORDS[start.outcome]}", scale),
     ]
 
 

@@ -55,8 +55,9 @@ def _test(number: int, test: NextTest, catalogue: Catalogue) -> str:
     spec = catalogue.test(test.test)
     tools = f"<p>Tools: {escape(', '.join(test.tools))}</p>" if test.tools else ""
     first = f"<p>First: {escape(' '.join(test.prepare))}</p>" if test.prepare else ""
+    mind = care(catalogue.short_cautions(spec.cautions))
     return (
-        f'<div class="test keep"><h2>{number}. {escape(test.label)}</h2>{care(test.cautions)}{first}{tools}'
+        f'<div class="test keep"><h2>{number}. {escape(test.label)}</h2>{mind}{first}{tools}'
         f"{listed(test.steps, 'ol')}<p>{_answer(test, spec.choices)}</p></div>"
     )
 

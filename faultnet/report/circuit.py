@@ -66,7 +66,7 @@ POINTS: dict[str, Point] = {
     "negative_cable": Point("negative cable", 92, 338, "above"),
     "battery_stud": Point("battery stud of the solenoid", 170, 58, "right"),
     "motor_stud": Point("motor stud of the starter", 170, 138, "left"),
-    "control_terminal": Point("terminal 50 of the solenoid", 246, 116, "left"),
+    "control_terminal": Point("terminal 50 (S terminal) of the solenoid", 246, 116, "left"),
     "engine": Point("bare metal of the engine", 170, 236, "left"),
     "alternator_output": Point("heavy stud of the alternator", 322, 118, "left"),
     "alternator_lead": Point("heavy lead of the alternator", 322, 40, "left"),

@@ -58,7 +58,7 @@ def plan_sheet(
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> leaf = Leaf(1.0, "belt", "mend: Belt", "Voltage at idle: 13.7 V to 14.5 V", 0.9)
+    >>> leaf = Leaf(1.0, "belt", "repair: Belt", "Voltage at idle: 13.7 V to 14.5 V", 0.9)
     >>> "Prove it: Voltage at idle" in plan_sheet(Case(Car(Battery(600.0))), leaf, load_catalogue())
     True
     """
@@ -98,14 +98,13 @@ def _step(plan: Knot | Leaf, numbers: Mapping[str, int]) -> str:
 
 
 def _how(numbers: Mapping[str, int], catalogue: Catalogue) -> str:
-    """How each test of the tree is done; a caution stands with the first test that calls for it."""
-    parts, said = [], set(catalogue.general_cautions)
+    """How each test of the tree is done, every caution that its steps call for before them, the worst first."""
+    parts = []
     for test, number in numbers.items():
         spec = catalogue.test(test)
         needs = [catalogue.preconditions[n] for n in spec.needs]
-        fresh = [c for c in spec.cautions if c not in said]
-        said.update(fresh)
-        mind = "".join(f'<p class="mind">{escape(catalogue.cautions[c])}</p>' for c in fresh)
+        care = escape(" ".join(catalogue.short_cautions(spec.cautions)))
+        mind = f'<p class="mind">{care}</p>' if care else ""
         steps = listed([*needs, *spec.steps], "ol")
         parts.append(f'<div class="keep"><p><b>{number} · {escape(spec.label)}</b></p>{mind}{steps}</div>')
     return f'<h2>How</h2><div class="how">{"".join(parts)}</div>' if parts else ""

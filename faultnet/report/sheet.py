@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.decision.advice import Decision
-from faultnet.diagnosis.result import Diagnosis
-from faultnet.diagnosis.wording import entry_words, range_words, share_words
+from faultnet.diagnosis.result import Diagnosis, NextTest
+from faultnet.diagnosis.wording import entry_words, minutes_words, money_words, range_words, share_words, worth_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit_picture import draw_circuit, suspicion
 from faultnet.report.glossary import listed_words
@@ -17,7 +17,7 @@ from faultnet.report.page import care, document, listed, table
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
 
-SHOWN_CAUSES = 5
+SHOWN_CAUSES, SHOWN_TESTS = 5, 3
 SIGNATURES = '<div class="sign keep"><div>Date</div><div>Name</div><div>Signature</div></div>'
 SHOWN_REASONS = 5
 LEAST_SHARE = 0.02
@@ -63,6 +63,7 @@ def job_sheet(
     >>> "Complaint: slow" in sheet, "come first" in sheet
     (True, True)
     """
+    currency = "" if decision is None else decision.currency
     body = [_head(case, case_id), _verdict(case, diagnosis, catalogue, decision)]
     body.append(f'<div class="picture circuit keep">{draw_circuit(suspicion(diagnosis), catalogue)}</div>')
     strips = iter(strips_of(case, diagnosis, catalogue))
@@ -74,7 +75,11 @@ def job_sheet(
         _reasons(diagnosis),
         f'<div class="picture keep"><h2>Course of belief</h2>{course}</div>' if course else "",
     ]
-    body += [_next(case, diagnosis), care(_cautions(case, diagnosis, catalogue)), SIGNATURES]
+    body += [
+        _next(case, diagnosis, catalogue, currency),
+        care(_cautions(case, diagnosis, catalogue, decision)),
+        SIGNATURES,
+    ]
     body.append(listed_words("".join(body), catalogue.words))
     return document(f"Job sheet {case.name or case_id}".strip(), body)
 
@@ -93,7 +98,10 @@ def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
     said = []
     if decision.founded or decision.stop:
         cure = f"; chance that it is the whole cure: {share_words(decision.chance_of_cure)}" if decision.repair else ""
-        said.append(f"<p><b>Recommended: {escape(decision.label)}</b>{escape(cure)}.</p>")
+        work = f"; {minutes_words(decision.minutes)} of work" if decision.minutes else ""
+        money = money_words(decision.expected_cost, decision.currency)
+        cost = f"; cost to expect: {money}" if money else ""
+        said.append(f"<p><b>Recommended: {escape(decision.label)}</b>{escape(cure + work + cost)}.</p>")
         if decision.proof:
             said.append(f"<p><b>Proof afterwards:</b> {escape(decision.proof)}.</p>")
     if not decision.stop and diagnosis.next_tests:
@@ -115,7 +123,7 @@ def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: D
         parts.append(_recommended(decision, diagnosis))
     elif diagnosis.causes[0].probability >= ENOUGH:
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
-        parts.append(f"<p><b>What mends it: {escape(act.label)} ({escape(part.label)})</b></p>")
+        parts.append(f"<p><b>What repairs it: {escape(act.label)} ({escape(part.label)})</b></p>")
     parts.append(table(("Cause", "At fault in this case", "Still there", "Before any entry"), rows))
     parts += [f"<p><b>Measure again:</b> {escape(clash)}</p>" for clash in diagnosis.clashes]
     return "".join(parts)
@@ -173,17 +181,25 @@ def _reasons(diagnosis: Diagnosis) -> str:
     return f"<h2>Reasons</h2>{''.join(parts)}" if parts else ""
 
 
-def _next(case: Case, diagnosis: Diagnosis) -> str:
-    if case.outcome is not None or not diagnosis.next_tests:
-        return ""
-    found = [f"{t.label} ({t.minutes:.0f} min, {t.bits:.2f} bit)" for t in diagnosis.next_tests[:3]]
-    return f"<h2>Next tests, best first</h2>{listed(found, 'ol')}"
+def _coming(case: Case, diagnosis: Diagnosis) -> tuple[NextTest, ...]:
+    """The next tests of a case that is still open, as many as the sheet names."""
+    return () if case.outcome is not None else diagnosis.next_tests[:SHOWN_TESTS]
 
 
-def _cautions(case: Case, diagnosis: Diagnosis, catalogue: Catalogue) -> list[str]:
-    """The general ones, those of the next tests, and those of the repair of the leading cause."""
-    found = list(diagnosis.cautions)
-    repair = diagnosis.causes[0].repair
-    if case.outcome is None and repair:
-        found += [catalogue.cautions[c] for c in catalogue.act(repair).cautions]
-    return list(dict.fromkeys(found))
+def _next(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, currency: str) -> str:
+    lines = []
+    for test in _coming(case, diagnosis):
+        mind = " ".join(catalogue.short_cautions(catalogue.test(test.test).cautions))
+        lines.append(f"{test.label} ({worth_words(test, currency)})." + (f" Take care: {mind}" if mind else ""))
+    return f"<h2>Next tests, best first</h2>{listed(lines, 'ol')}" if lines else ""
+
+
+def _cautions(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: Decision | None) -> list[str]:
+    """The general ones, and in full those of the tests that come next and of what is to be done, the worst first."""
+    called = {c for t in _coming(case, diagnosis) for c in catalogue.test(t.test).cautions}
+    first = diagnosis.causes[0]
+    act, part = (first.repair, first.component) if decision is None else (decision.act, decision.repair)
+    if case.outcome is None and act:
+        called.update(catalogue.act(act).cautions_for(part))
+    ids = dict.fromkeys((*catalogue.general_cautions, *(c for c in catalogue.cautions if c in called)))
+    return [catalogue.cautions[c] for c in ids]

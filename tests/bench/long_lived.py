@@ -37,7 +37,7 @@ def one_case(number: int) -> Case:
 def visited(page: Any, served: Served, number: int) -> None:
     """Open a case of its own, enter two readings, look at the reasons."""
     opened(page, served, served.keep(one_case(number)))
-    read(page, "Rest voltage at the posts", f"{11.9 + 0.02 * (number % 40):.2f}")
+    read(page, "Open-circuit (rest) voltage at the posts", f"{11.9 + 0.02 * (number % 40):.2f}")
     read(page, "Lowest voltage at the posts while it starts", f"{8.5 + 0.05 * (number % 40):.2f}")
     go(page, "Why")
 

@@ -111,14 +111,14 @@ def one_case(number: int) -> Case:
 
 def typed(page: Any, text: str) -> None:
     """Put a reading into the field without sending it."""
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     page.fill(".st-key-entry input", text)
 
 
 def one_round(pages: list[Any], text: str) -> list[tuple[float, float]]:
     """Send the reading on every page at once; seconds until each shows the new causes, and the whole new picture."""
     for page in pages:
-        page.evaluate(WATCH, [f"Stored: Rest voltage at the posts: {float(text):.2f} V", ENTER])
+        page.evaluate(WATCH, [f"Stored: Open-circuit (rest) voltage at the posts: {float(text):.2f} V", ENTER])
     for page in pages:
         page.wait_for_function("() => window.fnWhole !== null", timeout=60_000, polling=100)
     return [(page.evaluate("window.fnTook") / 1000, page.evaluate("window.fnWhole") / 1000) for page in pages]

@@ -241,7 +241,7 @@ def test_entries_and_causes_are_held_against_the_catalogue(cells: dict[str, str]
     "data, expected",
     [
         (b"", "empty"),
-        (b"case;battery_rating\n1;600\n", "parted by commas"),
+        (b"case;battery_rating\n1;600\n", "separated by commas"),
         (b"case,battery_ratings\n1,600\n", "battery_rating"),
         (b"battery_rating\n600\n", "a column is missing"),
         (b"case,case,battery_rating\n1,1,600\n", "twice"),

@@ -172,7 +172,13 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ),
         ("components.toml", 'id = "sound"', 'id = "fine"', "component 'battery'", "sound mode"),
         ("acts.toml", 'components = ["drain"]', 'components = ["drane"]', "'drain'", "repair"),
-        ("acts.toml", 'cautions = ["hydrogen", "eyes", "frozen",', 'cautions = ["gas",', "act 'charge'", "gas"),
+        (
+            "acts.toml",
+            'cautions = ["frozen", "hydrogen", "eyes", "charger_off",',
+            'cautions = ["gas",',
+            "act 'charge'",
+            "gas",
+        ),
         ("base_rates.csv", "climate=cold", "climate=icy", "base_rates.csv, battery:sulphated", "climate=icy"),
         (
             "base_rates.csv",

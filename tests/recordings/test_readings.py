@@ -195,7 +195,7 @@ def test_the_picture_marks_what_was_found() -> None:
     trace = good_start()
     svg = draw_trace(trace, find_events(trace))
     words = " ".join(parsed(svg).itertext())
-    assert "start 1: good" in words
+    assert "start 1: caught" in words
     assert "9.00 V" in words
     assert "charging 14.20 V" in words
     assert "time [s]" in words
@@ -299,5 +299,5 @@ def test_a_part_keeps_the_numbers_of_the_starts() -> None:
     events = find_events(trace)
     second = [event for event in events if isinstance(event, Start)][1]
     words = " ".join(parsed(draw_trace(trace, events, begin=second.begin - 1, end=second.end + 2)).itertext())
-    assert "start 2: good" in words
+    assert "start 2: caught" in words
     assert "start 1" not in words

@@ -22,8 +22,12 @@ from faultnet.simulation.car.starting import DROP_PARTS
 OF_THE_LOOP = {"cable": "starter_cable", "contact": "solenoid", "ground": "ground_path"}
 CHARGING = {"charge_cable_drop": {"charge_cable"}, "charge_ground_drop": {"ground_path", "negative_joint"}}
 """What stands between the probes while it charges, by the docstrings of the virtual car's charging tests."""
-WITHOUT_PROBES = {"cranking_speed"}  # read from the socket or counted in a log
-CONNECTED = {"voltmeter", "clamp meter", "fine clamp meter", "socket adapter", "jump leads", "fused bridging lead"}
+WITHOUT_PROBES = {
+    "cranking_speed",
+    "spark_and_fuel",
+    "supply_codes",
+}  # values and codes of modules
+CONNECTED = {"voltmeter", "clamp meter", "fine clamp meter", "scan-tool adapter", "jump leads", "fused bridging lead"}
 
 
 def catalogue():

@@ -172,12 +172,17 @@ def test_the_plan_on_paper_holds_every_branch_and_every_end(plan: Knot | Leaf) -
     assert all(label in sheet for label in (CATALOGUE.test(plan.test).label, "red</text>", "black</text>"))
 
 
-def test_each_caution_stands_once_beside_the_first_test_that_calls_for_it(plan: Knot | Leaf) -> None:
+def test_each_test_of_the_plan_shows_all_its_cautions_before_its_steps(plan: Knot | Leaf) -> None:
     sheet = plan_sheet(CASE, plan, CATALOGUE)
-    called = {c for test in asked_in(plan) for c in CATALOGUE.test(test).cautions} | set(CATALOGUE.general_cautions)
-    assert len(called) > 5
-    for caution in called:
-        assert sheet.count(CATALOGUE.cautions[caution].replace("'", "&#x27;")) == 1, caution
+    _, *blocks = sheet.split('<div class="keep">')
+    asked = set(asked_in(plan))
+    assert len(blocks) == len(asked) > 3
+    for test in asked:
+        (block,) = (b for b in blocks if f"· {CATALOGUE.test(test).label}</b>" in b)
+        care, steps = block.split("<ol>")
+        short = " ".join(CATALOGUE.cautions_in_short[c] for c in CATALOGUE.test(test).cautions)
+        assert short.replace("'", "&#x27;") in care, test
+        assert CATALOGUE.test(test).steps[0].replace("'", "&#x27;") in steps
 
 
 def test_the_job_sheet_names_what_is_recommended_and_its_proof() -> None:
@@ -207,7 +212,9 @@ def test_every_sheet_carries_the_general_cautions_and_asks_nothing_from_outside(
 def test_the_sheet_for_the_car_has_steps_cautions_and_room_for_each_test(diagnosis: Diagnosis) -> None:
     sheet = blank_sheet(CASE, diagnosis, CATALOGUE, count=6)
     for test in diagnosis.next_tests[:6]:
-        for words in (test.label, *test.steps, *test.cautions):
+        short = CATALOGUE.short_cautions(CATALOGUE.test(test.test).cautions)
+        assert len(short) == len(test.cautions)
+        for words in (test.label, *test.steps, *short):
             assert words.replace("'", "&#x27;") in sheet
     assert sheet.count('class="test keep"') == 6
 

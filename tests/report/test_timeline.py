@@ -21,9 +21,9 @@ def test_each_visit_says_what_was_done_and_what_led() -> None:
     found = stops_of(Case(Car(Battery(600.0)), (first, second)), after, CATALOGUE)
     assert [s.marks for s in found] == ["rn", "a"]
     assert [s.counted for s in found] == ["2 readings", "1 piece of work"]
-    assert found[0].leads == "Negative terminal joint: slack, 50%"
+    assert found[0].leads == "Negative battery terminal connection: loose, 50%"
     assert found[1].leads == "No part at fault, 90%"
-    assert found[1].work == ("Tighten the joint (Negative terminal joint): cured",)
+    assert found[1].work == ("Tighten the connection (Negative battery terminal connection): cured",)
 
 
 @pytest.mark.parametrize("paper", ["light", "dark"])

@@ -20,7 +20,7 @@ from tests.ui.hands import opened, settled, wait_for_words  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
 
 PICTURES = HERE / "pictures"
-PAGES = {"": "test", **{p: p for p in ("why", "entries", "car", "log", "paper", "cases", "history")}}
+PAGES = {"": "test", **{p: p for p in ("why", "entries", "car", "log", "paper", "cases", "history", "settings")}}
 SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
 CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
 COLOURS = 48

@@ -19,7 +19,7 @@ from tests.ui.hands import opened
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe") / "axe.min.js"
-PAGES = ("", "why", "entries", "car", "log", "paper", "cases")
+PAGES = ("", "why", "entries", "car", "log", "paper", "cases", "settings")
 Screen = Callable[..., Any]
 
 

@@ -22,7 +22,7 @@ from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case
 
 WORD = re.compile(r'<button type="button" class="fn-word"[^>]*>([^<]*)</button>')
-PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history")
+PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history", "settings")
 
 
 @pytest.fixture
@@ -119,9 +119,9 @@ def test_an_entry_with_a_decimal_comma_is_stored_and_shown(app: Callable[..., Ap
     (stored,) = store.current(case_id).visits[-1].entries
     assert abs((datetime.now(UTC) - datetime.fromisoformat(stored.at)).total_seconds()) < 3600.0
     assert stored.by == ""
-    assert "Stored: Rest voltage at the posts: 12.40 V" in html(test)
+    assert "Stored: Open-circuit (rest) voltage at the posts: 12.40 V" in html(test)
     assert test.text_input(key="entry").value == ""
-    assert "<h2>Rest voltage at the posts</h2>" not in html(test), "the next test is proposed"
+    assert "<h2>Open-circuit (rest) voltage at the posts</h2>" not in html(test), "the next test is proposed"
 
 
 @pytest.mark.parametrize("typed, value", [("350 mV", 0.35), ("0,2", 0.2), ("~.15V", 0.15)])
@@ -215,7 +215,7 @@ def test_less_than_a_limit_is_taken_like_more(app: Callable[..., AppTest], store
     test = enter(choose(app(case_id), "rest_voltage"), "<11")
     (entry,) = entries(store, case_id)
     assert (entry.value, entry.bound) == (11.0, "below")
-    assert "Rest voltage at the posts: under 11.00 V" in html(test)
+    assert "Open-circuit (rest) voltage at the posts: under 11.00 V" in html(test)
 
 
 def test_what_was_cut_for_the_test_is_put_back_afterwards_by_one_tick(
@@ -296,8 +296,13 @@ def test_the_balance_of_today_is_shown(app: Callable[..., AppTest], store: Store
     enter(choose(test, "rest_voltage"), "12.4")
     store.append(case_id, events.add_entry(0, Act("replace", component="battery")), 2)
     said = html(app(case_id))
-    assert "Bought: Battery (130)" in said
+    assert "Bought: Battery" in said
     assert "1 h 1 min of work" in said
+    assert "130" not in said, "no money without a currency"
+    from workbench.settings import Settings, save_settings
+
+    save_settings(Settings(currency="EUR", parts=(("battery", 99.0),)))
+    assert "Bought: Battery (99 EUR)" in html(app(case_id))
 
 
 def on_the_card(test: AppTest) -> str:
@@ -413,7 +418,7 @@ def done_first(test: AppTest) -> Checkbox:
 def test_what_the_card_asks_for_first_is_stored_with_the_reading(app: Callable[..., AppTest], store: Store) -> None:
     case_id = store.create_case(not_rested())
     test = app(case_id)
-    assert on_the_card(test) == "Voltage after 15 s at half the rating"
+    assert on_the_card(test) == "Load test at half the CCA rating, voltage after 15 s"
     assert done_first(test).label == "Before this: charge the battery fully, take the surface charge off"
     assert not done_first(test).value, "a charge takes a night"
     done_first(test).check().run()
@@ -440,7 +445,7 @@ def test_what_is_quickly_done_first_is_taken_as_done(app: Callable[..., AppTest]
     case_id = store.create_case(with_only("dead_crank_sag", a_case().visits[0].conditions))
     test = app(case_id)
     box = done_first(test)
-    assert box.label == "Before this: keep the engine from firing"
+    assert box.label == "Before this: disable fuel or ignition"
     assert box.value
     enter(test, "0.2")
     assert added(store, case_id)[0] == Act("disable_fuel")
@@ -487,7 +492,7 @@ def test_a_reading_that_fits_nothing_is_to_be_measured_again(
     from workbench import answers
 
     plain = answers.answer
-    clash = ("Rest voltage at the posts: 3.00 V does not fit",)
+    clash = ("Open-circuit (rest) voltage at the posts: 3.00 V does not fit",)
 
     def odd(case: Case, shop: answers.Shop) -> object:
         advice = plain(case, shop)
@@ -495,7 +500,7 @@ def test_a_reading_that_fits_nothing_is_to_be_measured_again(
 
     monkeypatch.setattr(answers, "answer", odd)
     shown = html(app(store.create_case(a_case())))
-    assert "<b>Measure again.</b> Rest voltage at the posts: 3.00 V does not fit" in shown
+    assert "<b>Measure again.</b> Open-circuit (rest) voltage at the posts: 3.00 V does not fit" in shown
 
 
 @pytest.mark.parametrize("page", ["at_the_car", "why", "entries", "paper"])
@@ -797,3 +802,26 @@ def test_a_case_is_deleted_and_brought_back_on_the_page_of_cases(app: Callable[.
     test.button(key=f"back_{case_id}").click().run()
     assert not test.exception
     assert [line.case_id for line in store.list_cases()] == [case_id]
+
+
+def test_money_and_prices_are_set_on_their_page_and_read_by_the_command_line(
+    app: Callable[..., AppTest], store: Store
+) -> None:
+    from faultnet.decision.shop import ShopPrices, load_shop_prices
+
+    case_id = store.create_case(a_case())
+    assert not re.search(r"EUR|worth about", html(app(case_id)))
+    test = app(case_id, "settings")
+    for key, text in (("currency", "EUR"), ("hourly_rate", "90"), ("part_battery", "99.5")):
+        test.text_input(key=key).set_value(text).run()
+    assert not test.exception
+    assert load_shop_prices() == ShopPrices("EUR", 90.0, {"battery": 99.5})
+    again = app(case_id, "settings")
+    assert [again.text_input(key=k).value for k in ("currency", "hourly_rate", "part_belt")] == ["EUR", "90", ""]
+    assert "worth about" in html(app(case_id))
+    again.text_input(key="part_battery").set_value("-3").run()
+    assert "wrong-part_battery" in html(again), "what is wrong is said at its field"
+    assert load_shop_prices().parts == {"battery": 99.5}, "and is not kept"
+    again.text_input(key="part_battery").set_value("").run()
+    again.text_input(key="currency").set_value("").run()
+    assert load_shop_prices() == ShopPrices("", 90.0, {})

@@ -84,18 +84,18 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
 ) -> None:
     case_id = served.keep(a_case())
     page = opened(shown(screen, kind), served, case_id)
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     page.click(FIELD)
     page.keyboard.type("12.")
     go(page, "Why")
     go(page, "Test")
-    on_the_card(page, "Rest voltage at the posts")
+    on_the_card(page, "Open-circuit (rest) voltage at the posts")
     holds(page, "entry", "12.")
     page.reload()
-    on_the_card(page, "Rest voltage at the posts")
+    on_the_card(page, "Open-circuit (rest) voltage at the posts")
     holds(page, "entry", "12.")
     tab = opened(page.context.new_page(), served, case_id)
-    on_the_card(tab, "Rest voltage at the posts")
+    on_the_card(tab, "Open-circuit (rest) voltage at the posts")
     holds(tab, "entry", "12.")
     tab.close()
     page.bring_to_front()
@@ -103,9 +103,9 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     page.keyboard.press("End")
     page.keyboard.type("4")
     page.keyboard.press("Enter")
-    wait_for_words(page, "Stored: Rest voltage at the posts: 12.40 V")
+    wait_for_words(page, "Stored: Open-circuit (rest) voltage at the posts: 12.40 V")
     holds(page, "entry", "")
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     page.wait_for_timeout(300)
     holds(page, "entry", "")  # what was stored is not half typed any more
 
@@ -116,7 +116,7 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     [
         ("Voltage drop, negative post to clamp", "350", ["mV"], "350 mV"),
         ("Fall of the rest voltage overnight", "30", ["±", "mV"], "-30 mV"),
-        ("Rest voltage at the posts", "11", ["under"], "under 11.00 V"),
+        ("Open-circuit (rest) voltage at the posts", "11", ["under"], "under 11.00 V"),
         ("Voltage drop, negative post to clamp", "2", ["over range", "V"], "over 2.00 V"),
     ],
 )
@@ -245,7 +245,7 @@ def test_what_is_wrong_and_what_runs_breaks_no_rule_of_accessibility(
     settled(page)
     assert violations(page) == []
     opened(page, served, served.keep(a_case()))
-    choose(page, "Key-off current")
+    choose(page, "Parasitic draw (key off)")
     page.locator(".fn-timer button").first.click()
     page.wait_for_selector(".fn-timer[data-state=running]")
     assert violations(page) == []

@@ -39,9 +39,9 @@ def test_typing_a_reading_stores_it_shows_it_and_keeps_the_focus(
     asked = tuple(Reading(t.id, not_measured="skipped") for t in load_catalogue().tests if t.kind == "choice")
     case_id = served.keep(replace(case, visits=(replace(case.visits[0], entries=asked),)))  # numbers are what is left
     page = opened(screen(kind), served, case_id)
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     enter(page, "12,4")
-    wait_for_words(page, "Stored: Rest voltage at the posts: 12.40 V")
+    wait_for_words(page, "Stored: Open-circuit (rest) voltage at the posts: 12.40 V")
     assert served.current(case_id).visits[0].entries[-1].value == 12.4
     assert page.evaluate("document.activeElement === document.querySelector('.st-key-entry input')")
     assert page.input_value(FIELD) == ""
@@ -85,7 +85,7 @@ def test_all_links_of_a_phone_can_be_reached_and_read(screen: Callable[..., Any]
     bar = page.locator(".st-key-links a:visible")
     bar.get_by_text("History", exact=True).wait_for()  # the links are drawn last
     boxes = [link.bounding_box() for link in bar.all()]
-    assert bar.all_inner_texts() == ["Test", "Why", "Entries", "Car", "Log", "Paper", "Cases", "History"]
+    assert bar.all_inner_texts() == ["Test", "Why", "Entries", "Car", "Log", "Paper", "Cases", "History", "Settings"]
     assert all(box["height"] >= 44 and box["width"] >= 44 for box in boxes)
     assert min(box["x"] for box in boxes) >= 0
     assert max(box["x"] + box["width"] for box in boxes) <= width
@@ -128,7 +128,7 @@ def test_what_is_wanted_and_where_to_type_it_are_seen_without_scrolling(
 def test_a_reload_keeps_the_case(screen: Callable[..., Any], served: Served) -> None:
     case_id = served.keep(a_case())
     page = opened(screen("phone"), served, case_id)
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     enter(page, "12,1")
     wait_for_words(page, "12.10 V")
     page.reload()
@@ -143,13 +143,13 @@ def test_a_wrong_entry_is_explained_and_put_right_by_one_press(
 ) -> None:
     case_id = served.keep(a_case())
     page = opened(screen(kind), served, case_id)
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     enter(page, "142")
     wait_for_words(page, "Did you mean 14.2 V?")
     assert page.input_value(FIELD) == "142"
     assert served.current(case_id).visits[0].entries == ()
     page.get_by_role("button", name="Store 14.2 V").click()
-    wait_for_words(page, "Stored: Rest voltage at the posts: 14.20 V")
+    wait_for_words(page, "Stored: Open-circuit (rest) voltage at the posts: 14.20 V")
 
 
 def test_an_answer_typed_on_a_fresh_page_is_the_one_that_was_typed(screen: Callable[..., Any], served: Served) -> None:
@@ -172,7 +172,7 @@ def test_an_answer_typed_on_a_fresh_page_is_the_one_that_was_typed(screen: Calla
 def test_half_typed_text_is_not_stored_by_leaving_the_field(screen: Callable[..., Any], served: Served) -> None:
     case_id = served.keep(a_case())
     page = opened(screen("desk"), served, case_id)
-    choose(page, "Rest voltage at the posts")
+    choose(page, "Open-circuit (rest) voltage at the posts")
     page.click(FIELD)
     page.keyboard.type("12.1")
     page.get_by_text("Only roughly").click()
@@ -186,13 +186,13 @@ def test_half_typed_text_is_not_stored_by_leaving_the_field(screen: Callable[...
 def test_two_devices_on_one_case(screen: Callable[..., Any], served: Served) -> None:
     case_id = served.keep(a_case())
     phone, desk = opened(screen("phone"), served, case_id), opened(screen("desk"), served, case_id)
-    choose(phone, "Rest voltage at the posts")
+    choose(phone, "Open-circuit (rest) voltage at the posts")
     choose(desk, "Lowest voltage at the posts while it starts")
     enter(phone, "12.1")
     wait_for_words(phone, "12.10 V")
     enter(desk, "9.3")
     wait_for_words(desk, "Somebody else changed this case meanwhile")
-    assert "Rest voltage at the posts: 12.10 V (phone" in desk.inner_text("body")
+    assert "Open-circuit (rest) voltage at the posts: 12.10 V (phone" in desk.inner_text("body")
     desk.get_by_role("button", name="Store mine as well").click()
     wait_for_words(desk, "Stored: Lowest voltage at the posts while it starts: 9.30 V")
     assert [e.test for e in served.current(case_id).visits[0].entries] == ["rest_voltage", "crank_minimum"]

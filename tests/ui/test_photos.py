@@ -19,7 +19,7 @@ from tests.ui.test_at_the_car import EACH, in_view, shown
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
-READING = "1.1  Rest voltage at the posts: 12.10 V"
+READING = "1.1  Open-circuit (rest) voltage at the posts: 12.10 V"
 
 
 def photo(kind: str = "JPEG", size: tuple[int, int] = (2400, 1800)) -> bytes:
@@ -59,7 +59,7 @@ def test_a_photo_is_looked_at_kept_shown_printed_and_deleted(screen: Screen, ser
     assert b"behind the house" not in small
     with Image.open(io.BytesIO(small)) as stored:
         assert max(stored.size) == 1280
-    drawn = page.get_by_alt_text("left post, green: Rest voltage at the posts: 12.10 V")
+    drawn = page.get_by_alt_text("left post, green: Open-circuit (rest) voltage at the posts: 12.10 V")
     drawn.wait_for()
     page.wait_for_function("(e) => e.complete && e.naturalWidth === 1280", arg=drawn.element_handle())
     assert drawn.bounding_box()["width"] <= page.viewport_size["width"]

@@ -51,21 +51,23 @@ def share(page: Any, cause: str) -> float:
 def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Served, kind: str) -> None:
     page = screen(kind)
     case_id = begin(page, served, "Some mornings one clunk and nothing more")
-    read(page, "Rest voltage at the posts", "12,6")
+    read(page, "Open-circuit (rest) voltage at the posts", "12,6")
     read(page, "Lowest voltage at the posts while it starts", "10,4")
     new_visit(page)
     read(page, "How does it turn over?", "3")
     read(page, "Voltage drop, negative post to clamp", "6.1")
     read(page, "Negative terminal, by hand", "2")
-    assert first_cause(page) == "Negative terminal joint: slack"
+    assert first_cause(page) == "Negative battery terminal connection: loose"
     new_visit(page)
     read(page, "How does it turn over?", "1")
-    assert first_cause(page) == "Negative terminal joint: slack", "a pass while the fault is away does not clear it"
-    work(page, "Tighten the joint", "Negative terminal joint", "Cured")
+    assert first_cause(page) == "Negative battery terminal connection: loose", (
+        "a pass while the fault is away does not clear it"
+    )
+    work(page, "Tighten the connection", "Negative battery terminal connection", "Cured")
     assert first_cause(page) == "No part at fault"
-    assert "Mended: Negative terminal joint: slack" in page.inner_text(".st-key-beliefs")
+    assert "Repaired: Negative battery terminal connection: loose" in page.inner_text(".st-key-beliefs")
     go(page, "Entries")
-    arrow_to(page, "What was at fault", "Negative terminal joint: slack")
+    arrow_to(page, "What was at fault", "Negative battery terminal connection: loose")
     page.keyboard.press("Enter")
     page.keyboard.press("Escape")
     settled(page)
@@ -85,13 +87,13 @@ def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Serv
 def test_a_shorted_cell(screen: Screen, served: Served, kind: str) -> None:
     page = screen(kind)
     begin(page, served, "Flat again the morning after every charge")
-    read(page, "Rest voltage at the posts", "10.45")
+    read(page, "Open-circuit (rest) voltage at the posts", "10.45")
     read(page, "Lowest voltage at the posts while it starts", "7.4")
     read(page, "How does it turn over?", "2")
     assert first_cause(page) == "Battery: one shorted cell"
     go(page, "Why")
     assert share(page, "Battery: one shorted cell") >= 80
-    assert "Rest voltage at the posts: 10.45 V" in page.inner_text(".fn-why")
+    assert "Open-circuit (rest) voltage at the posts: 10.45 V" in page.inner_text(".fn-why")
 
 
 @BOTH
@@ -116,13 +118,13 @@ def test_two_quick_taps_are_one(screen: Screen, served: Served) -> None:
     page = opened(screen("phone"), served, case_id)
     for pause in (0, 60, 120):
         before = len(served.current(case_id).visits[0].entries)
-        choose(page, "Rest voltage at the posts")
+        choose(page, "Open-circuit (rest) voltage at the posts")
         page.click(FIELD)
         page.keyboard.type("12.4")
         page.keyboard.press("Enter")
         page.wait_for_timeout(pause)
         page.keyboard.press("Enter")
-        wait_for_words(page, "Stored: Rest voltage at the posts")
+        wait_for_words(page, "Stored: Open-circuit (rest) voltage at the posts")
         choose(page, "How does it turn over?")
         answer = page.get_by_role("button", name=re.compile("^2 ·"))
         answer.scroll_into_view_if_needed()
@@ -156,7 +158,7 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) 
     page = screen(kind)
     case_id = begin(page, served, "Turns slowly, lamps stay bright")
     read(page, "How does it turn over?", "2")
-    read(page, "Rest voltage at the posts", "12.6")
+    read(page, "Open-circuit (rest) voltage at the posts", "12.6")
     read(page, "Voltage drop, engine to negative clamp", "1.4")
     suspected = first_cause(page)
     assert suspected == "Ground path: high resistance"
@@ -171,7 +173,7 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) 
     page.wait_for_selector(".fn-causes")
     wait_for_words(page, "5 entries so far")
     assert first_cause(page) != suspected
-    assert f"Mended: {suspected}" in page.inner_text(".st-key-beliefs")
+    assert f"Repaired: {suspected}" in page.inner_text(".st-key-beliefs")
 
 
 @BOTH
@@ -201,7 +203,7 @@ def test_a_meter_over_its_limit(screen: Screen, served: Served, kind: str) -> No
     wait_for_words(page, "Stored: Voltage drop, negative post to clamp: over 2.00 V")
     (entry,) = served.current(case_id).visits[0].entries
     assert (entry.value, entry.bound) == (2.0, "above")
-    assert first_cause(page).startswith("Negative terminal joint")
+    assert first_cause(page).startswith("Negative battery terminal connection")
 
 
 def test_a_well_founded_repair_is_named_on_the_first_screen(screen: Screen, served: Served) -> None:

@@ -26,7 +26,7 @@ PAYLOAD = (
 )
 MARKDOWN = f"![i]({OUTSIDE}/b.png) [l]({OUTSIDE}/c) **fnBold** `fnCode` $fnTex$ :red[fnRed]\u202egnp.exe\u2069\u2067"
 FIELDS = "input[type=text]:visible, input[type=password]:visible, input:not([type]):visible, textarea:visible"
-PAGES = ("Test", "Why", "Entries", "Car", "Log", "Paper", "Cases", "History")
+PAGES = ("Test", "Why", "Entries", "Car", "Log", "Paper", "Cases", "History", "Settings")
 LOOK = """() => {
   const wrong = [];
   const look = (doc, view) => {

@@ -284,7 +284,7 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     from workbench.widgets import verdict
 
     going_on = Decision(False, "battery", "replace", "Battery: replace the part", 300.0, 0.8, "", "", "", "")
-    assert "To mend first: Battery: replace the part" in verdict.headline(going_on, a_case())
+    assert "To repair first: Battery: replace the part" in verdict.headline(going_on, a_case())
     assert verdict.headline(replace(going_on, chance_of_cure=0.4), a_case()) == ""
     unsure = verdict.headline(replace(going_on, stop=True, chance_of_cure=0.22), a_case())
     assert "Not sure, but first to try: Battery: replace the part" in unsure
@@ -292,7 +292,7 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     nothing = verdict.headline(
         replace(going_on, stop=True, repair=None, act=None, label=UNFOUNDED_WORDS, chance_of_cure=0.2), a_case()
     )
-    assert f"No test left is worth its cost. Not sure: {UNFOUNDED_WORDS}" in nothing
+    assert f"No test left is worth its time. Not sure: {UNFOUNDED_WORDS}" in nothing
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
     assert f"Enough tested: {GIVE_BACK_WORDS}" in verdict.headline(enough, a_case())
     for outcome, cured in (("cured", True), ("no_change", False)):

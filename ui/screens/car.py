@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import streamlit as st
-from workbench import drafts, frame, state
+from workbench import frame, state
 from workbench.answers import catalogue
 from workbench.settings import all_tools, changed, tools_at_hand
 from workbench.widgets import forms
@@ -28,7 +28,6 @@ def show() -> None:
         if opened is not None:
             _conditions(opened)
         _tools()
-        _prices()
         _units()
 
 
@@ -82,26 +81,6 @@ def _tools() -> None:
 def _ticked(known: tuple[str, ...]) -> None:
     chosen = tuple(t for t in known if state.recall(f"tool_{t}"))
     state.keep_settings(changed(state.settings(), tools=chosen))
-
-
-def _prices() -> None:
-    frame.title("Prices")
-    frame.note("The shipped prices are invented. Give your own rate for an hour of work, and the name of your money.")
-    now = state.settings()
-    fields = Fields(f"prices_{state.browser()}")
-    state.remember(f"tried_{fields.draft.place}", 1)  # there is no button: what is wrong is said as soon as it is left
-    with st.container(horizontal=True):
-        with st.container():
-            shown = "" if now.hourly_rate is None else f"{now.hourly_rate:g}"
-            rate = fields.figure("hourly_rate", "Rate for an hour (empty: shipped)", shown, "-", (0.0, 10000.0))
-        with st.container():
-            currency = fields.text("currency", "Money (such as EUR)", now.currency)[:12]
-    fields.done()
-    wanted = changed(now, hourly_rate=now.hourly_rate if fields.wrong else rate, currency=currency)
-    if wanted != now:
-        state.keep_settings(wanted)
-    if not fields.wrong and fields.draft.kept():
-        drafts.drop(fields.draft.place)
 
 
 def _units() -> None:

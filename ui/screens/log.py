@@ -44,7 +44,7 @@ SETTLED: dict[str, tuple[str, dict[str, str | None]]] = {
     "time_unit": ("Unit of time", TIME_UNITS),
     "volts_unit": ("Unit of voltage", dict.fromkeys(("V", "mV"))),
     "decimal": ("Decimal mark", {",": "comma", ".": "point"}),
-    "separator": ("Columns parted by", {";": "semicolon", ",": "comma", "\t": "tab", " ": "space"}),
+    "separator": ("Columns separated by", {";": "semicolon", ",": "comma", "\t": "tab", " ": "space"}),
 }
 COLUMNS = {"time_column": "Time column", "volts_column": "Voltage column", "channel": "Channel or module"}
 INTERVAL = "Time between rows, if no column holds it"

@@ -65,17 +65,22 @@ class Shop:
     hourly_rate : float, optional
         [money/h]; the shipped one when left out.
     currency : str
+    parts : tuple of (component, float)
+        Prices of parts that differ from the shipped ones [money].
     """
 
     tools: frozenset[str]
     hourly_rate: float | None = None
     currency: str = ""
+    parts: tuple[tuple[str, float], ...] = ()
 
 
 @lru_cache(maxsize=8)
 def costs(shop: Shop) -> Costs:
     """The prices of this workshop."""
-    return load_costs(IN_USE).with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency)
+    shipped = load_costs(IN_USE)
+    parts = {name: price for name, price in shop.parts if name in shipped.part}
+    return shipped.with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency, parts=parts)
 
 
 @lru_cache(maxsize=2)

@@ -1,4 +1,4 @@
-"""What is set once for this workshop: the tools at hand and the unit of temperature."""
+"""What is set once for this workshop: tools at hand, unit of temperature, money and prices."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ import json
 import os
 import tempfile
 from dataclasses import asdict, dataclass, fields
-from pathlib import Path
 
+from faultnet.decision.shop import ShopPrices, load_shop_prices, settings_file
 from faultnet.diagnosis.tools import USUAL_TOOLS
-from faultnet.errors import StoreError
+from faultnet.errors import FaultnetError, StoreError
 from faultnet.prior_set.catalogue import Catalogue
 
 COMMON_TOOLS = tuple(sorted(USUAL_TOOLS))
+RENAMED = dict.fromkeys(("socket adapter", "scan adapter"), "scan-tool adapter")
+"""Tools that a settings file may still name as they were called once."""
 
 
 @dataclass(frozen=True)
@@ -27,12 +29,21 @@ class Settings:
     hourly_rate : float, optional
         [money/h]; None for the shipped one.
     currency : str
+        A code or a sign; no money is shown without one.
+    parts : tuple of (component, float)
+        Prices of parts that differ from the shipped ones [money].
     """
 
     tools: tuple[str, ...] | None = None
     temperature: str = "degC"
     hourly_rate: float | None = None
     currency: str = ""
+    parts: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def prices(self) -> ShopPrices:
+        """The money and the prices of this workshop."""
+        return ShopPrices(self.currency, self.hourly_rate, dict(self.parts))
 
 
 def all_tools(catalogue: Catalogue) -> tuple[str, ...]:
@@ -52,27 +63,24 @@ def tools_at_hand(settings: Settings, catalogue: Catalogue) -> frozenset[str]:
     return frozenset(t for t in chosen if t in known)
 
 
-def settings_file() -> Path:
-    """Where the choices are kept: ``FAULTNET_SETTINGS`` if set, else the user's configuration folder."""
-    import platformdirs
-
-    named = os.environ.get("FAULTNET_SETTINGS")
-    return Path(named) if named else platformdirs.user_config_path("faultnet") / "front_end.json"
-
-
 def load_settings() -> Settings:
-    """Read the choices; a missing or damaged file gives the defaults, for nothing depends on it."""
+    """Read the choices; a missing or damaged file gives the defaults, and so do prices that cannot be used."""
     try:
         found = json.loads(settings_file().read_text(encoding="utf-8"))
-        tools, rate = found.get("tools"), found.get("hourly_rate")
-        return Settings(
-            tuple(str(t) for t in tools) if isinstance(tools, list) else None,
-            found.get("temperature") if found.get("temperature") in ("degC", "degF") else "degC",
-            float(rate) if isinstance(rate, int | float) and rate >= 0 else None,
-            str(found.get("currency") or ""),
-        )
+        tools, temperature = found.get("tools"), found.get("temperature")
     except (OSError, ValueError, AttributeError):
         return Settings()
+    try:
+        prices = load_shop_prices()
+    except FaultnetError:
+        prices = ShopPrices()
+    return Settings(
+        tuple(dict.fromkeys(RENAMED.get(str(t), str(t)) for t in tools)) if isinstance(tools, list) else None,
+        temperature if temperature in ("degC", "degF") else "degC",
+        prices.hourly_rate,
+        prices.currency,
+        tuple(sorted(prices.parts.items())),
+    )
 
 
 def save_settings(settings: Settings) -> None:
@@ -87,7 +95,7 @@ def save_settings(settings: Settings) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile("w", dir=path.parent, delete=False, encoding="utf-8") as file:
-            json.dump(asdict(settings), file)
+            json.dump({**asdict(settings), "parts": dict(settings.parts)}, file)
         os.replace(file.name, path)
     except OSError as error:
         raise StoreError(

@@ -391,7 +391,7 @@ def settings() -> Settings:
 def shop() -> Shop:
     """What advice depends on besides the case."""
     now = settings()
-    return Shop(tools_at_hand(now, catalogue()), now.hourly_rate, now.currency)
+    return Shop(tools_at_hand(now, catalogue()), now.hourly_rate, now.currency, now.parts)
 
 
 def keep_settings(new: Settings) -> None:

@@ -6,9 +6,12 @@ import re
 from datetime import datetime
 from typing import Literal
 
+from faultnet.diagnosis.wording import minutes_words as minutes
+from faultnet.diagnosis.wording import money_words as money
 from faultnet.report.markup import escape, isolated
 from faultnet.units import format_quantity
 
+__all__ = ["minutes", "money"]
 NOT_MEASURED = {
     "skipped": "Skip it",
     "cannot_reach": "Cannot reach it",
@@ -39,31 +42,6 @@ def change(now: float, before: float) -> str:
     """
     points = round(100 * now) - round(100 * before)
     return "=" if points == 0 else f"{'▲' if points > 0 else '▼'} {abs(points)}"
-
-
-def minutes(value: float) -> str:
-    """Hands-on time.
-
-    Examples
-    --------
-    >>> minutes(1.0), minutes(95.0)
-    ('1 min', '1 h 35 min')
-    """
-    whole = round(value)
-    if whole < 60:
-        return f"{max(whole, 1)} min"
-    return f"{whole // 60} h" + (f" {whole % 60} min" if whole % 60 else "")
-
-
-def money(value: float, currency: str) -> str:
-    """An amount in whole units of money.
-
-    Examples
-    --------
-    >>> money(260.1, "EUR"), money(12.0, "")
-    ('260 EUR', '12')
-    """
-    return f"{value:.0f} {currency}".strip()
 
 
 def temperature(value: float | None, unit: str) -> str:

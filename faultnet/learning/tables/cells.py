@@ -173,7 +173,7 @@ def _expected(column: Column) -> str:
         "yes_no": "yes or no",
         "choice": "one of " + ", ".join(column.choices),
         "unit": "one of the units " + ", ".join(UNITS),
-        "causes": "component:mode, parted by ;",
+        "causes": "component:mode, separated by ;",
         "moment": "a moment of the calendar such as 2026-11-20T14:05:31+00:00",
         "photos": "the id of a photo, 64 hexadecimal digits, and its caption, a line each",
     }

@@ -88,7 +88,7 @@ COLUMNS: tuple[Column, ...] = (
     _yes_no("invented", "case", "whether the case is made up"),
     _text("complaint", "case", "complaint in the driver's words"),
     _yes_no("closed", "case", "whether the causes are confirmed"),
-    Column("causes", "case", "causes", "-", "confirmed causes as component:mode, parted by ;", default=()),
+    Column("causes", "case", "causes", "-", "confirmed causes as component:mode, separated by ;", default=()),
     _text("confirmed_by", "case", "how the causes were proven"),
     _text("outcome_note", "case", "note on the end of the case"),
     _text("label", "case", "what the car is called"),

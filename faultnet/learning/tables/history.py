@@ -101,7 +101,7 @@ def load_history(source: Source, catalogue: Catalogue | None = None, *, keep_goo
     if bad and not keep_good:
         raise HistoryFileError(
             f"{len(bad)} rows of the history cannot be used", name, bad,
-            to_do="mend them, or say that the good cases are to be kept",
+            to_do="correct them, or say that the good cases are to be kept",
         )  # fmt: skip
     if not found:
         raise HistoryFileError("the history holds no case that can be used", name, bad)
@@ -217,7 +217,7 @@ def _refuse_hopeless(noted: Sequence[BadRow], name: str) -> None:
     if len(noted) > MOST_BAD_ROWS:
         raise HistoryFileError(
             f"more than {MOST_BAD_ROWS:,} things are amiss in the history; reading stopped there", name, noted,
-            to_do="mend the first ones, which may be the same everywhere",
+            to_do="correct the first ones, which may be the same everywhere",
         )  # fmt: skip
 
 
@@ -260,7 +260,7 @@ def _check_names(names: Sequence[str], name: str) -> None:
         if column not in BY_NAME:
             close = difflib.get_close_matches(column[:60], BY_NAME, n=1)
             hint = f"did you mean {close[0]}?" if close else "the columns stand in DEVELOPERS.md"
-            parted = "; are the columns parted by commas?" if ";" in column or "\t" in column else ""
+            parted = "; are the columns separated by commas?" if ";" in column or "\t" in column else ""
             raise HistoryFileError("unknown column", name, got=repr(column[:60]), to_do=hint + parted)
     twice = sorted({column for column in names if list(names).count(column) > 1})
     if twice:

@@ -10,7 +10,7 @@ import numpy as np
 from faultnet.errors import RecordingError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.recordings.events.entries import in_terms_of
-from faultnet.recordings.events.types import Charging, Decline, Event, Rest, Start
+from faultnet.recordings.events.types import START_WORDS, Charging, Decline, Event, Rest, Start
 from faultnet.recordings.events.uncertainty import lowest_uncertainty
 
 Place = Literal["posts", "module"]
@@ -136,7 +136,9 @@ def _check_choices(place: str, engine: str, posts_at_rest: float | None, window:
     if engine not in CHARGING_TESTS:
         raise RecordingError("unknown state of the engine", got=str(engine), expected=", ".join(CHARGING_TESTS))
     if posts_at_rest is not None and not 0.0 <= posts_at_rest <= MOST_VOLTS:
-        raise RecordingError("no such rest voltage", got=f"{posts_at_rest:g}", expected=f"0 to {MOST_VOLTS:g} V")
+        raise RecordingError(
+            "no such open-circuit (rest) voltage", got=f"{posts_at_rest:g}", expected=f"0 to {MOST_VOLTS:g} V"
+        )
     if not 0.0 <= window <= MOST_WINDOW:
         raise RecordingError("no such window", got=f"{window:g}", expected=f"0 to {MOST_WINDOW:g} s")
     if place == "posts" and posts_at_rest is not None:
@@ -204,7 +206,7 @@ def _charging_rows(event: Charging, engine: Engine) -> list[dict[str, Any]]:
 
 def _start_rows(start: Start, window: float, place: Place) -> list[dict[str, Any]]:
     """Readings of one start."""
-    note = f"{start.outcome} start at {start.begin:.1f} s, {start.duration:.1f} s long"
+    note = f"start at {start.begin:.1f} s, {start.duration:.1f} s long: {START_WORDS[start.outcome]}"
     rows = [_lowest_row(start, window, place, note)]
     if start.outcome != "tried" and start.levels > 1:
         rows.append(_row("recorded_sustained", start.sustained, note))

@@ -10,6 +10,7 @@ from typing import Literal
 
 Kind = Literal["start", "charging", "drop_out", "rest", "decline"]
 StartOutcome = Literal["good", "failed", "tried", "unclear"]
+START_WORDS: dict[str, str] = {"good": "caught", "failed": "did not catch", "tried": "tried", "unclear": "unclear"}
 
 NAN = float("nan")
 

@@ -88,7 +88,7 @@ class Cleaner:
         if self.repeated:
             said.insert(1 if self.lost else 0, f"{counted(self.repeated, 'repeated sample')} left out")
         if self.restarts:
-            said.append(f"the clock went back {counted(self.restarts, 'time')}; what follows was joined on")
+            said.append(f"the clock went back {counted(self.restarts, 'time')}; what follows was added on")
         return said
 
     def _usable(self, time: Array, volts: Array) -> tuple[Array, Array]:

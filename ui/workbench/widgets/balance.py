@@ -14,10 +14,12 @@ def of_today(case: Case, catalogue: Catalogue, costs: Costs) -> str:
     found = spent(case.visits[-1], catalogue, costs)
     if not found.minutes and not found.bought:
         return "<p class='fn-balance'>No minute spent yet.</p>"
-    words = f"{minutes(found.minutes)} of work, {money(found.labour, costs.currency)}"
-    bought = ", ".join(f"{catalogue.component(c).label} ({money(price, costs.currency)})" for c, price in found.bought)
-    words += f". Bought: {bought}. In all {money(found.total, costs.currency)}" if bought else ". Nothing bought"
-    rate = f"{money(costs.hourly_rate, costs.currency)} for an hour"
-    return (
-        f"<p class='fn-balance'>{plain(words)}.</p><p class='fn-note'>Usual minutes of each step, at {plain(rate)}.</p>"
+    priced, currency = bool(costs.currency), costs.currency
+    words = f"{minutes(found.minutes)} of work" + (f", {money(found.labour, currency)}" if priced else "")
+    bought = ", ".join(
+        catalogue.component(c).label + (f" ({money(price, currency)})" if priced else "") for c, price in found.bought
     )
+    words += f". Bought: {bought}" if bought else ". Nothing bought"
+    words += f". In all {money(found.total, currency)}" if bought and priced else ""
+    rate = f", at {money(costs.hourly_rate, currency)} for an hour" if priced else ""
+    return f"<p class='fn-balance'>{plain(words)}.</p><p class='fn-note'>Usual minutes of each step{plain(rate)}.</p>"

@@ -12,16 +12,16 @@ from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.acts import CHARGING
 from faultnet.diagnosis.needs import NEED_UNDONE_BY, preparing_acts, unmet_needs
 from faultnet.diagnosis.result import NextTest
-from faultnet.diagnosis.wording import entry_words, range_words, share_words
+from faultnet.diagnosis.wording import entry_words, range_words, share_words, worth_words
 from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test, Timer
 from faultnet.report.circuit import PROBES
 from faultnet.report.circuit_picture import draw_circuit
 from workbench import entering, frame, state
-from workbench.widgets import timers
+from workbench.widgets import cautions, timers
 from workbench.widgets.fields import keys
-from workbench.words import NOT_MEASURED, minutes, money, plain, shown_units, tool_words
+from workbench.words import NOT_MEASURED, plain, shown_units, tool_words
 
 LEAST_CHANCE = 0.03
 TO_OTHERS = "<p class='fn-jumps'><a href='#other-tests' target='_self'>Measured something else?</a></p>"
@@ -66,9 +66,7 @@ def heading(found: Proposal, *, stop: bool = False, currency: str = "") -> str:
     test, worth = found.test, found.worth
     kicker = ["Chosen test" if found.chosen else "If you test on" if stop else "Next test"]
     if worth is not None:
-        kicker.append(minutes(worth.minutes))
-        if worth.saving > 0.5:
-            kicker.append(f"worth {money(worth.saving, currency)} more than it costs")
+        kicker.append(worth_words(worth, currency))
     return f"<div class='fn-test'><p class='kicker'>{plain(' · '.join(kicker))}</p><h2>{plain(test.label)}</h2></div>"
 
 
@@ -90,14 +88,7 @@ def _wanted(test: Test) -> str:
 
 def care(found: Proposal, catalogue: Catalogue) -> str:
     """HTML of the cautions of this test: in few words at once, in full one tap away."""
-    if not found.test.cautions:
-        return ""
-    short = "".join(f"<li>{plain(catalogue.cautions_in_short[c])}</li>" for c in found.test.cautions)
-    full = "".join(f"<li>{plain(catalogue.cautions[c])}</li>" for c in found.test.cautions)
-    return (
-        f"<div class='fn-care'><p class='fn-label'>Take care</p><ul class='short'>{short}</ul>"
-        f"<details><summary>In full</summary><ul>{full}</ul></details></div>"
-    )
+    return cautions.block(found.test.cautions, catalogue)
 
 
 def steps(found: Proposal, catalogue: Catalogue) -> str:

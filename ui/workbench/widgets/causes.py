@@ -23,7 +23,7 @@ def mended(was: Mapping[Key, float], now: Mapping[Key, float], catalogue: Catalo
     """HTML of the causes that were at fault and of which repairs left little."""
     found = [key for key in was if key != NO_FAULT and was[key] - now[key] > MENDED]
     return "".join(
-        f"<p class='fn-note'>Mended: {plain(cause_words(key, catalogue))}. It was at fault with "
+        f"<p class='fn-note'>Repaired: {plain(cause_words(key, catalogue))}. It was at fault with "
         f"{plain(share_words(was[key]))} and is still there with {plain(share_words(now[key]))}.</p>"
         for key in sorted(found, key=lambda k: -was[k])
     )

@@ -5,21 +5,22 @@ from __future__ import annotations
 import streamlit as st
 
 from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis.wording import worth_words
 from faultnet.prior_set.catalogue import Catalogue
 from workbench import state
-from workbench.words import minutes
+from workbench.words import plain
 
 SHOWN = 6
 
 
 def show(diagnosis: Diagnosis, catalogue: Catalogue, now: str | None) -> None:
     """Put the ranked list on the page; a press puts that test on the card."""
+    currency = state.settings().currency
     ranked = [t for t in diagnosis.next_tests if t.test != now][:SHOWN]
     with st.container(key="others"):
         for test in ranked:
             prepared = f" · first: {test.prepare[0]}" if test.prepare else ""
-            saves = f" · saves {test.saving:.0f}" if test.saving > 0.5 else ""
-            words = f"**{test.label}**  \n{minutes(test.minutes)} · {test.bits:.2f} bit{saves}{prepared}"
+            words = f"**{test.label}**  \n{plain(worth_words(test, currency), 'label')}{prepared}"
             st.button(words, key=f"other_{test.test}", width="stretch", on_click=_choose, args=(test.test,))
     labels = {t.id: t.label for t in catalogue.tests}
     st.selectbox(

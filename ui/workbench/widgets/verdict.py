@@ -8,7 +8,7 @@ from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
 from workbench.widgets.work import how
-from workbench.words import money, plain
+from workbench.words import minutes, money, plain
 
 STANDS = "where-it-stands"
 
@@ -26,15 +26,15 @@ def headline(decision: Decision, case: Case) -> str:
     if decision.repair is None or not decision.founded:
         return ""
     return (
-        f"<p class='fn-stop'><b>To mend first: {plain(decision.label)}</b>{plain(cure)}. The test below is still worth "
-        f"its cost before that. {more}</p>"
+        f"<p class='fn-stop'><b>To repair first: {plain(decision.label)}</b>{plain(cure)}. The test below is still "
+        f"worth its time before that. {more}</p>"
     )
 
 
 def _why_stop(decision: Decision) -> str:
     if decision.founded:
         return "Enough tested"
-    return f"No test left is worth its cost. {'Not sure, but first to try' if decision.repair else 'Not sure'}"
+    return f"No test left is worth its time. {'Not sure, but first to try' if decision.repair else 'Not sure'}"
 
 
 def what_to_do(decision: Decision, case: Case) -> str:
@@ -63,14 +63,12 @@ def closed(outcome: CaseOutcome, catalogue: Catalogue) -> str:
 
 def _if_stopped_now(decision: Decision) -> str:
     if decision.repair is None:
-        return (
-            f"<p class='fn-note'>Without another test: {plain(decision.label)}. A fault that is left after all would "
-            f"cost {_cost(decision)} on average over such cars.</p>"
-        )
+        return f"<p class='fn-note'>Without another test: {plain(decision.label)}.{_left_after_all(decision)}</p>"
+    cost = f" About {_money(decision)} in all until the last fault is repaired." if decision.currency else ""
     return (
-        f"<p class='fn-note'>Mending without another test: {plain(decision.label)} first, {_cost(decision)} in all "
-        f"until the last fault is mended; {plain(share_words(decision.chance_of_cure))} that the first repair is the "
-        "whole cure.</p>"
+        f"<p class='fn-note'>Repairing without another test: {plain(decision.label)} first, "
+        f"{minutes(decision.minutes)} of work; {plain(share_words(decision.chance_of_cure))} that it is the whole "
+        f"cure.{cost}</p>"
     )
 
 
@@ -78,11 +76,12 @@ def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
     parts = [f"<p class='fn-label'>What to do: {plain(what_to_do(decision, case))}</p>"]
     if decision.repair is not None:
         parts.append(f"<p>Chance that it is the whole cure: {plain(share_words(decision.chance_of_cure))}.</p>")
-        parts.append(f"<p>Expected cost until the last fault is mended: {_cost(decision)}.</p>")
-    else:
-        parts.append(f"<p>A fault that is left after all would cost {_cost(decision)} on average over such cars.</p>")
+        if decision.currency:
+            parts.append(f"<p>Expected cost until the last fault is repaired: about {_money(decision)}.</p>")
+    elif decision.currency:
+        parts.append(f"<p>{_left_after_all(decision)}</p>")
     if decision.act is not None:
-        parts.append(how(catalogue.act(decision.act), catalogue))
+        parts.append(how(catalogue.act(decision.act), catalogue, decision.repair))
     else:
         parts.append("<p>When a later visit is good, close the case on the page 'Entries'.</p>")
     if decision.proof:
@@ -92,8 +91,15 @@ def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
     return "".join(parts)
 
 
-def _cost(decision: Decision) -> str:
-    return f"about {plain(money(decision.expected_cost, decision.currency))}"
+def _left_after_all(decision: Decision) -> str:
+    """What a fault that is left would cost; nothing where it is not known in which money."""
+    if not decision.currency:
+        return ""
+    return f" A fault that is left after all would cost about {_money(decision)} on average over such cars."
+
+
+def _money(decision: Decision) -> str:
+    return plain(money(decision.expected_cost, decision.currency))
 
 
 def repair_of(decision: Decision) -> tuple[str, str] | None:

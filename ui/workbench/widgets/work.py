@@ -10,7 +10,7 @@ from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import ActSpec
 from workbench import entering, frame, state
-from workbench.widgets import timers
+from workbench.widgets import cautions, timers
 from workbench.widgets.fields import Fields, keys
 from workbench.words import OUTCOMES, minutes, plain
 
@@ -44,13 +44,12 @@ def show(case: Case, catalogue: Catalogue, suggested: tuple[str, str] | None = N
     fields.done()
 
 
-def how(spec: ActSpec, catalogue: Catalogue) -> str:
-    """HTML of how the work is done, cautions first."""
-    care = "".join(f"<li>{plain(catalogue.cautions[c])}</li>" for c in spec.cautions)
+def how(spec: ActSpec, catalogue: Catalogue, part: str | None = None) -> str:
+    """HTML of how the work is done, cautions first; only those of one part where it is known which."""
+    care = cautions.block(spec.cautions_for(part), catalogue)
     steps = "".join(f"<li>{plain(s)}</li>" for s in spec.steps)
-    block = f"<div class='fn-care'><p class='fn-label'>Take care</p><ul>{care}</ul></div>" if care else ""
     return (
-        f"{block}<p class='fn-label'>How ({minutes(spec.minutes)} of work)</p><ol class='fn-steps'>{steps}</ol>"
+        f"{care}<p class='fn-label'>How ({minutes(spec.minutes)} of work)</p><ol class='fn-steps'>{steps}</ol>"
         f"<p>{plain(spec.explanation)}</p>"
     )
 

@@ -1,0 +1,81 @@
+"""What a test may spare: of all that is expected to be spent in vain, what it makes smaller by most.
+
+Spent in vain is a part that is fitted although it was not at fault (with its labour and the trust that it costs), a
+call-back because the car was given back with a fault in it, and starting over. Getting at a part is left out, as
+several repairs share it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from faultnet.decision.repair import GIVE_BACK, Repairs, last_needed, order_of_repair, ways_to_stop
+from faultnet.decision.value import Position
+from faultnet.model.network import Array
+
+START_OVER = "start_over"
+
+
+def expected_waste(repairs: Repairs, weights: Array) -> Array:
+    """What is expected to be spent in vain for each belief [money], shape (beliefs, repairs + 1); last, starting over.
+
+    Parameters
+    ----------
+    repairs : Repairs
+    weights : array, shape (beliefs, hypotheses)
+        Each row proportional to a belief.
+
+    Notes
+    -----
+    The order of repair is that of :func:`faultnet.decision.repair.expected_cost`, broken off where that is cheapest. A
+    repair is done when it stands before the last one that a hypothesis needs; it is in vain where it mends nothing.
+
+    Examples
+    --------
+    >>> two = Repairs(("a", "b"), np.array([10.0, 50.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
+    >>> expected_waste(two, np.array([[0.5, 0.5]]))  # a is done first, and does not help one time in two
+    array([[5., 0., 0.]])
+    """
+    share = weights @ repairs.member
+    share = share / np.maximum(share.sum(axis=1, keepdims=True), 1e-300)
+    repairs = repairs.by_class
+    order = order_of_repair(repairs, share)
+    position, last = last_needed(repairs, order)
+    beliefs, steps = order.shape
+    chosen = ways_to_stop(repairs, share, order).argmin(axis=1)
+    until = np.where(chosen == 0, steps - 1, np.where(chosen > steps, -1, chosen - 1))
+    place = (last + steps * np.arange(beliefs)[:, None]).ravel()
+    ended = np.cumsum(np.bincount(place, share.ravel(), minlength=order.size).reshape(order.shape), axis=1)
+    reached = 1.0 - np.column_stack([np.zeros(beliefs), ended[:, :-1]])
+    done = np.take_along_axis(reached, position, axis=1) * (position <= until[:, None])
+    vain = np.maximum(done - (share @ repairs.at_fault) * (position <= until[:, None]), 0.0)
+    price = repairs.cost + repairs.in_vain
+    if GIVE_BACK in repairs.names:
+        price[repairs.names.index(GIVE_BACK)] = repairs.call_back
+    mended = np.where(until < 0, 0.0, ended[np.arange(beliefs), until])
+    over = (1.0 - mended) * repairs.start_over if np.isfinite(repairs.start_over) else np.zeros(beliefs)
+    return np.column_stack([vain * price, np.where(until == steps - 1, 0.0, over)])
+
+
+def spared(position: Position, tests: Sequence[str], least: float) -> dict[str, str]:
+    """What each test makes smaller by most: a component, "give_back" or "start_over"; left out where that is little.
+
+    Parameters
+    ----------
+    position : Position
+    tests : sequence of str
+    least : float
+        A smaller fall than this is not worth a word [money].
+    """
+    if not tests:
+        return {}
+    names = (*position.repairs.names, START_OVER)
+    weights = np.concatenate([(position.belief[:, None] * position.chances[t]).T for t in tests])
+    weighed = weights.sum(axis=1, keepdims=True) * expected_waste(position.repairs, weights)
+    now = expected_waste(position.repairs, position.belief[None])[0]
+    first = np.cumsum([0, *(position.chances[t].shape[1] for t in tests[:-1])])
+    fall = now - np.add.reduceat(weighed, first, axis=0)
+    most = fall.argmax(axis=1)
+    return {t: names[k] for t, k, much in zip(tests, most, fall.max(axis=1), strict=True) if much > least}
