@@ -147,12 +147,12 @@ def keys(field: str, units: Collection[str], *, sign: bool = False, limits: bool
     more : str
         Further attributes.
     """
-    named = [("±", "sign", "other sign")] if sign else []
-    named += [(unit, "unit", unit) for unit in units]
-    named += [("over range", "over", "over range"), ("under", "under", "under")] if limits else []
+    named = [("±", "sign", "other sign", "±")] if sign else []
+    named += [(unit, "unit", unit, plain(unit)) for unit in units]
+    over = "over<span class='more'> range</span>"  # the narrowest phone has room for the first word
+    named += [("over range", "over", "over range", over), ("under", "under", "under", "under")] if limits else []
     buttons = "".join(
-        f"<button type='button' data-does='{does}' data-what='{plain(words)}' aria-label='{plain(said)}'>{plain(words)}"
-        "</button>"
-        for words, does, said in named
+        f"<button type='button' data-does='{does}' data-what='{plain(words)}' aria-label='{plain(said)}'>{shown}</button>"
+        for words, does, said, shown in named
     )
     return f"<div class='fn-keys' role='group' aria-label='Keys' data-field='{plain(field)}' {more}>{buttons}</div>"
