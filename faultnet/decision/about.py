@@ -14,7 +14,7 @@ from faultnet.model.network import Array
 LEAST_SHARE = 0.1  # of what the best test for a part tells in its time [-]; less says little about that part
 
 
-def tests_about(position: Position, tests: Sequence[NextTest], *, most: int = 4) -> dict[str, tuple[str, ...]]:
+def telling_tests(position: Position, tests: Sequence[NextTest], *, most: int = 4) -> dict[str, tuple[str, ...]]:
     """For each component the tests that tell most, for the time they take, about whether it is at fault by now.
 
     Parameters
@@ -39,7 +39,7 @@ def tests_about(position: Position, tests: Sequence[NextTest], *, most: int = 4)
     >>> from faultnet.diagnosis.diagnose import work_through
     >>> from faultnet.prior_set import load_catalogue
     >>> weighed = weigh(work_through(Case(Car(Battery(600.0)), (Visit(),)), load_catalogue()), load_costs())
-    >>> tests_about(weighed.position, weighed.tests)["negative_joint"][:2]
+    >>> telling_tests(weighed.position, weighed.tests)["negative_joint"][:2]
     ('negative_joint_moves', 'negative_joint_look')
     """
     if not tests:

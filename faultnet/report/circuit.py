@@ -2,7 +2,7 @@
 
 Everything that is drawn of the circuit comes from here, and so does where the probes of a test go. A *point* is where a
 probe or a clamp can be put; a *part* joins two points and belongs to a component of the catalogue. Positions are in the
-picture's own units, :data:`WIDTH` by :data:`HEIGHT`.
+picture's own units, :data:`WIDTH` by :data:`HEIGHT`, from :data:`TOP` down.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-WIDTH, HEIGHT = 512, 372
+WIDTH, TOP, HEIGHT = 512, 14, 350
 Kind = Literal["battery", "joint", "cable", "contact", "motor", "source", "switch", "fuse", "load", "block", "ground"]
 Side = Literal["left", "right", "above", "below"]
 

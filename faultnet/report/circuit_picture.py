@@ -12,7 +12,7 @@ from typing import Literal
 
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.report.circuit import AT_THE_ALTERNATOR, FLOWS, HEIGHT, PARTS, POINTS, WIDTH, Part, Point, Probes
+from faultnet.report.circuit import AT_THE_ALTERNATOR, FLOWS, HEIGHT, PARTS, POINTS, TOP, WIDTH, Part, Point, Probes
 from faultnet.report.markup import escape
 
 LEAST_SHOWN = 0.01
@@ -93,7 +93,7 @@ def draw_circuit(
     said = "The starting and charging circuit." if probes is None else f"The circuit. {probes.words()}"
     return "".join(
         (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="group" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 {TOP} {WIDTH} {HEIGHT}" role="group" '
             f'{own}aria-label="{escape(said)}" class="fn-circuit" font-family="sans-serif" fill="none" '
             'stroke="currentColor" stroke-width="1.6" stroke-linejoin="round">',
             *(f'<path d="{WIRES[name]}" stroke="#e0b04a" stroke-width="9" stroke-opacity=".55"/>' for name in flow),

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from faultnet.case.types import Car, Case, Conditions, Entry
 from faultnet.decision import Advice, Costs, load_costs
-from faultnet.decision.about import tests_about
+from faultnet.decision.about import telling_tests
 from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
@@ -117,7 +117,7 @@ def _answered(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]
     with _advising:
         weighed = weigh(done, costs(shop), tools=shop.tools)
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
-        about = tests_about(weighed.position, weighed.tests)
+        about = telling_tests(weighed.position, weighed.tests)
         keep_room()
     return Advice(diagnosis, weighed.decision), about
 

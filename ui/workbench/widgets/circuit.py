@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.report.circuit import HEIGHT, PARTS, PROBES, WIDTH
+from faultnet.report.circuit import HEIGHT, PARTS, PROBES, TOP, WIDTH
 from faultnet.report.circuit_picture import draw_circuit, members_of, part_words, suspicion
 from workbench.widgets.pictures import image, paper
 from workbench.words import minutes, plain
@@ -29,7 +29,7 @@ def picture(test: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]
     test : str
     diagnosis : Diagnosis
     about : mapping of component to tuple of str
-        Tests that tell most about it; see :func:`faultnet.decision.about.tests_about`.
+        Tests that tell most about it; see :func:`faultnet.decision.about.telling_tests`.
     catalogue : Catalogue
     """
     probes = PROBES.get(test)
@@ -38,7 +38,7 @@ def picture(test: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]
     suspects = suspicion(diagnosis)
     drawn = image(draw_circuit(suspects, catalogue, probes, paper=paper()), f"The circuit. {probes.words()}")
     parts = "".join(
-        f"<button type='button' class='fn-part' style='left:{100 * part.x / WIDTH:.1f}%;top:{100 * part.y / HEIGHT:.1f}%'"
+        f"<button type='button' class='fn-part' style='left:{100 * part.x / WIDTH:.1f}%;top:{100 * (part.y - TOP) / HEIGHT:.1f}%'"
         f" aria-haspopup='dialog' aria-label='{plain(part_words(name, suspects, catalogue))}'"
         f" data-part='{plain(told(name, diagnosis, about, catalogue))}'></button>"
         for name, part in PARTS.items()
