@@ -43,7 +43,7 @@ def telling_tests(position: Position, tests: Sequence[NextTest], *, most: int = 
     ('negative_joint_moves', 'negative_joint_look')
     """
     if not tests:
-        return {name: () for name in position.repairs.names[:-1]}
+        return dict.fromkeys(position.repairs.names[:-1], ())
     bits = bits_about(position, [t.test for t in tests])
     pace = bits / np.array([t.minutes for t in tests])
     found = {}

@@ -81,9 +81,7 @@ def test_the_first_page_breaks_none_either(screen: Screen, served: Served, kind:
 
 @pytest.mark.parametrize("kind", ["phone", "desk"])
 @pytest.mark.parametrize("sheet", SHEETS)
-def test_no_sheet_breaks_one_in_its_frame(
-    screen: Screen, served: Served, case_id: str, sheet: str, kind: str
-) -> None:
+def test_no_sheet_breaks_one_in_its_frame(screen: Screen, served: Served, case_id: str, sheet: str, kind: str) -> None:
     page = opened(screen(kind, bypass_csp=True), served, case_id, "paper")
     page.get_by_text(sheet, exact=True).click()
     settled(page)
@@ -111,6 +109,7 @@ def test_the_check_finds_what_is_wrong_also_in_a_frame(screen: Screen) -> None:
     found = " ".join(violations(page))
     assert "image-alt" in found
     assert "color-contrast" in found
-    page.set_content(f'<html lang="en"><title>x</title><main><h1>x</h1><iframe title="x" srcdoc="{wrong}"></iframe></main></html>')
+    framed = f'<main><h1>x</h1><iframe title="x" srcdoc="{wrong}"></iframe></main>'
+    page.set_content(f'<html lang="en"><title>x</title>{framed}</html>')
     page.frame_locator("iframe").locator("p").wait_for()
     assert "image-alt" in " ".join(violations(page))

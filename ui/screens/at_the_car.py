@@ -6,7 +6,18 @@ from functools import partial
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, costs, places, present, range_with, ranges, tests_of_parts, until
+from workbench.answers import (
+    answer,
+    belief,
+    catalogue,
+    costs,
+    places,
+    present,
+    range_with,
+    ranges,
+    tests_of_parts,
+    until,
+)
 from workbench.widgets import balance, begin, card, causes, circuit, others, pictures, verdict, why, work
 from workbench.words import plain
 

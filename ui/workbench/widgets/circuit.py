@@ -38,8 +38,9 @@ def picture(test: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]
     suspects = suspicion(diagnosis)
     drawn = image(draw_circuit(suspects, catalogue, probes, paper=paper()), f"The circuit. {probes.words()}")
     parts = "".join(
-        f"<button type='button' class='fn-part' style='left:{100 * part.x / WIDTH:.1f}%;top:{100 * (part.y - TOP) / HEIGHT:.1f}%'"
-        f" aria-haspopup='dialog' aria-label='{plain(part_words(name, suspects, catalogue))}'"
+        f"<button type='button' class='fn-part' style='left:{100 * part.x / WIDTH:.1f}%;"
+        f"top:{100 * (part.y - TOP) / HEIGHT:.1f}%' aria-haspopup='dialog'"
+        f" aria-label='{plain(part_words(name, suspects, catalogue))}'"
         f" data-part='{plain(told(name, diagnosis, about, catalogue))}'></button>"
         for name, part in PARTS.items()
         if members_of(name)
