@@ -2,7 +2,7 @@
 
 Everything that is drawn of the circuit comes from here, and so does where the probes of a test go. A *point* is where a
 probe or a clamp can be put; a *part* joins two points and belongs to a component of the catalogue. Positions are in the
-picture's own units, :data:`WIDTH` by :data:`HEIGHT`.
+picture's own units, :data:`WIDTH` by :data:`HEIGHT`, from :data:`TOP` down.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-WIDTH, HEIGHT = 500, 372
+WIDTH, TOP, HEIGHT = 512, 14, 350
 Kind = Literal["battery", "joint", "cable", "contact", "motor", "source", "switch", "fuse", "load", "block", "ground"]
 Side = Literal["left", "right", "above", "below"]
 
@@ -66,15 +66,15 @@ POINTS: dict[str, Point] = {
     "negative_cable": Point("negative cable", 92, 338, "above"),
     "battery_stud": Point("battery stud of the solenoid", 170, 58, "right"),
     "motor_stud": Point("motor stud of the starter", 170, 138, "left"),
-    "control_terminal": Point("terminal 50 (S terminal) of the solenoid", 246, 116, "left"),
+    "control_terminal": Point("terminal 50 (S terminal) of the solenoid", 258, 116, "left"),
     "engine": Point("bare metal of the engine", 170, 236, "left"),
-    "alternator_output": Point("heavy stud of the alternator", 322, 118, "left"),
-    "alternator_lead": Point("heavy lead of the alternator", 322, 40, "left"),
-    "alternator_case": Point("case of the alternator", 322, 236, "below"),
-    "exciter": Point("plug of the alternator", 376, 140, "below"),
-    "fuse_box": Point("fuse box", 432, 104, "left"),
-    "module": Point("diagnostic socket", 476, 160, "above"),
-    "body": Point("body", 432, 338, "above"),
+    "alternator_output": Point("heavy stud of the alternator", 338, 118, "left"),
+    "alternator_lead": Point("heavy lead of the alternator", 338, 40, "left"),
+    "alternator_case": Point("case of the alternator", 338, 236, "below"),
+    "exciter": Point("plug of the alternator", 398, 140, "below"),
+    "fuse_box": Point("fuse box", 452, 104, "left"),
+    "module": Point("diagnostic socket", 491, 160, "above"),
+    "body": Point("body", 452, 338, "above"),
 }
 
 PARTS: dict[str, Part] = {
@@ -84,15 +84,15 @@ PARTS: dict[str, Part] = {
     "starter_cable": Part("starter_cable", "cable", ("positive_clamp", "battery_stud"), 112, 58),
     "solenoid": Part("solenoid", "contact", ("battery_stud", "motor_stud"), 170, 98),
     "starter_motor": Part("starter_motor", "motor", ("motor_stud", "engine"), 170, 186),
-    "start_control": Part("start_control", "switch", ("positive_clamp", "control_terminal"), 246, 66),
-    "pull_in": Part("", "fuse", ("control_terminal", "engine"), 246, 200),
+    "start_control": Part("start_control", "switch", ("positive_clamp", "control_terminal"), 258, 66),
+    "pull_in": Part("", "fuse", ("control_terminal", "engine"), 258, 200),
     "ground_path": Part("ground_path", "cable", ("engine", "negative_clamp"), 170, 290),
-    "alternator": Part("alternator", "source", ("alternator_case", "alternator_output"), 322, 176),
-    "block": Part("", "block", ("engine", "alternator_case"), 246, 236),
-    "charge_cable": Part("charge_cable", "cable", ("alternator_output", "positive_clamp"), 322, 76),
-    "charge_control": Part("charge_control", "switch", ("positive_clamp", "exciter"), 376, 82),
-    "fuses": Part("", "fuse", ("positive_clamp", "fuse_box"), 432, 64),
-    "drain": Part("drain", "load", ("fuse_box", "body"), 432, 186),
+    "alternator": Part("alternator", "source", ("alternator_case", "alternator_output"), 338, 176),
+    "block": Part("", "block", ("engine", "alternator_case"), 254, 236),
+    "charge_cable": Part("charge_cable", "cable", ("alternator_output", "positive_clamp"), 338, 76),
+    "charge_control": Part("charge_control", "switch", ("positive_clamp", "exciter"), 398, 82),
+    "fuses": Part("", "fuse", ("positive_clamp", "fuse_box"), 452, 64),
+    "drain": Part("drain", "load", ("fuse_box", "body"), 452, 186),
     "body_ground": Part("", "ground", ("body", "negative_clamp"), 268, 338),
 }
 

@@ -8,14 +8,16 @@ motor and generator in a circle, earth; from memory).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Literal
 
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.report.circuit import AT_THE_ALTERNATOR, FLOWS, HEIGHT, PARTS, POINTS, WIDTH, Part, Point, Probes
+from faultnet.report.circuit import AT_THE_ALTERNATOR, FLOWS, HEIGHT, PARTS, POINTS, TOP, WIDTH, Part, Point, Probes
 from faultnet.report.markup import escape
 
 LEAST_SHOWN = 0.01
 SHEET = "var(--sheet, #fff)"
+INKS = {"light": "color:#16201e;--sheet:#ffffff", "dark": "color:#eef1ee;--sheet:#1c2422"}
 WIRES = {
     "positive_joint": "M52 122V58",
     "battery": "M52 122V226",
@@ -23,25 +25,26 @@ WIRES = {
     "starter_cable": "M52 58H170",
     "solenoid": "M170 58V138",
     "starter_motor": "M170 138V236",
-    "start_control": "M52 58V24H246V116",
-    "pull_in": "M246 116V236H170",
+    "start_control": "M52 58V24H258V116",
+    "pull_in": "M258 116V236H170",
     "ground_path": "M170 236V338H52V292",
-    "alternator": "M322 236V118",
-    "block": "M170 236H322",
-    "charge_cable": "M322 118V24H52V58",
-    "charge_control": "M52 58V24H376V140",
-    "fuses": "M52 58V24H432V104",
-    "drain": "M432 104V338",
-    "body_ground": "M432 338H52V292",
+    "alternator": "M338 236V118",
+    "block": "M170 236H338",
+    "charge_cable": "M338 118V24H52V58",
+    "charge_control": "M52 58V24H398V140",
+    "fuses": "M52 58V24H452V104",
+    "drain": "M452 104V338",
+    "body_ground": "M452 338H52V292",
 }
-EXCITER = "M376 140V176H347"
-MODULE = "M432 104H476V220M476 256V338H432"
-ENGINE = "M150 236H356"
+EXCITER = "M398 140V176H363"
+MODULE = "M452 104H491V220M491 256V338H452"
+ENGINE = "M150 236H372"
 NUMBERS = {
     "motor": (24, -19, "start"),
     "source": (-31, 6, "end"),
     "battery": (25, 6, "start"),
     "load": (-24, 6, "end"),
+    "switch": (10, 25, "start"),
 }
 """Where the number of a part stands beside the middle of its symbol."""
 
@@ -59,7 +62,13 @@ def suspicion(diagnosis: Diagnosis) -> dict[str, float]:
     return found
 
 
-def draw_circuit(suspects: Mapping[str, float], catalogue: Catalogue, probes: Probes | None = None) -> str:
+def draw_circuit(
+    suspects: Mapping[str, float],
+    catalogue: Catalogue,
+    probes: Probes | None = None,
+    *,
+    paper: Literal["light", "dark"] | None = None,
+) -> str:
     """Draw the circuit as SVG.
 
     Parameters
@@ -70,6 +79,8 @@ def draw_circuit(suspects: Mapping[str, float], catalogue: Catalogue, probes: Pr
         For the labels.
     probes : Probes, optional
         Of the test to do now.
+    paper : {"light", "dark"}, optional
+        The ground of a picture that stands by itself; what stands in a page takes the page's colours.
 
     Returns
     -------
@@ -78,17 +89,18 @@ def draw_circuit(suspects: Mapping[str, float], catalogue: Catalogue, probes: Pr
         and a title in words.
     """
     flow = FLOWS[probes.flow] if probes is not None else ()
+    own = "" if paper is None else f'style="{INKS[paper]}" '
     said = "The starting and charging circuit." if probes is None else f"The circuit. {probes.words()}"
     return "".join(
         (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="group" '
-            f'aria-label="{escape(said)}" class="fn-circuit" font-family="sans-serif" fill="none" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 {TOP} {WIDTH} {HEIGHT}" role="group" '
+            f'{own}aria-label="{escape(said)}" class="fn-circuit" font-family="sans-serif" fill="none" '
             'stroke="currentColor" stroke-width="1.6" stroke-linejoin="round">',
             *(f'<path d="{WIRES[name]}" stroke="#e0b04a" stroke-width="9" stroke-opacity=".55"/>' for name in flow),
             *(f'<path d="{wire}"/>' for wire in (*WIRES.values(), EXCITER, MODULE)),
             *_words(),
             *(_part(name, part, suspects, catalogue) for name, part in PARTS.items()),
-            _box(476, 238, 34, 36, 'stroke-width="1.6"'),
+            _box(491, 238, 34, 36, 'stroke-width="1.6"'),
             *(f'<circle cx="{p.x}" cy="{p.y}" r="3.2" fill="currentColor" stroke="none"/>' for p in POINTS.values()),
             *(_marks(probes) if probes is not None else ()),
             "</svg>",
@@ -97,9 +109,9 @@ def draw_circuit(suspects: Mapping[str, float], catalogue: Catalogue, probes: Pr
 
 
 def _words() -> Iterator[str]:
-    for x, y, text in ((232, 256, "engine"), (306, 356, "body"), (262, 128, "50")):
-        yield _text(x, y, text, 15)
-    yield _text(498, 276, "module", 15, "end")
+    for x, y, text in ((228, 257, "engine"), (308, 357, "body"), (275, 128, "50")):
+        yield _text(x, y, text, 17)
+    yield _text(511, 278, "module", 17, "end")
 
 
 def _text(x: float, y: float, words: str, size: int, anchor: str = "middle", weight: str = "normal") -> str:
@@ -111,19 +123,43 @@ def _text(x: float, y: float, words: str, size: int, anchor: str = "middle", wei
 
 def _part(name: str, part: Part, suspects: Mapping[str, float], catalogue: Catalogue) -> str:
     """One part with its symbol, its number and its words."""
-    members = AT_THE_ALTERNATOR if name == "alternator" else (part.component,) if part.component else ()
+    members = members_of(name)
     shares = {m: suspects.get(m, 0.0) for m in members}
     most = max(shares.values(), default=0.0)
     symbol = _symbol(part, most)
     if not members:
         return f"<g>{symbol}</g>"
     leading = max(shares, key=lambda m: shares[m])
-    words = "; ".join(f"{catalogue.component(m).label}: {_share(p)}" for m, p in shares.items())
+    words = part_words(name, suspects, catalogue)
     return (
         f'<g class="fn-part" data-part="{leading}"><title>{escape(words)}</title>'
         f'<rect x="{part.x - 24:g}" y="{part.y - 24:g}" width="48" height="48" stroke="none" fill="#000" '
         f'fill-opacity="0"/>{symbol}{_number(part, most)}</g>'
     )
+
+
+def members_of(name: str) -> tuple[str, ...]:
+    """The components that are drawn as one part of the circuit.
+
+    Examples
+    --------
+    >>> members_of("battery"), members_of("body_ground")
+    (('battery',), ())
+    """
+    component = PARTS[name].component
+    return AT_THE_ALTERNATOR if name == "alternator" else (component,) if component else ()
+
+
+def part_words(name: str, suspects: Mapping[str, float], catalogue: Catalogue) -> str:
+    """Say how suspect a drawn part is.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> part_words("battery", {"battery": 0.4}, load_catalogue())
+    'Battery: 40 %'
+    """
+    return "; ".join(f"{catalogue.component(m).label}: {_share(suspects.get(m, 0.0))}" for m in members_of(name))
 
 
 def _share(chance: float) -> str:
@@ -134,7 +170,7 @@ def _number(part: Part, chance: float) -> str:
     """The number beside a symbol; nothing where it is under one in a hundred."""
     if chance < LEAST_SHOWN:
         return ""
-    size, weight = (21, "bold") if chance >= 0.2 else (17, "normal")
+    size, weight = (21, "bold") if chance >= 0.2 else (18, "normal")
     words = _share(chance).replace("over ", ">").replace(" ", "\N{NARROW NO-BREAK SPACE}")
     dx, dy, anchor = (0, -13, "middle") if _lies(part) else NUMBERS.get(part.kind, (14, 6, "start"))
     return _text(part.x + dx, part.y + dy, words, size, anchor, weight)
@@ -221,8 +257,8 @@ def _marks(probes: Probes) -> Iterator[str]:
 
 def _mark(point: Point, words: str, colour: str) -> str:
     """A labelled flag at a point, on the side where there is room."""
-    wide = 13 + 8.6 * len(words)
-    dx, dy = {"left": (-wide / 2 - 10, 0), "right": (wide / 2 + 10, 0), "above": (0, -24), "below": (0, 24)}[point.side]
+    wide = 13 + 9.2 * len(words)
+    dx, dy = {"left": (-wide / 2 - 8, 0), "right": (wide / 2 + 8, 0), "above": (0, -24), "below": (0, 24)}[point.side]
     x = min(max(point.x + dx, wide / 2 + 1), WIDTH - wide / 2 - 1)
     y = point.y + dy
     return (
@@ -230,6 +266,6 @@ def _mark(point: Point, words: str, colour: str) -> str:
         f'<circle cx="{point.x}" cy="{point.y}" r="6" fill="{colour}" stroke="#ffffff" stroke-width="2"/>'
         f'<rect x="{x - wide / 2:g}" y="{y - 12:g}" width="{wide:g}" height="24" rx="5" fill="{colour}" '
         'stroke="#ffffff"/>'
-        f'<text x="{x:g}" y="{y + 5.5:g}" font-size="16" text-anchor="middle" font-weight="bold" fill="#ffffff" '
+        f'<text x="{x:g}" y="{y + 6:g}" font-size="17" text-anchor="middle" font-weight="bold" fill="#ffffff" '
         f'stroke="none">{escape(words)}</text></g>'
     )

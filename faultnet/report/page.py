@@ -44,8 +44,8 @@ def document(title: str, body: Iterable[str]) -> str:
     """
     return (
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" '
-        f'content="width=device-width"><title>{escape(title)}</title><style>{STYLE}</style></head><body>'
-        f'<button class="print" onclick="window.print()">Print</button>{"".join(body)}</body></html>\n'
+        f'content="width=device-width"><title>{escape(title)}</title><style>{STYLE}</style></head><body><main>'
+        f'<button class="print" onclick="window.print()">Print</button>{"".join(body)}</main></body></html>\n'
     )
 
 

@@ -175,7 +175,7 @@ def _scores(tuned: Tuned) -> str:
         return "<p>No scores were worked out.</p>"
     words = "<p>Each dot is a band of belief: left to right what was believed, upwards how often it was true. Good beliefs lie on the line. Ring: old numbers; filled: new ones.</p>"  # noqa: E501
     cells = [[escape(cell) for cell in row] for row in rows]
-    return table(("", "old", "new"), cells) + words + calibration_picture(tuned.old_score, tuned.new_score)
+    return table(("score", "old", "new"), cells) + words + calibration_picture(tuned.old_score, tuned.new_score)
 
 
 def calibration_picture(old: Score, new: Score) -> str:

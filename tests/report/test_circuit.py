@@ -161,7 +161,7 @@ def test_a_place_that_is_not_drawn_is_refused() -> None:
 @pytest.mark.parametrize("name", PROBES)
 def test_the_marks_of_the_probes_lie_inside_the_picture_and_apart(name: str) -> None:
     picture = ElementTree.fromstring(draw_circuit({}, catalogue(), PROBES[name]))
-    _, _, wide, high = (float(v) for v in picture.get("viewBox", "").split())
+    _, top, wide, high = (float(v) for v in picture.get("viewBox", "").split())
     boxes = []
     for group in picture.iter("{http://www.w3.org/2000/svg}g"):
         if group.get("class") == "fn-probe":
@@ -170,7 +170,7 @@ def test_the_marks_of_the_probes_lie_inside_the_picture_and_apart(name: str) -> 
             boxes.append([float(flag.get(k, "0")) for k in ("x", "y", "width", "height")])
     assert boxes
     for x, y, w, h in boxes:
-        assert min(x, y, wide - x - w, high - y - h) >= 0
+        assert min(x, y - top, wide - x - w, top + high - y - h) >= 0
     for i, (x, y, w, h) in enumerate(boxes):
         for u, v, s, t in boxes[:i]:
             assert x >= u + s or u >= x + w or y >= v + t or v >= y + h, name

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
 from typing import Any
 
-from tests.ui.conftest import Served
+from faultnet.learning.tables.history import load_history, write_history
+from faultnet.shipped import shipped
+from tests.ui.server import Served
 
 FIELD = ".st-key-entry input"
 
@@ -159,3 +163,12 @@ def work(page: Any, act: str, part: str | None, outcome: str) -> None:
     settled(page)
     page.get_by_role("button", name="Store this work").click()
     wait_for_words(page, f"Stored: {act}")
+
+
+def few_closed_cases(count: int) -> dict[str, Any]:
+    """The first cases of the invented history, as a file to be given to the page."""
+    whole = load_history(shipped("cases") / "history" / "hot_region.csv.gz")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "few.csv.gz"
+        write_history(whole.cases[:count], path)
+        return {"name": path.name, "mimeType": "application/gzip", "buffer": path.read_bytes()}

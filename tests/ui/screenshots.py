@@ -16,7 +16,7 @@ if str(HERE.parents[1]) not in sys.path:
 
 from faultnet.case.file import load_case  # noqa: E402 - the folder must be known first
 from faultnet.shipped import shipped  # noqa: E402
-from tests.ui.hands import opened, settled, wait_for_words  # noqa: E402
+from tests.ui.hands import few_closed_cases, opened, settled, wait_for_words  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
 
 PICTURES = HERE / "pictures"
@@ -44,7 +44,7 @@ def pictures_of(page: Any, served: Served, case_id: str, path: str, name: str) -
     """Open a page, bring it to a telling state, and take its picture, or two where it is long."""
     opened(page, served, case_id, path)
     if path == "history":
-        page.set_input_files("input[type=file]", _few())
+        page.set_input_files("input[type=file]", few_closed_cases(300))
         page.get_by_role("button", name="Work it out").click()
         page.wait_for_selector("iframe", timeout=120_000)
         page.locator("iframe").scroll_into_view_if_needed()
@@ -57,19 +57,6 @@ def pictures_of(page: Any, served: Served, case_id: str, path: str, name: str) -
         page.evaluate("document.querySelector('.fn-picture').scrollIntoView({block: 'center'})")
         taken["trace"] = _taken(page)
     return taken
-
-
-def _few() -> dict[str, Any]:
-    """The first cases of the invented history, as a file."""
-    import tempfile
-
-    from faultnet.learning.tables.history import load_history, write_history
-
-    whole = load_history(shipped("cases") / "history" / "hot_region.csv.gz")
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "few.csv.gz"
-        write_history(whole.cases[:300], path)
-        return {"name": path.name, "mimeType": "application/gzip", "buffer": path.read_bytes()}
 
 
 def _taken(page: Any) -> bytes:

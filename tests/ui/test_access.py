@@ -15,23 +15,30 @@ import pytest
 
 from faultnet.case.types import Act, Reading
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import opened
+from tests.ui.hands import few_closed_cases, opened, settled
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe") / "axe.min.js"
-PAGES = ("", "why", "entries", "car", "log", "paper", "cases", "settings")
+PAGES = ("", "why", "entries", "car", "log", "paper", "cases", "settings", "history")
+SHEETS = ("Job sheet", "Sheet for the car, with empty boxes", "Pocket plan")
 Screen = Callable[..., Any]
 
 
 def violations(page: Any) -> list[str]:
-    """What axe-core finds wrong with a page, a line for each element; `bypass_csp` of the screen lets its script in."""
-    page.add_script_tag(path=str(AXE))
-    found = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
-    return [
-        f"{rule['id']}: {node['target']} {node['html'][:200]} {node['failureSummary']}"
-        for rule in found["violations"]
-        for node in rule["nodes"]
-    ]
+    """What axe-core finds wrong with a page and in the frames on it, a line for each element.
+
+    `bypass_csp` of the screen lets its script in.
+    """
+    lines = []
+    for frame in page.frames:
+        frame.add_script_tag(path=str(AXE))
+        found = frame.evaluate("() => axe.run(document, {resultTypes: ['violations'], iframes: false})")
+        lines += [
+            f"{rule['id']}: {node['target']} {node['html'][:200]} {node['failureSummary']}"
+            for rule in found["violations"]
+            for node in rule["nodes"]
+        ]
+    return lines
 
 
 def in_both_colours(page: Any) -> dict[str, list[str]]:
@@ -72,9 +79,37 @@ def test_the_first_page_breaks_none_either(screen: Screen, served: Served, kind:
     assert in_both_colours(page) == {"light": [], "dark": []}
 
 
-def test_the_check_finds_what_is_wrong(screen: Screen) -> None:
+@pytest.mark.parametrize("kind", ["phone", "desk"])
+@pytest.mark.parametrize("sheet", SHEETS)
+def test_no_sheet_breaks_one_in_its_frame(screen: Screen, served: Served, case_id: str, sheet: str, kind: str) -> None:
+    page = opened(screen(kind, bypass_csp=True), served, case_id, "paper")
+    page.get_by_text(sheet, exact=True).click()
+    settled(page)
+    page.frame_locator("iframe").locator("h1").wait_for()
+    assert len(page.frames) == 2
+    assert in_both_colours(page) == {"light": [], "dark": []}
+
+
+@pytest.mark.parametrize("kind", ["phone", "desk"])
+def test_what_a_history_would_change_breaks_none(screen: Screen, served: Served, kind: str) -> None:
+    page = opened(screen(kind, bypass_csp=True), served, served.keep(a_case()), "history")
+    page.set_input_files("input[type=file]", few_closed_cases(100))
+    page.get_by_role("button", name="Work it out").click()
+    page.locator(".st-key-stop_tuning button").wait_for()
+    assert in_both_colours(page) == {"light": [], "dark": []}
+    page.frame_locator("iframe").locator("h1").wait_for(timeout=120_000)
+    settled(page)
+    assert in_both_colours(page) == {"light": [], "dark": []}
+
+
+def test_the_check_finds_what_is_wrong_also_in_a_frame(screen: Screen) -> None:
     page = screen("desk")
-    page.set_content("<html><body><img src='data:,'><p style='color:#bbb;background:#fff'>pale</p></body></html>")
+    wrong = "<img src='data:,'><p style='color:#bbb;background:#fff'>pale</p>"
+    page.set_content(f"<html><body>{wrong}</body></html>")
     found = " ".join(violations(page))
     assert "image-alt" in found
     assert "color-contrast" in found
+    framed = f'<main><h1>x</h1><iframe title="x" srcdoc="{wrong}"></iframe></main>'
+    page.set_content(f'<html lang="en"><title>x</title>{framed}</html>')
+    page.frame_locator("iframe").locator("p").wait_for()
+    assert "image-alt" in " ".join(violations(page))

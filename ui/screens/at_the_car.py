@@ -6,14 +6,24 @@ from functools import partial
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, costs, places, present, range_with, ranges, until
-from workbench.widgets import able, balance, begin, card, causes, others, pictures, verdict, why, work
+from workbench.answers import (
+    answer,
+    belief,
+    catalogue,
+    costs,
+    places,
+    present,
+    range_with,
+    ranges,
+    tests_of_parts,
+    until,
+)
+from workbench.widgets import able, balance, begin, card, causes, circuit, others, pictures, verdict, why, work
 from workbench.words import plain
 
 from faultnet.case.types import Case
 from faultnet.decision import Advice
 from faultnet.errors import ClashError
-from faultnet.report.circuit_picture import suspicion
 from faultnet.report.strips import strips_of
 
 
@@ -38,7 +48,7 @@ def show() -> None:
         found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
         with beliefs:
             _warnings(advice, opened.case)
-        parts = {"now": partial(_now, opened.case, found, suspicion(advice.diagnosis), stop=advice.decision.stop),
+        parts = {"now": partial(_now, opened.case, found, advice),
                  "story": partial(_story, opened.case, advice)}  # fmt: skip
         for name in ("story", "now") if advice.decision.stop else ("now", "story"):
             with st.container(key=name):
@@ -48,7 +58,7 @@ def show() -> None:
     frame.told(verdict.general_cautions(catalogue()))
 
 
-def _now(case: Case, found: card.Proposal | None, suspects: dict[str, float], *, stop: bool) -> None:
+def _now(case: Case, found: card.Proposal | None, advice: Advice) -> None:
     if case.outcome is not None:
         frame.told(verdict.closed(case.outcome, catalogue()))
         frame.note("This case is closed. Open it again on the page 'Entries' to go on.")
@@ -56,7 +66,9 @@ def _now(case: Case, found: card.Proposal | None, suspects: dict[str, float], *,
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
     else:
         sound = range_with(case, found.test.id, card.instrument_chosen(found.test))
-        card.show(found, case, catalogue(), sound, suspects, stop=stop)
+        about = tests_of_parts(case, state.shop())
+        drawn = circuit.picture(found.test.id, advice.diagnosis, about, catalogue())
+        card.show(found, case, catalogue(), sound, drawn, stop=advice.decision.stop)
         if found.chosen:
             st.button("Show the proposed test instead", key="proposed", on_click=state.choose_test, args=(None,))
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import streamlit as st
-from workbench import frame, state, uploads
+from workbench import drafts, frame, state, uploads
 from workbench.answers import forget
 from workbench.tuning import Running
+from workbench.widgets.fields import Fields
 from workbench.words import plain
 
+from faultnet.errors import FaultnetError
 from faultnet.learning.progress import Cancelled
 from faultnet.learning.result import GROUPINGS, Options, Tuned
 from faultnet.learning.tables.history import HistoryFileError, load_history
@@ -17,6 +21,9 @@ from faultnet.learning.versions.versions import accept, take_back, usable_name, 
 from faultnet.prior_set import load_catalogue
 from faultnet.report.tuning import tuning_page
 from faultnet.shipped import shipped
+
+OPTIONS, NAME = "history_{}", "history_name_{}"
+HALF_LIVES = ("never", "1 year", "2 years", "5 years")
 
 
 @dataclass(frozen=True)
@@ -70,15 +77,14 @@ def _sets() -> None:
 def _choose() -> None:
     frame.note("Closed cases as CSV or Parquet, one row a reading. Without a file: the invented history.")
     given = uploads.given("History", "history_file", ["csv", "gz", "parquet"])
-    with st.form("tuning", border=False):
-        from_set = st.selectbox("Begin with", [v.label for v in versions()], key="from_set")
-        groups = st.multiselect("Groups of cars by", GROUPINGS, default=list(GROUPINGS), key="groups")
-        strength = st.select_slider("Weight of the old counts", (0.1, 0.3, 1.0, 3.0, 10.0), value=1.0, key="strength")
-        half_life = st.selectbox("A case counts half after", ("never", "1 year", "2 years", "5 years"), key="half_life")
-        folds = st.selectbox("Parts for scores on cases not learnt from", (5, 2, 0), key="folds")
-        good = st.checkbox("Leave out cases with rows that cannot be used", key="keep_good")
-        pressed = st.form_submit_button("Work it out", type="primary", key="tune")
-    if not pressed:
+    fields = Fields(OPTIONS.format(state.browser()))
+    from_set = fields.choice("from_set", "Begin with", _as_said(v.label for v in versions()), versions()[0].label)
+    groups = fields.several("groups", "Groups of cars by", _as_said(GROUPINGS), GROUPINGS)
+    strength = fields.scale("strength", "Weight of the old counts", (0.1, 0.3, 1.0, 3.0, 10.0), 1.0)
+    half_life = fields.choice("half_life", "A case counts half after", _as_said(HALF_LIVES), HALF_LIVES[0])
+    folds = fields.choice("folds", "Parts for scores on cases not learnt from", _as_said((5, 2, 0)), 5)
+    good = fields.tick("keep_good", "Leave out cases with rows that cannot be used")
+    if not st.button("Work it out", type="primary", key="tune"):
         return
     years = None if half_life == "never" else float(str(half_life).split()[0])
     options = Options(strength, years, groups=tuple(groups), folds=folds)
@@ -138,6 +144,11 @@ def left_words(seconds: float) -> str:
     return f"About {round(seconds, -1):.0f} s left." if seconds < 90.0 else f"About {seconds / 60.0:.0f} min left."
 
 
+def _as_said(options: Iterable[Any]) -> dict[Any, str]:
+    """Options that are shown as they are."""
+    return {option: str(option) for option in options}
+
+
 def _row(bad: object) -> dict[str, object]:
     """A row that cannot be used, for a table."""
     return {name: plain(told, "option") if isinstance(told, str) else told for name, told in vars(bad).items()}
@@ -149,18 +160,28 @@ def _decide(looked: Looked) -> None:
     st.iframe(looked.page, height=700, alt="What tuning would change")
     st.download_button("Keep the report as a file", looked.page, file_name="tuning.html", mime="text/html",
                        on_click="ignore")  # fmt: skip
-    name = st.text_input("Name of the new set", value="my_shop", key="set_name", autocomplete="off")
+    fields = Fields(NAME.format(state.browser()))
+    name = fields.text("set_name", "Name of the new set", "my_shop")
+    try:
+        usable = usable_name(name)
+    except FaultnetError as error:
+        fields.amiss("set_name", error)
+    fields.done()
     keep, drop = st.columns(2)
-    if keep.button("Accept: use it from now on", key="accept", type="primary", width="stretch"):
-        version = accept(looked.tuned, looked.from_set, usable_name(name.strip()), looked.history,
-                         looked.sha256)  # fmt: skip
-        _changed(f"{name.strip()}@{version} is in use from now on.")
+    pressed = keep.button("Accept: use it from now on", key="accept", type="primary", width="stretch",
+                          on_click=fields.press)  # fmt: skip
+    if pressed and not fields.wrong:
+        version = accept(looked.tuned, looked.from_set, usable, looked.history, looked.sha256)
+        _changed(f"{usable}@{version} is in use from now on.")
     if drop.button("Drop it", key="drop", width="stretch"):
         _changed("Dropped. Nothing was changed.")
 
 
 def _changed(words: str) -> None:
     forget()
+    for place in (OPTIONS, NAME):
+        drafts.drop(place.format(state.browser()))
+        state.remember(f"tried_{place.format(state.browser())}", 0)
     state.remember("looked", None)
     state.remember("history_said", words)
     st.rerun()

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from faultnet.case.types import Car, Case, Conditions, Entry
 from faultnet.decision import Advice, Costs, load_costs
+from faultnet.decision.about import telling_tests
 from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
@@ -26,7 +27,7 @@ from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
     "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
-    "present", "range_with", "ranges", "until",
+    "present", "range_with", "ranges", "tests_of_parts", "until",
 ]  # fmt: skip
 
 
@@ -38,7 +39,7 @@ def catalogue() -> Catalogue:
 
 def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
-    for kept in (catalogue, costs, worked, answer, plan, belief, present, _ranges, _range_with):
+    for kept in (catalogue, costs, worked, _answered, plan, belief, present, _ranges, _range_with):
         kept.cache_clear()
 
 
@@ -99,7 +100,6 @@ def worked(case: Case) -> Worked:
         return work_through(bare, catalogue())
 
 
-@lru_cache(maxsize=64)
 def answer(case: Case, shop: Shop) -> Advice:
     """The diagnosis of a case, and what to do.
 
@@ -108,12 +108,23 @@ def answer(case: Case, shop: Shop) -> Advice:
     EntryError, ClashError
         As :func:`faultnet.decision.advise`.
     """
+    return _answered(case, shop)[0]
+
+
+def tests_of_parts(case: Case, shop: Shop) -> dict[str, tuple[str, ...]]:
+    """For each component the tests that tell most about it, for their time."""
+    return _answered(case, shop)[1]
+
+
+@lru_cache(maxsize=64)
+def _answered(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
     done = worked(case)
     with _advising:
         weighed = weigh(done, costs(shop), tools=shop.tools)
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
+        about = telling_tests(weighed.position, weighed.tests)
         keep_room()
-    return Advice(diagnosis, weighed.decision)
+    return Advice(diagnosis, weighed.decision), about
 
 
 @lru_cache(maxsize=16)

@@ -112,43 +112,76 @@
     else if (e.target.closest?.('.st-key-card button')) leave();
   }, true);
 
-  // ---- what a technical word means: in a box above the bar, until it is closed, Escape or a press elsewhere -------------
+  // ---- what a technical word means, or how a part of the circuit stands: in a box above the bar ----------------------
+  // until it is closed, Escape or a press elsewhere
   let asked = null;
+  function made(what, words, more) {
+    const e = Object.assign(document.createElement(what), more);
+    e.textContent = words;
+    return e;
+  }
   function meaning() {
-    const box = document.createElement('div');
-    box.className = 'fn-meaning';
-    box.setAttribute('role', 'dialog');
-    box.setAttribute('aria-modal', 'false');
-    box.tabIndex = -1;
-    const word = document.createElement('b'), means = document.createElement('p'), done = document.createElement('button');
-    done.type = 'button';
-    done.textContent = 'Close';
-    box.append(word, means, done);
-    document.body.append(box);
-    return box;
+    const found = document.querySelector('.fn-meaning') || made('div', '', {className: 'fn-meaning', tabIndex: -1});
+    found.setAttribute('role', 'dialog');
+    found.setAttribute('aria-modal', 'false');
+    if (!found.isConnected) document.body.append(found);
+    return found;
+  }
+  function aboutPart({title, causes, tests}) {
+    const list = made('ul', '');
+    list.append(...causes.map(words => made('li', words)));
+    const buttons = tests.map(([test, label, takes]) => {
+      const button = made('button', `${label} · ${takes}`, {type: 'button', className: 'test'});
+      button.dataset.test = test;
+      return button;
+    });
+    return [made('b', title), list,
+      made('p', tests.length ? 'Tests that tell most about it, for their time:' : 'No test that can be done now tells about it.'),
+      ...buttons];
   }
   function explain(button) {
-    const box = document.querySelector('.fn-meaning') || meaning(), {word, means} = button.dataset;
-    const again = asked === button && !box.hidden;
+    const shown = meaning(), {word, means, part} = button.dataset, again = asked === button && !shown.hidden;
+    unexplain(false);
+    if (again) return;
     asked = button;
-    box.hidden = again;
-    box.setAttribute('aria-label', word);
-    box.querySelector('b').textContent = word;
-    box.querySelector('p').textContent = means;
-    if (!again) box.focus({preventScroll: true});
+    asked.classList.add('asked');
+    shown.replaceChildren(...(part ? aboutPart(JSON.parse(part)) : [made('b', word), made('p', means)]),
+      made('button', 'Close', {type: 'button'}));
+    shown.setAttribute('aria-label', shown.querySelector('b').textContent);
+    shown.hidden = false;
+    shown.scrollTop = 0;
+    shown.focus({preventScroll: true});
   }
   function unexplain(back) {
-    const box = document.querySelector('.fn-meaning');
-    if (!box || box.hidden) return;
-    box.hidden = true;
+    const shown = document.querySelector('.fn-meaning');
+    if (!shown || shown.hidden) return;
+    shown.hidden = true;
+    asked?.classList.remove('asked');
     if (back && asked?.isConnected) asked.focus({preventScroll: true});
+  }
+  function ofPart(test) {  // the server's field takes it as typed and entered; the number tells one press from the next
+    const input = field('part_test');
+    if (!input) return;
+    type(input, `${test} ${Date.now()}`);
+    input.dispatchEvent(new KeyboardEvent('keydown', {key: 'Enter', code: 'Enter', keyCode: 13, bubbles: true}));
+  }
+  // parts stand close together on a small screen: a finger means the one whose middle is nearest
+  function nearest(part, e) {
+    if (!e.detail) return part;
+    const far = p => { const b = p.getBoundingClientRect();
+      return Math.hypot((b.left + b.right) / 2 - e.clientX, (b.top + b.bottom) / 2 - e.clientY); };
+    return all('.fn-part', part.parentElement).reduce((a, b) => far(b) < far(a) ? b : a);
   }
   document.addEventListener('keydown', e => { if (e.key === 'Escape') unexplain(true); });
   document.addEventListener('click', e => {
-    const word = e.target.closest?.('.fn-word'), box = e.target.closest?.('.fn-meaning');
+    const word = e.target.closest?.('.fn-word'), part = e.target.closest?.('.fn-part');
+    const pressed = e.target.closest?.('.fn-meaning button');
     if (word) explain(word);
-    else if (!box) unexplain(false);
-    else if (e.target.closest('button')) unexplain(true);
+    else if (part) explain(nearest(part, e));
+    else if (pressed) {
+      unexplain(!pressed.dataset.test);
+      if (pressed.dataset.test) ofPart(pressed.dataset.test);
+    } else if (!e.target.closest?.('.fn-meaning')) unexplain(false);
   });
 
   // ---- what the server's own widgets lack -----------------------------------------------------------------------------

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import streamlit as st
@@ -16,8 +15,6 @@ from faultnet.diagnosis.wording import entry_words, range_words, share_words, wo
 from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test, Timer
-from faultnet.report.circuit import PROBES
-from faultnet.report.circuit_picture import draw_circuit
 from workbench import entering, frame, state
 from workbench.widgets import cautions, timers
 from workbench.widgets.fields import keys
@@ -168,27 +165,16 @@ def span(first: str, last: str) -> str:
     return f"{low} and more" if to_above else f"{low} to {high}"
 
 
-def where(found: Proposal, suspects: Mapping[str, float], catalogue: Catalogue) -> str:
-    """HTML of where the instrument goes: in words, and drawn when these are tapped; empty without probes."""
-    probes = PROBES.get(found.test.id)
-    if probes is None:
-        return ""
-    return (
-        f"<details class='fn-where'><summary>{plain(probes.words())}</summary>"
-        f"{draw_circuit(suspects, catalogue, probes)}</details>"
-    )
-
-
 def show(
     found: Proposal,
     case: Case,
     catalogue: Catalogue,
     sound: tuple[float, float] | None,
-    suspects: Mapping[str, float],
+    circuit: str,
     *,
     stop: bool,
 ) -> None:
-    """Put the card on the page, in the order of the work: what, take care, how, how long, what it should read, entry.
+    """Put the card on the page, in the order of the work: what, where, take care, how, how long, what to read, entry.
 
     Parameters
     ----------
@@ -197,8 +183,8 @@ def show(
     catalogue : Catalogue
     sound : (float, float), optional
         What a sound car reads today with the instrument that is chosen, in the unit of the test.
-    suspects : mapping of component to float
-        How likely each is at fault by now [-], for the picture of the circuit.
+    circuit : str
+        HTML of the picture of the circuit; empty where the test has nothing to connect.
     stop : bool
         Whether enough was tested.
 
@@ -211,9 +197,8 @@ def show(
     with st.container(key="card"):
         frame.told(heading(found, stop=stop, currency=state.settings().currency))
         with st.container(key="circuit"):
-            drawn = where(found, suspects, catalogue)
-            if drawn:
-                st.html(drawn)
+            if circuit:
+                st.html(circuit)
         frame.told(care(found, catalogue) + steps(found, catalogue))
         with st.container(key="slot_before"):
             _prepared(found, case, catalogue)

@@ -103,11 +103,18 @@ class Fields:
         return st.segmented_control(label, list(words), default=begin, format_func=words.__getitem__, required=required,
                                     key=key)  # fmt: skip
 
-    def several(self, key: str, label: str, words: Mapping[str, str], **more: Any) -> list[str]:
+    def several(
+        self, key: str, label: str, words: Mapping[str, str], start: Collection[str] = (), **more: Any
+    ) -> list[str]:
         """Any of a list."""
-        begin = self.draft.begins(key, [], words)
+        begin = self.draft.begins(key, list(start), words)
         return list(st.multiselect(label, list(words), default=begin, format_func=words.__getitem__,
                                    key=key, **more))  # fmt: skip
+
+    def scale(self, key: str, label: str, steps: Collection[float], start: float) -> float:
+        """One of some steps of a scale."""
+        begin = self.draft.begins(key, start, steps)
+        return float(st.select_slider(label, list(steps), value=start if begin is None else begin, key=key))
 
     def tick(self, key: str, label: str, start: bool = False) -> bool:
         """A box to tick."""
@@ -147,12 +154,13 @@ def keys(field: str, units: Collection[str], *, sign: bool = False, limits: bool
     more : str
         Further attributes.
     """
-    named = [("±", "sign", "other sign")] if sign else []
-    named += [(unit, "unit", unit) for unit in units]
-    named += [("over range", "over", "over range"), ("under", "under", "under")] if limits else []
+    named = [("±", "sign", "other sign", "±")] if sign else []
+    named += [(unit, "unit", unit, plain(unit)) for unit in units]
+    over = "over<span class='more'> range</span>"  # the narrowest phone has room for the first word
+    named += [("over range", "over", "over range", over), ("under", "under", "under", "under")] if limits else []
     buttons = "".join(
-        f"<button type='button' data-does='{does}' data-what='{plain(words)}' aria-label='{plain(said)}'>{plain(words)}"
-        "</button>"
-        for words, does, said in named
+        f"<button type='button' data-does='{does}' data-what='{plain(words)}' aria-label='{plain(said)}'>"
+        f"{shown}</button>"
+        for words, does, said, shown in named
     )
     return f"<div class='fn-keys' role='group' aria-label='Keys' data-field='{plain(field)}' {more}>{buttons}</div>"

@@ -27,6 +27,8 @@ def show(diagnosis: Diagnosis, catalogue: Catalogue, now: str | None) -> None:
         "Any other test", list(labels), index=None, format_func=labels.__getitem__, key="search",
         placeholder="Type a word, such as hydrometer", on_change=_searched,
     )  # fmt: skip
+    # Not seen: the page's own script writes into it which test of a pressed part of the circuit was wanted.
+    st.text_input("Test of a part", key="part_test", on_change=_of_a_part, args=(frozenset(labels),))
 
 
 def _choose(test: str) -> None:
@@ -39,3 +41,10 @@ def _searched() -> None:
     if found is not None:
         _choose(found)
         state.remember("search", None)
+
+
+def _of_a_part(known: frozenset[str]) -> None:
+    """Put a test on the card that was pressed beside a part; the number behind it tells one press from the next."""
+    test = (state.recall("part_test") or "").partition(" ")[0]
+    if test in known:
+        _choose(test)

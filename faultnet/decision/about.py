@@ -1,0 +1,70 @@
+"""Which tests tell most about one part: for somebody who suspects it and asks what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from faultnet.decision.value import Position
+from faultnet.diagnosis.result import NextTest
+from faultnet.inference.posterior import TINY
+from faultnet.model.network import Array
+
+LEAST_SHARE = 0.1  # of what the best test for a part tells in its time [-]; less says little about that part
+
+
+def telling_tests(position: Position, tests: Sequence[NextTest], *, most: int = 4) -> dict[str, tuple[str, ...]]:
+    """For each component the tests that tell most, for the time they take, about whether it is at fault by now.
+
+    Parameters
+    ----------
+    position : Position
+        Of :func:`faultnet.decision.advice.weigh`.
+    tests : sequence of NextTest
+        That can be done now, with their minutes.
+    most : int
+        How many for each component.
+
+    Returns
+    -------
+    dict of component to tuple of test ids
+        Best first; tests that tell little about it beside the best are left out.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car, Case, Visit
+    >>> from faultnet.decision import load_costs
+    >>> from faultnet.decision.advice import weigh
+    >>> from faultnet.diagnosis.diagnose import work_through
+    >>> from faultnet.prior_set import load_catalogue
+    >>> weighed = weigh(work_through(Case(Car(Battery(600.0)), (Visit(),)), load_catalogue()), load_costs())
+    >>> telling_tests(weighed.position, weighed.tests)["negative_joint"][:2]
+    ('negative_joint_moves', 'negative_joint_look')
+    """
+    if not tests:
+        return dict.fromkeys(position.repairs.names[:-1], ())
+    bits = bits_about(position, [t.test for t in tests])
+    pace = bits / np.array([t.minutes for t in tests])
+    found = {}
+    for name, row in zip(position.repairs.names[:-1], pace, strict=True):
+        order = np.argsort(-row, kind="stable")[:most]
+        found[name] = tuple(tests[k].test for k in order if row[k] > LEAST_SHARE * row[order[0]])
+    return found
+
+
+def bits_about(position: Position, tests: Sequence[str]) -> Array:
+    """Mutual information of tests with whether each component is at fault by now, shape (components, tests) [bit]."""
+    chance = np.concatenate([position.chances[t] for t in tests], axis=1)
+    starts = np.cumsum([0, *(position.chances[t].shape[1] for t in tests)])[:-1]
+    share = position.belief[:, None] * position.repairs.at_fault[:, :-1]
+    outcome, at_fault = position.belief @ chance, share.T @ chance
+    prior = share.sum(axis=0)[:, None]
+    told = _told(at_fault, prior, outcome) + _told(outcome - at_fault, 1.0 - prior, outcome)
+    return np.asarray(np.maximum(np.add.reduceat(told, starts, axis=1), 0.0) / np.log(2.0))
+
+
+def _told(joint: Array, prior: Array, outcome: Array) -> Array:
+    """What each outcome adds to the information, from its chance together with a state of the part [nat]."""
+    joint = np.maximum(joint, 0.0)
+    return np.asarray(joint * np.log(np.maximum(joint, TINY) / np.maximum(prior * outcome, TINY)))
