@@ -16,7 +16,7 @@ from websockets.sync.client import connect
 
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import go, opened
-from tests.ui.server import serving
+from tests.ui.server import serve_module, serving
 
 PASSPHRASE = "Café Au Lait"
 FORM = ("Content-Type", "application/x-www-form-urlencoded")
@@ -332,6 +332,30 @@ def test_a_drawn_passphrase_may_be_typed_with_a_capital() -> None:
     assert drawn.is_passphrase(" Anchor maple  quartz river wren")
     assert not drawn.is_passphrase("anchor maple quartz river")
     assert not Logins("Anchor Maple").is_passphrase("anchor maple")
+
+
+@pytest.mark.parametrize("blanks", ["", "   ", "\u3000" * 9, "\t\n"])
+def test_blanks_are_no_passphrase(monkeypatch: pytest.MonkeyPatch, blanks: str) -> None:
+    """They were taken for one, and an empty field let anybody in."""
+    from door.logins import Logins
+
+    monkeypatch.setenv("FAULTNET_PASSPHRASE", blanks)
+    module = serve_module()
+    assert module.own_passphrase() == ""  # one is drawn
+    assert module.short_passphrase() is None
+    assert not Logins(blanks).is_passphrase("")
+    assert not Logins(blanks).is_passphrase(blanks)
+
+
+@pytest.mark.parametrize("short", ["é", "  abc    def  ", "e\u0301" * 7, "1234567"])
+def test_a_passphrase_of_ones_own_that_is_short_is_refused(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], short: str
+) -> None:
+    monkeypatch.setenv("FAULTNET_PASSPHRASE", short)
+    assert serve_module().launch(None, 0, True, False) == 2
+    said = capsys.readouterr().err
+    assert "FAULTNET_PASSPHRASE is too short" in said
+    assert short.strip() not in said
 
 
 def test_only_so_many_are_logged_in() -> None:
