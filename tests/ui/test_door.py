@@ -6,6 +6,7 @@ import asyncio
 import http.client
 from collections.abc import Callable, Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -14,6 +15,7 @@ import pytest
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
+from tests.bench.sessions import memory
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import go, opened
 from tests.ui.server import serve_module, serving
@@ -195,6 +197,27 @@ def test_nothing_is_reached_or_uploaded_before_the_passphrase(shared: Served) ->
         assert (status, b"Passphrase" in body) == (403, True), path
     upload = asked(shared, path="/_stcore/upload_file/any/file", method="PUT", body=b"x" * 4000)
     assert (upload[0], b"Passphrase" in upload[2]) == (403, True)
+
+
+def test_what_a_stranger_sends_is_not_held(shared: Served) -> None:
+    """Hundreds of megabytes were, and stayed; now the line is cut long before."""
+    own, before = urlsplit(shared.address), memory(shared.process)
+    for method, path, kind in (("PUT", "/_stcore/upload_file/any/file", "any/kind"), ("POST", "/", FORM[1])):
+        for length in (("Content-Length", "200000000"), ("Transfer-Encoding", "chunked")):
+            sent = 0
+            connection = http.client.HTTPConnection(str(own.hostname), own.port or 0, timeout=30)
+            connection.putrequest(method, path)
+            connection.putheader("Content-Type", kind)
+            connection.putheader(*length)
+            connection.endheaders()
+            with suppress(OSError):
+                for _ in range(200):
+                    chunked = length[1] == "chunked"
+                    connection.send(b"f4240\r\n" + b"x" * 1_000_000 + b"\r\n" if chunked else b"x" * 1_000_000)
+                    sent += 1
+            connection.close()
+            assert sent < 100, (method, length)
+            assert memory(shared.process) - before < 50, (method, length)
 
 
 def test_a_passphrase_of_ones_own_with_capitals_and_accents(shared: Served) -> None:
