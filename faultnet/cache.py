@@ -16,6 +16,7 @@ import tempfile
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
+from typing import BinaryIO
 
 PACKAGE = Path(__file__).parent
 KEY_BYTES = 32
@@ -53,6 +54,32 @@ def keep_file(path: Path, data: bytes) -> bool:
         with suppress(OSError):
             os.unlink(beside)  # there is none once it has its final name
     return True
+
+
+def open_kept(path: Path, *, adding: bool = False) -> BinaryIO:
+    """Open a file that was kept, and no pipe, device or link that somebody put in its place.
+
+    Reading those may never end, and what is added to the end of a link goes into a file elsewhere.
+
+    Parameters
+    ----------
+    path : Path
+    adding : bool
+        To add to its end, and make it if there is none.
+
+    Raises
+    ------
+    OSError
+        If there is no such file.
+    """
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT if adding else os.O_RDONLY
+    for name in ("O_NONBLOCK", "O_NOFOLLOW", "O_BINARY"):  # not every system has all
+        flags |= getattr(os, name, 0)
+    handle = os.open(path, flags, 0o600)
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise FileNotFoundError(path)
+    return os.fdopen(handle, "ab" if adding else "rb")
 
 
 def seal(name: str, *parts: bytes | memoryview) -> str:

@@ -6,6 +6,9 @@ found, what was expected and what to do. Anything else that is raised is a bug o
 
 from __future__ import annotations
 
+LONGEST = 1000
+"""Characters of what was found, and of where, that a message shows: either may come from outside and have no end."""
+
 
 class FaultnetError(Exception):
     """Root of all errors that are the input's fault, not the program's.
@@ -42,10 +45,15 @@ class FaultnetError(Exception):
         self.expected = expected
         self.to_do = to_do
         parts = [what]
-        for name, text in (("where", where), ("got", got), ("expected", expected), ("what to do", to_do)):
+        shown = (_with_an_end(where), _with_an_end(got), expected, to_do)
+        for name, text in zip(("where", "got", "expected", "what to do"), shown, strict=True):
             if text:
                 parts.append(f"{name}: {text}")
         super().__init__("; ".join(parts))
+
+
+def _with_an_end(text: str | None) -> str | None:
+    return text if text is None or len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
 
 
 class EntryError(FaultnetError):

@@ -183,3 +183,8 @@ def test_a_folder_belongs_to_one_tuning(tmp_path: Path) -> None:
             tune(other[0], load_catalogue(), other[1], folder=tmp_path / "kept")
     with pytest.raises(FaultnetError):
         tune(cases()[:8], load_catalogue(), Options(folds=0, passes=1), folder=tmp_path)
+    (tmp_path / "file").write_text("mine")
+    for folder in (tmp_path / "file", tmp_path / "file" / "below", tmp_path / ("z" * 5000)):
+        with pytest.raises(HistoryError, match="the folder cannot be used"):
+            tune(cases()[:8], load_catalogue(), Options(folds=0, passes=1), folder=folder)
+    assert (tmp_path / "file").read_text() == "mine"

@@ -13,22 +13,27 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 import pytest
+import typer
+from typer.testing import CliRunner
 
 from faultnet import limits
 from faultnet.case.faults import SHOWN, CaseFileError, Fault
 from faultnet.case.file import case_from_json, load_case
+from faultnet.cli.commands import app
 from faultnet.errors import FaultnetError, RecordingError
 from faultnet.learning.tables.history import HistoryFileError, iterate_history, load_history, write_history
 from faultnet.limits import LOG, Limits, limited_blocks
 from faultnet.recordings import read_recording
 from faultnet.recordings.readers import mdf_links
 from faultnet.recordings.readers.mdf_links import refuse_endless
+from tests.test_numbers import commands
 
 HEAD: dict[str, Any] = {"format": "faultnet-case", "version": 1, "car": {"battery": {"rating": 600}}}
 STOPPED = r"too much to read.*(packed at most 200 times|lines of at most)|time stands still"
+LONG = "z" * 100_000
 COLUMNS = "case,battery_rating,visit,entry,test,value\n"
 
 
@@ -298,3 +303,51 @@ def test_standard_input_has_a_limit(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(RecordingError, match="at most 10 bytes"):
         inputs.read_source("-")
     assert limits.HELD > 1_000_000
+
+
+def words_on_the_command_line() -> list[Any]:
+    """Every option and argument that takes words or a path: the whole line, with one that is a hundred kilobytes long.
+
+    Left out are a label, which may be any, and files that are written only once the work is done.
+    """
+    given = {
+        ("log",): "LOG", ("tune",): "LOG --to a", ("trial",): "--cars 1", ("priors", "compare"): "standard standard",
+        ("priors", "use"): "standard", ("cases", "delete"): "a", ("cases", "bring-back"): "a",
+    }  # fmt: skip
+    late = {"currency", "html", "cluster"}
+    found = []
+    for path, function in commands():
+        base = given.get(path, "demo:shorted_cell" if path[0] not in ("catalogue", "cases") else "").split()
+        place = 0
+        for name, hint in get_type_hints(function, include_extras=True).items():
+            kinds = {*get_args(getattr(hint, "__origin__", hint)), getattr(hint, "__origin__", hint)}
+            if not hasattr(hint, "__metadata__") or not {str, Path, list[str]} & kinds or name in late:
+                continue
+            if (path, name) in {(("trial",), "svg"), (("sheet",), "out"), (("export",), "out"), (("serve",), "case")}:
+                continue
+            about = hint.__metadata__[0]
+            if isinstance(about, typer.models.ArgumentInfo):
+                line = [*path, *base[:place], LONG, *base[place + 1 :]]
+                place += 1
+            else:
+                line = [*path, *base, (about.param_decls or ("--" + name.replace("_", "-"),))[0], LONG]
+            found.append(pytest.param(line, id=" ".join((*path, name))))
+    return found
+
+
+def test_there_are_words_to_look_at() -> None:
+    names = {str(found.id) for found in words_on_the_command_line()}
+    assert {"diagnose case", "diagnose priors", "log file", "log svg", "trial resume", "priors use name"} <= names
+
+
+@pytest.mark.parametrize("line", words_on_the_command_line())
+def test_words_without_end_on_the_command_line_end_in_a_short_message(
+    line: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FAULTNET_PRIORS", str(tmp_path / "priors"))
+    monkeypatch.setenv("FAULTNET_STORE", str(tmp_path / "cases.sqlite"))
+    log = tmp_path / "a.csv"
+    log.write_bytes(b"time s;volts\n" + b"".join(b"%d;12.6\n" % k for k in range(60)))
+    result = CliRunner().invoke(app, [str(log) if word == "LOG" else word for word in line])
+    assert isinstance(result.exception, FaultnetError | SystemExit | None)
+    assert len(result.output) + len(str(result.exception)) < 7000

@@ -14,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+import unicodedata
 import webbrowser
 from pathlib import Path
 
@@ -107,7 +108,7 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
     if case is not None:
         environment["FAULTNET_OPEN_CASE"] = str(Path(case).resolve())
     if share:
-        environment["FAULTNET_PASSPHRASE"] = environment.get("FAULTNET_PASSPHRASE") or passphrase()
+        environment["FAULTNET_PASSPHRASE"] = own_passphrase() or passphrase()
         print(sharing_text(port, environment["FAULTNET_PASSPHRASE"]), flush=True)
     else:
         environment.pop("FAULTNET_PASSPHRASE", None)
@@ -164,9 +165,14 @@ def trouble(case: str | None, port: int) -> str | None:
     return None
 
 
+def own_passphrase() -> str:
+    """The user's own passphrase, with what counts in it alone (`door/logins.py`): "" where none but blanks is given."""
+    return " ".join(unicodedata.normalize("NFKC", os.environ.get("FAULTNET_PASSPHRASE", "")).split())
+
+
 def short_passphrase() -> str | None:
     """What is wrong with a passphrase of the user's own; None when nothing is, or none is given."""
-    given = " ".join(os.environ.get("FAULTNET_PASSPHRASE", "").split())
+    given = own_passphrase()
     if not given or len(given) >= SHORTEST:
         return None
     return (

@@ -164,7 +164,10 @@ def _refuse_size(size: int, most: int, source: str, kind: str = "") -> None:
         If it is.
     """
     if size > most:
-        raise CaseFileError(source, (Fault("", size_words(size), f"a case{kind} of at most {size_words(most)}"),))
+        got, expected = size_words(size), size_words(most)
+        if got == expected:  # reading stopped there
+            got = f"more than {got}"
+        raise CaseFileError(source, (Fault("", got, f"a case{kind} of at most {expected}"),))
 
 
 class _Twins(ValueError):

@@ -17,7 +17,7 @@ from functools import lru_cache
 from math import log2
 from pathlib import Path
 
-from faultnet.cache import cache_folder, seal
+from faultnet.cache import cache_folder, open_kept, seal
 from faultnet.inference import elimination
 from faultnet.inference.configurations import RowSets
 from faultnet.inference.elimination import Search, Size
@@ -116,7 +116,8 @@ def _remembered() -> dict[str, tuple[Step, ...]]:
 def _read_orders(path: Path) -> dict[str, tuple[Step, ...]]:
     found: dict[str, tuple[Step, ...]] = {}
     try:
-        lines = path.read_text().splitlines()
+        with open_kept(path) as file:
+            lines = file.read().decode().splitlines()
     except (OSError, ValueError):
         return found
     for line in lines:
@@ -134,8 +135,8 @@ def _remember(key: str, steps: tuple[Step, ...]) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         told = json.dumps([key, steps])
-        with path.open("a") as file:
-            file.write(f"{seal(ORDERS_FILE, told.encode())} {told}\n")
+        with open_kept(path, adding=True) as file:
+            file.write(f"{seal(ORDERS_FILE, told.encode())} {told}\n".encode())
     except OSError:
         return
 

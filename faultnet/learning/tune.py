@@ -140,9 +140,16 @@ def _workplace(folder: Path | None, cases: Sequence[Case], catalogue: Catalogue,
             yield Path(place)
         return
     key = _key(cases, catalogue, options)
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     mark = folder / "tuning"
-    here = mark.read_text(encoding="utf-8") if mark.exists() else "something else" if any(folder.iterdir()) else ""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        here = mark.read_text(encoding="utf-8") if mark.exists() else "something else" if any(folder.iterdir()) else ""
+    except (OSError, ValueError) as error:
+        got = getattr(error, "strerror", None) or str(error)
+        raise HistoryError(
+            "the folder cannot be used", where=str(folder), got=got.lower(),
+            to_do="name a folder of this tuning, or one that is not there yet",
+        ) from None  # fmt: skip
     if here and here != key:
         raise HistoryError(
             "the folder holds another tuning: other cases, options, prior set or program", where=str(folder),

@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import BinaryIO
@@ -20,7 +21,7 @@ from typing import BinaryIO
 import numpy as np
 
 from faultnet import __version__
-from faultnet.cache import cache_folder, code_hash, is_own, keep_file, seal
+from faultnet.cache import cache_folder, code_hash, is_own, keep_file, open_kept, seal
 from faultnet.model.network import Array, Network, Node
 from faultnet.model.setting import Setting
 
@@ -36,9 +37,11 @@ def network_for(setting: Setting) -> Network:
     if network is None:
         from faultnet.model.build import build_network
 
-        network = build_network(setting)
-        _write(path, network)
-        network = _read(path) or network  # mapped from the file, its pages are shared and need not stay in memory
+        flat, nodes = _packed(build_network(setting))
+        _write(path, flat, nodes)
+        # Mapped from the file, its pages are shared and need not stay in memory; else it lies in memory in the same
+        # way, so that products add up in the same order, to the same last bit.
+        network = _read(path) or _network(flat, nodes)
     return network
 
 
@@ -50,15 +53,20 @@ def setting_key(setting: Setting) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
-def _write(path: Path, network: Network) -> None:
+def _packed(network: Network) -> tuple[Array, bytes]:
+    """All numbers of a network in one array, and its description."""
     described, offset = [], 0
     for node in network.nodes.values():
         described.append({k: getattr(node, k) for k in ("name", "layer", "states", "parents", "edges", "scatter")})
         described[-1] |= {"shape": node.table.shape, "offset": offset}
         offset += node.table.size
-    data = np.concatenate([n.table.ravel() for n in network.nodes.values()]).tobytes()
+    flat = np.concatenate([n.table.ravel() for n in network.nodes.values()])
     sound = {name: shares.tolist() for name, shares in network.sound.items()}
-    nodes = json.dumps({"nodes": described, "sound": sound}).encode()
+    return flat, json.dumps({"nodes": described, "sound": sound}).encode()
+
+
+def _write(path: Path, flat: Array, nodes: bytes) -> None:
+    data = flat.tobytes()
     kept = f"{seal(path.stem, data, nodes)}\n".encode() + nodes
     if keep_file(path, data) and keep_file(path.with_suffix(".json"), kept):
         _forget_old(path.parent)
@@ -68,7 +76,8 @@ def _forget_old(folder: Path) -> None:
     newest_first = sorted(folder.glob("*.bin"), key=_changed, reverse=True)
     for path in newest_first[KEPT:]:
         for other in (path, path.with_suffix(".json")):
-            other.unlink(missing_ok=True)
+            with suppress(OSError):  # a folder that somebody put there
+                other.unlink(missing_ok=True)
 
 
 def _changed(path: Path) -> float:
@@ -81,9 +90,10 @@ def _changed(path: Path) -> float:
 
 def _read(path: Path) -> Network | None:
     try:
-        with path.open("rb") as file:
+        with open_kept(path) as file:
             flat = _numbers(file)
-        sealed, _, nodes = path.with_suffix(".json").read_bytes().partition(b"\n")
+        with open_kept(path.with_suffix(".json")) as file:
+            sealed, _, nodes = file.read().partition(b"\n")
         if not hmac.compare_digest(sealed, seal(path.stem, flat.data, nodes).encode()):
             return None
         return _network(flat, nodes)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 
 from faultnet.errors import PriorsError
@@ -135,9 +136,10 @@ def set_folder(name: str) -> Path:
     version = version or next((v for n, v in reversed(accepted) if n == own), "")
     plain = not {"/", "\\", "."} & set(name)
     places = [*([shipped("priors") / name] if plain else []), *([user_priors() / own / version] if version else [])]
-    for place in (*places, Path(name)):
-        if place.is_dir():
-            return place
+    with suppress(OSError, ValueError):  # no folder can have such a name, or be looked at
+        for place in (*places, Path(name)):
+            if place.is_dir():
+                return place
     raise PriorsError(
         "no such prior set",
         where=name,

@@ -20,6 +20,7 @@ from faultnet.decision.costs import load_costs
 from faultnet.diagnosis.models import rest_all
 from faultnet.errors import CarError
 from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.sets import set_folder
 from faultnet.simulation.scoring import record
 from faultnet.simulation.scoring.table import Results, table
 from faultnet.simulation.workshop.job import Shop
@@ -115,6 +116,8 @@ def results_of(
     key = record.Key(plan.seed, plan.world, plan.draw, plan.tools, record.made_of(shop.catalogue, shop.costs))
     wanted = [(policy, number) for policy in plan.policies for number in range(plan.cars)]
     kept = {} if resume is None else record.kept_results(resume, key)
+    if resume is not None:
+        record.keep(resume, key, "", ())  # that it cannot be written is said before the work, not after
     found = {name: kept[name] for name in wanted if name in kept}
     for task, results in _worked(_tasks(plan, found), workers, client):
         if resume is not None:
@@ -127,9 +130,8 @@ def results_of(
 
 def shop_of(plan: Plan) -> Shop:
     """Prior set, prices and tools of a plan."""
-    folder = Path(plan.priors) if Path(plan.priors).is_dir() else None
-    catalogue = load_catalogue(plan.priors) if folder is None else load_catalogue(folder=folder)
-    return Shop(catalogue, load_costs(plan.priors, folder), plan.tools)
+    folder = set_folder(plan.priors)
+    return Shop(load_catalogue(folder=folder), load_costs(plan.priors, folder), plan.tools)
 
 
 def _tasks(plan: Plan, done: dict[tuple[str, int], CarResult]) -> list[list[Task]]:

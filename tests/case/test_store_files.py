@@ -160,6 +160,7 @@ def test_rows_that_hold_something_else_are_said_in_words(store: Store, payload: 
         "UPDATE events SET at = replace(at, '2', '3') WHERE sequence = 2",
         "UPDATE events SET kind = 'entry_removed', payload = '{\"visit\": 0, \"position\": 0}' WHERE sequence = 4",
         "DELETE FROM events WHERE sequence = 13",
+        "DELETE FROM events",
     ],
 )
 def test_what_was_changed_behind_the_stores_back_is_noticed(tmp_path: Path, harm: str) -> None:
@@ -170,6 +171,9 @@ def test_what_was_changed_behind_the_stores_back_is_noticed(tmp_path: Path, harm
         with pytest.raises(StoreError, match=r"the store is damaged.*restore it from a backup"):
             store.current(case_id)
         assert len(store.list_cases()) == 1
+        with pytest.raises(StoreError, match="the store is damaged"):
+            store.backup(tmp_path / "backup.jsonl")
+        assert not (tmp_path / "backup.jsonl").exists()
 
 
 def test_events_of_an_older_program_are_read_without_a_seal(tmp_path: Path) -> None:

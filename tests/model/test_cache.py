@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hmac
 import json
+import os
 import re
 import stat
 from collections.abc import Callable
@@ -16,6 +17,7 @@ import pytest
 
 from faultnet.cache import own_key, seal
 from faultnet.case.types import Battery, Conditions
+from faultnet.inference.contraction_order import ORDERS_FILE, _read_orders, _remember
 from faultnet.model import cache
 from faultnet.model.cache import network_for, setting_key
 from faultnet.model.network import Network
@@ -210,6 +212,65 @@ def test_a_place_that_cannot_be_written_only_costs_time(
     monkeypatch.setenv("FAULTNET_CACHE", str(occupied))
     assert_equal(network_for(demo.setting()), demo.network())
     assert len(built) == 1
+
+
+def test_where_nothing_can_be_kept_the_numbers_lie_in_memory_as_in_the_file(
+    folder: Path, tmp_path: Path, built: list[Setting], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else products add up in another order, and the last bit of an answer hangs on the folder."""
+    kept = network_for(demo.setting())
+    monkeypatch.setenv("FAULTNET_CACHE", str(tmp_path / "none" / "below"))
+    (tmp_path / "none").write_text("not a folder")
+    alone = network_for(demo.setting())
+    assert_equal(alone, kept)
+    for name, node in kept.nodes.items():
+        assert alone.nodes[name].table.strides == node.table.strides
+        assert alone.nodes[name].table.dtype == node.table.dtype
+
+
+def put_a_pipe(path: Path) -> None:
+    os.mkfifo(path)
+
+
+def put_a_device(path: Path) -> None:
+    path.symlink_to("/dev/zero")
+
+
+def put_a_folder(path: Path) -> None:
+    path.mkdir()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="a system without pipes that have a name")
+@pytest.mark.parametrize("put", [put_a_pipe, put_a_device, put_a_folder])
+def test_what_is_no_file_is_not_waited_for(
+    folder: Path, built: list[Setting], put: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    network_for(demo.setting())
+    monkeypatch.setattr(cache, "KEPT", 0)
+    for path in list(folder.iterdir()):
+        path.unlink()
+        put(path)
+    assert_equal(network_for(demo.setting()), demo.network())
+    assert len(built) == 2
+    assert _read_orders(folder / "none") == {}
+    put(folder / ORDERS_FILE)
+    _remember("a", ((0, 1),))
+    _read_orders.cache_clear()
+    assert _read_orders(folder / ORDERS_FILE) == {}
+
+
+@pytest.mark.skipif(not hasattr(os, "O_NOFOLLOW"), reason="a system that follows every link")
+def test_what_is_kept_goes_into_no_file_elsewhere(folder: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "mine"
+    mine.write_text("mine")
+    folder.mkdir()
+    (folder / ORDERS_FILE).symlink_to(mine)
+    _remember("a", ((0, 1),))
+    assert mine.read_text() == "mine"
+    (folder / ORDERS_FILE).unlink()
+    _remember("a", ((0, 1),))
+    _read_orders.cache_clear()
+    assert _read_orders(folder / ORDERS_FILE) == {"a": ((0, 1),)}
 
 
 def test_only_the_newest_are_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

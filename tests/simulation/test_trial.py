@@ -212,6 +212,13 @@ def test_a_damaged_line_within_the_results_is_said_to_be_one(tmp_path: Path) -> 
         results_of(Plan(1, 3, policies=("flow_chart",)), resume=kept)
 
 
+def test_that_results_cannot_be_kept_is_said_before_the_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("faultnet.simulation.trial.work_on", lambda task: pytest.fail("worked first"))
+    for kept in (tmp_path / "none" / "kept.jsonl", tmp_path, tmp_path / ("z" * 5000)):
+        with pytest.raises(FaultnetError, match=r"cannot be (kept|read)"):
+            results_of(Plan(1, 3, policies=("flow_chart",)), resume=kept)
+
+
 def test_unknown_names_and_no_cars_are_refused() -> None:
     for wrong in ({"policies": ("guess",)}, {"world": "moon"}, {"cars": 0}):
         with pytest.raises(FaultnetError):

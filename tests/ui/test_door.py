@@ -6,6 +6,7 @@ import asyncio
 import http.client
 from collections.abc import Callable, Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -14,9 +15,10 @@ import pytest
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
+from tests.bench.sessions import memory
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import go, opened
-from tests.ui.server import serving
+from tests.ui.server import serve_module, serving
 
 PASSPHRASE = "Café Au Lait"
 FORM = ("Content-Type", "application/x-www-form-urlencoded")
@@ -197,6 +199,27 @@ def test_nothing_is_reached_or_uploaded_before_the_passphrase(shared: Served) ->
     assert (upload[0], b"Passphrase" in upload[2]) == (403, True)
 
 
+def test_what_a_stranger_sends_is_not_held(shared: Served) -> None:
+    """Hundreds of megabytes were, and stayed; now the line is cut long before."""
+    own, before = urlsplit(shared.address), memory(shared.process)
+    for method, path, kind in (("PUT", "/_stcore/upload_file/any/file", "any/kind"), ("POST", "/", FORM[1])):
+        for length in (("Content-Length", "200000000"), ("Transfer-Encoding", "chunked")):
+            sent = 0
+            connection = http.client.HTTPConnection(str(own.hostname), own.port or 0, timeout=30)
+            connection.putrequest(method, path)
+            connection.putheader("Content-Type", kind)
+            connection.putheader(*length)
+            connection.endheaders()
+            with suppress(OSError):
+                for _ in range(200):
+                    chunked = length[1] == "chunked"
+                    connection.send(b"f4240\r\n" + b"x" * 1_000_000 + b"\r\n" if chunked else b"x" * 1_000_000)
+                    sent += 1
+            connection.close()
+            assert sent < 100, (method, length)
+            assert memory(shared.process) - before < 50, (method, length)
+
+
 def test_a_passphrase_of_ones_own_with_capitals_and_accents(shared: Served) -> None:
     for wrong in ("é", "café au lait", "", "Café Au Lai", "\ud800".encode("utf-8", "replace").decode()):
         assert come_in(shared, wrong)[0] == 403
@@ -332,6 +355,30 @@ def test_a_drawn_passphrase_may_be_typed_with_a_capital() -> None:
     assert drawn.is_passphrase(" Anchor maple  quartz river wren")
     assert not drawn.is_passphrase("anchor maple quartz river")
     assert not Logins("Anchor Maple").is_passphrase("anchor maple")
+
+
+@pytest.mark.parametrize("blanks", ["", "   ", "\u3000" * 9, "\t\n"])
+def test_blanks_are_no_passphrase(monkeypatch: pytest.MonkeyPatch, blanks: str) -> None:
+    """They were taken for one, and an empty field let anybody in."""
+    from door.logins import Logins
+
+    monkeypatch.setenv("FAULTNET_PASSPHRASE", blanks)
+    module = serve_module()
+    assert module.own_passphrase() == ""  # one is drawn
+    assert module.short_passphrase() is None
+    assert not Logins(blanks).is_passphrase("")
+    assert not Logins(blanks).is_passphrase(blanks)
+
+
+@pytest.mark.parametrize("short", ["é", "  abc    def  ", "e\u0301" * 7, "1234567"])
+def test_a_passphrase_of_ones_own_that_is_short_is_refused(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], short: str
+) -> None:
+    monkeypatch.setenv("FAULTNET_PASSPHRASE", short)
+    assert serve_module().launch(None, 0, True, False) == 2
+    said = capsys.readouterr().err
+    assert "FAULTNET_PASSPHRASE is too short" in said
+    assert short.strip() not in said
 
 
 def test_only_so_many_are_logged_in() -> None:

@@ -62,10 +62,13 @@ class Logins:
         return hmac.digest(self._key, text.encode("utf-8", "surrogatepass"), "sha256")
 
     def is_passphrase(self, given: str) -> bool:
-        """Whether this is the passphrase; in capitals too where it has none itself, as phones begin with one."""
+        """Whether this is the passphrase; in capitals too where it has none itself, as phones begin with one.
+
+        Blanks are none, whatever was set.
+        """
         right = hmac.compare_digest(self._mark(tidy(given)), self._as_given)
         small = self._in_small or secrets.token_bytes(hashlib.sha256().digest_size)
-        return hmac.compare_digest(self._mark(_small(given)), small) or right
+        return (hmac.compare_digest(self._mark(_small(given)), small) or right) and tidy(given) != ""
 
     def begin(self, address: str, device: str) -> str:
         """Let a browser in, and give the cookie it is known by from now on."""

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from faultnet.cache import cache_folder
+from faultnet.cache import cache_folder, keep_file, open_kept
 
 MOST = 6
+MOST_TOLD = 10_000  # bytes
 
 
 @dataclass(frozen=True)
@@ -22,26 +24,26 @@ class Kept:
 def keep(browser: str, name: str, data: bytes) -> None:
     """Keep a file in place of the one before; where it cannot be kept, nothing but convenience is lost."""
     place = _place(browser)
-    try:
-        if place.exists() and place.read_bytes() == data:
-            return
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_bytes(data)
-        place.with_suffix(".json").write_text(json.dumps({"name": name}), encoding="utf-8")
+    before = kept(browser)
+    if before is not None and before.data == data:
+        return
+    if not (keep_file(place, data) and keep_file(place.with_suffix(".json"), json.dumps({"name": name}).encode())):
+        return
+    with suppress(OSError):
         newest = sorted(place.parent.glob("*.log"), key=lambda path: path.stat().st_mtime, reverse=True)
         for old in newest[MOST:]:
             _remove(old)
-    except OSError:
-        return
 
 
 def kept(browser: str) -> Kept | None:
     """The file that was given last; None where there is none."""
     place = _place(browser)
     try:
-        name = json.loads(place.with_suffix(".json").read_text(encoding="utf-8"))["name"]
-        return Kept(str(name), place.read_bytes())
-    except (OSError, ValueError, KeyError):
+        with open_kept(place.with_suffix(".json")) as file:
+            name = json.loads(file.read(MOST_TOLD))["name"]
+        with open_kept(place) as file:
+            return Kept(str(name), file.read())
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

@@ -16,13 +16,13 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from faultnet.case.store.events import StoredEvent, is_deleted, replay
 from faultnet.case.store.photos import all_photos, keep_photo
 from faultnet.case.store.rows import event_of, insert_case, insert_event
 from faultnet.case.store.summary import columns_of
-from faultnet.case.store.tables import EVENTS
+from faultnet.case.store.tables import CASES, EVENTS
 from faultnet.errors import StoreError
 from faultnet.whole import written_whole
 
@@ -99,6 +99,7 @@ def _all_events(connection: Connection) -> Iterator[StoredEvent]:
 
 def _write_lines(file: Any, connection: Connection) -> int:
     """Write head, photos, events and the line with the checksum; give the number of events."""
+    _refuse_gaps(connection)
     digest, lines, events = hashlib.sha256(), 0, 0
     for fields in _lines(connection):
         line = json.dumps(fields, ensure_ascii=False).encode() + b"\n"
@@ -107,6 +108,20 @@ def _write_lines(file: Any, connection: Connection) -> int:
         lines, events = lines + 1, events + ("case_id" in fields)
     file.write(json.dumps({"events": lines - 1, "sha256": digest.hexdigest()}).encode() + b"\n")
     return events
+
+
+def _refuse_gaps(connection: Connection) -> None:
+    """Check that every case has all its events, so that nobody takes half a store for a whole backup.
+
+    Raises
+    ------
+    ValueError
+        If one has not.
+    """
+    written, there = CASES.c.sequence, func.count(EVENTS.c.sequence)
+    query = select(CASES.c.case_id, written, there).join(EVENTS, EVENTS.c.case_id == CASES.c.case_id, isouter=True)
+    for case_id, last, count in connection.execute(query.group_by(CASES.c.case_id, written).having(there != written)):
+        raise ValueError(f"{count} events of case {case_id} are there, and {last} were written")
 
 
 def _lines(connection: Connection) -> Iterator[dict[str, Any]]:

@@ -71,7 +71,7 @@ def read_events(connection: Connection, case_id: str, *, to_change: bool = False
     written = connection.execute(last.with_for_update() if to_change else last).scalar()
     rows = connection.execute(select(EVENTS).where(EVENTS.c.case_id == case_id).order_by(EVENTS.c.sequence))
     events = tuple(event_of(row) for row in rows.mappings())
-    if not events:
+    if not events and written is None:
         known = connection.execute(select(CASES.c.case_id).order_by(CASES.c.changed_at.desc()).limit(1000)).scalars()
         close = difflib.get_close_matches(case_id, list(known), n=1)
         hint = f"did you mean {close[0]}?" if close else "list the cases to find its id"

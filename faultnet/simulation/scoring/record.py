@@ -70,8 +70,9 @@ def kept_results(path: Path, key: Key) -> dict[tuple[str, int], CarResult]:
 def _lines(path: Path) -> Iterator[dict[str, Any]]:
     try:
         lines = path.read_text(encoding="utf-8").split("\n") if path.exists() else []
-    except (OSError, UnicodeDecodeError) as error:
-        raise FaultnetError("the results so far cannot be read", where=str(path), got=str(error)) from None
+    except (OSError, ValueError) as error:
+        got = getattr(error, "strerror", None) or str(error)
+        raise FaultnetError("the results so far cannot be read", where=str(path), got=got.lower()) from None
     for number, line in enumerate(lines):
         if not line.strip():
             continue
@@ -106,4 +107,7 @@ def keep(path: Path, key: Key, policy: str, results: list[CarResult]) -> None:
             )  # what follows was being written when a run was broken off
             file.write(text.encode())
     except OSError as error:
-        raise FaultnetError("results cannot be kept", where=str(path), got=str(error)) from None
+        got = (error.strerror or str(error)).lower()
+        raise FaultnetError(
+            "results cannot be kept", where=str(path), got=got, to_do="name a file in a folder that may be written"
+        ) from None
