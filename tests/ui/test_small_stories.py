@@ -26,9 +26,9 @@ def test_one_bad_field_of_the_car_empties_none_and_is_brought_into_view(
 ) -> None:
     case_id = served.keep(a_case())
     page = opened(shown(screen, kind), served, case_id, "car")
-    size, age = f"car_{case_id}_size", f"car_{case_id}_age"
+    size, said = f"car_{case_id}_size", f"car_complaint_{case_id}"
     page.fill(f".st-key-{size} input", "two")
-    page.fill(f".st-key-{age} input", "5")
+    page.fill(f".st-key-{said} input", "clicks only")
     settled(page)
     page.locator(".st-key-keep_car button").click()
     page.wait_for_selector(f"#wrong-{size}")
@@ -40,13 +40,13 @@ def test_one_bad_field_of_the_car_empties_none_and_is_brought_into_view(
     page.wait_for_selector(".fn-head")
     settled(page)
     holds(page, size, "two")
-    holds(page, age, "5")
+    holds(page, said, "clicks only")
     page.fill(f".st-key-{size} input", "2,2")
     settled(page)
     page.locator(".st-key-keep_car button").click()
     wait_for_words(page, "The car was changed")
-    car = served.current(case_id).car
-    assert (car.displacement, car.battery.age) == (2.2, 5.0)
+    case = served.current(case_id)
+    assert (case.car.displacement, case.complaint) == (2.2, "clicks only")
 
 
 @EACH
@@ -84,7 +84,7 @@ def test_what_is_done_before_and_afterwards_is_one_tick_each(screen: Screen, ser
     enter(page, "10.4")
     wait_for_words(page, "Stored:")
     stored = [getattr(e, "act", None) or e.test for e in served.current(case_id).visits[0].entries]
-    assert stored == ["disable_fuel", "dead_crank_level", "enable_fuel"]
+    assert stored == ["disable_fuel", "charge", "dead_crank_level", "enable_fuel"]
 
 
 @EACH
