@@ -36,6 +36,8 @@ BROWSING = (
     "ui/test_at_the_car.py",
     "ui/test_photos.py",
     "ui/test_words_explained.py",
+    "ui/test_circuit_page.py",
+    "ui/test_small_stories.py",
 )
 LONG = (
     *BROWSING,

@@ -16,17 +16,19 @@ if str(HERE.parents[1]) not in sys.path:
 
 from faultnet.case.file import load_case  # noqa: E402 - the folder must be known first
 from faultnet.shipped import shipped  # noqa: E402
-from tests.ui.hands import few_closed_cases, opened, settled, wait_for_words  # noqa: E402
+from tests.ui.hands import choose, few_closed_cases, opened, settled, wait_for_words  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
 
 PICTURES = HERE / "pictures"
-PAGES = {"": "test", **{p: p for p in ("why", "entries", "car", "log", "paper", "cases", "history", "settings")}}
+OTHERS = ("circuit", "why", "entries", "car", "log", "paper", "cases", "history", "settings")
+PAGES = {"": "test", **{p: p for p in OTHERS}}
 SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
 CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
-COLOURS = 48
+DROP = "Voltage drop, engine to negative clamp"
+COLOURS = 160  # fewer turn the red of a probe brown
 # Nothing is held by a placeholder any more, and the links, which come last, are there.
 DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
-    && document.querySelectorAll('.st-key-links a').length === 8"""
+    && document.querySelectorAll('.st-key-links a').length === 9"""
 
 
 def small_png(png: bytes) -> bytes:
@@ -42,7 +44,10 @@ def small_png(png: bytes) -> bytes:
 
 def pictures_of(page: Any, served: Served, case_id: str, path: str, name: str) -> dict[str, bytes]:
     """Open a page, bring it to a telling state, and take its picture, or two where it is long."""
-    opened(page, served, case_id, path)
+    opened(page, served, case_id, "" if path == "circuit" else path)
+    if path == "circuit":
+        choose(page, DROP)
+        page.wait_for_function("() => document.querySelector('.fn-circuit img').naturalWidth > 0")
     if path == "history":
         page.set_input_files("input[type=file]", few_closed_cases(300))
         page.get_by_role("button", name="Work it out").click()

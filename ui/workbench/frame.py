@@ -162,7 +162,7 @@ def _capital(text: str) -> str:
 
 def links(pages: Mapping[str, object], here: object) -> None:
     """The row of links at the foot of the screen."""
-    named = state.recall("case_id")
+    named = state.case_named()
     with st.container(key="links", horizontal=True):
         for page in pages.values():
             with st.container(key=f"link{'_here' if page is here else ''}_{page.title}"):  # type: ignore[attr-defined]

@@ -129,12 +129,18 @@ def browser() -> str:
 
 def case_id() -> str | None:
     """The case this session has open: from the address of the page, else from the session, else the one to start on."""
-    named = st.query_params.get("case") or st.session_state.get("case_id") or _case_to_start_on()
+    named = case_named() or _case_to_start_on()
     if named:
         st.session_state["case_id"] = named
         if st.query_params.get("case") != named:
             st.query_params["case"] = named
     return named
+
+
+def case_named() -> str | None:
+    """The case that the address of the page or the session names; also on a page that shows none."""
+    found = st.query_params.get("case") or st.session_state.get("case_id")
+    return None if found is None else str(found)
 
 
 def opened() -> Opened | None:
