@@ -117,7 +117,7 @@ def results_of(
     wanted = [(policy, number) for policy in plan.policies for number in range(plan.cars)]
     kept = {} if resume is None else record.kept_results(resume, key)
     if resume is not None:
-        record.keep(resume, key, "", ())  # that it cannot be written is said before the work, not after
+        record.keep(resume, key, "", [])  # that it cannot be written is said before the work, not after
     found = {name: kept[name] for name in wanted if name in kept}
     for task, results in _worked(_tasks(plan, found), workers, client):
         if resume is not None:
