@@ -42,7 +42,13 @@ ORDER = (
     ),
     *("diagnosis", "decision", "learning", "simulation", "api", "report", "cli"),
 )
-KNOWN_TO_ENGINE = {"faultnet.errors", "faultnet.cache", "faultnet.cache.cache_folder", "faultnet.cache.seal"}
+KNOWN_TO_ENGINE = {
+    "faultnet.errors",
+    "faultnet.cache",
+    "faultnet.cache.cache_folder",
+    "faultnet.cache.open_kept",
+    "faultnet.cache.seal",
+}
 WITHOUT_PLACE = ("__init__", "__main__")
 TOP_LEVEL = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".gitignore"),
