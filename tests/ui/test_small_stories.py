@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import FIELD, choose, enter, few_closed_cases, go, opened, pick, settled, wait_for_words, work
@@ -75,7 +76,7 @@ def test_an_empty_enter_clears_the_old_error_and_a_limit_is_typed_by_its_sign(
 def test_what_is_done_before_and_afterwards_is_one_tick_each(screen: Screen, served: Served, kind: str) -> None:
     case_id = served.keep(a_case())
     page = opened(shown(screen, kind), served, case_id)
-    choose(page, "Voltage while cranking without firing")
+    choose(page, load_catalogue().test("dead_crank_level").label)
     for words in ("Before this:", "Afterwards:"):
         box = page.get_by_text(words).locator("xpath=ancestor::label")
         box.scroll_into_view_if_needed()
