@@ -9,7 +9,8 @@ Processor time of the server and of the browser for an entry stands beside: it h
 
 With `think` nobody waits for the others: on every page the test on the card is answered as on a sound car, by a press
 of the mouse or keys where the button stands, then again after 10 to 20 seconds drawn at random, as by people who
-measure something in between. It goes on for so many seconds, 120 when left out. The clock starts when the press
+measure something in between. It goes on for so many seconds, 120 when left out, 60 at most
+for one page before the others come. The clock starts when the press
 reaches the page. The picture is whole when what was stored is said, the page rests, and nothing in it has changed since
 for half a second; the time is that of the last change. A press that leads to nothing within a minute is counted as
 lost, and what is still under way at the end is waited for, a minute at most. A car that is answered to the end is
@@ -36,7 +37,7 @@ from tests.ui.hands import choose, opened  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, DESK, Served, chromium, serving  # noqa: E402
 
 VALUES = ("12.1", "12.5", "12.3", "12.6", "12.2")
-THOUGHT, LASTS, LOST = (10.0, 20.0), 120.0, 60.0  # [s]
+THOUGHT, LASTS, ALONE, LOST = (10.0, 20.0), 120.0, 60.0, 60.0  # [s]
 WATCH = """([words, press]) => {
   window.fnTook = window.fnWhole = window.fnBegun = null;
   window.fnWatch?.disconnect();
@@ -265,9 +266,8 @@ def run(sessions: int, *, same: bool, think: float | None) -> None:
             if think is None:
                 measured(name, served, pages)
             else:
-                thinking(
-                    name, served, [Person(page, another, 0.0) for page in pages], min(think, 20.0 * len(pages) + 40.0)
-                )
+                lasts = think if len(pages) == sessions else min(think, ALONE)
+                thinking(name, served, [Person(page, another, 0.0) for page in pages], lasts)
 
         measure("one session")
         first = memory(served.process)
