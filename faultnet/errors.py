@@ -6,8 +6,8 @@ found, what was expected and what to do. Anything else that is raised is a bug o
 
 from __future__ import annotations
 
-LONGEST = 1000
-"""Characters of what was found, and of where, that a message shows: either may come from outside and have no end."""
+LONGEST = 4000
+"""Characters of what was found, and of where, that a message shows: twenty faults by name, and no text without end."""
 
 
 class FaultnetError(Exception):

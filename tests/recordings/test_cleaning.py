@@ -53,7 +53,7 @@ def test_a_clock_that_starts_again_is_joined_on(block: int | None) -> None:
     time = np.arange(1000) * 0.1
     trace = cleaned((time % 20.0).tolist(), block=block)
     np.testing.assert_allclose(trace.time, time, atol=1e-9)
-    assert trace.repairs == ("the clock went back 4 times; what follows was joined on",)
+    assert trace.repairs == ("the clock went back 4 times; what follows was added on",)
 
 
 def test_a_coarse_clock_is_spread_evenly() -> None:

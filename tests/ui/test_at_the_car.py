@@ -115,7 +115,7 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     "test, digits, keys, said",
     [
         ("Voltage drop, negative post to clamp", "350", ["mV"], "350 mV"),
-        ("Fall of the rest voltage overnight", "30", ["±", "mV"], "-30 mV"),
+        ("Fall of the open-circuit (rest) voltage overnight", "30", ["±", "mV"], "-30 mV"),
         ("Open-circuit (rest) voltage at the posts", "11", ["under"], "under 11.00 V"),
         ("Voltage drop, negative post to clamp", "2", ["over range", "V"], "over 2.00 V"),
     ],

@@ -70,7 +70,7 @@ def times(svg: str) -> tuple[float, float]:
 def test_the_trace_carries_its_events_and_fits_the_screen(screen: Screen, served: Served, kind: str) -> None:
     page, _ = given(screen, served, kind, ADAPTER)
     svg = drawing(page)
-    for mark in ("start 1: good", "start 2: failed", "charging 13.33 V"):
+    for mark in ("start 1: caught", "start 2: did not catch", "charging 13.33 V"):
         assert mark in svg
     [box] = [one.bounding_box() for one in page.query_selector_all(".fn-picture img") if one.is_visible()]
     assert box["x"] >= 0
@@ -97,7 +97,7 @@ def test_a_start_is_looked_at_closely_and_keeps_its_number(screen: Screen, serve
     svg = redrawn(page, whole)
     (begin, end), (first, last) = times(svg), times(whole)
     assert first < begin <= second.begin < second.end <= end < last
-    assert "start 2: failed" in svg
+    assert "start 2: did not catch" in svg
     assert "start 1" not in svg
 
 

@@ -18,7 +18,7 @@ from tests.ui.test_at_the_car import EACH, holds, in_view, shown
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
 BOTH = pytest.mark.parametrize("kind", ["phone", "desk"])  # where the narrowest screen makes no difference
-REST = "Rest voltage at the posts"
+REST = "Open-circuit (rest) voltage at the posts"
 RECORDING = shipped("cases") / "recordings" / "adapter_slow.csv.gz"
 
 
