@@ -10,7 +10,7 @@ if str(HERE) not in sys.path:
     sys.path.insert(0, str(HERE))
 
 import streamlit as st  # noqa: E402 - the folder must be known first
-from workbench import answers, drafts, frame, memory, state, uploads  # noqa: E402
+from workbench import answers, drafts, frame, memory, prices, state, uploads  # noqa: E402
 
 from faultnet.errors import FaultnetError  # noqa: E402
 
@@ -30,6 +30,7 @@ page = st.navigation(list(PAGES.values()), position="hidden")
 frame.dress()
 try:
     drafts.keep_typed()
+    prices.take_up()
     answers.keep_up()
     state.on_page(page.title)
     page.run()

@@ -47,6 +47,8 @@ def in_both_colours(page: Any) -> dict[str, list[str]]:
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
         page.wait_for_timeout(300)
+        settled(page)
+        page.wait_for_function("() => !document.querySelector('[data-stale=true]')")  # greyed while it is drawn anew
         found[scheme] = violations(page)
     return found
 

@@ -93,10 +93,10 @@ def test_what_is_done_before_and_afterwards_is_one_tick_each(screen: Screen, ser
 def test_the_balance_of_the_day_counts_minutes_their_cost_and_what_was_bought(
     screen: Screen, served: Served, kind: str
 ) -> None:
-    page = opened(shown(screen, kind), served, served.keep(a_case()), "car")
+    page = opened(shown(screen, kind), served, served.keep(a_case()), "settings")
     page.fill(".st-key-hourly_rate input", "120")
     page.fill(".st-key-currency input", "EUR")
-    settled(page)
+    page.wait_for_timeout(600)  # a hand takes that long from the keys to the link, and no longer
     try:
         go(page, "Test")
         wait_for_words(page, "No minute spent yet")

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import streamlit as st
-from workbench import drafts, frame, state
+from workbench import frame, prices, state
 from workbench.answers import catalogue
-from workbench.settings import changed, settings_file
+from workbench.settings import settings_file
 from workbench.widgets.fields import Fields
 from workbench.words import plain
 
 from faultnet.decision import load_costs
-from faultnet.decision.shop import LONGEST_CURRENCY
 from faultnet.prior_set.sets import IN_USE
-
-MOST = (0.0, 1e6)
 
 
 def show() -> None:
@@ -32,33 +29,23 @@ def show() -> None:
 
 
 def _prices() -> None:
-    """The fields; there is no button, so what is wrong is said, and what is right is kept, as soon as it is left."""
+    """The fields; there is no button: what is right was kept at the beginning of this run, what is wrong is said."""
     now = state.settings()
-    fields = Fields(f"prices_{state.browser()}")
+    fields = Fields(prices.place())
     state.remember(f"tried_{fields.draft.place}", 1)
     with st.columns(2, gap="medium")[0]:
-        currency = fields.text("currency", "Currency, code or sign (such as EUR)", now.currency)[:LONGEST_CURRENCY]
-        rate = fields.figure("hourly_rate", "Rate for an hour", _shown(now.hourly_rate), "-", MOST)
+        fields.text(prices.CURRENCY, "Currency, code or sign (such as EUR)", now.currency)
+        fields.figure(prices.RATE, "Rate for an hour", _shown(now.hourly_rate), "-", prices.MOST)
     shipped, ours = load_costs(IN_USE).part, dict(now.parts)
     labels = {c.id: c.label for c in catalogue().components if shipped.get(c.id)}
     halves = (list(labels)[::2], list(labels)[1::2])
-    given: dict[str, float] = {}
     frame.title("Prices of parts")
     for column, names in zip(st.columns(2, gap="medium"), halves, strict=True):
         with column:
             for name in names:
                 words = f"{labels[name]} (shipped: {shipped[name]:g})"
-                price = fields.figure(f"part_{name}", words, _shown(ours.get(name)), "-", MOST)
-                if price is not None:
-                    given[name] = price
+                fields.figure(f"{prices.PART}{name}", words, _shown(ours.get(name)), "-", prices.MOST)
     fields.done()
-    if fields.wrong:
-        return
-    wanted = changed(now, hourly_rate=rate, currency=currency.strip(), parts=tuple(sorted(given.items())))
-    if wanted != now:
-        state.keep_settings(wanted)
-    if fields.draft.kept():
-        drafts.drop(fields.draft.place)
 
 
 def _shown(price: float | None) -> str:
