@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -77,3 +78,21 @@ def test_what_was_said_can_be_taken_back_and_what_the_entries_say_stands_without
     settled(page)
     assert served.current(case_id).visits[-1].cranks is None
     assert page.locator(".st-key-able").get_by_role("radio", name="Does not turn", exact=True).is_checked()
+
+
+def test_the_tools_counted_on_are_said_and_a_whole_shops_are_one_tap_away(screen: Screen, served: Served) -> None:
+    page = screen("phone")
+    opened(page, served, served.keep(flat_again()))
+    try:
+        assert "Counted on: eyes, hands, battery charger, jump leads, torch, voltmeter, wooden bar." in page.inner_text(
+            "body"
+        )
+        usual = proposed(page)
+        page.get_by_role("button", name="A whole shop's tools").click()
+        wait_for_words(page, "Counted on: a whole shop's tools.")
+        assert proposed(page) != usual
+        page.get_by_role("button", name="What most people have").click()
+        wait_for_words(page, "Counted on: eyes, hands,")
+        assert proposed(page) == usual
+    finally:
+        Path(served.settings).unlink(missing_ok=True)

@@ -18,7 +18,7 @@ from workbench.answers import (
     tests_of_parts,
     until,
 )
-from workbench.widgets import able, balance, begin, card, causes, circuit, others, pictures, verdict, why, work
+from workbench.widgets import able, balance, begin, card, causes, circuit, others, pictures, toolbox, verdict, why, work
 from workbench.words import plain
 
 from faultnet.case.types import Case
@@ -127,6 +127,7 @@ def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
         return
     able.show(case, catalogue())
     frame.title("Other tests", "other-tests")
+    toolbox.show(catalogue())
     others.show(advice.diagnosis, catalogue(), found.test.id if found else None)
     frame.title("Work done on the car")
     work.show(case, catalogue(), verdict.repair_of(advice.decision))
