@@ -87,6 +87,7 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     choose(page, "Open-circuit (rest) voltage at the posts")
     page.click(FIELD)
     page.keyboard.type("12.")
+    page.wait_for_timeout(600)  # a hand takes that long from the keys to the link
     go(page, "Why")
     go(page, "Test")
     on_the_card(page, "Open-circuit (rest) voltage at the posts")
