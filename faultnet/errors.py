@@ -52,6 +52,17 @@ class FaultnetError(Exception):
         super().__init__("; ".join(parts))
 
 
+def system_words(error: Exception) -> str:
+    """What the system says of a file that could not be used, for `got` of an error of ours.
+
+    Examples
+    --------
+    >>> system_words(PermissionError(13, "Permission denied", "cases.sqlite")), system_words(ValueError("Null byte"))
+    ('permission denied', 'null byte')
+    """
+    return (getattr(error, "strerror", None) or str(error)).lower()
+
+
 def _with_an_end(text: str | None) -> str | None:
     return text if text is None or len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
 

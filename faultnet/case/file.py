@@ -18,7 +18,7 @@ from typing import Any
 from faultnet.case.faults import SHOWN, CaseFileError, Fault, from_validation, shortened
 from faultnet.case.tree import decode, first_part, read_json, read_yaml
 from faultnet.case.types import Case
-from faultnet.errors import CaseError
+from faultnet.errors import CaseError, system_words
 from faultnet.limits import CASE, LOOKED_AT_FIRST, MOST_ENTRIES
 
 VERSION = 2
@@ -200,7 +200,7 @@ def _bytes_of(path: Path) -> bytes:
         with path.open("rb") as file:
             return file.read(CASE.size + 1)
     except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
+        reason = system_words(error)
         raise CaseFileError(shortened(path), (Fault("", reason, "a case file"),), to_do="check the path") from None
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from faultnet.case.demo import case_path, load_case
 from faultnet.case.types import Case, Reading, Visit
-from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError, RecordingError
+from faultnet.errors import CaseError, EntryError, FaultnetError, MissingExtraError, RecordingError, system_words
 from faultnet.limits import HELD, size_words
 from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.shipped import shipped
@@ -146,13 +146,11 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
 
 def tools_line(given: Sequence[str] | None) -> str:
     """Say which tools were counted on where nobody said which; empty where somebody did."""
-    from faultnet.diagnosis.tools import USUAL_TOOLS
+    from faultnet.diagnosis.tools import USUAL_TOOLS, tools_words
 
     if given:
         return ""
-    return (
-        f"Counted on: eyes, hands, {', '.join(sorted(USUAL_TOOLS))}. --tools names yours, --tools all a whole shop's."
-    )
+    return f"Counted on: {tools_words(USUAL_TOOLS)}. --tools names yours, --tools all a whole shop's."
 
 
 def with_complaint(case: Case, complaint: str | None, catalogue: Catalogue) -> Case:
@@ -241,7 +239,7 @@ def write_bytes(path: Path, content: bytes) -> None:
         with written_whole(path) as file:
             file.write(content)
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = system_words(error)
         raise FaultnetError("the file cannot be written", where=str(path), got=reason, to_do="check the path") from None
 
 

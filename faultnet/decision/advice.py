@@ -213,9 +213,9 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     order = worth_while_first(in_order(position, worth, criterion), worth, least)
     if found.urgent in order:
         order = [found.urgent, *(t for t in order if t != found.urgent)]
-    priced = {t.test: _priced(t, worth[t.test], price[t.test], worked.catalogue) for t in found.tests}
     spares = spared(position, order[:SPARES_FOR], costs.money(LEAST_SPARED))
-    tests = tuple(replace(priced[t], spares=spared_words(spares.get(t, ""), worked.catalogue)) for t in order)
+    asked = {t.test: t for t in found.tests}
+    tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue) for t in order)
     if tests:
         together = companions(position, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
@@ -232,13 +232,14 @@ def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leadi
     return Position(leading.posterior, chances, price, repairs, preparing)
 
 
-def _priced(test: NextTest, worth: Worth, price: float, catalogue: Catalogue) -> NextTest:
+def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: Catalogue) -> NextTest:
     after = [cost for _, cost in worth.outcomes]
     outcomes = tuple(replace(o, cost_after=round(c, 2)) for o, c in zip(test.outcomes, after, strict=True))
     because = test.because
     if worth.follow_up is not None:
         because += f" Worth it together with: {catalogue.test(worth.follow_up).label}."
-    return replace(test, saving=round(worth.saving, 2), price=round(price, 2), outcomes=outcomes, because=because)
+    words, saving, price = spared_words(spares, catalogue), round(worth.saving, 2), round(price, 2)
+    return replace(test, saving=saving, price=price, outcomes=outcomes, because=because, spares=words)
 
 
 def _decision(

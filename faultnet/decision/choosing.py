@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
+from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
@@ -80,7 +80,8 @@ def least_saving(position: Position, costs: Costs) -> float:
     Nothing where no repair is well founded, and where it is giving the car back: that is well founded on a check-up
     before anything is read. Else the larger of a share of the cost to expect and some minutes of labour.
     """
-    if not position.founded() or position.first_repair()[0] == GIVE_BACK:
+    name, cure = position.first_repair()
+    if cure < FOUNDED or name == GIVE_BACK:
         return 0.0
     return max(costs.worth_share * position.cost_now(), costs.money(costs.worth_minutes))
 

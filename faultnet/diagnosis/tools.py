@@ -9,6 +9,17 @@ USUAL_TOOLS = frozenset({"voltmeter", "battery charger", "jump leads", "torch", 
 CHARGER, BOOSTER = "battery charger", "jump leads"
 
 
+def tools_words(tools: Collection[str]) -> str:
+    """Tools at hand in words, behind what everybody has.
+
+    Examples
+    --------
+    >>> tools_words({"voltmeter", "torch"})
+    'eyes, hands, torch, voltmeter'
+    """
+    return ", ".join(("eyes", "hands", *sorted(tools)))
+
+
 def has_tools(needed: Collection[str], tools: Collection[str]) -> bool:
     """Whether the tools at hand allow a test; "a or b" is met by either.
 

@@ -22,6 +22,7 @@ import numpy as np
 
 from faultnet.cache import code_hash
 from faultnet.case.types import Case
+from faultnet.errors import system_words
 from faultnet.learning.em import changes, on_rates, symptoms
 from faultnet.learning.em.bands import settings_of
 from faultnet.learning.em.chunk import kept
@@ -145,9 +146,8 @@ def _workplace(folder: Path | None, cases: Sequence[Case], catalogue: Catalogue,
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         here = mark.read_text(encoding="utf-8") if mark.exists() else "something else" if any(folder.iterdir()) else ""
     except (OSError, ValueError) as error:
-        got = getattr(error, "strerror", None) or str(error)
         raise HistoryError(
-            "the folder cannot be used", where=str(folder), got=got.lower(),
+            "the folder cannot be used", where=str(folder), got=system_words(error),
             to_do="name a folder of this tuning, or one that is not there yet",
         ) from None  # fmt: skip
     if here and here != key:
@@ -174,7 +174,7 @@ def _disk() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = system_words(error)
         to_do = "free some space, or name another folder"
         raise HistoryError("the files of the tuning cannot be used", got=reason, to_do=to_do) from None
 

@@ -13,7 +13,7 @@ import re
 from contextlib import suppress
 from pathlib import Path
 
-from faultnet.errors import PriorsError
+from faultnet.errors import PriorsError, system_words
 from faultnet.limits import LIST, size_words
 from faultnet.shipped import shipped
 
@@ -72,7 +72,7 @@ def _lines() -> list[str]:
     except FileNotFoundError:
         return []
     except OSError as error:
-        got = (error.strerror or str(error)).lower()
+        got = system_words(error)
         raise PriorsError("the list of accepted prior sets cannot be read", where=str(place), got=got) from None
     if len(content) > LIST.size:
         raise PriorsError(

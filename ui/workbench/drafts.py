@@ -50,6 +50,12 @@ def keep_typed() -> None:
                 field.kept = value
 
 
+def watches(place: str) -> bool:
+    """Whether fields of a place stood on the page that this session showed last."""
+    watched: dict[str, _Watched] = st.session_state.get(WATCHED, {})
+    return any(field.place == place for field in watched.values())
+
+
 def leave_browser() -> None:
     """Leave a new browser its cookie; it says nothing but which drafts are whose."""
     with st.container(key="browser_script"):

@@ -23,7 +23,7 @@ def take_up() -> None:
 
     What cannot be understood stays a draft, with all that was typed beside it, and is said on the page.
     """
-    typed = state.store().draft(place())
+    typed = state.store().draft(place()) if drafts.watches(place()) else {}
     if not typed:
         return
     now = state.settings()

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from faultnet.case.types import Case
+from faultnet.errors import system_words
 from faultnet.learning.result import HistoryError
 from faultnet.learning.tables.cells import text_of, unguarded
 from faultnet.learning.tables.columns import BY_NAME, NEVER_EMPTY
@@ -234,7 +235,7 @@ def _readable(name: str) -> Iterator[None]:
     except csv.Error as error:
         raise HistoryFileError("the history is no CSV that can be read", name, got=str(error)) from None
     except OSError as error:
-        got = (error.strerror or str(error)).lower()
+        got = system_words(error)
         raise HistoryFileError("the history cannot be used", name, got=got, to_do="check the path") from None
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from faultnet.errors import PriorsError
+from faultnet.errors import PriorsError, system_words
 from faultnet.learning.result import Tuned
 from faultnet.learning.versions.write import applied
 from faultnet.prior_set import load_catalogue
@@ -259,6 +259,6 @@ def _put_on_disk(folder: Path) -> None:
 
 
 def _not_written(place: Path, error: Exception) -> PriorsError:
-    reason = (getattr(error, "strerror", None) or str(error)).lower()
+    reason = system_words(error)
     to_do = "make that folder writable, or name another in FAULTNET_PRIORS"
     return PriorsError("the prior set cannot be kept", where=str(place), got=reason, to_do=to_do)

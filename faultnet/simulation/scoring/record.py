@@ -11,7 +11,7 @@ from typing import Any
 
 from faultnet.cache import code_hash
 from faultnet.decision.costs import Costs
-from faultnet.errors import FaultnetError
+from faultnet.errors import FaultnetError, system_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.workshop.one_car import CarResult, result_of_record
 
@@ -71,8 +71,7 @@ def _lines(path: Path) -> Iterator[dict[str, Any]]:
     try:
         lines = path.read_text(encoding="utf-8").split("\n") if path.exists() else []
     except (OSError, ValueError) as error:
-        got = getattr(error, "strerror", None) or str(error)
-        raise FaultnetError("the results so far cannot be read", where=str(path), got=got.lower()) from None
+        raise FaultnetError("the results so far cannot be read", where=str(path), got=system_words(error)) from None
     for number, line in enumerate(lines):
         if not line.strip():
             continue
@@ -107,7 +106,7 @@ def keep(path: Path, key: Key, policy: str, results: list[CarResult]) -> None:
             )  # what follows was being written when a run was broken off
             file.write(text.encode())
     except OSError as error:
-        got = (error.strerror or str(error)).lower()
+        got = system_words(error)
         raise FaultnetError(
             "results cannot be kept", where=str(path), got=got, to_do="name a file in a folder that may be written"
         ) from None

@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 import streamlit as st
 
-from faultnet.diagnosis.tools import USUAL_TOOLS
+from faultnet.diagnosis.tools import USUAL_TOOLS, tools_words
 from faultnet.prior_set.catalogue import Catalogue
 from workbench import frame, state
 from workbench.settings import all_tools, changed, tools_at_hand
@@ -30,7 +30,7 @@ def counted_on(have: Collection[str], known: Collection[str]) -> str:
     >>> counted_on({"voltmeter", "torch"}, ("torch", "voltmeter", "recorder"))
     'Counted on: eyes, hands, torch, voltmeter. Each by itself: page Car.'
     """
-    words = "a whole shop's tools" if set(have) >= set(known) else ", ".join(("eyes", "hands", *sorted(have)))
+    words = "a whole shop's tools" if set(have) >= set(known) else tools_words(have)
     return f"Counted on: {words}. Each by itself: page Car."
 
 
