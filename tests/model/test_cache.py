@@ -240,7 +240,6 @@ def put_a_folder(path: Path) -> None:
     path.mkdir()
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="a system without pipes that have a name")
 @pytest.mark.parametrize("put", [put_a_pipe, put_a_device, put_a_folder])
 def test_what_is_no_file_is_not_waited_for(
     folder: Path, built: list[Setting], put: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
@@ -259,7 +258,6 @@ def test_what_is_no_file_is_not_waited_for(
     assert _read_orders(folder / ORDERS_FILE) == {}
 
 
-@pytest.mark.skipif(not hasattr(os, "O_NOFOLLOW"), reason="a system that follows every link")
 def test_what_is_kept_goes_into_no_file_elsewhere(folder: Path, tmp_path: Path) -> None:
     mine = tmp_path / "mine"
     mine.write_text("mine")
