@@ -15,7 +15,7 @@ from zlib import crc32
 import numpy as np
 import pytest
 
-from faultnet.cache import own_key, seal
+from faultnet.cache import open_kept, own_key, seal
 from faultnet.case.types import Battery, Conditions
 from faultnet.inference.contraction_order import ORDERS_FILE, _read_orders, _remember
 from faultnet.model import cache
@@ -256,6 +256,18 @@ def test_what_is_no_file_is_not_waited_for(
     _remember("a", ((0, 1),))
     _read_orders.cache_clear()
     assert _read_orders(folder / ORDERS_FILE) == {}
+
+
+def test_a_pipe_that_somebody_feeds_is_no_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    feeding = os.open(tmp_path / "pipe", os.O_RDWR)
+    try:
+        os.write(feeding, b"anything")
+        for adding in (False, True):
+            with pytest.raises(FileNotFoundError):
+                open_kept(tmp_path / "pipe", adding=adding)
+    finally:
+        os.close(feeding)
 
 
 def test_what_is_kept_goes_into_no_file_elsewhere(folder: Path, tmp_path: Path) -> None:
