@@ -45,6 +45,29 @@ def key(page: Any, words: str, field: str = "entry") -> None:
     page.locator(f".fn-keys[data-field='{field}'] button", has_text=re.compile(f"^{re.escape(words)}$")).click()
 
 
+# A test comes to the card whose head is not drawn yet; meanwhile somebody scrolls; then the head is there.
+LATE = """async kind => {
+    const main = document.querySelector('[data-testid=stMain]'), card = document.querySelector('.st-key-card');
+    const turn = Object.assign(document.createElement('span'), {className: 'fn-turn'});
+    const later = ms => new Promise(done => setTimeout(done, ms));
+    main.scrollTo(0, 300);
+    card.classList.remove('st-key-card');
+    Object.assign(turn.dataset, {turn: 'another test', chosen: 'False'});
+    document.body.append(turn);
+    await later(200);
+    if (kind) main.dispatchEvent(new Event(kind, {bubbles: true}));
+    card.classList.add('st-key-card');
+    await later(400);
+    return main.scrollTop; }"""
+
+
+@pytest.mark.parametrize("by_hand", ["wheel", "pointerdown", "touchmove"])
+def test_a_page_that_is_drawn_late_is_not_moved_under_the_hand(screen: Screen, served: Served, by_hand: str) -> None:
+    page = opened(screen("phone"), served, served.keep(a_case()))
+    assert page.evaluate(LATE, by_hand) == 300
+    assert page.evaluate(LATE, "") == 0
+
+
 @EACH
 def test_one_bad_field_loses_nothing_and_is_brought_into_view(screen: Screen, served: Served, kind: str) -> None:
     page = shown(screen, kind)

@@ -228,14 +228,18 @@
   }
 
   // Another test on the card: its head has to be seen, above the bar and near the top; the top of the page where that does.
-  let turned = null;
-  function turn(now, chosen, tries = 100) {
+  // Drawing may take a while: whoever goes on by hand meanwhile is not moved (an open list would close, too).
+  let turned = null, touched = 0;
+  for (const kind of ['pointerdown', 'keydown', 'wheel', 'touchmove'])
+    document.addEventListener(kind, () => { touched = performance.now(); }, {capture: true, passive: true});
+  function turn(now, chosen, tries = 100, since = performance.now()) {
     const input = field('entry'), head = document.querySelector('.st-key-card .fn-test h2');
     const main = document.querySelector('[data-testid=stMain]');
-    if (!input || !head || !main) { if (tries) setTimeout(turn, 50, now, chosen, tries - 1); return; }
+    if (!input || !head || !main) { if (tries) setTimeout(turn, 50, now, chosen, tries - 1, since); return; }
     // a choice brings another test with nothing entered in between
     const again = turned !== null && turned !== now && turned.split(' ')[0] === now.split(' ')[0];
     turned = now;
+    if (touched > since) return;
     main.scrollTo(0, 0);
     const floor = document.querySelector('.st-key-links')?.getBoundingClientRect().top || innerHeight;
     if (again && head.getBoundingClientRect().bottom > (chosen ? floor / 2 : floor))
