@@ -105,7 +105,7 @@ def serving(
     module = serve_module()
     port = module.free_port()
     environment = {
-        **module.MEMORY,
+        **module.ENVIRONMENT,
         **os.environ,
         "FAULTNET_STORE": str(folder / "cases.sqlite"),
         "FAULTNET_SETTINGS": str(folder / "settings.json"),
