@@ -15,7 +15,10 @@ from faultnet.prior_set import load_catalogue
 
 CAR = Car(Battery(600.0), label="invented")
 COIL = 10.0 / 60.0  # [ohm] both windings of an ordinary solenoid, as in spreads.csv
-STUCK, HOLDING = 0.5, 12.0  # [-], [A] of such starts with a weak winding, and what that draws, as in starting.py and spreads.csv
+STUCK, HOLDING = (
+    0.5,
+    12.0,
+)  # [-], [A] of such starts with a weak winding, and what that draws, as in starting.py and spreads.csv
 
 
 @pytest.fixture(scope="module")
