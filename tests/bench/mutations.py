@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import ast
 import csv
+import gc
 import importlib
 import importlib.machinery
 import io
@@ -108,7 +109,9 @@ class Numbers(ast.NodeVisitor):
         defaults = node.args.defaults
         for argument, value in zip(arguments[len(arguments) - len(defaults) :], defaults, strict=True):
             if argument.arg not in CONDITIONS:
+                self.scope = argument.arg if argument.arg == "brush_drop" else node.name
                 self.visit(value)
+        self.scope = node.name
         for statement in node.body:
             self.visit(statement)
         self.scope = ""
@@ -129,8 +132,7 @@ class Numbers(ast.NodeVisitor):
     def visit_Constant(self, node: ast.Constant) -> None:
         """Take a number down."""
         if isinstance(node.value, float) or (isinstance(node.value, int) and node.value >= 3):
-            if not isinstance(node.value, bool):
-                self.found.append((self.scope, node))
+            self.found.append((self.scope, node))
 
 
 def of_physics() -> Iterator[Mutation]:
@@ -148,9 +150,7 @@ def of_physics() -> Iterator[Mutation]:
         for scope, node in numbers.found:
             value = float(node.value)  # type: ignore[arg-type]
             count[scope] += 1
-            if scope in NUMERICS or (value in NO_PHYSICS and not scope.isupper()) or value == 0.0:
-                continue
-            if scope.isupper() and value in NO_PHYSICS - {1.0, 2.0, 30.0}:
+            if value == 0.0 or scope in NUMERICS or (value in NO_PHYSICS and not stated(scope, value)):
                 continue
             name = f"{path.stem}.{scope}[{count[scope]}]"
             most = VOLTS.get(f"{path.stem}.{scope}", VOLTS.get(f"{path.stem}.{scope}.{node.value}"))
@@ -160,6 +160,11 @@ def of_physics() -> Iterator[Mutation]:
             end = begins[node.end_lineno - 1] + node.end_col_offset  # type: ignore[operator]
             for moved in moves(value, most):
                 yield Mutation("physics", f"{name} = {node.value}", value, moved, (path.stem, begin, end))
+
+
+def stated(scope: str, value: float) -> bool:
+    """Tell a number of physics that happens to be one of :data:`NO_PHYSICS`: constants, the windings' volt."""
+    return (scope.isupper() and value > 1e-2) or scope in ("motor_resistance", "brush_drop")
 
 
 def renewed(module: str, text: str) -> None:
@@ -289,6 +294,7 @@ class Bench:
         done = {json.loads(line)["key"] for line in keep.read_text().splitlines()} if keep.is_file() else set()
         os.environ.setdefault("PYBAMM_DISABLE_TELEMETRY", "true")
         importlib.import_module("pybamm.input.parameters.lead_acid")  # here, and not in every fork
+        gc.freeze()  # what is loaded is not looked through again and again in the forks
         found = self.in_fork(session.items, None)
         if found:
             sys.exit(f"a test fails while nothing is changed: {found}")
@@ -394,7 +400,9 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             shutil.copytree(TOP / "priors", Path(folder) / "priors")
             ignored = ["--ignore=tests/physics/test_ngspice.py", "-p", "no:cacheprovider", "-p", "no:terminal"]
-            status = pytest.main(["-o", "addopts=--import-mode=importlib", *ignored, *files], plugins=[Bench(options, Path(folder))])
+            status = pytest.main(
+                ["-o", "addopts=--import-mode=importlib", *ignored, *files], plugins=[Bench(options, Path(folder))]
+            )
         if status not in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED):
             sys.exit(int(status))
     report(options.keep)
