@@ -7,9 +7,10 @@ is quoted for them where that is less; a specific gravity by 15 % of what it has
 run that name a source, quick ones first, until one fails. `--without FILE` leaves a file of tests out, `--slow` adds
 the rules of the trade by whole networks (half a minute for every number that the others miss), `--report` only counts.
 
-A test names a source when its docstring (or that of its file) says published, secondary, from memory, common practice
-or derived. Left out as no numbers of physics: nought, one, two, counts, units of time and size, the zero of the Kelvin
-scale, stand-ins for what is endless, and the conditions that a function assumes when it is told none.
+A test names a source when its docstring, that of its file or its parameters say so: published, secondary, from memory,
+common practice, derived, or the like. Left out as no numbers of physics: nought, one, two, counts, units of time and
+size, the zero of the Kelvin scale, stand-ins for what is endless, and the conditions that a function assumes when it is
+told none; and in the tables an instrument's chance of a slip, which is an estimate everywhere.
 """
 
 from __future__ import annotations
@@ -41,7 +42,10 @@ PHYSICS = TOP / "faultnet" / "physics"
 MOVE = 0.15
 QUICK = ("tests/physics", "tests/prior_set/test_numbers.py", "tests/test_quoted_ranges.py")
 SLOW = ("tests/test_rules_of_thumb.py", "tests/test_trade_readings.py")
-NAMES_A_SOURCE = re.compile(r"published|secondary|from memory|common practice|derived|statistics|conference|handbook")
+NAMES_A_SOURCE = re.compile(
+    r"published|secondary|from memory|common practice|derived|statistics|conference|handbook|the source gives|ISO \d",
+    re.IGNORECASE,
+)
 SOURCED = ("published", "secondary", "memory", "practice")
 
 NO_PHYSICS = {0.0, 1.0, 2.0, 60.0, 120.0, 24.0, 30.0, 1e-3, 1e-6, 1e-9, 1e-12, 1e9, 273.15, 298.15}
