@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 
 import pytest
 
@@ -52,6 +53,13 @@ def test_a_mark_agrees_with_its_source(catalogue: Catalogue) -> None:
             assert "common practice, no source" in source, where
         if mark == "derived":
             assert source.startswith("derived"), where
+
+
+def test_a_secondary_source_says_where_it_was_seen(catalogue: Catalogue) -> None:
+    kinds = re.compile(r"page|manual|hand-out|tutorial|abstract|glossary|diagnosis lists|table|mailing list")
+    secondary = [(source, where) for source, mark, where in numbered_rows(catalogue) if mark == "secondary"]
+    assert secondary
+    assert [where for source, where in secondary if not kinds.search(source)] == []
 
 
 def test_conditions_of_on_rates_are_what_brings_the_mode_on(catalogue: Catalogue) -> None:
