@@ -366,7 +366,8 @@ def said_by(item: pytest.Item) -> str:
     function = getattr(item, "function", None)
     own = function.__doc__ if function is not None else None
     parameters = getattr(getattr(item, "callspec", None), "params", {})
-    return f"{own or sys.modules[function.__module__].__doc__ if function else ''} {parameters.get('source', '')}"
+    said = f"{own or sys.modules[function.__module__].__doc__ if function else ''} {parameters.get('source', '')}"
+    return " ".join(said.split())
 
 
 def report(keep: Path) -> None:
