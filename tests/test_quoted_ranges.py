@@ -9,6 +9,7 @@ hand-out or a workshop manual without a title.
 
 from __future__ import annotations
 
+import csv
 import math
 from statistics import NormalDist
 
@@ -18,6 +19,7 @@ import pytest
 from faultnet.physics import battery
 from faultnet.physics.cranking import cranking_current_nominal, motor_resistance, solve_start
 from faultnet.prior_set import Catalogue, Effect, load_catalogue
+from faultnet.shipped import shipped
 
 NORMAL = NormalDist()
 
@@ -365,3 +367,28 @@ def test_what_the_diagnostic_socket_gives(catalogue: Catalogue, rate: int) -> No
     assert adapter.interval == pytest.approx(1.0 / rate)
     assert (adapter.offset, adapter.offset_spread) == pytest.approx((-0.15, 0.1), rel=0.05)
     assert adapter.resolution == pytest.approx(0.01, rel=0.05)
+
+
+# prices and minutes of work
+
+
+@pytest.mark.parametrize(
+    "kind, name, low, high",
+    [
+        ("shop", "hourly_rate", 60, 180), ("shop", "call_back", 60, 500),
+        ("part", "battery", 70, 350), ("part", "positive_joint", 0, 25), ("part", "negative_joint", 0, 25),
+        ("part", "starter_cable", 20, 120), ("part", "ground_path", 10, 50), ("part", "solenoid", 25, 120),
+        ("part", "starter_motor", 90, 500), ("part", "start_control", 5, 200), ("part", "alternator", 120, 700),
+        ("part", "regulator", 20, 120), ("part", "belt", 15, 60), ("part", "charge_cable", 20, 120),
+        ("labour", "battery", 12, 30), ("labour", "positive_joint", 12, 24), ("labour", "negative_joint", 12, 24),
+        ("labour", "starter_cable", 18, 90), ("labour", "ground_path", 18, 90), ("labour", "solenoid", 18, 90),
+        ("labour", "starter_motor", 42, 180), ("labour", "start_control", 18, 90), ("labour", "alternator", 48, 150),
+        ("labour", "regulator", 30, 120), ("labour", "belt", 18, 90), ("labour", "charge_cable", 18, 90),
+        ("labour", "drain", 30, 180),
+    ],
+)  # fmt: skip
+def test_prices_and_minutes_lie_in_what_is_quoted(kind: str, name: str, low: float, high: float) -> None:
+    """Common practice, no source; prices as of the 2020s, minutes of hands-on work (0.2 h are 12 min)."""
+    text = (shipped("priors") / "standard" / "costs.csv").read_text(encoding="utf-8")
+    rows = {(row["kind"], row["name"]): row for row in csv.DictReader(text.splitlines())}
+    assert low <= float(rows[kind, name]["value"]) <= high
