@@ -197,6 +197,7 @@ class ReadingForm(EntryFormBase):
     )
     entered: str | None = Field(None, description="the characters typed, when `value` is not itself that text")
     interval: float | None = Field(None, gt=0, le=60, description="sampling interval of the log it was taken from, s")
+    read_by: str = Field("", description="who read it off, where that is wanted")
 
     @field_validator("value")
     @classmethod
@@ -235,7 +236,7 @@ class ReadingForm(EntryFormBase):
             bound = parsed.bound or bound
         elif value is not None:
             value = to_si(value, unit) if unit else float(value)
-        rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval"})
+        rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval", "read_by"})
         return Reading(value=value, unit=unit, entered=entered, roughly=roughly, bound=bound, **rest, **self.common())
 
 

@@ -80,7 +80,7 @@ def entry_fields(entry: Entry) -> dict[str, Any]:
         written.update(_changed(entry, "state", "not_measured", "entered"))
     else:
         written.update(_value_fields(entry, entry.value))
-    return {**written, **_changed(entry, "instrument", "roughly", "interval"), **_common(entry)}
+    return {**written, **_changed(entry, "instrument", "roughly", "interval", "read_by"), **_common(entry)}
 
 
 def _common(entry: Entry) -> dict[str, Any]:

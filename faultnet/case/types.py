@@ -236,6 +236,8 @@ class Reading:
     by : str
         Who entered it; empty unless somebody wants it kept.
     photos : tuple of Photo
+    read_by : str
+        Who read it off; empty unless somebody wants it kept.
     """
 
     test: str
@@ -252,6 +254,7 @@ class Reading:
     at: str = ""
     by: str = ""
     photos: tuple[Photo, ...] = ()
+    read_by: str = ""
 
     def __post_init__(self) -> None:
         if self.bound is not None and self.value is None:

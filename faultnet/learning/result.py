@@ -9,6 +9,7 @@ table           key                                 number
 ``on_rates``    component, mode, condition          chance of being on at a visit [-]
 ``symptoms``    test, cause, choice                 chance of the answer given the cause [-]
 ``instruments`` instrument, "offset"                mean offset from the posts [V]
+``instruments`` instrument, "slip"                  chance of a wrong spot, range or word [-]
 ``spreads``     name                                mean offset of the control module [V]
 ==============  ==================================  ========================================
 
@@ -54,6 +55,8 @@ class Options:
         By what cars are grouped: some of "age" (band of the battery's age) and "climate".
     folds : int
         Parts for the held-out scores; 0 leaves them out.
+    by_person : bool
+        Whether slips are looked at by who read, where the history tells.
 
     Raises
     ------
@@ -72,6 +75,7 @@ class Options:
     tolerance: float = 1e-5
     groups: tuple[str, ...] = GROUPINGS
     folds: int = 5
+    by_person: bool = False
 
     def __post_init__(self) -> None:
         _hold(1e-6 <= self.strength <= 1e6, "strength", self.strength, "1e-6 to 1e6")
@@ -170,6 +174,9 @@ class Tuned:
     influential : tuple of (case name, what it moved, how far)
         Largest first; how far is the change of that number's log odds by this case alone [nat].
     warnings : tuple of str
+    people : tuple of Change
+        How much more often than others with the same instruments each person slips: a factor on the odds [times]. For
+        who tunes alone: it is never written into a prior set.
     """
 
     from_set: str
@@ -182,6 +189,7 @@ class Tuned:
     new_score: Score | None = None
     influential: tuple[tuple[str, str, float], ...] = ()
     warnings: tuple[str, ...] = ()
+    people: tuple[Change, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Give every tuned number as a frame: `old`, `new` and its 95 % interval `low` to `high` [`unit`]."""

@@ -36,6 +36,7 @@ from faultnet.learning.em.recency import recency
 from faultnet.learning.em.scale import Spread, expected_modes, held_out, serially
 from faultnet.learning.em.scores import score
 from faultnet.learning.em.separable import is_plain
+from faultnet.learning.em.slips import MOST_LOOKED_AT, Looked, Looker, evenly, person_factors, slip_changes
 from faultnet.learning.em.space import space_for
 from faultnet.learning.progress import Gauge, Told, nobody
 from faultnet.learning.result import Change, HistoryError, Options, Score, Tuned
@@ -48,6 +49,7 @@ MOST_SCORED = 2000
 FOLD_PASSES = 12
 MOST_INFLUENTIAL = 12
 FEW_CASES = 30.0
+LOOKED_TOGETHER = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +63,14 @@ class Ready:
     frame : Frame
     start : Numbers
         The old prior set.
+    encoder : Encoder
     """
 
     chunks: tuple[Path, ...]
     frame_path: Path
     frame: Frame = field(repr=False)
     start: Numbers = field(repr=False)
+    encoder: Encoder = field(repr=False)
 
 
 def tune(
@@ -111,7 +115,8 @@ def tune(
     if history:  # that there is none is said by what asks for one
         options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
-    gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told)
+    chosen = evenly([i for i, case in enumerate(history) if case.outcome is not None], MOST_LOOKED_AT)
+    gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told, looks=len(chosen))
     with _disk(), _workplace(folder, history, catalogue, options) as place:
         ready = prepared(history, catalogue, options, place, weights, gauge=gauge)
         climb = climbed(
@@ -120,10 +125,14 @@ def tune(
         )  # fmt: skip
         gauge.climbed()
         rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
+        seen = _looked_over(ready, climb, history, weights, chosen, gauge)
+        slips = slip_changes(seen, catalogue, options.strength)
+        rows = (*rows, *slips)
+        people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()
         old_score, new_score = _held_out(ready, options, spread, place, gauge)
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
-        old_score, new_score, influential, _warnings(history, catalogue, climb, ready, rows),
+        old_score, new_score, influential, _warnings(history, catalogue, climb, ready, rows), people,
     )  # fmt: skip
 
 
@@ -218,7 +227,7 @@ def prepared(
         if gauge is not None:
             gauge.worked_out(first + len(cases[some]))
     start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
-    return Ready(tuple(paths), kept(frame, folder / "frame"), frame, start)
+    return Ready(tuple(paths), kept(frame, folder / "frame"), frame, start, encoder)
 
 
 def _scored_cases(cases: Sequence[Case], most: int) -> list[bool]:
@@ -227,6 +236,19 @@ def _scored_cases(cases: Sequence[Case], most: int) -> list[bool]:
     step = max(1, -(-len(confirmed) // most)) if most else len(confirmed) + 1
     chosen = set(confirmed[::step]) if most else set()
     return [i in chosen for i in range(len(cases))]
+
+
+def _looked_over(
+    ready: Ready, climb: Climb, history: Sequence[Case], weights: Sequence[float], chosen: Sequence[int], gauge: Gauge
+) -> list[Looked]:
+    """The readings of some confirmed cases, each held against all others of its visit."""
+    looker = Looker(ready.encoder, ready.frame, climb.numbers)
+    seen: list[Looked] = []
+    for done, i in enumerate(sorted(chosen, key=lambda i: ready.encoder.first_setting(history[i])), start=1):
+        seen += looker.looked(history[i], weights[i])
+        if done % LOOKED_TOGETHER == 0 or done == len(chosen):
+            gauge.looked_over(done)
+    return seen
 
 
 def _rows(

@@ -98,6 +98,7 @@ def readings(draw: st.DrawFn) -> car.Reading:
         at=draw(moments),
         by=draw(words),
         photos=draw(photos),
+        read_by=draw(words),
     )
 
 

@@ -71,6 +71,14 @@ class Encoder:
         """Where each combination of modes stands among the hypotheses."""
         return {tuple(row): i for i, row in enumerate(self.space.modes.tolist())}
 
+    def first_setting(self, case: Case) -> int:
+        """Place among the settings of what a case's first visit was in, to take those of one network together."""
+        return self._order[self.settings[physical(case.car, case.visits[0].conditions)]] if case.visits else -1
+
+    @cached_property
+    def _order(self) -> dict[Key, int]:
+        return {setting: k for k, setting in enumerate(dict.fromkeys(self.settings.values()))}
+
     def network(self, setting: Key) -> Network:
         """Network of a setting, kept in memory: a history has few."""
         return self._networks.get(setting, lambda: network_for(Setting(*setting, self.catalogue)))

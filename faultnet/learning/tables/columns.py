@@ -139,6 +139,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("at", "entry", "moment", "-", "when it was entered, as 2026-11-20T14:05:31+00:00", default=""),
     _text("by", "entry", "who entered it"),
     _photos("photos", "entry", "photos of the entry"),
+    _text("read_by", "entry", "who read it off, where that is wanted"),
 )
 BY_NAME: dict[str, Column] = {column.name: column for column in COLUMNS}
 NEVER_EMPTY = ("case",)

@@ -223,6 +223,7 @@ def numbers_of(catalogue: Catalogue) -> dict[tuple[str, ...], float]:
                 found["symptoms", name, cause, choice] = count / sum(counts)
     for instrument in catalogue.instruments:
         found["instruments", instrument.id, "offset"] = instrument.offset
+        found["instruments", instrument.id, "slip"] = instrument.slip
     return found | {("spreads", name): spread.value for name, spread in catalogue.spreads.items()}
 
 
