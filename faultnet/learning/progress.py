@@ -133,6 +133,11 @@ class Gauge:
         self._looked, self._last = done, now
         self._tell(f"looking for slips: {done} of {self.looks}")
 
+    def tells(self, doing: str) -> None:
+        """What is done next, of which no steps are counted."""
+        self._tell(doing)
+        self._last = self.clock()
+
     def _left(self) -> float:
         usual = self._settled_after or min(max(USUAL_PASSES, self._made + 2), self.passes + 1)
         in_fold = min(usual, self.fold_passes + 1)

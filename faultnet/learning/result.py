@@ -10,6 +10,7 @@ table           key                                 number
 ``symptoms``    test, cause, choice                 chance of the answer given the cause [-]
 ``instruments`` instrument, "offset"                mean offset from the posts [V]
 ``instruments`` instrument, "slip"                  chance of a wrong spot, range or word [-]
+``effects``     component, mode, parameter, column  "centre" or "spread" of what a fault does, in its unit
 ``spreads``     name                                mean offset of the control module [V]
 ==============  ==================================  ========================================
 
@@ -57,6 +58,8 @@ class Options:
         Parts for the held-out scores; 0 leaves them out.
     by_person : bool
         Whether slips are looked at by who read, where the history tells.
+    physical : bool
+        Whether physical spreads that are marked as estimates are tuned too; takes a minute or two more.
 
     Raises
     ------
@@ -76,6 +79,7 @@ class Options:
     groups: tuple[str, ...] = GROUPINGS
     folds: int = 5
     by_person: bool = False
+    physical: bool = False
 
     def __post_init__(self) -> None:
         _hold(1e-6 <= self.strength <= 1e6, "strength", self.strength, "1e-6 to 1e6")

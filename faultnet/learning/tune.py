@@ -31,6 +31,7 @@ from faultnet.learning.em.encode import CHUNK, UNLISTED, Encoder, encoded
 from faultnet.learning.em.intervals import certainty, moved, scores_of
 from faultnet.learning.em.m_step import Climb, climbed
 from faultnet.learning.em.offsets import comparisons, offset_changes
+from faultnet.learning.em.physical import Physics, physics, untold_words
 from faultnet.learning.em.rates import rate_form
 from faultnet.learning.em.recency import recency
 from faultnet.learning.em.scale import Spread, expected_modes, held_out, serially
@@ -116,7 +117,8 @@ def tune(
         options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
     chosen = evenly([i for i, case in enumerate(history) if case.outcome is not None], MOST_LOOKED_AT)
-    gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told, looks=len(chosen))
+    most = min(options.passes, FOLD_PASSES)
+    gauge = Gauge(len(history), options.passes, options.folds, most, told, looks=len(chosen))
     with _disk(), _workplace(folder, history, catalogue, options) as place:
         ready = prepared(history, catalogue, options, place, weights, gauge=gauge)
         climb = climbed(
@@ -127,12 +129,17 @@ def tune(
         rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
         seen = _looked_over(ready, climb, history, weights, chosen, gauge)
         slips = slip_changes(seen, catalogue, options.strength)
-        rows = (*rows, *slips)
+        tried = Physics((), ())
+        if options.physical:
+            gauge.tells("trying physical numbers")
+            tried = physics(ready.encoder, ready.frame, climb.numbers, history, weights, options.strength)
+        rows = (*rows, *slips, *tried.changes)
         people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()
         old_score, new_score = _held_out(ready, options, spread, place, gauge)
+    said = (*_warnings(history, catalogue, climb, ready, rows), *untold_words(tried.untold))
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
-        old_score, new_score, influential, _warnings(history, catalogue, climb, ready, rows), people,
+        old_score, new_score, influential, said, people,
     )  # fmt: skip
 
 

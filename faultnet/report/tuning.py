@@ -61,6 +61,8 @@ def change_words(change: Change, catalogue: Catalogue) -> str:
     if change.table == "instruments":
         what = "offset from the posts" if rest[0] == "offset" else "chance of a slip"
         return f"{catalogue.instrument(first).label}: {what}"
+    if change.table == "effects":
+        return f"{cause_words((first, rest[0]), catalogue)}: {rest[1].replace('_', ' ')}, {rest[2]}"
     if change.table == "people":
         return first
     return first.replace("_", " ")
