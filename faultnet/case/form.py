@@ -50,6 +50,7 @@ from faultnet.case.types import (
     NotMeasured,
     Outcome,
     Photo,
+    Proof,
     RatingStandard,
     Reading,
     Runs,
@@ -297,11 +298,12 @@ class OutcomeForm(Form):
     causes: list[CauseForm] = []
     confirmed_by: str = ""
     note: str = ""
+    proof: Proof | None = Field(None, description="what sort of proof it is; taken as true where it is not told")
 
     def build(self) -> CaseOutcome:
         """Make the outcome."""
         causes = tuple((cause.component, cause.mode) for cause in self.causes)
-        return CaseOutcome(causes=causes, confirmed_by=self.confirmed_by, note=self.note)
+        return CaseOutcome(causes=causes, confirmed_by=self.confirmed_by, note=self.note, proof=self.proof)
 
 
 class CaseForm(Form):

@@ -101,7 +101,7 @@ def photo_fields(photos: tuple[Photo, ...]) -> list[dict[str, Any]]:
 def outcome_fields(outcome: CaseOutcome) -> dict[str, Any]:
     """Write the end of a case."""
     causes = [{"component": component, "mode": mode} for component, mode in outcome.causes]
-    return {"causes": causes, **_changed(outcome, "confirmed_by", "note")}
+    return {"causes": causes, **_changed(outcome, "confirmed_by", "note", "proof")}
 
 
 def _changed(thing: Any, *names: str) -> dict[str, Any]:

@@ -22,6 +22,7 @@ Outcome = Literal["cured", "better", "no_change"]
 NotMeasured = Literal["skipped", "cannot_reach", "unstable", "not_fitted"]
 Bound = Literal["above", "below"]
 Runs = Literal["by_itself", "with_booster", "no"]
+Proof = Literal["replacement", "measurement", "opinion"]
 
 
 @dataclass(frozen=True)
@@ -345,11 +346,15 @@ class CaseOutcome:
     confirmed_by : str
         How that was proven.
     note : str
+    proof : {"replacement", "measurement", "opinion"}, optional
+        What sort of proof it is: the part was replaced and the car cured, it was measured, or somebody thinks so.
+        Tuning takes an outcome as true where it is not told, else as evidence that may be wrong.
     """
 
     causes: tuple[tuple[str, str], ...] = ()
     confirmed_by: str = ""
     note: str = ""
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True)

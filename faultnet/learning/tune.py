@@ -116,7 +116,9 @@ def tune(
     if history:  # that there is none is said by what asks for one
         options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
-    chosen = evenly([i for i, case in enumerate(history) if case.outcome is not None], MOST_LOOKED_AT)
+    chosen = evenly(
+        [i for i, case in enumerate(history) if case.outcome is not None and case.outcome.proof is None], MOST_LOOKED_AT
+    )
     most = min(options.passes, FOLD_PASSES)
     gauge = Gauge(len(history), options.passes, options.folds, most, told, looks=len(chosen))
     with _disk(), _workplace(folder, history, catalogue, options) as place:
@@ -239,7 +241,7 @@ def prepared(
 
 def _scored_cases(cases: Sequence[Case], most: int) -> list[bool]:
     """Which confirmed cases are scored: evenly over the history, so many at most."""
-    confirmed = [i for i, c in enumerate(cases) if c.outcome is not None]
+    confirmed = [i for i, c in enumerate(cases) if c.outcome is not None and c.outcome.proof is None]
     step = max(1, -(-len(confirmed) // most)) if most else len(confirmed) + 1
     chosen = set(confirmed[::step]) if most else set()
     return [i in chosen for i in range(len(cases))]

@@ -118,7 +118,7 @@ class Trier:
         suited = [
             (case, weight) for case, weight in zip(cases, weights, strict=True)
             if case.outcome is not None and len(case.outcome.causes) == 1 and case.outcome.causes[0] in self.by_fault
-            and is_plain(case, encoder.catalogue)
+            and case.outcome.proof is None and is_plain(case, encoder.catalogue)
         ]  # fmt: skip
         seen = Counter(encoder.settings[physical(c.car, v.conditions)] for c, _ in suited for v in c.visits)
         self.settings = [setting for setting, _ in seen.most_common(MOST_SETTINGS)]

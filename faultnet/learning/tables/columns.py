@@ -20,6 +20,7 @@ from faultnet.case.types import (
     Fuel,
     NotMeasured,
     Outcome,
+    Proof,
     RatingStandard,
     Runs,
 )
@@ -91,6 +92,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("causes", "case", "causes", "-", "confirmed causes as component:mode, separated by ;", default=()),
     _text("confirmed_by", "case", "how the causes were proven"),
     _text("outcome_note", "case", "note on the end of the case"),
+    _choice("proof", "case", Proof, "what sort of proof the causes have; taken as true when empty"),
     _text("label", "case", "what the car is called"),
     _choice("fuel", "case", Fuel, "fuel of the engine", "petrol"),
     _number("displacement", "case", "l", "engine displacement", 0.5, 8.0, 1.6),
