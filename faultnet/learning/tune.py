@@ -34,11 +34,12 @@ from faultnet.learning.em.offsets import comparisons, offset_changes
 from faultnet.learning.em.physical import Physics, physics, untold_words
 from faultnet.learning.em.rates import rate_form
 from faultnet.learning.em.recency import recency
-from faultnet.learning.em.scale import Spread, expected_modes, held_out, serially
+from faultnet.learning.em.scale import Spread, expected_modes, held_out, information, serially
 from faultnet.learning.em.scores import score
 from faultnet.learning.em.separable import is_plain
 from faultnet.learning.em.slips import MOST_LOOKED_AT, Looked, Looker, evenly, person_factors, slip_changes
 from faultnet.learning.em.space import space_for
+from faultnet.learning.em.told import layout_of, sure
 from faultnet.learning.progress import Gauge, Told, nobody
 from faultnet.learning.result import Change, HistoryError, Options, Score, Tuned
 from faultnet.model.network import Array
@@ -269,10 +270,13 @@ def _rows(
     weight = np.asarray(weights)
     told = scores_of(frame.rates, numbers.rates, expected, cell)
     certain = certainty(frame.rates, told, weight, cell)
+    layout = layout_of(frame, numbers, climb.counts)
+    told_all = information(ready.chunks, ready.frame_path, numbers, layout, spread)
+    known = sure(frame, numbers, layout, told_all, options.strength)
     rows = (
         *changes.rate_changes(catalogue, frame.rates, numbers.rates, climb.counts, certain),
-        *changes.on_changes(ready.start.on, numbers, climb.counts, options.strength),
-        *changes.symptom_changes(frame, numbers, climb.counts),
+        *changes.on_changes(ready.start.on, numbers, climb.counts, options.strength, known),
+        *changes.symptom_changes(frame, numbers, climb.counts, known),
         *offset_changes(comparisons(history, weights, catalogue), catalogue, options.strength),
     )
     return rows, _influential(moved(certain, told, weight), ready, history)
@@ -323,7 +327,9 @@ def _warnings(
     said += [f"group {g}: only {groups[g]:.0f} cases; its rates follow the whole" for g in few]
     mixed = sum(not is_plain(c, catalogue) for c in history)
     if mixed:
-        said.append(f"{mixed} cases were read again after something was changed: they inform base rates only")
+        said.append(
+            f"{mixed} cases were read again after something was changed: what was read then informs base rates only"
+        )
     if not any(c.outcome is not None for c in history):
         said.append("no case has a confirmed cause: what is learnt depends on the old numbers alone, and is not scored")
     if not climb.settled:

@@ -27,7 +27,7 @@ from faultnet.learning.em.chunk import UNKNOWN, Answer, Chunk
 from faultnet.learning.em.on_rates import When
 from faultnet.learning.em.proof import proof_factor
 from faultnet.learning.em.rates import prior, rate_form
-from faultnet.learning.em.separable import acts_only, is_plain
+from faultnet.learning.em.separable import acts_only, is_plain, parted
 from faultnet.learning.em.space import Space, cell_of, modes_of
 from faultnet.model.cache import network_for
 from faultnet.model.network import Array, Network
@@ -181,9 +181,9 @@ class _Draft:
             named = encoder.named(case.outcome)
             self._fix(i, proof_factor(encoder.catalogue, case.outcome.proof, encoder.before[self.cell[i]], named))
         if not is_plain(case, encoder.catalogue):
-            self._fix(i, encoder.factor(case, readings=True))
-            return
-        if any(isinstance(e, Act) for v in case.visits for e in v.entries):
+            case, rest = parted(case, encoder.catalogue)
+            self._fix(i, encoder.factor(rest, readings=True))
+        elif any(isinstance(e, Act) for v in case.visits for e in v.entries):
             self._fix(i, encoder.factor(case, readings=False))
         for v in range(len(case.visits)):
             self._visit(i, case, v)
