@@ -56,6 +56,8 @@ class Options:
         By what cars are grouped: some of "age" (band of the battery's age) and "climate".
     folds : int
         Parts for the held-out scores; 0 leaves them out.
+    slips : bool
+        Whether slips are looked for.
     by_person : bool
         Whether slips are looked at by who read, where the history tells.
     physical : bool
@@ -78,6 +80,7 @@ class Options:
     tolerance: float = 1e-5
     groups: tuple[str, ...] = GROUPINGS
     folds: int = 5
+    slips: bool = True
     by_person: bool = False
     physical: bool = False
 

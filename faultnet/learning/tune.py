@@ -117,9 +117,8 @@ def tune(
     if history:  # that there is none is said by what asks for one
         options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
-    chosen = evenly(
-        [i for i, case in enumerate(history) if case.outcome is not None and case.outcome.proof is None], MOST_LOOKED_AT
-    )
+    sure_of = [i for i, case in enumerate(history) if case.outcome is not None and case.outcome.proof is None]
+    chosen = evenly(sure_of, MOST_LOOKED_AT) if options.slips else []
     most = min(options.passes, FOLD_PASSES)
     gauge = Gauge(len(history), options.passes, options.folds, most, told, looks=len(chosen))
     with _disk(), _workplace(folder, history, catalogue, options) as place:
