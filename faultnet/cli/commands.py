@@ -339,6 +339,9 @@ def tune(
     resume: Annotated[
         Path | None, typer.Option(help="Folder that keeps what is done; the same command then goes on from there.")
     ] = None,
+    compact: Annotated[
+        bool, typer.Option("--compact", help="Keep at most 2 kB a case, what is likely; for very large histories.")
+    ] = False,
     physical: Annotated[
         bool, typer.Option("--physical", help="Tune physical spreads marked as estimates too; a minute or two more.")
     ] = False,
@@ -367,6 +370,7 @@ def tune(
         folds=folds,
         by_person=by_person,
         physical=physical,
+        compact=compact,
     )
     usable_name(to)
     known = read_catalogue(from_set)

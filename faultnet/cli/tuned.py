@@ -60,6 +60,7 @@ def tuned_answer(tuned: Tuned, history: str, left_out: int, accepted: str | None
             "groups": list(options.groups),
             "folds": options.folds,
             "by_person": options.by_person,
+            "compact": options.compact,
             "physical": options.physical,
         },
         "passes": tuned.passes,

@@ -60,6 +60,8 @@ class Options:
         Whether slips are looked for.
     by_person : bool
         Whether slips are looked at by who read, where the history tells.
+    compact : bool
+        Whether only what is likely is kept of each case, 2 kB at most, for histories too large for the disk.
     physical : bool
         Whether physical spreads that are marked as estimates are tuned too; takes a minute or two more.
 
@@ -82,6 +84,7 @@ class Options:
     folds: int = 5
     slips: bool = True
     by_person: bool = False
+    compact: bool = False
     physical: bool = False
 
     def __post_init__(self) -> None:

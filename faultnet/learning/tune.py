@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import cast
 
 import numpy as np
 
@@ -25,7 +26,8 @@ from faultnet.case.types import Case
 from faultnet.errors import system_words
 from faultnet.learning.em import changes, on_rates, symptoms
 from faultnet.learning.em.bands import settings_of
-from faultnet.learning.em.chunk import kept
+from faultnet.learning.em.chunk import Chunk, fetched, kept
+from faultnet.learning.em.compact import compacted
 from faultnet.learning.em.e_step import Frame, Numbers
 from faultnet.learning.em.encode import CHUNK, UNLISTED, Encoder, encoded
 from faultnet.learning.em.intervals import certainty, moved, scores_of
@@ -51,6 +53,7 @@ MOST_SCORED = 2000
 FOLD_PASSES = 12
 MOST_INFLUENTIAL = 12
 FEW_CASES = 30.0
+LOST_SAID = 0.01
 LOOKED_TOGETHER = 50
 
 
@@ -73,6 +76,12 @@ class Ready:
     frame: Frame = field(repr=False)
     start: Numbers = field(repr=False)
     encoder: Encoder = field(repr=False)
+
+    @property
+    def lost(self) -> float:
+        """The most belief that compact likelihoods leave out of a case, by the old numbers [-]."""
+        left = [cast(Chunk, fetched(p)).compact for p in self.chunks]
+        return max((float(c.left_out.max(initial=0.0)) for c in left if c is not None), default=0.0)
 
 
 def tune(
@@ -138,7 +147,7 @@ def tune(
         rows = (*rows, *slips, *tried.changes)
         people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()
         old_score, new_score = _held_out(ready, options, spread, place, gauge)
-    said = (*_warnings(history, catalogue, climb, ready, rows), *untold_words(tried.untold))
+        said = (*_warnings(history, catalogue, climb, ready, rows, options), *untold_words(tried.untold))
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
         old_score, new_score, influential, said, people,
@@ -225,17 +234,18 @@ def prepared(
         encoder.patterns, rate_form(catalogue, space, options.strength, options.groups),
         symptoms.symptom_forms(catalogue, space, options.strength), unlisted, options.folds,
     )  # fmt: skip
+    start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
     wanted = _scored_cases(cases, most_scored if options.folds else 0)
     paths = []
     for first in range(0, len(cases), chunk):
         some = slice(first, first + chunk)
         path = folder / f"chunk_{first:09d}"
         if not path.exists():
-            kept(encoded(encoder, cases[some], weights[some], first, wanted[some]), path)
+            chunk_of = encoded(encoder, cases[some], weights[some], first, wanted[some])
+            kept(compacted(chunk_of, frame, start) if options.compact else chunk_of, path)
         paths.append(path)
         if gauge is not None:
             gauge.worked_out(first + len(cases[some]))
-    start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
     return Ready(tuple(paths), kept(frame, folder / "frame"), frame, start, encoder)
 
 
@@ -318,7 +328,7 @@ def _held_out(
 
 
 def _warnings(
-    history: Sequence[Case], catalogue: Catalogue, climb: Climb, ready: Ready, rows: Sequence[Change]
+    history: Sequence[Case], catalogue: Catalogue, climb: Climb, ready: Ready, rows: Sequence[Change], options: Options
 ) -> tuple[str, ...]:
     said = []
     groups = {c.key[2]: c.effective_cases for c in rows if c.table == "base_rates" and c.key[2] != "all"}
@@ -331,6 +341,8 @@ def _warnings(
         )
     if not any(c.outcome is not None for c in history):
         said.append("no case has a confirmed cause: what is learnt depends on the old numbers alone, and is not scored")
+    if options.compact and ready.lost > LOST_SAID:
+        said.append(f"of one case {ready.lost:.1%} of the belief lies in what was left out of its likelihoods")
     if not climb.settled:
         said.append(f"not settled after {climb.passes} passes: allow more")
     if climb.dropped > 0.02:

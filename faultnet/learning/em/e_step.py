@@ -151,7 +151,7 @@ class Pass:
         mixed = []
         for j in range(self.visits[i], self.visits[i + 1]):
             when = int(chunk.visit_when[j])
-            each = chunk.likelihood[chunk.whole[j]][patterns.row] * self.chances[when]
+            each = chunk.rows(j, len(patterns.rows))[patterns.row] * self.chances[when]
             one = np.add.reduceat(each, patterns.starts[:-1])
             weight *= one
             mixed.append((when, each, one))
