@@ -339,6 +339,15 @@ def tune(
     resume: Annotated[
         Path | None, typer.Option(help="Folder that keeps what is done; the same command then goes on from there.")
     ] = None,
+    compact: Annotated[
+        bool, typer.Option("--compact", help="Keep at most 2 kB a case, what is likely; for very large histories.")
+    ] = False,
+    physical: Annotated[
+        bool, typer.Option("--physical", help="Tune physical spreads marked as estimates too; a minute or two more.")
+    ] = False,
+    by_person: Annotated[
+        bool, typer.Option("--by-person", help="Show slips by who read, where the history tells.")
+    ] = False,
     accept: Annotated[bool, typer.Option("--accept", "--yes", help="Keep the new set and use it from now on.")] = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -354,7 +363,15 @@ def tune(
     from faultnet.report.tuning import tuning_page
 
     chosen = tuple(name for name in listed([groups]) if name != "none")
-    options = Options(strength=strength, recency_half_life=half_life, groups=chosen, folds=folds)
+    options = Options(
+        strength=strength,
+        recency_half_life=half_life,
+        groups=chosen,
+        folds=folds,
+        by_person=by_person,
+        physical=physical,
+        compact=compact,
+    )
     usable_name(to)
     known = read_catalogue(from_set)
     given = load_history(history, known, keep_good=keep_good)
