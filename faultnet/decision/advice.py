@@ -11,12 +11,9 @@ from faultnet.case.types import Case
 from faultnet.decision.choosing import (
     CHOSEN,
     CRITERIA,
+    choose,
     companions,
-    in_order,
-    least_saving,
     shared_price,
-    worth_of_tests,
-    worth_while_first,
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
@@ -131,12 +128,15 @@ class Weighed:
     tests : tuple of NextTest
         Best first by the criterion.
     decision : Decision
+    found : Ranked
+        The leading hypotheses, and what must come first or not be done.
     """
 
     worked: Worked
     position: Position
     tests: tuple[NextTest, ...]
     decision: Decision
+    found: Ranked
 
 
 def advise(
@@ -207,19 +207,18 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     """
     found = all_ranked(worked, tools)
     position = position_of(worked, costs, found.tests, found.leading)
-    least = least_saving(position, costs)
-    worth = worth_of_tests(position, least)
+    choice = choose(position, costs, found.urgent, criterion)
+    order, worth = choice.order, choice.worth
     price = shared_price(position, worth)
-    order = worth_while_first(in_order(position, worth, criterion), worth, least)
-    if found.urgent in order:
-        order = [found.urgent, *(t for t in order if t != found.urgent)]
     spares = spared(position, order[:SPARES_FOR], costs.money(LEAST_SPARED))
     asked = {t.test: t for t in found.tests}
     tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue) for t in order)
     if tests:
         together = companions(position, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
-    return Weighed(worked, position, tests, _decision(worked, costs, position, tests, found, tools, least))
+    return Weighed(
+        worked, position, tests, _decision(worked, costs, position, tests, found, tools, choice.least), found
+    )
 
 
 def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:
