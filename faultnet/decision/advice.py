@@ -17,6 +17,7 @@ from faultnet.decision.choosing import (
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
+from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import FOUNDED, Position, Worth, one_step
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
@@ -100,10 +101,19 @@ RANKINGS: dict[str, Callable[[NextTest], float]] = {
 
 @dataclass(frozen=True)
 class Advice:
-    """A diagnosis with its tests ranked, and the decision; shows itself as tables in a notebook."""
+    """A diagnosis with its tests ranked, and the decision; shows itself as tables in a notebook.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    decision : Decision
+    robust : Robustness or None
+        Whether it holds when base rates and estimates are off; None where that was not asked for.
+    """
 
     diagnosis: Diagnosis
     decision: Decision
+    robust: Robustness | None = None
 
     def _repr_html_(self) -> str:
         said, decided = self.diagnosis, self.decision
@@ -147,6 +157,7 @@ def advise(
     tools: Collection[str] | None = None,
     rank_by: Ranking = CHOSEN,
     max_faults: int = MAX_FAULTS,
+    robust: bool = False,
 ) -> Advice:
     """Diagnose a case and decide what to do next.
 
@@ -161,6 +172,8 @@ def advise(
         What the next tests are ordered by, one of :data:`RANKINGS` or of
         :data:`~faultnet.decision.choosing.CRITERIA`; whether to stop does not depend on it.
     max_faults : int
+    robust : bool
+        Whether to find out as well if all this holds when base rates and estimates are off.
 
     Returns
     -------
@@ -190,7 +203,8 @@ def advise(
     tests = weighed.tests
     if rank_by in RANKINGS:
         tests = tuple(sorted(tests, key=lambda t: (-RANKINGS[rank_by](t), t.test)))
-    return Advice(diagnosis_of(weighed.worked, tests), weighed.decision)
+    diagnosis = diagnosis_of(weighed.worked, tests)
+    return Advice(diagnosis, weighed.decision, robustness(weighed, costs) if robust else None)
 
 
 def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None, criterion: str = CHOSEN) -> Weighed:

@@ -20,7 +20,7 @@ from faultnet.decision.choosing import choose
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, Repairs, repairs_for
 from faultnet.decision.value import FOUNDED, Position
-from faultnet.diagnosis.diagnose import weights_by_now
+from faultnet.diagnosis.diagnose import Worked, nothing_wrong, weights_by_now
 from faultnet.diagnosis.robust import NOTHING, Claim, Doubt, Turn, cause_claim, doubt_of, sides, turns_of
 from faultnet.inference.corners import Doubtful, cannot_turn, least_odds, towards
 from faultnet.model.network import Array
@@ -61,13 +61,13 @@ class Robustness:
 
     Parameters
     ----------
-    cause : Claim
+    cause : Claim or None
         The leading cause.
     repair : Claim or None
-        The first repair, where one is advised or well founded.
+        The first repair, where it is well founded.
     next : Claim or None
-        What to do next; None where it was not looked at.
-    cure : (float, float)
+        What to do next.
+    cure : (float, float) or None
         Least and most that the chance of the first repair being the whole cure can become [-].
     settles : Settling or None
         Set where the verdict is fragile and a test would often settle it.
@@ -75,26 +75,23 @@ class Robustness:
         How far base rates and numbers of symptom tables were taken to be off at most [-].
     """
 
-    cause: Claim
+    cause: Claim | None
     repair: Claim | None
     next: Claim | None
-    cure: tuple[float, float]
+    cure: tuple[float, float] | None
     settles: Settling | None
     off_by: float
     symptom_off_by: float
 
     @property
-    def verdict(self) -> Claim:
-        """The first repair, or the leading cause where no repair is advised yet."""
-        return self.cause if self.repair is None else self.repair
-
-    @property
-    def robust(self) -> bool:
-        """Whether the verdict holds."""
-        return self.verdict.holds
+    def verdict(self) -> Claim | None:
+        """The first repair, or a leading cause that is as likely as not where none is well founded; else None."""
+        if self.repair is not None:
+            return self.repair
+        return self.cause if self.cause is not None and self.cause.chance >= FOUNDED else None
 
 
-def robustness(weighed: Weighed, costs: Costs, *, with_next: bool = True) -> Robustness:
+def robustness(weighed: Weighed, costs: Costs, *, whole: bool = True) -> Robustness:
     """Find out whether a verdict holds, and what would settle it if not.
 
     Parameters
@@ -102,24 +99,32 @@ def robustness(weighed: Weighed, costs: Costs, *, with_next: bool = True) -> Rob
     weighed : Weighed
         Of :func:`faultnet.decision.advice.weigh`.
     costs : Costs
-    with_next : bool
-        Whether what to do next is looked at as well, which takes longest.
+    whole : bool
+        Whether cause, next step and chance of a cure are looked at beside the verdict itself, which takes ten times as
+        long.
     """
-    worked = weighed.worked
-    cause = cause_claim(worked)
-    table = _Table.of(weighed, costs)
-    repair = table.claim() if weighed.decision.stop or weighed.decision.founded else None
-    verdict = cause if repair is None else repair
-    decided = repair is not None or cause.chance >= FOUNDED
-    return Robustness(
+    worked, founded = weighed.worked, weighed.decision.founded
+    table = _Table.of(weighed, costs) if whole or founded else None
+    repair = table.claim() if table is not None and founded else None
+    cause = cause_claim(worked) if whole or (repair is None and _has_leader(worked)) else None
+    claims = [claim for claim in (cause, repair) if claim is not None]
+    found = Robustness(
         cause,
         repair,
-        _next_claim(weighed, costs, [c for c in (cause, repair) if c is not None]) if with_next else None,
-        table.cure(),
-        None if verdict.holds or not decided else settling(weighed),
+        _next_claim(weighed, costs, claims) if whole else None,
+        table.cure() if whole and table is not None else None,
+        None,
         worked.catalogue.spread("base_rate_off_by"),
         worked.catalogue.spread("symptom_off_by"),
     )
+    fragile = found.verdict is not None and not found.verdict.holds
+    return replace(found, settles=settling(weighed)) if fragile else found
+
+
+def _has_leader(worked: Worked) -> bool:
+    """Whether some cause, or that nothing is wrong, is as likely as not."""
+    likeliest = max(float(chances[1:].max()) for chances in worked.belief.marginals().values())
+    return max(likeliest, nothing_wrong(worked)) >= FOUNDED
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,24 +202,23 @@ def _next_claim(weighed: Weighed, costs: Costs, claims: list[Claim]) -> Claim:
     doubt = doubt_of(worked, leading.posterior, leading.chosen, sliver=0.0)
     said = next_step(weighed.position, costs, weighed.found.urgent)
     place = {(rate.component, rate.mode): k for k, rate in enumerate(doubt.rates)}
-    tried: dict[tuple[float, ...], None] = {}
     held = np.array([doubt.doubtful.weights[rows].sum() for rows in doubt.doubtful.rows])
-    for k in [k for k in np.argsort(-held)[:MOST_TRIED].tolist() if held[k] >= LIKELY]:
-        for factor in (doubt.rates[k].off_by, 1.0 / doubt.rates[k].off_by):
-            tried[tuple(factor if i == k else 1.0 for i in range(len(doubt.rates)))] = None
-    for turn in (turn for claim in claims for turn in claim.turns if not turn.off[0].test):
-        factors = np.ones(len(doubt.rates))
-        for off in turn.off:
-            k = place[off.component, off.mode]
-            factors[k] = doubt.rates[k].off_by if off.factor > 1.0 else 1.0 / doubt.rates[k].off_by
-        tried[tuple(factors.tolist())] = None
-    turns = {}
-    for factors in tried:
-        weights = doubt.doubtful.at(np.array(factors))
-        position = replace(weighed.position, belief=weights / weights.sum())
-        then = next_step(position, costs, weighed.found.urgent)
-        if then != said and then not in turns:
-            turns[then] = Turn(tuple(doubt.off(k, f) for k, f in enumerate(factors) if f != 1.0), then)
+    likely = [k for k in np.argsort(-held)[:MOST_TRIED].tolist() if held[k] >= LIKELY]
+    tried = [{k: more} for k in likely for more in (True, False)]
+    tried += [
+        {place[off.component, off.mode]: off.factor > 1.0 for off in turn.off}
+        for claim in claims
+        for turn in claim.turns
+        if not turn.off[0].test
+    ]
+    turns: dict[str, Turn] = {}
+    for ends in tried:
+        wide = doubt.doubtful.off_by
+        factors = np.array([wide[k] ** (ends[k] * 2 - 1) if k in ends else 1.0 for k in range(len(wide))])
+        weights = doubt.doubtful.at(factors)
+        then = next_step(replace(weighed.position, belief=weights / weights.sum()), costs, weighed.found.urgent)
+        if then != said:
+            turns.setdefault(then, Turn(tuple(doubt.off(k, float(factors[k])) for k in sorted(ends)), then))
     return Claim("next", said, tuple(sorted(turns.values(), key=lambda turn: len(turn.off))))
 
 
@@ -272,7 +276,7 @@ def chances_settled(doubtful: Doubtful, position: Position, tests: Sequence[Arra
         found = least_odds(doubtful, np.concatenate(left), np.concatenate(right), starts=1)
         robust[np.array(asked)[found.odds < 1.0]] = False
     ends = np.cumsum([0, *(chances.shape[1] for chances in tests)]).tolist()
-    return [float(held[a:b][robust[a:b]].sum()) for a, b in pairwise(ends)]
+    return [min(1.0, float(held[a:b][robust[a:b]].sum())) for a, b in pairwise(ends)]
 
 
 def _beside_others(position: Position, likelihood: Array) -> tuple[Array, Array]:

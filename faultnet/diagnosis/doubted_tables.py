@@ -26,6 +26,7 @@ from faultnet.model.symptoms import NEVER_RULED_OUT, all_combined
 from faultnet.prior_set.types import SymptomTable
 
 OTHERWISE = "otherwise"
+NONE = ("", "")  # the cause whose row is that of all others
 ESTIMATE = "estimate"
 LEAST_BELIEF = 1e-5  # hypotheses below this are taken as they are [-]
 LIKELY = 0.003  # causes below this are not looked at [-]
@@ -94,26 +95,26 @@ def _answer(worked: Worked, place: Entered, reading: Reading, causes: Sequence[t
     if over is None:
         return
     wide = worked.catalogue.spread("symptom_off_by")
-    for cause in ((), *causes):
-        name = ":".join(cause) or OTHERWISE
+    for cause in (NONE, *causes):
+        name = OTHERWISE if cause == NONE else ":".join(cause)
         if name in table.sources and table.sources[name][1] == ESTIMATE:
-            row = table.rows[cause] if cause else table.otherwise
+            row = table.rows.get(cause, table.otherwise)
             chance = row[answered] / sum(row)
             for factor in (wide, 1.0 / wide):
                 end = chance * factor / (1.0 - chance + chance * factor)
                 moved = _with_chance(table, cause, answered, end)
-                yield Doubted(reading.test, reading.state, cause or ("", ""), chance, end, over.ratio(moved))
+                yield Doubted(reading.test, reading.state, cause, chance, end, over.ratio(moved))
 
 
-def _with_chance(table: SymptomTable, cause: tuple[str, ...], choice: int, chance: float) -> SymptomTable:
+def _with_chance(table: SymptomTable, cause: tuple[str, str], choice: int, chance: float) -> SymptomTable:
     """A table with another chance in one row, the others of the row making room in proportion."""
-    row = np.asarray(table.rows[cause[0], cause[1]] if cause else table.otherwise, dtype=np.float64)
+    row = np.asarray(table.rows.get(cause, table.otherwise), dtype=np.float64)
     share = row / row.sum()
     left = share * (1.0 - chance) / max(1.0 - share[choice], TINY)
     left[choice] = chance
-    if not cause:
+    if cause == NONE:
         return replace(table, otherwise=tuple(left.tolist()))
-    return replace(table, rows={**table.rows, (cause[0], cause[1]): tuple(left.tolist())})
+    return replace(table, rows={**table.rows, cause: tuple(left.tolist())})
 
 
 @dataclass(frozen=True, eq=False)

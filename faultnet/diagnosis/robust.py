@@ -1,10 +1,10 @@
 """Whether a verdict holds when the numbers behind it are off: base rates and estimated symptom tables.
 
-A base rate only weighs the hypotheses that have its fault: "off by a factor" is taken of the fault's odds beside a sound
-part in cars otherwise alike, so that odds between verdicts are a ratio of two sums, each linear in every rate alone
-(:mod:`faultnet.inference.corners`). Where a fault makes another likelier, as a drain does sulphation, the rate of the
-one that follows is moved in every such car alike. A number of a symptom table weighs the hypotheses by how likely they
-make the answer that was given, which is linear in it as well (:mod:`faultnet.diagnosis.doubted_tables`).
+A base rate only weighs the hypotheses that have its fault: "off by a factor" is taken of the fault's odds beside a
+sound part in cars otherwise alike, so that odds between verdicts are a ratio of two sums, each linear in every rate
+alone (:mod:`faultnet.inference.corners`). Where a fault makes another likelier, as a drain does sulphation, the rate of
+the one that follows is moved in every such car alike. A number of a symptom table weighs the hypotheses by how likely
+they make the answer that was given, which is linear in it as well (:mod:`faultnet.diagnosis.doubted_tables`).
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Odds whose factors may be off: how far they can fall, and which factors decide.
 
 Each row's weight is a product of factors, such as the base rates of its faults. Odds of some rows against others are
-then a ratio of two sums, each linear in every factor alone. In one factor such a ratio only rises or only falls, so that
-over a box of factors it is least at a corner. The corner is searched for one factor at a time, each step being exact,
-from several starts; :func:`level_at` says at which value of one factor alone the two sides draw level.
+then a ratio of two sums, each linear in every factor alone. In one factor such a ratio only rises or only falls, so
+that over a box of factors it is least at a corner. The corner is searched for one factor at a time, each step being
+exact, from several starts; :func:`level_at` says at which value of one factor alone the two sides draw level.
 """
 
 from __future__ import annotations

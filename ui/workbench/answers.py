@@ -17,6 +17,7 @@ from faultnet.decision import Advice, Costs, load_costs
 from faultnet.decision.about import telling_tests
 from faultnet.decision.advice import weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
+from faultnet.decision.robust import Robustness, robustness
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
 from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_range_with, sound_ranges
@@ -27,7 +28,7 @@ from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
 
 __all__ = [
     "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
-    "present", "range_with", "ranges", "tests_of_parts", "until",
+    "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
 ]  # fmt: skip
 
 
@@ -39,7 +40,7 @@ def catalogue() -> Catalogue:
 
 def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
-    for kept in (catalogue, costs, worked, _answered, plan, belief, present, _ranges, _range_with):
+    for kept in (catalogue, costs, worked, _answered, robust, plan, belief, present, _ranges, _range_with):
         kept.cache_clear()
 
 
@@ -122,9 +123,20 @@ def _answered(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]
     with _advising:
         weighed = weigh(done, costs(shop), tools=shop.tools)
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
+        robust = robustness(weighed, costs(shop), whole=False)
         about = telling_tests(weighed.position, weighed.tests)
         keep_room()
-    return Advice(diagnosis, weighed.decision), about
+    return Advice(diagnosis, weighed.decision, robust), about
+
+
+@lru_cache(maxsize=64)
+def robust(case: Case, shop: Shop) -> Robustness:
+    """Whether verdict and advice hold when base rates and estimates are off; half a second, so only when it is read."""
+    done = worked(case)
+    with _advising:
+        found = robustness(weigh(done, costs(shop), tools=shop.tools), costs(shop))
+        keep_room()
+    return found
 
 
 @lru_cache(maxsize=16)

@@ -7,6 +7,7 @@ from faultnet.decision import Advice, Decision
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
+from faultnet.report.robust import robust_line
 from workbench.widgets.work import how
 from workbench.words import minutes, money, plain
 
@@ -51,6 +52,9 @@ def told(advice: Advice, case: Case, catalogue: Catalogue) -> str:
     parts = [f"<p>{plain(diagnosis.summary)}</p>", f"<p>{plain(decision.because)}</p>"]
     if decision.cannot_tell:
         parts.append(f"<p>{plain(decision.cannot_tell)}</p>")
+    said = "" if advice.robust is None else robust_line(advice.robust, catalogue)
+    if said:
+        parts.append(f"<p class='fn-robust'>{plain(said)}</p>")
     parts.append(_repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision))
     return "".join(parts)
 
