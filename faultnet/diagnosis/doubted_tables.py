@@ -19,6 +19,7 @@ from faultnet.diagnosis.acts import is_check_up, mending_of
 from faultnet.diagnosis.course import Entered
 from faultnet.diagnosis.diagnose import Worked
 from faultnet.diagnosis.evidence import evidence_of
+from faultnet.inference.evidence import UNLISTED, Evidence
 from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array, normalised
 from faultnet.model.quantities import TABLE
@@ -127,10 +128,12 @@ class _Over:
     on: tuple[NDArray[np.intp], ...]
     off: tuple[NDArray[np.intp], ...]
     rows: NDArray[np.intp]
-    likelihood: Array
+    strange: NDArray[np.bool_]
+    evidence: Evidence
     weight_on: Array
     weight_off: Array
     share_on: Array
+    sound: float = 0.0
 
     @classmethod
     def of(cls, worked: Worked, place: Entered, reading: Reading, table: SymptomTable) -> _Over | None:
@@ -140,9 +143,10 @@ class _Over:
         if evidence is None or without is None:
             return None
         space, chosen = worked.space, worked.left_out.chosen
-        known = worked.belief.posterior[chosen] >= LEAST_BELIEF
-        if "unlisted" in space.components:
-            known &= space.modes[chosen, space.components.index("unlisted")] == 0
+        strange = np.zeros(len(space), dtype=bool)
+        if UNLISTED in space.components:
+            strange = space.modes[:, space.components.index(UNLISTED)] > 0
+        known = (worked.belief.posterior[chosen] >= LEAST_BELIEF) & ~strange[chosen]
         rows = chosen[known]
         seen = np.exp((worked.course.log_likelihood[chosen] - without)[known])
         components = table.components()
@@ -156,23 +160,27 @@ class _Over:
             comes = np.array([table.today and (component, states[i]) in worked.catalogue.on_rates for i in here])
             goes.append(comes[on[-1]])
         off = tuple(np.where(g, 0, c) for g, c in zip(goes, on, strict=True))
-        over = cls(worked, components, modes, tuple(on), off, rows, evidence.likelihood, *(np.empty(0),) * 3)
-        weight_on, weight_off = over.weights(table)
+        over = cls(worked, components, modes, tuple(on), off, rows, strange, evidence, *(np.empty(0),) * 3)
+        weight_on, weight_off, sound = over.weights(table)
         apart = np.abs(weight_on - weight_off) > TINY
         share = np.where(apart, (seen - weight_off) / np.where(apart, weight_on - weight_off, 1.0), 1.0)
-        return replace(over, weight_on=weight_on, weight_off=weight_off, share_on=np.clip(share, 0.0, 1.0))
+        share = np.clip(share, 0.0, 1.0)
+        return replace(over, weight_on=weight_on, weight_off=weight_off, share_on=share, sound=sound)
 
-    def weights(self, table: SymptomTable) -> tuple[Array, Array]:
-        """What the answer weighs in each hypothesis with its faults on, and with those that come and go off."""
+    def weights(self, table: SymptomTable) -> tuple[Array, Array, float]:
+        """What the answer weighs in each hypothesis with its faults on, with those that come and go off, and sound."""
         values = normalised(all_combined(table, self.components, self.modes), NEVER_RULED_OUT)
-        weight = np.tensordot(self.likelihood, values, axes=(0, 0))
-        return np.asarray(weight[self.on]), np.asarray(weight[self.off])
+        weight = np.tensordot(self.evidence.likelihood, values, axes=(0, 0))
+        return np.asarray(weight[self.on]), np.asarray(weight[self.off]), float(weight.flat[0])
 
     def ratio(self, table: SymptomTable) -> Array:
         """Weight of every hypothesis by another table over its weight now, shape (hypotheses,)."""
-        on, off = self.weights(table)
+        on, off, sound = self.weights(table)
         now = self.share_on * self.weight_on + (1.0 - self.share_on) * self.weight_off
         then = self.share_on * on + (1.0 - self.share_on) * off
         ratio = np.ones(len(self.worked.space))
         ratio[self.rows] = then / np.maximum(now, TINY)
+        # a fault that is not listed leaves part of the readings as those of a sound car
+        unspoilt = 1.0 - self.worked.catalogue.spread("unlisted_mixture")
+        ratio[self.strange] = 1.0 + unspoilt * (sound - self.sound) / max(self.evidence.background, TINY)
         return ratio
