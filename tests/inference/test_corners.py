@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import warnings
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pytest
 
 from faultnet.inference.corners import Doubtful, cannot_turn, least_odds, level_at, needed
+from tests.inference.outside import pyagrum
 
 
 def reduced(seed: int, faults: int = 8, rows: int = 60) -> tuple[Doubtful, np.ndarray, np.ndarray]:
@@ -94,3 +97,63 @@ def test_a_factor_that_is_known_stays() -> None:
     found = least_odds(two, np.array([[1.0, 0.0]]), np.array([[0.0, 1.0]]))
     assert found.odds.tolist() == pytest.approx([5.0 / 3.0], rel=1e-12)
     assert found.factors.tolist() == [[1.0, 3.0]]
+
+
+def credal_bounds(chances: dict[str, float], off_by: float) -> dict[str, tuple[float, float]]:
+    """By pyAgrum's sampling of credal vertices: bounds of the chances of two of three parts, after two readings.
+
+    It samples the corners of the intervals, so that its bounds lie inside the true ones and reach them after a time.
+    On two cores version 3.3 leaves the third part as it began; its loopy propagation does not move roots at all.
+    """
+    gum = pyagrum()
+
+    def network() -> Any:
+        found = gum.BayesNet()
+        for name in (*chances, "together", "alone"):
+            found.add(gum.LabelizedVariable(name, name, 2))
+        for name, p in chances.items():
+            found.addArc(name, "together")
+            found.cpt(name).fillWith([1.0 - p, p])
+        found.addArc("b", "alone")
+        found.cpt("alone").fillWith([1.0 - SEEN_ALONE[0], SEEN_ALONE[0], 1.0 - SEEN_ALONE[1], SEEN_ALONE[1]])
+        for modes in product((0, 1), repeat=3):
+            p = together(np.array(modes))
+            found.cpt("together")[dict(zip(chances, modes, strict=True))] = [1.0 - p, p]
+        return found
+
+    low, high = network(), network()
+    for name, p in chances.items():
+        ends = [p * f / (1.0 - p + p * f) for f in (1.0 / off_by, off_by)]
+        low.cpt(name).fillWith([1.0 - ends[1], ends[0]])
+        high.cpt(name).fillWith([1.0 - ends[0], ends[1]])
+    with warnings.catch_warnings():  # its part for credal networks is imported at the first use, and dies of them
+        warnings.simplefilter("ignore")
+        credal = gum.CredalNet(low, high)
+    credal.intervalToCredal()
+    engine = gum.CNMonteCarloSampling(credal)
+    engine.setEvidence({"together": [0, 1], "alone": [0, 1]})
+    engine.setMaxTime(1.0)
+    engine.makeInference()
+    return {name: (engine.marginalMin(name)[1], engine.marginalMax(name)[1]) for name in ("a", "b")}
+
+
+SEEN_ALONE = (0.2, 0.6)  # chance of the reading of b alone where b is sound, and where it is at fault
+
+
+def together(modes: np.ndarray) -> float:
+    """Chance of the reading of all three parts: a noisy or."""
+    return 1.0 - 0.95 * float(np.prod(np.where(modes > 0, (0.2, 0.4, 0.5), 1.0)))
+
+
+def test_bounds_are_those_of_credal_inference() -> None:
+    chances, off_by = {"a": 0.1, "b": 0.2, "d": 0.15}, 3.0
+    modes = np.array(list(product((0, 1), repeat=3)))
+    prior = np.prod(np.where(modes > 0, list(chances.values()), 1.0 - np.array(list(chances.values()))), axis=1)
+    weights = prior * [together(m) for m in modes] * np.where(modes[:, 1] > 0, SEEN_ALONE[1], SEEN_ALONE[0])
+    doubtful = Doubtful(weights, tuple(np.flatnonzero(column) for column in modes.T), np.full(3, off_by))
+    faults = modes.T.astype(float)
+    low = least_odds(doubtful, faults, 1.0 - faults).odds
+    high = 1.0 / least_odds(doubtful, 1.0 - faults, faults).odds
+    bounds = credal_bounds(chances, off_by)
+    for k, name in enumerate(bounds):
+        assert bounds[name] == pytest.approx((low[k] / (1.0 + low[k]), high[k] / (1.0 + high[k])), abs=1e-9)
