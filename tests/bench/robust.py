@@ -2,9 +2,9 @@
 
 Virtual cars are tested as advised until a repair is advised, or to give the car back. What the advice says then about
 its own robustness (:mod:`faultnet.decision.robust`) is set beside what is true of the car. A first repair is wrong
-where its part was not at fault, giving back where something still has to be repaired, a leading cause where the car did
-not have it. Run `python -m tests.bench.robust --cars 40` for the table, with `--json` for the numbers; `--keep FILE` adds
-each car to a file and takes over what is in it, so that a run that was broken off goes on.
+where its part was not at fault, giving back where something still has to be repaired, a leading cause where the car
+did not have it. Run `python -m tests.bench.robust --cars 40` for the table, with `--json` for the numbers; `--keep
+FILE` adds each car to a file and takes over what is in it, so that a run that was broken off goes on.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from faultnet.simulation.workshop.steps import Look, Prepare
 SEED = 27
 WORLDS = ("standard", "mismatched", "independent")
 MOST_STEPS = 60
-TOGETHER = 6  # cars after which models are let rest
+CARS_AWAKE = 6  # cars after which models are let rest
 HOLDS, TOGETHER, ALONE = "robust", "fragile to several base rates", "fragile to one number"
 
 
@@ -181,7 +181,7 @@ def main() -> None:
             if options.keep is not None:
                 with options.keep.open("a", encoding="utf-8") as file:
                     file.write(json.dumps({"key": key, **asdict(verdicts[-1])}) + "\n")
-            if len(verdicts) % TOGETHER == 0:
+            if len(verdicts) % CARS_AWAKE == 0:
                 rest_all()
     found = report(verdicts)
     print(json.dumps(found, indent=1) if options.json else text(found))
