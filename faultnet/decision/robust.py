@@ -201,18 +201,8 @@ def _next_claim(weighed: Weighed, costs: Costs, claims: list[Claim]) -> Claim:
     worked, leading = weighed.worked, weighed.found.leading
     doubt = doubt_of(worked, leading.posterior, leading.chosen, sliver=0.0)
     said = next_step(weighed.position, costs, weighed.found.urgent)
-    place = {(rate.component, rate.mode): k for k, rate in enumerate(doubt.rates)}
-    held = np.array([doubt.doubtful.weights[rows].sum() for rows in doubt.doubtful.rows])
-    likely = [k for k in np.argsort(-held)[:MOST_TRIED].tolist() if held[k] >= LIKELY]
-    tried = [{k: more} for k in likely for more in (True, False)]
-    tried += [
-        {place[off.component, off.mode]: off.factor > 1.0 for off in turn.off}
-        for claim in claims
-        for turn in claim.turns
-        if not turn.off[0].test
-    ]
     turns: dict[str, Turn] = {}
-    for ends in tried:
+    for ends in ends_tried(doubt, claims):
         wide = doubt.doubtful.off_by
         factors = np.array([wide[k] ** (ends[k] * 2 - 1) if k in ends else 1.0 for k in range(len(wide))])
         weights = doubt.doubtful.at(factors)
@@ -220,6 +210,25 @@ def _next_claim(weighed: Weighed, costs: Costs, claims: list[Claim]) -> Claim:
         if then != said:
             turns.setdefault(then, Turn(tuple(doubt.off(k, float(factors[k])) for k in sorted(ends)), then))
     return Claim("next", said, tuple(sorted(turns.values(), key=lambda turn: len(turn.off))))
+
+
+def ends_tried(doubt: Doubt, claims: Sequence[Claim]) -> list[dict[int, bool]]:
+    """Rates at which the next step is asked again: which of them are off, and whether each is larger.
+
+    Parameters
+    ----------
+    doubt : Doubt
+        Each likely cause's rate is tried alone, at both ends of its range.
+    claims : sequence of Claim
+        The rates that turn one of them are tried together.
+    """
+    place = {(rate.component, rate.mode): k for k, rate in enumerate(doubt.rates)}
+    held = doubt.doubtful.weights @ doubt.doubtful.has
+    likely = [k for k in np.argsort(-held)[:MOST_TRIED].tolist() if held[k] >= LIKELY]
+    turns = [turn for claim in claims for turn in claim.turns if not turn.off[0].test]
+    return [{k: larger} for k in likely for larger in (True, False)] + [
+        {place[off.component, off.mode]: off.factor > 1.0 for off in turn.off} for turn in turns
+    ]
 
 
 def next_step(position: Position, costs: Costs, urgent: str = "") -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 import pytest
@@ -11,11 +12,11 @@ import pytest
 from faultnet.case.demo import load_case
 from faultnet.decision import load_costs
 from faultnet.decision.advice import Weighed, weigh
-from faultnet.decision.repair import GIVE_BACK, repairs_for
-from faultnet.decision.robust import Robustness, chances_settled, next_step, robustness, settling, values_of
+from faultnet.decision.repair import GIVE_BACK, Repairs, order_of_repair, repairs_for
+from faultnet.decision.robust import Robustness, chances_settled, ends_tried, next_step, robustness, settling, values_of
 from faultnet.decision.value import Position
 from faultnet.diagnosis.diagnose import weights_by_now, work_through
-from faultnet.diagnosis.robust import doubt_of
+from faultnet.diagnosis.robust import Claim, Off, Turn, doubt_of
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.inference.corners import Doubtful
 from faultnet.model.network import Array
@@ -71,10 +72,65 @@ def test_a_test_that_tells_one_way_settles_that_way() -> None:
     assert chances_settled(two_parts(3.2), position({}, {}), [one_way]) == [pytest.approx(0.45)]
 
 
+def parts_at_random(seed: int) -> tuple[Doubtful, Position]:
+    """Five parts, up to three of them at fault, some behind one cover, and giving the car back."""
+    rng = np.random.default_rng(seed)
+    modes = np.array([row for row in product((False, True), repeat=5) if sum(row) <= 3])
+    at_fault = np.column_stack([modes, ~modes.any(axis=1)])
+    repairs = Repairs(
+        (*"abcde", GIVE_BACK), rng.uniform(20.0, 60.0, 6), np.array([15.0]), np.array([0, 0, -1, -1, -1, -1]), at_fault,
+        200.0, in_vain=np.append(rng.uniform(0.0, 20.0, 5), 0.0),
+    )  # fmt: skip
+    belief = np.exp(rng.normal(0.0, 1.5, len(modes)))
+    belief[0] *= 30.0 ** (seed % 3)  # nothing at fault, now and then likely
+    belief /= belief.sum()
+    rows = (*(np.flatnonzero(column) for column in modes.T), np.flatnonzero(at_fault[:, -1]))
+    return Doubtful(belief, rows, np.full(6, 1.4)), Position(belief, {}, {}, repairs)
+
+
 def test_the_first_repair_is_the_largest_of_the_values() -> None:
-    at = weighed("key_off_drain").position
-    value = values_of(at.repairs, at.belief) @ at.belief
-    assert at.repairs.names[int(value.argmax())] == at.first_repair()[0] == "drain"
+    names = set()
+    for seed in range(40):
+        _, at = parts_at_random(seed)
+        value = values_of(at.repairs, at.belief) @ at.belief
+        first = order_of_repair(at.repairs, at.belief[None])[0, 0]
+        assert int(value.argmax()) == first
+        names.add(at.repairs.names[first])
+    assert {GIVE_BACK, "a"} <= names
+
+
+def test_an_outcome_is_settled_where_no_corner_puts_another_repair_first() -> None:
+    settled = []
+    for seed in range(30):
+        doubtful, at = parts_at_random(seed)
+        likelihood = np.random.default_rng(seed).dirichlet(np.full(3, 0.3), len(at.belief))
+        for outcome in likelihood.T:
+            weights = at.belief * outcome
+            value = values_of(at.repairs, weights / weights.sum())
+            mine = int((value @ weights).argmax())
+            corners = product((1.0 / 1.4, 1.4), repeat=6)
+            holds = all(int((value @ (doubtful.at(np.array(c)) * outcome)).argmax()) == mine for c in corners)
+            found = chances_settled(doubtful, at, [np.column_stack([outcome, 1.0 - outcome])])[0]
+            other = chances_settled(doubtful, at, [np.column_stack([1.0 - outcome])])[0]
+            assert found - other == pytest.approx(float(weights.sum()) if holds else 0.0, abs=1e-9)
+            settled.append(holds)
+    assert 10 < sum(settled) < len(settled) - 10
+
+
+def test_the_next_step_is_asked_at_the_ends_that_turn_the_verdict() -> None:
+    of, claim = weighed("key_off_drain"), found("key_off_drain").repair
+    assert claim is not None
+    doubt = doubt_of(of.worked, of.found.leading.posterior, of.found.leading.chosen, sliver=0.0)
+    smaller = Claim("repair", "x", (Turn((Off("drain", "heavy", 0.4, 8.0, 1000.0),), "y"),))
+    *alone, mine, other = ends_tried(doubt, [claim, smaller])
+    names = [(r.component, r.mode) for r in doubt.rates]
+    assert {names[k]: larger for k, larger in mine.items()} == {
+        (o.component, o.mode): o.factor > 1.0 for o in claim.turns[0].off
+    }
+    assert {names[k]: larger for k, larger in other.items()} == {("drain", "heavy"): False}
+    heavy = names.index(("drain", "heavy"))
+    assert {heavy: True} in alone
+    assert {heavy: False} in alone
 
 
 def test_a_repair_that_holds_is_first_at_corners_drawn() -> None:
