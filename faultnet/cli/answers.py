@@ -69,11 +69,11 @@ def robust_answer(found: Robustness, catalogue: Catalogue) -> dict[str, Any]:
 
     claims = {"cause": found.cause, "repair": found.repair, "next": found.next}
     return {
-        "robust": None if found.verdict is None else found.verdict.holds,
+        "grade": None if found.verdict is None else found.verdict.grade,
         "said": robust_line(found, catalogue),
         "off_by": found.off_by,
         "symptom_off_by": found.symptom_off_by,
-        **{name: None if claim is None else {**asdict(claim), "holds": claim.holds} for name, claim in claims.items()},
+        **{name: None if claim is None else {**asdict(claim), "grade": claim.grade} for name, claim in claims.items()},
         "cure": found.cure,
         "settles": None if found.settles is None else asdict(found.settles),
     }

@@ -28,7 +28,7 @@ from faultnet.model.network import Array
 if TYPE_CHECKING:
     from faultnet.decision.advice import Weighed
 
-LOOKED_AT = 24  # tests asked whether they would settle it, best first
+LOOKED_AT = 12  # tests asked whether they would settle it, best first
 LEAST_CHANCE = 1e-3  # outcomes less likely than this settle nothing [-]
 LEAST_SETTLED = 0.25  # a test that settles less often than this is not named [-]
 LIKELY = 0.02  # causes whose rate alone is tried for what to do next [-]

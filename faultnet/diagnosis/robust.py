@@ -118,6 +118,13 @@ class Claim:
         """Whether no single number turns it."""
         return all(len(turn.off) > 1 for turn in self.turns)
 
+    @property
+    def grade(self) -> str:
+        """How far it holds: "robust", "one at a time", or "fragile"."""
+        if self.holds:
+            return "robust"
+        return "one at a time" if self.holds_alone else "fragile"
+
 
 @dataclass(frozen=True, eq=False)
 class Doubt:
@@ -353,9 +360,15 @@ def _together(doubt: Doubt, ahead: Array, behind: Array, others: NDArray[np.intp
 def _symptoms(
     worked: Worked, doubt: Doubt, ahead: Array, behind: Array, causes: Sequence[Key], says: Arbiter
 ) -> list[tuple[float, Turn]]:
-    """Numbers of symptom tables that turn the verdict over alone, by the sensitivity function of each."""
+    """Numbers of symptom tables that turn the verdict over alone, by the sensitivity function of each.
+
+    Odds that are off by a factor move the chance of an answer in a hypothesis by that factor at most, and odds between
+    verdicts by its square; where answers are combined from several rows, by a little more.
+    """
     weights = doubt.doubtful.weights
     n, d = ahead @ weights, behind @ weights
+    if (n > worked.catalogue.spread("symptom_off_by") ** 3 * d).all():
+        return []
     found = []
     for doubted in doubted_answers(worked, causes):
         moved = weights * doubted.ratio[doubt.origin]

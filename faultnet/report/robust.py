@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.robust import Robustness
+from faultnet.decision.robust import Robustness, Settling
 from faultnet.diagnosis.robust import Claim, Off, Turn
 from faultnet.diagnosis.wording import minutes_words, share_words
 from faultnet.prior_set.catalogue import Catalogue
@@ -38,8 +38,14 @@ def robust_line(found: Robustness, catalogue: Catalogue) -> str:
         said = "this cause leads" if verdict.about == "cause" else "this stays the first repair"
         said = "nothing is to be repaired" if verdict.said in (GIVE_BACK, "nothing") else said
         return f"Robust: {said} whatever the base rates within a factor of {_number(found.off_by)}."
-    told = f"Fragile: {turn_words(verdict.turns[0], verdict.about, catalogue)}."
-    return " ".join(filter(None, (told, settles_words(found))))
+    sure = "" if found.settles is None else f" To settle it: {found.settles.label} ({_minutes(found.settles)})."
+    if verdict.holds_alone:
+        return f"Holds if any one base rate is off by a factor of {_number(found.off_by)}, not if several are.{sure}"
+    return f"Fragile: {turn_words(verdict.turns[0], verdict.about, catalogue)}.{sure}"
+
+
+def _minutes(settles: Settling) -> str:
+    return minutes_words(settles.minutes)
 
 
 def settles_words(found: Robustness) -> str:
@@ -47,7 +53,7 @@ def settles_words(found: Robustness) -> str:
     if found.settles is None:
         return ""
     chance = share_words(found.settles.chance)
-    return f"{found.settles.label} ({minutes_words(found.settles.minutes)}) would settle it with {chance}."
+    return f"{found.settles.label} ({_minutes(found.settles)}) would settle it with {chance}."
 
 
 def robust_sentences(found: Robustness, catalogue: Catalogue) -> list[str]:
@@ -84,7 +90,7 @@ def _claim(claim: Claim, factor: str, tables: str, catalogue: Catalogue) -> list
             f"{name} holds whatever the base rates within a factor of {factor}, and whatever any one estimated number "
             f"of a symptom table within a factor of {tables}."
         ]
-    kind = "could change" if claim.holds_alone else "hangs on one number"
+    kind = "holds for any one number alone, not for several" if claim.holds_alone else "hangs on one number"
     return [f"{name} {kind}: {turn_words(turn, claim.about, catalogue)}." for turn in claim.turns[:SHOWN]]
 
 

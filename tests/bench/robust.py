@@ -25,7 +25,7 @@ from faultnet.decision.repair import GIVE_BACK
 from faultnet.decision.robust import robustness
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.models import rest_all
-from faultnet.diagnosis.robust import Claim, cause_claim
+from faultnet.diagnosis.robust import cause_claim
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.scoring.record import made_of
 from faultnet.simulation.scoring.scores import wilson
@@ -38,7 +38,7 @@ SEED = 27
 WORLDS = ("standard", "mismatched", "independent")
 MOST_STEPS = 60
 CARS_AWAKE = 6  # cars after which models are let rest
-HOLDS, TOGETHER, ALONE = "robust", "fragile to several base rates", "fragile to one number"
+ROBUST, ONE_AT_A_TIME, FRAGILE = GRADES = ("robust", "one at a time", "fragile")
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,8 @@ class Verdict:
     world, car : str, int
     repair, cause : str
         What was to be repaired first, and the leading cause.
-    repair_holds, cause_holds : str
-        How robust; empty where no repair was well founded.
+    repair_grade, cause_grade : str
+        One of :data:`GRADES`; empty where no repair was well founded.
     repair_wrong, cause_wrong : bool
     chance : float
         Of the repair being the whole cure, by the advice [-].
@@ -61,18 +61,11 @@ class Verdict:
     car: int
     repair: str
     cause: str
-    repair_holds: str
-    cause_holds: str
+    repair_grade: str
+    cause_grade: str
     repair_wrong: bool
     cause_wrong: bool
     chance: float
-
-
-def how_robust(claim: Claim | None) -> str:
-    """A claim's place on the scale."""
-    if claim is None:
-        return ""
-    return HOLDS if claim.holds else TOGETHER if claim.holds_alone else ALONE
 
 
 def tested(shop: Shop, world: str, number: int, seed: int) -> tuple[Job, Weighed]:
@@ -104,8 +97,8 @@ def verdict_on(shop: Shop, world: str, number: int, seed: int) -> Verdict:
         number,
         name or GIVE_BACK,
         cause.said,
-        how_robust(repair),
-        how_robust(cause),
+        "" if repair is None else repair.grade,
+        cause.grade,
         wrong,
         cause.said not in had,
         chance,
@@ -128,11 +121,12 @@ def kept(path: Path | None, key: str) -> list[Verdict]:
 
 
 def counted(verdicts: Iterable[Verdict], about: str) -> dict[str, dict[str, float]]:
-    """For each place on the scale how many verdicts there were, how many were wrong, and the Wilson interval."""
+    """For each grade how many verdicts there were, how many were wrong, and the Wilson interval."""
     found: dict[str, dict[str, float]] = {}
-    told = [(getattr(v, f"{about}_holds"), getattr(v, f"{about}_wrong")) for v in verdicts]
-    for name, places in ((HOLDS, (HOLDS,)), ("fragile", (TOGETHER, ALONE)), (TOGETHER, (TOGETHER,)), (ALONE, (ALONE,))):
-        wrong = [was for holds, was in told if holds in places]
+    told = [(getattr(v, f"{about}_grade"), getattr(v, f"{about}_wrong")) for v in verdicts]
+    together = {"not fragile": (ROBUST, ONE_AT_A_TIME), "not robust": (ONE_AT_A_TIME, FRAGILE), "no grade": ("",)}
+    for name, grades in ({grade: (grade,) for grade in GRADES} | together).items():
+        wrong = [was for grade, was in told if grade in grades]
         if wrong:
             share = wilson(sum(wrong), len(wrong))
             found[name] = {"verdicts": len(wrong), "wrong": sum(wrong), **asdict(share)}
@@ -154,7 +148,7 @@ def text(found: dict[str, dict[str, dict[str, dict[str, float]]]]) -> str:
         for about, places in abouts.items():
             for name, row in places.items():
                 share = f"{row['value']:.0%} ({row['low']:.0%} to {row['high']:.0%})"
-                lines.append(f"{world:12} {about:7} {name:32} {row['wrong']:3} of {row['verdicts']:3} wrong  {share}")
+                lines.append(f"{world:12} {about:7} {name:13} {row['wrong']:3} of {row['verdicts']:3} wrong  {share}")
     return "\n".join(lines)
 
 

@@ -48,9 +48,13 @@ def test_a_verdict_that_holds_says_within_which_factor() -> None:
 def test_a_fragile_verdict_says_in_which_shop_and_what_would_settle_it() -> None:
     assert robust_line(fragile(GROUND), CATALOGUE) == (
         "Fragile: in a shop that sees Ground path: high resistance 2.4 times as often as the 7 in 1000 cars assumed, "
-        "the ground path would be repaired first. Open-circuit (rest) voltage at the posts (3 min) would settle it "
-        "with 62%."
+        "the ground path would be repaired first. To settle it: Open-circuit (rest) voltage at the posts (3 min)."
     )
+    assert robust_line(fragile(GROUND, replace(GROUND, mode="breaks_contact")), CATALOGUE) == (
+        "Holds if any one base rate is off by a factor of three, not if several are. "
+        "To settle it: Open-circuit (rest) voltage at the posts (3 min)."
+    )
+    assert robust_sentences(fragile(GROUND), CATALOGUE)[-1].endswith("(3 min) would settle it with 62%.")
 
 
 @pytest.mark.parametrize(

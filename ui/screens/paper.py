@@ -54,7 +54,7 @@ def _sheet(opened: state.Opened, kind: str) -> str:
     unit = state.settings().temperature
     return job_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id, temperature_unit=unit, course=course,
                      decision=found.decision, photos=_photos(opened.case),
-                     robust=robust(opened.case, state.shop()))  # fmt: skip
+                     robust=robust(opened.case, state.shop(), whole=True))  # fmt: skip
 
 
 def _photos(case: Case) -> dict[str, bytes]:

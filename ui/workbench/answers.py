@@ -15,7 +15,7 @@ from pathlib import Path
 from faultnet.case.types import Car, Case, Conditions, Entry
 from faultnet.decision import Advice, Costs, load_costs
 from faultnet.decision.about import telling_tests
-from faultnet.decision.advice import weigh
+from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
@@ -40,7 +40,7 @@ def catalogue() -> Catalogue:
 
 def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
-    for kept in (catalogue, costs, worked, _answered, robust, plan, belief, present, _ranges, _range_with):
+    for kept in (catalogue, costs, worked, _answered, _weighed, robust, plan, belief, present, _ranges, _range_with):
         kept.cache_clear()
 
 
@@ -119,22 +119,28 @@ def tests_of_parts(case: Case, shop: Shop) -> dict[str, tuple[str, ...]]:
 
 @lru_cache(maxsize=64)
 def _answered(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
-    done = worked(case)
+    weighed = _weighed(case, shop)
     with _advising:
-        weighed = weigh(done, costs(shop), tools=shop.tools)
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
-        robust = robustness(weighed, costs(shop), whole=False)
         about = telling_tests(weighed.position, weighed.tests)
         keep_room()
-    return Advice(diagnosis, weighed.decision, robust), about
+    return Advice(diagnosis, weighed.decision), about
+
+
+@lru_cache(maxsize=2)
+def _weighed(case: Case, shop: Shop) -> Weighed:
+    """The decision with all it was taken from; as large as what it was worked out from, so as few."""
+    done = worked(case)
+    with _advising:
+        return weigh(done, costs(shop), tools=shop.tools)
 
 
 @lru_cache(maxsize=64)
-def robust(case: Case, shop: Shop) -> Robustness:
-    """Whether verdict and advice hold when base rates and estimates are off; half a second, so only when it is read."""
-    done = worked(case)
+def robust(case: Case, shop: Shop, *, whole: bool) -> Robustness:
+    """Whether the verdict holds when base rates and estimates are off; the whole of it takes half a second."""
+    weighed = _weighed(case, shop)
     with _advising:
-        found = robustness(weigh(done, costs(shop), tools=shop.tools), costs(shop))
+        found = robustness(weighed, costs(shop), whole=whole)
         keep_room()
     return found
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from faultnet.case.types import Act, Case, CaseOutcome
 from faultnet.decision import Advice, Decision
+from faultnet.decision.robust import Robustness
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
@@ -52,11 +53,14 @@ def told(advice: Advice, case: Case, catalogue: Catalogue) -> str:
     parts = [f"<p>{plain(diagnosis.summary)}</p>", f"<p>{plain(decision.because)}</p>"]
     if decision.cannot_tell:
         parts.append(f"<p>{plain(decision.cannot_tell)}</p>")
-    said = "" if advice.robust is None else robust_line(advice.robust, catalogue)
-    if said:
-        parts.append(f"<p class='fn-robust'>{plain(said)}</p>")
     parts.append(_repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision))
     return "".join(parts)
+
+
+def holds(found: Robustness, catalogue: Catalogue) -> str:
+    """HTML of the line that says whether the verdict holds when base rates are off; empty while nothing is decided."""
+    said = robust_line(found, catalogue)
+    return f"<p class='fn-robust'>{plain(said)}</p>" if said else ""
 
 
 def closed(outcome: CaseOutcome, catalogue: Catalogue) -> str:
