@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from faultnet.decision.repair import GIVE_BACK
+from faultnet.decision.repair import CONTRIBUTING, GIVE_BACK
 from faultnet.decision.robust import Robustness, Settling
 from faultnet.diagnosis.robust import Claim, Off, Turn
 from faultnet.diagnosis.wording import minutes_words, share_words
@@ -53,7 +53,7 @@ def settles_words(found: Robustness) -> str:
     if found.settles is None:
         return ""
     chance = share_words(found.settles.chance)
-    return f"{found.settles.label} ({_minutes(found.settles)}) would settle it with {chance}."
+    return f"{found.settles.label} ({_minutes(found.settles)}) would settle it in {chance} of cases."
 
 
 def robust_sentences(found: Robustness, catalogue: Catalogue) -> list[str]:
@@ -152,6 +152,8 @@ def _then(leads_to: str, about: str, catalogue: Catalogue) -> str:
         return f"the next test would be '{catalogue.test(name).label}'"
     if name == GIVE_BACK:
         return "nothing would be repaired for now"
+    if name in CONTRIBUTING:
+        return f"how the car is used would be put right {'without another test' if kind else 'first'}"
     part = catalogue.component(name).label
     return f"the {part[0].lower()}{part[1:]} would be repaired {'without another test' if kind else 'first'}"
 

@@ -54,7 +54,7 @@ def test_a_fragile_verdict_says_in_which_shop_and_what_would_settle_it() -> None
         "Holds if any one base rate is off by a factor of three, not if several are. "
         "To settle it: Open-circuit (rest) voltage at the posts (3 min)."
     )
-    assert robust_sentences(fragile(GROUND), CATALOGUE)[-1].endswith("(3 min) would settle it with 62%.")
+    assert robust_sentences(fragile(GROUND), CATALOGUE)[-1].endswith("(3 min) would settle it in 62% of cases.")
 
 
 @pytest.mark.parametrize(
@@ -84,7 +84,7 @@ def test_a_fragile_verdict_says_in_which_shop_and_what_would_settle_it() -> None
                                                                    ("drain", "heavy"))),
             "repair:use", "next",
             "in a shop that sees Belt drive: slips 2.4 times as often, Regulator: regulates low 2.4 times as often and "
-            "1 other base rate off as far, the use of the car would be repaired without another test",
+            "1 other base rate off as far, how the car is used would be put right without another test",
         ),
     ],
 )  # fmt: skip

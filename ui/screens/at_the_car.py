@@ -115,12 +115,11 @@ def _last_done(opened: state.Opened) -> None:
 def _story(case: Case, advice: Advice) -> DeltaGenerator:
     """Where it stands and why; gives the place below the verdict, to be filled once all else is drawn."""
     diagnosis = advice.diagnosis
-    verdict_words = f"<p>{plain(diagnosis.summary)}</p>"
-    if case.outcome is None:
-        verdict_words = verdict.told(advice, case, catalogue())
+    is_open = case.outcome is None
+    verdict_words = verdict.told(advice) if is_open else f"<p>{plain(diagnosis.summary)}</p>"
     frame.told(frame.title_html("Where it stands", verdict.STANDS) + verdict_words)
     slot = st.empty()
-    parts = []
+    parts = [verdict.to_do(advice.decision, case, catalogue())] if is_open else []
     told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         parts += [frame.title_html("Why"), *(why.reasons(diagnosis, c, most=4) for c in told)]

@@ -47,14 +47,18 @@ def what_to_do(decision: Decision, case: Case) -> str:
     return decision.label
 
 
-def told(advice: Advice, case: Case, catalogue: Catalogue) -> str:
-    """HTML of the verdict and the decision."""
+def told(advice: Advice) -> str:
+    """HTML of the verdict, and why to stop or to go on."""
     decision, diagnosis = advice.decision, advice.diagnosis
     parts = [f"<p>{plain(diagnosis.summary)}</p>", f"<p>{plain(decision.because)}</p>"]
     if decision.cannot_tell:
         parts.append(f"<p>{plain(decision.cannot_tell)}</p>")
-    parts.append(_repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision))
     return "".join(parts)
+
+
+def to_do(decision: Decision, case: Case, catalogue: Catalogue) -> str:
+    """HTML of the repair and how to do it, or of what it would be without another test."""
+    return _repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision)
 
 
 def holds(found: Robustness, catalogue: Catalogue) -> str:
