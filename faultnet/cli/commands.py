@@ -80,7 +80,8 @@ def diagnose(
     catalogue = read_catalogue(priors)
     the_case = with_complaint(read_case(case), complaint, catalogue)
     costs = read_costs(priors, hourly_rate, currency)
-    found = advise(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), max_faults=max_faults)
+    at_hand, robust = read_tools(tools, catalogue), as_json or why
+    found = advise(the_case, catalogue, costs=costs, tools=at_hand, max_faults=max_faults, robust=robust)
     if as_json:
         _show(advice_answer(found, the_case, catalogue))
     else:

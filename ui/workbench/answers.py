@@ -11,6 +11,7 @@ from functools import lru_cache
 from faultnet.case.types import Car, Case, Conditions, Entry
 from faultnet.decision import Advice
 from faultnet.decision.plan import Knot, Leaf
+from faultnet.decision.robust import Robustness
 from faultnet.report.beliefs import NO_FAULT, until
 from workbench import thinking
 from workbench.thinking import Belief, Range, Shop, catalogue, costs
@@ -18,14 +19,14 @@ from workbench.workers import ask
 
 __all__ = [
     "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
-    "present", "range_with", "ranges", "tests_of_parts", "until",
+    "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
 ]  # fmt: skip
 
 
 def forget() -> None:
     """Let every kept answer go, after another prior set came into use."""
     thinking.forget()
-    for kept in (_advice, plan, belief, present, _ranges, _range_with):
+    for kept in (_advice, robust, plan, belief, present, _ranges, _range_with):
         kept.cache_clear()
 
 
@@ -54,6 +55,12 @@ def tests_of_parts(case: Case, shop: Shop) -> dict[str, tuple[str, ...]]:
 @lru_cache(maxsize=64)
 def _advice(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
     return ask(thinking.advice, case.car, case, shop)
+
+
+@lru_cache(maxsize=64)
+def robust(case: Case, shop: Shop, *, whole: bool) -> Robustness:
+    """Whether the verdict holds when base rates and estimates are off; the whole of it takes half a second."""
+    return ask(thinking.robust, case.car, case, shop, whole)
 
 
 @lru_cache(maxsize=16)

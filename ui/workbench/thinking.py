@@ -15,8 +15,9 @@ from pathlib import Path
 from faultnet.case.types import Car, Case, Conditions
 from faultnet.decision import Advice, Costs, load_costs
 from faultnet.decision.about import telling_tests
-from faultnet.decision.advice import weigh
+from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
+from faultnet.decision.robust import Robustness, robustness
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
 from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_range_with, sound_ranges
@@ -49,7 +50,7 @@ def keep_up() -> bool:
 
 def forget() -> None:
     """Let what hangs on the prior set go."""
-    for kept in (catalogue, costs, worked):
+    for kept in (catalogue, costs, worked, _weighed):
         kept.cache_clear()
 
 
@@ -98,15 +99,31 @@ def worked(case: Case) -> Worked:
         return work_through(bare, catalogue())
 
 
-def advice(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
-    """The diagnosis of a case and what to do; for each component the tests that tell most about it, for their time."""
+@lru_cache(maxsize=2)
+def _weighed(case: Case, shop: Shop) -> Weighed:
+    """The decision with all it was taken from; as large as what it was worked out from, so as few."""
     done = worked(case)
     with _advising:
-        weighed = weigh(done, costs(shop), tools=shop.tools)
+        return weigh(done, costs(shop), tools=shop.tools)
+
+
+def advice(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
+    """The diagnosis of a case and what to do; for each component the tests that tell most about it, for their time."""
+    weighed = _weighed(case, shop)
+    with _advising:
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
         about = telling_tests(weighed.position, weighed.tests)
         keep_room()
     return Advice(diagnosis, weighed.decision), about
+
+
+def robust(case: Case, shop: Shop, whole: bool) -> Robustness:
+    """Whether the verdict holds when base rates and estimates are off."""
+    weighed = _weighed(case, shop)
+    with _advising:
+        found = robustness(weighed, costs(shop), whole=whole)
+        keep_room()
+    return found
 
 
 def plan(case: Case, shop: Shop) -> Knot | Leaf:
