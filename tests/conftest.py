@@ -67,6 +67,7 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setenv("FAULTNET_PRIORS", str(folder / "priors"))
         patch.setenv("FAULTNET_KEY", str(folder / "cache.key"))
         patch.setenv("FAULTNET_SETTINGS", str(folder / "settings.json"))
+        patch.setenv("FAULTNET_PRACTICE", str(folder / "practice"))
         patch.setattr(models, "KEPT", CARS_IN_MEMORY)
         yield folder
 
