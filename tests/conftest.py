@@ -39,6 +39,7 @@ BROWSING = (
     "ui/test_words_explained.py",
     "ui/test_circuit_page.py",
     "ui/test_small_stories.py",
+    "ui/test_practise_page.py",
 )
 LONG = (
     *BROWSING,

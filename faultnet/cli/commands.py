@@ -349,14 +349,13 @@ def practise(
     from faultnet.cli.practise import (
         Session,
         courses_sheet,
-        first_number,
         practice_answer,
         record_sheet,
         standard_screen,
     )
     from faultnet.practice.cars import Ticket
     from faultnet.practice.courses import course as course_named
-    from faultnet.practice.progress import progress_file
+    from faultnet.practice.progress import first_number, progress_file
     from faultnet.practice.review import record_of
     from faultnet.simulation.workshop.job import Shop
 

@@ -24,7 +24,7 @@ from faultnet.practice.play import (
     price_of_repair,
     repairs,
 )
-from faultnet.practice.progress import Progress, held, load_progress, save_progress, taken_up
+from faultnet.practice.progress import Progress, first_number, held, load_progress, save_progress, taken_up
 from faultnet.practice.review import Record, Review, lesson, record_of, review
 from faultnet.practice.words import (
     belief_lines,
@@ -44,7 +44,7 @@ from faultnet.simulation.workshop.steps import GiveBack, Mend, Prepare, Step
 MOST_TURNS = 12  # shown; --json gives all
 HELP = (
     "Type a number. Or a test's id ('rest_voltage', 'crank_minimum with fast_meter', 'rest_voltage at once'), an "
-    "act's id ('charge'), 'repair PART ACT PERCENT', 'give back', 's' for all seen so far, 'q' to stop: the car is kept."
+    "act's id ('charge'), 'repair PART ACT PERCENT', 'give back', 's' for all so far, 'q' to stop: the car is kept."
 )
 Choice = tuple[str, Callable[[], tuple[Step, float | None] | None]]
 
@@ -292,23 +292,6 @@ def typed_step(line: str, played: Played) -> tuple[Step, float | None]:
     if len(words) == 1 and any(a.id == words[0] for a in catalogue.acts):
         return Prepare(words[0]), None
     raise EntryError("this is no choice", got=repr(line[:60]), to_do=HELP[0].lower() + HELP[1:])
-
-
-def first_number(progress: Progress, world: str = "matched", difficulty: str = "easy") -> int:
-    """The first number from 1 that was not played yet in a world and difficulty, the car in hand counted as none.
-
-    Examples
-    --------
-    >>> first_number(Progress())
-    1
-    """
-    if progress.in_hand is not None and (progress.in_hand.ticket.world, progress.in_hand.ticket.difficulty) == (
-        world,
-        difficulty,
-    ):
-        return progress.in_hand.ticket.number
-    tickets = {car.ticket for car in progress.cars}
-    return next(n for n in range(1, len(tickets) + 2) if Ticket(world, difficulty, n) not in tickets)
 
 
 def review_sheet(found: Review, shop: Shop) -> str:

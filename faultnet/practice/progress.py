@@ -118,7 +118,7 @@ def load_progress(path: Path) -> Progress:
             where=str(path),
             got=f"{len(text)} bytes: {error}",
             expected="what faultnet wrote there",
-            to_do="put a copy of it back, or move it aside to begin anew",
+            to_do=f"put a copy of {path.name} back into {path.parent}, or move it aside to begin anew",
         ) from None
 
 
@@ -194,6 +194,23 @@ def taken_up(in_hand: InHand, shop: Shop) -> Played:
             where=in_hand.ticket.words, got=trouble, to_do="give it up and begin another; the cars so far are kept",
         )  # fmt: skip
     return played
+
+
+def first_number(progress: Progress, world: str = "matched", difficulty: str = "easy") -> int:
+    """The first number from 1 that was not played yet in a world and difficulty, the car in hand counted as none.
+
+    Examples
+    --------
+    >>> first_number(Progress())
+    1
+    """
+    if progress.in_hand is not None and (progress.in_hand.ticket.world, progress.in_hand.ticket.difficulty) == (
+        world,
+        difficulty,
+    ):
+        return progress.in_hand.ticket.number
+    tickets = {car.ticket for car in progress.cars}
+    return next(n for n in range(1, len(tickets) + 2) if Ticket(world, difficulty, n) not in tickets)
 
 
 def _record(in_hand: InHand) -> dict[str, Any]:

@@ -24,7 +24,6 @@ from faultnet.simulation.workshop.policies import as_advised
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
 
 CLASHES = "The readings so far contradict each other: one of them should be done again."
-Told = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -127,25 +126,23 @@ def review_of_record(record: dict[str, Any]) -> Review:
     )
 
 
-def review(played: Played, told: Told | None = None) -> Review:
+def review(played: Played, adviser: Adviser | None = None) -> Review:
     """Hold a finished play beside the advice's on the same car.
 
     Parameters
     ----------
     played : Played
         Given back for good.
-    told : callable, optional
-        Told after each step looked at how many there are.
+    adviser : callable, optional
+        Says what the advice would do; :func:`advised` when left out.
     """
-    shop, ticket = played.shop, played.ticket
-    advice, knowing = play_advised(ticket, shop), play_knowing(ticket, shop)
+    shop, ticket, ask = played.shop, played.ticket, adviser or advised
+    advice, knowing = play_advised(ticket, shop, ask), play_knowing(ticket, shop)
     yours, theirs, known = (bill(each) for each in (played, advice, knowing))
     turns = []
     for number, (move, job) in enumerate(zip(played.moves, played.before, strict=True), 1):
-        turn = _turn(number, move.step, job.case, shop)
+        turn = _turn(number, move.step, shop, ask(job.case, shop))
         turns += [turn] if turn is not None else []
-        if told is not None:
-            told(number, len(played.moves))
     stated = tuple(
         Stated(m.step.component, m.belief, bool(m.was_at_fault))
         for m in played.moves
@@ -211,11 +208,14 @@ def advised(case: Case, shop: Shop) -> Advised:
     return Advised(step, why, beliefs)
 
 
-def play_advised(ticket: Ticket, shop: Shop) -> Played:
+Adviser = Callable[[Case, Shop], Advised]
+
+
+def play_advised(ticket: Ticket, shop: Shop, adviser: Adviser = advised) -> Played:
     """A car dealt with by the advice, to the letter; before a repair it states its own belief."""
 
     def player(played: Played) -> tuple[Step, float | None]:
-        found = advised(played.case, shop)
+        found = adviser(played.case, shop)
         if found.step is None:
             return GiveBack(), None
         return found.step, found.beliefs[found.step.component] if isinstance(found.step, Mend) else None
@@ -223,9 +223,9 @@ def play_advised(ticket: Ticket, shop: Shop) -> Played:
     return played_by(ticket, shop, player)
 
 
-def _turn(number: int, step: Step, case: Case, shop: Shop) -> Turn | None:
+def _turn(number: int, step: Step, shop: Shop, found: Advised) -> Turn | None:
     """The step beside the advice's; None where they are the same."""
-    yours, found = step_words(step, shop.catalogue), advised(case, shop)
+    yours = step_words(step, shop.catalogue)
     if found.step is None:
         return Turn(number, yours, "measure again", found.why)
     if _same(step, found.step):

@@ -24,7 +24,7 @@ def car_words(case: Case) -> str:
     car, here = case.car, case.visits[-1].conditions
     battery = car.battery
     label = "label not readable" if battery.rating is None else f"{battery.rating:g} A {battery.standard}"
-    age = "age not known" if battery.age is None else f"{battery.age:g} years"
+    age = "age not known" if battery.age is None else f"{battery.age:g} year{'s' * (battery.age != 1)}"
     words = [
         f"{car.fuel}, {car.displacement:g} l, {car.cylinders} cylinders",
         f"battery {label}, {KINDS[battery.kind]}, {age}",

@@ -20,14 +20,16 @@ from faultnet.decision.plan import Knot, Leaf, pocket_plan
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
 from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_range_with, sound_ranges
+from faultnet.practice.review import Advised, advised
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.sets import IN_USE, set_folder
 from faultnet.report.beliefs import NO_FAULT, at_fault_now, belief_of, until
+from faultnet.simulation.workshop.job import Shop as PracticeShop
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
-    "present", "range_with", "ranges", "tests_of_parts", "until",
+    "NO_FAULT", "Place", "Shop", "advised_in_turn", "answer", "belief", "catalogue", "costs", "forget", "keep_up",
+    "places", "plan", "present", "range_with", "ranges", "tests_of_parts", "until",
 ]  # fmt: skip
 
 
@@ -125,6 +127,14 @@ def _answered(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]
         about = telling_tests(weighed.position, weighed.tests)
         keep_room()
     return Advice(diagnosis, weighed.decision), about
+
+
+def advised_in_turn(case: Case, shop: PracticeShop) -> Advised:
+    """What the advice would do on a case practised on, worked through in its turn among all sessions."""
+    with _working, _advising:
+        found = advised(case, shop)
+        keep_room()
+    return found
 
 
 @lru_cache(maxsize=16)
