@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from faultnet.case.types import Reading
+from faultnet.case.types import Act, Reading
 from faultnet.decision import load_costs
 from faultnet.errors import EntryError
 from faultnet.practice.cars import Ticket, car_of
@@ -152,6 +152,29 @@ def test_where_the_advice_would_have_gone_another_way_is_told_with_its_reason() 
     assert record.brier == pytest.approx((0.9**2 + 0.3**2) / 2)
     assert record.calibration == pytest.approx((0.9 + 0.3) / 2)
     assert record.classes == ((70.0, 100.0, 2), (90.0, 0.0, 2))
+
+
+def test_another_test_and_one_done_in_haste_are_another_way() -> None:
+    start = begun(GROUND, SHOP)
+    step = advised(start.case, SHOP).step
+    assert isinstance(step, Look)
+    as_told, hasty = look_at(start, step.test), look_at(start, step.test, at_once=True)
+    for first, turns in ((as_told, 0), (hasty, 1), (Look("journeys"), 1)):
+        played = moved(moved(start, first), Mend("ground_path", "repair_cable"), 70.0)
+        found = review(moved(played, GiveBack()))
+        assert sum(turn.number == 1 for turn in found.turns) == turns
+
+
+def test_a_battery_that_is_not_known_to_be_charged_is_charged_and_paid_for() -> None:
+    """And one that was charged is not charged once more."""
+    start = begun(Ticket(course="load_responsive"), SHOP)
+    offer = next(o for o in offers(start) if o.test.id == "two_load_resistance")
+    tested = moved(start, look_at(start, "two_load_resistance"))
+    assert tested.job.minutes == offer.minutes
+    assert [e.act for e in tested.case.visits[0].entries if isinstance(e, Act)] == ["charge"]
+    again = moved(tested, look_at(tested, "conductance_rating"))
+    assert again.job.minutes > tested.job.minutes
+    assert sum(isinstance(e, Act) and e.act == "charge" for e in again.case.visits[0].entries) == 1
 
 
 def test_the_advice_states_its_own_beliefs() -> None:
