@@ -32,6 +32,7 @@ frame.dress()
 try:
     drafts.keep_typed()
     prices.take_up()
+    state.take_up_who()
     answers.keep_up()
     state.on_page(page.title)
     page.run()
