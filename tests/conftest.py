@@ -40,6 +40,7 @@ BROWSING = (
     "ui/test_circuit_page.py",
     "ui/test_small_stories.py",
     "ui/test_practise_page.py",
+    "ui/test_bays.py",
 )
 LONG = (
     *BROWSING,
