@@ -110,6 +110,7 @@ def serving(
         "FAULTNET_STORE": str(folder / "cases.sqlite"),
         "FAULTNET_SETTINGS": str(folder / "settings.json"),
         "FAULTNET_PRIORS": str(folder / "priors"),
+        "FAULTNET_PRACTICE": str(folder / "practice"),
         **({"FAULTNET_CACHE": str(built)} if built is not None else {}),
     }
     environment.pop("FAULTNET_PASSPHRASE", None)

@@ -12,13 +12,14 @@ from faultnet.case.types import Car, Case, Conditions, Entry
 from faultnet.decision import Advice
 from faultnet.decision.plan import Knot, Leaf
 from faultnet.decision.robust import Robustness
+from faultnet.practice.review import Advised
 from faultnet.report.beliefs import NO_FAULT, until
 from workbench import thinking
 from workbench.thinking import Belief, Range, Shop, catalogue, costs
 from workbench.workers import ask
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
+    "NO_FAULT", "Place", "Shop", "advised_in_turn", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
     "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
 ]  # fmt: skip
 
@@ -55,6 +56,11 @@ def tests_of_parts(case: Case, shop: Shop) -> dict[str, tuple[str, ...]]:
 @lru_cache(maxsize=64)
 def _advice(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
     return ask(thinking.advice, case.car, case, shop)
+
+
+def advised_in_turn(case: Case, shop: Shop) -> Advised:
+    """What the advice would do on a case practised on, with every tool."""
+    return ask(thinking.advised_in_turn, case.car, case, shop)
 
 
 @lru_cache(maxsize=64)

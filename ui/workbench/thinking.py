@@ -21,10 +21,12 @@ from faultnet.decision.robust import Robustness, robustness
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, diagnosis_of, work_through
 from faultnet.diagnosis.models import keep_room, model_for
 from faultnet.diagnosis.sound import sound_range_with, sound_ranges
+from faultnet.practice.review import Advised, advised
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.sets import IN_USE, set_folder
 from faultnet.report.beliefs import at_fault_now, belief_of
+from faultnet.simulation.workshop.job import Shop as PracticeShop
 
 Belief = dict[tuple[str, str], float]
 Range = tuple[float, float]
@@ -122,6 +124,14 @@ def robust(case: Case, shop: Shop, whole: bool) -> Robustness:
     weighed = _weighed(case, shop)
     with _advising:
         found = robustness(weighed, costs(shop), whole=whole)
+        keep_room()
+    return found
+
+
+def advised_in_turn(case: Case, shop: Shop) -> Advised:
+    """What the advice would do on a case practised on, with every tool, worked through in its turn."""
+    with _working, _advising:
+        found = advised(case, PracticeShop(catalogue(), costs(shop)))
         keep_room()
     return found
 
