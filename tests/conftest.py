@@ -39,12 +39,9 @@ BROWSING = (
     "ui/test_words_explained.py",
     "ui/test_circuit_page.py",
     "ui/test_small_stories.py",
-<<<<<<< HEAD
     "ui/test_robust_line.py",
-=======
     "ui/test_practise_page.py",
     "ui/test_bays.py",
->>>>>>> practise
 )
 LONG = (
     *BROWSING,

@@ -19,8 +19,8 @@ from workbench.thinking import Belief, Range, Shop, catalogue, costs
 from workbench.workers import ask
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "advised_in_turn", "answer", "belief", "catalogue", "costs", "forget", "keep_up", "places", "plan",
-    "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
+    "NO_FAULT", "Place", "Shop", "advised_in_turn", "answer", "belief", "catalogue", "costs", "forget", "keep_up",
+    "places", "plan", "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
 ]  # fmt: skip
 
 
