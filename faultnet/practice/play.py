@@ -39,6 +39,7 @@ from faultnet.simulation.workshop.job import (
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
 
 SKIPPABLE = ("surface_charge_gone", "rested", "battery_charged")  # preparations that haste leaves out
+ACT_NEEDS = {"drive": "engine_runs", "charge": "charged_overnight", "jump_start": "booster"}  # of the car, or a tool
 PREPARING = ("prepare", "wait", "bypass")  # kinds of acts that mend nothing
 
 
@@ -257,8 +258,13 @@ def _has(tool: str, shop: Shop) -> bool:
 
 def acts_without_repair(played: Played) -> list[ActSpec]:
     """Acts that mend nothing and can be done now."""
-    standing = forbids(played.case, played.shop.catalogue)
-    return [a for a in played.shop.catalogue.acts if a.kind in PREPARING and not is_forbidden(a.does, standing)]
+    case, catalogue = played.case, played.shop.catalogue
+    reach, standing = within_reach(case, catalogue, played.shop.tools), forbids(case, catalogue)
+    return [
+        a
+        for a in catalogue.acts
+        if a.kind in PREPARING and not is_forbidden(a.does, standing) and reach.get(ACT_NEEDS.get(a.id, ""), True)
+    ]
 
 
 def repairs(played: Played) -> dict[str, tuple[ActSpec, ...]]:
@@ -303,6 +309,9 @@ def _check_look(played: Played, step: Look) -> None:
 def _check_act(played: Played, spec: ActSpec, kinds: tuple[str, ...]) -> None:
     if spec.kind not in kinds:
         raise EntryError(f"{spec.label}: this is a repair", to_do="say on which part, and how sure you are")
+    need = ACT_NEEDS.get(spec.id, "")
+    if not within_reach(played.case, played.shop.catalogue, played.shop.tools).get(need, True):
+        raise EntryError(f"{spec.label}: the car or the tools do not allow it now", expected=need.replace("_", " "))
     _refuse_forbidden(played, spec.label, frozenset(spec.does))
 
 

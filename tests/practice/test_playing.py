@@ -12,7 +12,7 @@ from faultnet.case.types import Act, Reading
 from faultnet.decision import load_costs
 from faultnet.errors import EntryError
 from faultnet.practice.cars import Ticket, car_of
-from faultnet.practice.play import Played, begun, look_at, moved, offers
+from faultnet.practice.play import Played, acts_without_repair, begun, look_at, moved, offers
 from faultnet.practice.review import Review, Stated, advised, bill, play_advised, record_of, review
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.workshop.job import Shop
@@ -21,6 +21,7 @@ from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare
 
 SHOP = Shop(load_catalogue(), load_costs())
 TURNS = {"matched": 1, "independent": 2}  # numbers of cars that turn over
+DEAD = Ticket("matched", "easy", 14)
 GROUND = Ticket(course="ground_under_load")
 
 
@@ -99,6 +100,12 @@ def test_what_cannot_be_done_is_refused_in_words() -> None:
     assert "rest_voltage" not in {o.test.id for o in offers(bare)}
     with pytest.raises(EntryError, match="a tool is missing"):
         moved(bare, Look("rest_voltage"))
+    with pytest.raises(EntryError, match="do not allow it now"):
+        moved(bare, Prepare("charge"))
+    dead = begun(DEAD, SHOP)
+    assert values(dead) == {"how_it_turns_over": "nothing"}
+    assert "drive" not in {a.id for a in acts_without_repair(dead)}
+    assert "drive" in {a.id for a in acts_without_repair(start)}
     finished = moved(moved(start, Mend("ground_path", "repair_cable"), 99.0), GiveBack())
     assert finished.job.done
     with pytest.raises(EntryError, match="given back"):

@@ -13,6 +13,7 @@ from faultnet.practice.progress import Progress, load_progress
 from faultnet.simulation.workshop.steps import Look
 from tests.ui.conftest import Served
 from tests.ui.hands import first_page, go, settled, wait_for_words
+from tests.ui.test_access import violations
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
@@ -51,7 +52,7 @@ def reload(page: Any, words: str) -> None:
 
 
 def test_a_whole_car_on_a_phone(screen: Screen, served: Served) -> None:
-    page = screen("phone")
+    page = screen("phone", bypass_csp=True)
     first_page(page, served)
     go(page, "Practise")
     tap(page, "Begin car number 1", "matched world, easy, number 1")  # the second tap
@@ -70,6 +71,7 @@ def test_a_whole_car_on_a_phone(screen: Screen, served: Served) -> None:
     reload(page, "Spent: 2 min")
     pick(page, "Cranking")
     shoot(page, "tests")
+    assert violations(page) == []
     tap(page, "Voltage drop, engine to negative clamp", "Ordinary multimeter")
     tap(page, "Do it", "Voltage drop, engine to negative clamp: ")
 
@@ -79,6 +81,7 @@ def test_a_whole_car_on_a_phone(screen: Screen, served: Served) -> None:
     assert mend.is_disabled()
     pick(page, "Renew the cable or strap")
     pick(page, "90 %")
+    assert violations(page) == []
     shoot(page, "repair")
     mend.tap()
     wait_for_words(page, "Renew the cable or strap (Ground path")
@@ -100,6 +103,7 @@ def test_a_whole_car_on_a_phone(screen: Screen, served: Served) -> None:
     assert found.cars[0].yours.wrong_parts == 0
     assert f"{found.cars[0].advice.minutes:.0f}" in page.locator(".fn-score").inner_text()
     reload(page, "How your last car went")
+    assert violations(page) == []
     shoot(page, "after")
 
 

@@ -63,6 +63,10 @@ def show() -> None:
     if played.job.done:
         with st.spinner("Holding it beside the advice on the same car. A minute, where the car is new here."):
             practice.look_back(now, played)
+        trouble = state.trouble()
+        if trouble is not None:  # it is tried again with the next press
+            frame.show_error(trouble)
+            return
         state.remember("practice_done", len(now.cars) + 1)
         st.rerun()
     _work(now, played)
