@@ -152,6 +152,9 @@ def machine() -> str:
     )
 
 
+REAL = "\n# Recordings of real cars\n"
+"""Heading of what is written by hand below the table, and stays when the table is renewed."""
+
 HEAD = """# Detection of starts on invented recordings
 
 Written by `python tests/bench/recordings.py --write` ({traces} recordings, seed {seed}).
@@ -181,7 +184,9 @@ def main() -> None:
     sums = json.dumps(summed(scores) | pairs(options.pairs, options.seed))
     page = HEAD.format(**vars(options), machine=machine()) + f"{table(scores)}\n\n```json\n{sums}\n```\n"
     if options.write:
-        Path(__file__).with_suffix(".md").write_text(page, encoding="utf-8")
+        path = Path(__file__).with_suffix(".md")
+        _, mark, below = path.read_text(encoding="utf-8").partition(REAL)
+        path.write_text(page + mark + below, encoding="utf-8")
     print(sums if options.json else page)
 
 

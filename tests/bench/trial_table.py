@@ -22,6 +22,23 @@ from faultnet.cli.trials import COUNTED, SHOWN, trial_answer
 TOP = Path(__file__).parents[2]
 RESULTS = TOP / "tests" / "bench" / "results" / "trials.json"
 BEGIN, END = "<!-- trial table: begin -->", "<!-- trial table: end -->"
+AIMS = {
+    "standard": (
+        ("right first time", "right_first_time", 100.0, "at least", 95.0, " %"),
+        ("wrong parts in 100 cars", "wrong_parts_per_100", 1.0, "at most", 4.0, ""),
+        ("cost against the chart", "cost_against_flow_chart", 100.0, "at most", 60.0, " %"),
+        ("minutes against the chart", "minutes_against_flow_chart", 100.0, "at most", 60.0, " %"),
+        ("calibration error", "calibration_error", 1.0, "at most", 0.02, ""),
+        ("calibration error of the leading cause", "leading_calibration_error", 1.0, "at most", 0.02, ""),
+    ),
+    "mismatched": (
+        ("right first time", "right_first_time", 100.0, "at least", 88.0, " %"),
+        ("calibration error", "calibration_error", 1.0, "at most", 0.06, ""),
+        ("calibration error of the leading cause", "leading_calibration_error", 1.0, "at most", 0.06, ""),
+    ),
+}
+"""Aims of each world for the advice: words, name in the results, scale, which side, limit, unit."""
+
 MAIN = ("expected_cost", "flow_chart")
 ALL = (*MAIN, "most_likely_first", "random", "information_per_minute", "class_edges")
 
@@ -34,7 +51,36 @@ def block(results: dict[str, Any]) -> str:
         f"{first['cars']} invented cars, seed {first['seed']}, faults by the base rates, every tool at hand; "
         f"{results['machine']}, {_time(results['minutes'])}. In brackets: 95 % intervals."
     )
-    return "\n\n".join((BEGIN, _filled(head), *(_world(world) for world in worlds), END))
+    return "\n\n".join((BEGIN, _filled(head), *(_world(world) for world in worlds), _aims(worlds), END))
+
+
+def _aims(worlds: list[dict[str, Any]]) -> str:
+    """What was aimed at, and whether the whole 95 % interval meets it."""
+    lines = ["| aim for the advice | reached, 95 % interval | |", "|---|---|---|"]
+    for world in worlds:
+        for words, name, scale, side, limit, unit in AIMS.get(world["world"], ()):
+            if (row := world["policies"].get(MAIN[0], {}).get(name)) is None:
+                continue
+            value, low, high = (scale * row[end] for end in ("value", "low", "high"))
+            digits = 1 if limit >= 1.0 else 3
+            reached = f"{value:.{digits}f}{unit} ({low:.{digits}f} to {high:.{digits}f})"
+            aim = f"{world['world']} world: {words} {side} {limit:g}{unit}"
+            lines.append(f"| {aim} | {reached} | {verdict(side, limit, value, low, high)} |")
+    return "\n".join(lines)
+
+
+def verdict(side: str, limit: float, value: float, low: float, high: float) -> str:
+    """An aim is met only where the whole interval meets it, and missed where its value does not.
+
+    Examples
+    --------
+    >>> verdict("at least", 95.0, 96.0, 94.6, 97.0), verdict("at most", 4.0, 5.0, 3.0, 7.0)
+    ('not shown', '**missed**')
+    """
+    sign = 1.0 if side == "at least" else -1.0
+    if sign * value < sign * limit:
+        return "**missed**"
+    return "met" if min(sign * low, sign * high) >= sign * limit else "not shown"
 
 
 def _time(minutes: float | None) -> str:

@@ -134,7 +134,7 @@ def _weighed(case: Case, shop: Shop) -> Weighed:
 
 
 def as_advised(weighed: Weighed, test: str) -> Step:
-    """The step that a decision comes to: a test while it goes on testing, else what it says to repair."""
+    """The step that a decision comes to: a test while it goes on, else the repair it names, or giving the car back."""
     decision = weighed.decision
     if not decision.stop:
         return Look(test, charged=_charged(weighed.worked))
