@@ -208,7 +208,7 @@ def needed(doubtful: Doubtful, ahead: Array, behind: Array, factors: Array) -> A
     --------
     >>> two = Doubtful(np.array([1.5, 1.0]), (np.array([0]), np.array([1])), np.array([2.0, 2.0]))
     >>> needed(two, np.array([1.0, 0.0]), np.array([0.0, 1.0]), np.array([0.5, 2.0])).tolist()
-    [0.5, 1.0]
+    [1.0, 2.0]
     """
     left = factors.copy()
     while True:

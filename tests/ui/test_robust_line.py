@@ -45,4 +45,5 @@ def test_a_line_below_the_verdict_says_whether_it_holds(screen: Screen, served: 
 def test_nothing_is_said_before_there_is_a_verdict(screen: Screen, served: Served) -> None:
     page = opened(shown(screen, "phone"), served, served.keep(a_case()))
     page.wait_for_selector(".st-key-rest")
-    assert page.locator(".fn-robust").count() == 0
+    assert page.locator(".fn-robust, [data-testid=stException]").count() == 0
+    assert "Where it stands" in page.inner_text("body")

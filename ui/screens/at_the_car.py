@@ -59,8 +59,7 @@ def show() -> None:
         with st.container(key="rest"):
             _rest(opened.case, advice, found)
         if slot is not None and opened.case.outcome is None:
-            with slot:  # last, as nothing else waits for it
-                frame.told(verdict.holds(robust(opened.case, state.shop(), whole=False), catalogue()))
+            _holds(opened.case, slot)  # last, as nothing else waits for it
     frame.told(verdict.general_cautions(catalogue()))
 
 
@@ -129,6 +128,14 @@ def _story(case: Case, advice: Advice) -> DeltaGenerator:
     parts += [frame.title_html("Today so far"), balance.of_today(case, catalogue(), costs(state.shop()))]
     frame.told("".join(parts))  # one element, as the browser's work grows with their number
     return slot
+
+
+def _holds(case: Case, slot: DeltaGenerator) -> None:
+    """Whether the verdict holds when base rates are off, in the place that was kept for it."""
+    said = verdict.holds(robust(case, state.shop(), whole=False), catalogue())
+    if said:
+        with slot:
+            frame.told(said)
 
 
 def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:
