@@ -60,7 +60,7 @@ def test_what_is_left_out_is_what_the_belief_loses(ready: Ready) -> None:
 
 
 def test_tuned_numbers_are_nearly_those_of_all_rows(ready: Ready, tmp_path: Path) -> None:
-    """Factors on base rates after the same passes: a tenth of a per cent apart in the middle, three per cent at most."""
+    """Factors on base rates after the same passes: a tenth of a per cent apart in the middle, three at most."""
     small = kept(compacted(chunk_of(ready), ready.frame, ready.start), tmp_path / "small")
     found = [
         climbed(chunks, ready.frame_path, ready.frame, ready.start, OPTIONS).numbers.rates.whole
