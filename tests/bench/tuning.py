@@ -173,12 +173,13 @@ def main() -> None:
     parser.add_argument("--histories", type=int, default=5, help="histories for the coverage of intervals")
     parser.add_argument("--seed", type=int, default=20)
     args = parser.parse_args()
-    if args.learning:
-        found = spreads_recovered(args.learning, args.seed) | slips_recovered(args.learning, args.seed)
+    found: dict[str, object] = {}
+    if args.only != "learning":
+        found |= recovery(args.cases, args.confirmed, args.seed) | pass_cost(args.pass_cases, args.seed)
+    if args.only != "rates":
+        found |= spreads_recovered(args.learning, args.seed) | slips_recovered(args.learning, args.seed)
         found |= tables_covered(args.histories, max(200, args.learning // 3), args.seed)
         found |= {"drift_after_ten_rounds": drift(10, max(100, args.learning // 5), args.seed)}
-    else:
-        found = recovery(args.cases, args.confirmed, args.seed) | pass_cost(args.pass_cases, args.seed)
     usage = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     found |= {"peak_mb": round(max(usage) / 1e3), "machine": f"{platform.machine()}, {platform.python_version()}"}
     if args.json:
