@@ -41,6 +41,7 @@ def advise(
     tools: Collection[str] | None = None,
     rank_by: Ranking = CHOSEN,
     max_faults: int | None = None,
+    robust: bool = False,
 ) -> Advice:
     """Say how likely each cause is, why, which test to do next, and what to mend when testing is done.
 
@@ -58,11 +59,13 @@ def advise(
         another of :data:`faultnet.decision.choosing.CRITERIA`.
     max_faults : int, optional
         Largest number of faults at once; 4 when left out.
+    robust : bool
+        Whether to find out as well if the advice holds when base rates and estimated numbers are off.
 
     Returns
     -------
     Advice
-        With `diagnosis` and `decision`; shows itself as tables in a notebook.
+        With `diagnosis`, `decision` and, if asked for, `robust`; shows itself as tables in a notebook.
 
     Raises
     ------
@@ -79,7 +82,8 @@ def advise(
     """
     known = load_catalogue(IN_USE) if catalogue is None else catalogue
     prices = load_costs(IN_USE) if costs is None else costs
-    return _advise(case, known, prices, tools=tools, rank_by=rank_by, max_faults=max_faults or MAX_FAULTS)
+    faults = max_faults or MAX_FAULTS
+    return _advise(case, known, prices, tools=tools, rank_by=rank_by, max_faults=faults, robust=robust)
 
 
 def plan(

@@ -39,6 +39,9 @@ BROWSING = (
     "ui/test_words_explained.py",
     "ui/test_circuit_page.py",
     "ui/test_small_stories.py",
+    "ui/test_robust_line.py",
+    "ui/test_practise_page.py",
+    "ui/test_bays.py",
 )
 LONG = (
     *BROWSING,
@@ -67,6 +70,7 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setenv("FAULTNET_PRIORS", str(folder / "priors"))
         patch.setenv("FAULTNET_KEY", str(folder / "cache.key"))
         patch.setenv("FAULTNET_SETTINGS", str(folder / "settings.json"))
+        patch.setenv("FAULTNET_PRACTICE", str(folder / "practice"))
         patch.setattr(models, "KEPT", CARS_IN_MEMORY)
         yield folder
 

@@ -203,6 +203,22 @@ def test_settings_that_cannot_be_used_are_named(run: Any, tmp_path: Path, monkey
         assert "Traceback" not in shown.err
 
 
+def test_whether_a_verdict_holds_is_told_in_words_and_as_json(run: Any) -> None:
+    held = run("diagnose", "demo:shorted_cell", "--why").out
+    assert "The first repair holds whatever the base rates within a factor of three" in " ".join(held.split())
+    assert "factor of three" not in " ".join(run("diagnose", "demo:shorted_cell").out.split())
+    answer = json.loads(run("diagnose", "demo:shorted_cell", "--json").out)
+    robust = answer["robust"]
+    assert (robust["grade"], robust["repair"]["said"], robust["cause"]["said"]) == (
+        "robust", "battery", "battery:shorted_cell",
+    )  # fmt: skip
+    assert robust["said"].startswith("Robust: ")
+    assert robust["cure"][0] < answer["decision"]["chance_of_cure"] < robust["cure"][1]
+    assert robust["next"]["turns"][0]["off"][0]["of"] > 0
+    assert robust["settles"] is None
+    assert "lies between" in answer["why"][-1]
+
+
 def test_why_adds_the_reasons(run: Any) -> None:
     plain, reasoned = (run("diagnose", "demo:shorted_cell", *more).out for more in ((), ("--why",)))
     assert "WHY BATTERY: ONE SHORTED CELL" not in plain

@@ -40,7 +40,7 @@ ORDER = (
         "model",
         "inference",
     ),
-    *("diagnosis", "decision", "learning", "simulation", "api", "report", "cli"),
+    *("diagnosis", "decision", "learning", "simulation", "practice", "api", "report", "cli"),
 )
 KNOWN_TO_ENGINE = {
     "faultnet.errors",

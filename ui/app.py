@@ -24,6 +24,7 @@ PAGES = {
     "paper": st.Page("screens/paper.py", title="Paper"),
     "cases": st.Page("screens/cases.py", title="Cases"),
     "history": st.Page("screens/history.py", title="History"),
+    "practise": st.Page("screens/practise.py", title="Practise"),
     "settings": st.Page("screens/settings.py", title="Settings"),
 }
 page = st.navigation(list(PAGES.values()), position="hidden")
@@ -31,6 +32,7 @@ frame.dress()
 try:
     drafts.keep_typed()
     prices.take_up()
+    state.take_up_who()
     answers.keep_up()
     state.on_page(page.title)
     page.run()

@@ -1,7 +1,7 @@
 """The server's process: runs Streamlit behind our own door, and meanwhile loads what the first page will ask for.
 
 The launcher starts this file. Streamlit itself reads no page before a browser asks for one; by then much of the work is
-done here, while the browser is still loading what it needs itself.
+done here and in the processes that work the answers out, while the browser is still loading what it needs itself.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ import sys
 import threading
 import time
 from contextlib import suppress
+
+OTHERS_AFTER = 5.0  # the first page needs one process; the others come when it stands [s]
 
 
 def load() -> None:
@@ -36,9 +38,13 @@ def load() -> None:
 
 def load_once_listening(port: int) -> None:
     """Wait until the server listens, so that it is not held up, and load."""
+    from workbench import workers
+
     while not _listens(port):
         time.sleep(0.05)
     load()
+    time.sleep(OTHERS_AFTER)
+    workers.start_others()
 
 
 def _listens(port: int) -> bool:
@@ -93,7 +99,10 @@ def main() -> None:
         signal.signal(
             signal.SIGTTIN, signal.SIG_IGN
         )  # in the background nothing can be typed, and nothing stops for it
+    from workbench import workers
+
     port = int(_given("--server.port"))
+    workers.start()
     threading.Thread(target=load_once_listening, args=(port,), daemon=True).start()
     behind_the_door(port, _given("--browser.serverAddress"))
     from streamlit.web.cli import main as streamlit

@@ -23,7 +23,13 @@ PATIENCE = 10.0
 WORDS_DRAWN = 5
 SHORTEST = 8
 # Large tables go back to the system as soon as nobody needs them; without this a server never shrinks again.
-MEMORY = {"MALLOC_ARENA_MAX": "2", "MALLOC_MMAP_THRESHOLD_": str(1 << 20), "MALLOC_TRIM_THRESHOLD_": str(8 << 20)}
+# The products are small: a second thread of the linear algebra only waits on a busy machine.
+ENVIRONMENT = {
+    "MALLOC_ARENA_MAX": "2",
+    "MALLOC_MMAP_THRESHOLD_": str(1 << 20),
+    "MALLOC_TRIM_THRESHOLD_": str(8 << 20),
+    "OPENBLAS_NUM_THREADS": "1",
+}
 WORDS = tuple(
     """
     acorn amber anchor anvil apple apron arrow aspen autumn badge bakery bamboo banjo barley basil basket beacon
@@ -104,7 +110,7 @@ def launch(case: str | None, port: int, share: bool, open_browser: bool) -> int:
         print(problem, file=sys.stderr)
         return 2
     port = port or free_port()
-    environment = {**MEMORY, **os.environ}
+    environment = {**ENVIRONMENT, **os.environ}
     if case is not None:
         environment["FAULTNET_OPEN_CASE"] = str(Path(case).resolve())
     if share:

@@ -50,6 +50,7 @@ from faultnet.case.types import (
     NotMeasured,
     Outcome,
     Photo,
+    Proof,
     RatingStandard,
     Reading,
     Runs,
@@ -197,6 +198,7 @@ class ReadingForm(EntryFormBase):
     )
     entered: str | None = Field(None, description="the characters typed, when `value` is not itself that text")
     interval: float | None = Field(None, gt=0, le=60, description="sampling interval of the log it was taken from, s")
+    read_by: str = Field("", description="who read it off, where that is wanted")
 
     @field_validator("value")
     @classmethod
@@ -235,7 +237,7 @@ class ReadingForm(EntryFormBase):
             bound = parsed.bound or bound
         elif value is not None:
             value = to_si(value, unit) if unit else float(value)
-        rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval"})
+        rest = self.model_dump(include={"test", "state", "not_measured", "instrument", "interval", "read_by"})
         return Reading(value=value, unit=unit, entered=entered, roughly=roughly, bound=bound, **rest, **self.common())
 
 
@@ -296,11 +298,12 @@ class OutcomeForm(Form):
     causes: list[CauseForm] = []
     confirmed_by: str = ""
     note: str = ""
+    proof: Proof | None = Field(None, description="what sort of proof it is; taken as true where it is not told")
 
     def build(self) -> CaseOutcome:
         """Make the outcome."""
         causes = tuple((cause.component, cause.mode) for cause in self.causes)
-        return CaseOutcome(causes=causes, confirmed_by=self.confirmed_by, note=self.note)
+        return CaseOutcome(causes=causes, confirmed_by=self.confirmed_by, note=self.note, proof=self.proof)
 
 
 class CaseForm(Form):

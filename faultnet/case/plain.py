@@ -80,7 +80,7 @@ def entry_fields(entry: Entry) -> dict[str, Any]:
         written.update(_changed(entry, "state", "not_measured", "entered"))
     else:
         written.update(_value_fields(entry, entry.value))
-    return {**written, **_changed(entry, "instrument", "roughly", "interval"), **_common(entry)}
+    return {**written, **_changed(entry, "instrument", "roughly", "interval", "read_by"), **_common(entry)}
 
 
 def _common(entry: Entry) -> dict[str, Any]:
@@ -101,7 +101,7 @@ def photo_fields(photos: tuple[Photo, ...]) -> list[dict[str, Any]]:
 def outcome_fields(outcome: CaseOutcome) -> dict[str, Any]:
     """Write the end of a case."""
     causes = [{"component": component, "mode": mode} for component, mode in outcome.causes]
-    return {"causes": causes, **_changed(outcome, "confirmed_by", "note")}
+    return {"causes": causes, **_changed(outcome, "confirmed_by", "note", "proof")}
 
 
 def _changed(thing: Any, *names: str) -> dict[str, Any]:

@@ -22,6 +22,7 @@ Outcome = Literal["cured", "better", "no_change"]
 NotMeasured = Literal["skipped", "cannot_reach", "unstable", "not_fitted"]
 Bound = Literal["above", "below"]
 Runs = Literal["by_itself", "with_booster", "no"]
+Proof = Literal["replacement", "measurement", "opinion"]
 
 
 @dataclass(frozen=True)
@@ -236,6 +237,8 @@ class Reading:
     by : str
         Who entered it; empty unless somebody wants it kept.
     photos : tuple of Photo
+    read_by : str
+        Who read it off; empty unless somebody wants it kept.
     """
 
     test: str
@@ -252,6 +255,7 @@ class Reading:
     at: str = ""
     by: str = ""
     photos: tuple[Photo, ...] = ()
+    read_by: str = ""
 
     def __post_init__(self) -> None:
         if self.bound is not None and self.value is None:
@@ -342,11 +346,15 @@ class CaseOutcome:
     confirmed_by : str
         How that was proven.
     note : str
+    proof : {"replacement", "measurement", "opinion"}, optional
+        What sort of proof it is: the part was replaced and the car cured, it was measured, or somebody thinks so.
+        Tuning takes an outcome as true where it is not told, else as evidence that may be wrong.
     """
 
     causes: tuple[tuple[str, str], ...] = ()
     confirmed_by: str = ""
     note: str = ""
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ UNFOUNDED = "no repair is well founded"
 
 if TYPE_CHECKING:  # importing it brings numpy, which `catalogue` does without
     from faultnet.decision import Advice, Decision
+    from faultnet.decision.robust import Robustness
     from faultnet.decision.tools import ToolWorth
     from faultnet.diagnosis.result import Diagnosis, NextTest
 
@@ -29,7 +30,8 @@ def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, 
     return {
         **diagnosis_answer(found.diagnosis),
         "decision": _decision(found.decision),
-        "why": why_sentences(found.diagnosis, case, catalogue),
+        "robust": None if found.robust is None else robust_answer(found.robust, catalogue),
+        "why": why_sentences(found, catalogue),
     }
 
 
@@ -40,19 +42,41 @@ def _decision(decision: Decision) -> dict[str, Any]:
     return asdict(decision)
 
 
-def why_sentences(found: Diagnosis, case: Case, catalogue: Catalogue) -> list[str]:
+def why_sentences(found: Advice, catalogue: Catalogue) -> list[str]:
     """Say what speaks for and against the leading cause, what would overturn it, and what it depends on."""
-    from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
-
     said = []
-    leader = found.causes[0]
-    for reason in found.reasons.get(f"{leader.component}:{leader.mode}", ()):
+    leader = found.diagnosis.causes[0]
+    for reason in found.diagnosis.reasons.get(f"{leader.component}:{leader.mode}", ()):
         if abs(reason.weight) >= LEAST_WEIGHT:
             times = 10.0 ** (abs(reason.weight) / 10.0)
             side = "more" if reason.weight > 0 else "less"
             said.append(f"{reason.said} makes {leader.label} {times:.3g} times {side} likely beside the rest.")
-    base = hinge(found, catalogue, case.car.battery.age, case.car.climate)
-    return [*said, overturning_words(overturning(found)), hinge_words(base)]
+    return [*said, *depends_on(found, catalogue)]
+
+
+def depends_on(found: Advice, catalogue: Catalogue) -> list[str]:
+    """Say which reading would overturn the verdict, and whether it holds when the numbers behind it are off."""
+    from faultnet.diagnosis.hinges import overturning, overturning_words
+    from faultnet.report.robust import robust_sentences
+
+    robust = [] if found.robust is None else robust_sentences(found.robust, catalogue)
+    return [overturning_words(overturning(found.diagnosis)), *robust]
+
+
+def robust_answer(found: Robustness, catalogue: Catalogue) -> dict[str, Any]:
+    """Give as a dictionary whether a verdict holds, and what would turn or settle it."""
+    from faultnet.report.robust import robust_line
+
+    claims = {"cause": found.cause, "repair": found.repair, "next": found.next}
+    return {
+        "grade": None if found.verdict is None else found.verdict.grade,
+        "said": robust_line(found, catalogue),
+        "off_by": found.off_by,
+        "symptom_off_by": found.symptom_off_by,
+        **{name: None if claim is None else {**asdict(claim), "grade": claim.grade} for name, claim in claims.items()},
+        "cure": found.cure,
+        "settles": None if found.settles is None else asdict(found.settles),
+    }
 
 
 def tools_answer(found: tuple[ToolWorth, ...], case: Case) -> dict[str, Any]:

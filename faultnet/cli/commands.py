@@ -80,7 +80,8 @@ def diagnose(
     catalogue = read_catalogue(priors)
     the_case = with_complaint(read_case(case), complaint, catalogue)
     costs = read_costs(priors, hourly_rate, currency)
-    found = advise(the_case, catalogue, costs=costs, tools=read_tools(tools, catalogue), max_faults=max_faults)
+    at_hand, robust = read_tools(tools, catalogue), as_json or why
+    found = advise(the_case, catalogue, costs=costs, tools=at_hand, max_faults=max_faults, robust=robust)
     if as_json:
         _show(advice_answer(found, the_case, catalogue))
     else:
@@ -323,6 +324,61 @@ def trial(
 
 
 @app.command()
+def practise(
+    course: Annotated[str | None, typer.Option(help="Set course, by its number; --list shows them.")] = None,
+    world: Annotated[
+        Literal["matched", "independent"], typer.Option(help="By the advice's own equations, or by others.")
+    ] = "matched",
+    difficulty: Annotated[
+        Literal["easy", "medium", "hard"],
+        typer.Option(help="One plain fault; as cars come in; one that comes and goes, two, or a wrong label."),
+    ] = "easy",
+    number: Annotated[
+        int | None, typer.Option(min=0, max=10**9, help="The same number is the same car; the next one when left out.")
+    ] = None,
+    player: Annotated[str, typer.Option(help="Under which name progress is kept.")] = "me",
+    give_up: Annotated[bool, typer.Option("--give-up", help="Let the car in hand go, unscored.")] = False,
+    list_courses: Annotated[bool, typer.Option("--list", help="List the courses and your record.")] = False,
+    as_json: JsonOption = False,
+    tools: ToolsOption = None,
+    priors: PriorsOption = "standard",
+) -> None:
+    """Work on a virtual car yourself, and be held beside the advice on the same car."""
+    import sys
+
+    from faultnet.cli.inputs import read_catalogue, read_costs, read_tools
+    from faultnet.cli.practise import (
+        Session,
+        courses_sheet,
+        practice_answer,
+        record_sheet,
+        standard_screen,
+    )
+    from faultnet.practice.cars import Ticket
+    from faultnet.practice.courses import course as course_named
+    from faultnet.practice.progress import first_number, progress_file
+    from faultnet.practice.review import record_of
+    from faultnet.simulation.workshop.job import Shop
+
+    catalogue = read_catalogue(priors)
+    at_hand = read_tools(tools or ["all"], catalogue)
+    shop = Shop(catalogue, read_costs(priors, None, None), at_hand)
+    session = Session(shop, progress_file(player), sys.stdin, standard_screen(as_json))
+    if give_up:
+        session.give_up()
+    if not (list_courses or give_up):
+        ticket = Ticket(course=course_named(course).id) if course else None
+        if ticket is None and (number is not None or (world, difficulty) != ("matched", "easy")):
+            told = number if number is not None else first_number(session.progress, world, difficulty)
+            ticket = Ticket(world, difficulty, told)
+        session.run(ticket)
+    if as_json:
+        _show(practice_answer(session.progress, session.last))
+    elif list_courses:
+        _show(f"{courses_sheet(session.progress)}\n\n{record_sheet(record_of(session.progress.cars))}")
+
+
+@app.command()
 def tune(
     history: Annotated[str, typer.Argument(metavar="HISTORY", help="Closed cases as .csv, .csv.gz or .parquet.")],
     to: Annotated[str, typer.Option("--to", help="Name of the new prior set.")],
@@ -339,6 +395,15 @@ def tune(
     resume: Annotated[
         Path | None, typer.Option(help="Folder that keeps what is done; the same command then goes on from there.")
     ] = None,
+    compact: Annotated[
+        bool, typer.Option("--compact", help="Keep at most 2 kB a case, what is likely; for very large histories.")
+    ] = False,
+    physical: Annotated[
+        bool, typer.Option("--physical", help="Tune physical spreads marked as estimates too; a minute or two more.")
+    ] = False,
+    by_person: Annotated[
+        bool, typer.Option("--by-person", help="Show slips by who read, where the history tells.")
+    ] = False,
     accept: Annotated[bool, typer.Option("--accept", "--yes", help="Keep the new set and use it from now on.")] = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -354,7 +419,15 @@ def tune(
     from faultnet.report.tuning import tuning_page
 
     chosen = tuple(name for name in listed([groups]) if name != "none")
-    options = Options(strength=strength, recency_half_life=half_life, groups=chosen, folds=folds)
+    options = Options(
+        strength=strength,
+        recency_half_life=half_life,
+        groups=chosen,
+        folds=folds,
+        by_person=by_person,
+        physical=physical,
+        compact=compact,
+    )
     usable_name(to)
     known = read_catalogue(from_set)
     given = load_history(history, known, keep_good=keep_good)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -9,8 +10,10 @@ import typer
 from faultnet.cli.options import JsonOption, show
 
 priors_app = typer.Typer(no_args_is_help=True, help="List, compare, use and take back prior sets.")
-cases_app = typer.Typer(no_args_is_help=True, help="List kept cases, delete one, bring one back.")
+cases_app = typer.Typer(no_args_is_help=True, help="List, delete and bring back kept cases; back up and restore all.")
 StoreOption = Annotated[str | None, typer.Option("--store", help="File or address of the store.")]
+ByOption = Annotated[str, typer.Option("--by", help="Who does it, noted in the history; nobody when left out.")]
+BackupFile = Annotated[Path, typer.Argument(metavar="FILE", help="File of the backup.")]
 CaseId = Annotated[str, typer.Argument(metavar="ID", help="As `faultnet cases list` shows it.")]
 
 
@@ -76,20 +79,68 @@ def list_cases(
 
 
 @cases_app.command("delete")
-def delete_case(case_id: CaseId, store: StoreOption = None) -> None:
+def delete_case(case_id: CaseId, store: StoreOption = None, by: ByOption = "") -> None:
     """Mark a case as deleted: listed no more, nothing lost."""
+    from faultnet.case.store.events import signature
     from faultnet.case.store.store import open_store
 
-    with open_store(store) as opened:
+    with open_store(store, who=signature(by)) as opened:
         opened.delete(case_id)
     show(f"{case_id} is deleted; `faultnet cases bring-back {case_id}` brings it back.")
 
 
 @cases_app.command("bring-back")
-def bring_case_back(case_id: CaseId, store: StoreOption = None) -> None:
+def bring_case_back(case_id: CaseId, store: StoreOption = None, by: ByOption = "") -> None:
     """Bring a deleted case back."""
+    from faultnet.case.store.events import signature
     from faultnet.case.store.store import open_store
 
-    with open_store(store) as opened:
+    with open_store(store, who=signature(by)) as opened:
         opened.bring_back(case_id)
     show(f"{case_id} is back.")
+
+
+@cases_app.command("backup")
+def backup_cases(
+    file: BackupFile,
+    replace: Annotated[bool, typer.Option("--replace", help="A file of that name may be replaced.")] = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write every case with its history and photos to one file, and look it through."""
+    from faultnet.case.store.backup import contents_of
+    from faultnet.case.store.store import open_store
+    from faultnet.cli.kept import backup_answer
+    from faultnet.errors import StoreError
+
+    if file.exists() and not replace:
+        raise StoreError(
+            "a file of that name is there already", where=str(file), to_do="name another, or say --replace"
+        )
+    with open_store(store) as opened:
+        opened.backup(file)
+    answer = backup_answer(contents_of(file))
+    show(answer if as_json else "Written and read back: {cases} cases, {events} events, {photos} photos; "
+         "SHA-256 {sha256}.".format(**answer))  # fmt: skip
+
+
+@cases_app.command("restore")
+def restore_cases(
+    file: BackupFile,
+    merge: Annotated[
+        bool, typer.Option("--merge", help="The store may hold cases: what is missing is added, none overwritten.")
+    ] = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take the cases of a backup in, all or none, and read them back."""
+    from faultnet.case.store.backup import contents_of
+    from faultnet.case.store.store import open_store
+    from faultnet.cli.kept import backup_answer
+
+    held = contents_of(file)
+    with open_store(store) as opened:
+        added = opened.restore(file, merge=merge)
+    answer = {**backup_answer(held), "added": added}
+    show(answer if as_json else "Taken in and read back: {cases} cases, {events} events of which {added} are new, "
+         "{photos} photos; SHA-256 of the backup {sha256}.".format(**answer))  # fmt: skip

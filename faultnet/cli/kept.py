@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from faultnet.case.store.backup import Contents
 from faultnet.case.store.summary import CaseSummary
 from faultnet.cli.layout import section, wrapped
 
@@ -23,3 +24,8 @@ def cases_sheet(found: Sequence[CaseSummary]) -> str:
 def _state(line: CaseSummary) -> str:
     causes = ", ".join(f"{component}:{mode}" for component, mode in line.causes)
     return f"closed ({causes or 'nothing at fault'})" if line.closed else "open"
+
+
+def backup_answer(held: Contents) -> dict[str, Any]:
+    """Give what a backup holds as plain data."""
+    return dict(vars(held))

@@ -57,7 +57,7 @@ def sheet_html(
     from faultnet.report.beliefs import course_with_legend
     from faultnet.report.circuit_picture import suspicion
 
-    found = advise(case, catalogue, costs, tools=tools)
+    found = advise(case, catalogue, costs, tools=tools, robust=kind == "job")
     diagnosis = found.diagnosis
     if kind == "plan":
         tree = pocket_plan(work_through(case, catalogue), costs, tools=tools)
@@ -66,7 +66,13 @@ def sheet_html(
         return blank_sheet(case, diagnosis, catalogue)
     course = course_with_legend(course_of_belief(case, catalogue), catalogue)
     return job_sheet(
-        case, diagnosis, catalogue, temperature_unit=temperature_unit, course=course, decision=found.decision
+        case,
+        diagnosis,
+        catalogue,
+        temperature_unit=temperature_unit,
+        course=course,
+        decision=found.decision,
+        robust=found.robust,
     )
 
 

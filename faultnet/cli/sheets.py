@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from faultnet.case.types import Case
-from faultnet.cli.answers import why_sentences
+from faultnet.cli.answers import depends_on
 from faultnet.cli.layout import bar, counted, joined, percent, section, wrapped
 from faultnet.decision import Advice, Costs, Decision
 from faultnet.decision.plan import Knot, Leaf, plan_text
@@ -53,9 +53,7 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
             section("Measure again", [wrapped(clash) for clash in found.clashes]),
             *(_reasons(found) if why else ()),
             section("Readings beside a sound example of this car", _readings(found.seen)) if why else "",
-            section("What it depends on", [wrapped(s) for s in why_sentences(found, case, catalogue)[-2:]])
-            if why
-            else "",
+            section("What it depends on", [wrapped(s) for s in depends_on(advice, catalogue)]) if why else "",
             section("Next tests, best first", tested),
             wrapped(tools, "") if tools else "",
             wrapped(_left_out(found), ""),

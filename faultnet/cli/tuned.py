@@ -19,6 +19,7 @@ from faultnet.report.tuning import (
     data_warnings,
     influential_words,
     largest,
+    people_words,
     score_rows,
     summary_words,
     value_words,
@@ -58,6 +59,9 @@ def tuned_answer(tuned: Tuned, history: str, left_out: int, accepted: str | None
             "recency_half_life": options.recency_half_life,
             "groups": list(options.groups),
             "folds": options.folds,
+            "by_person": options.by_person,
+            "compact": options.compact,
+            "physical": options.physical,
         },
         "passes": tuned.passes,
         "log_posterior": [float(value) for value in tuned.log_posterior],
@@ -77,6 +81,10 @@ def tuned_answer(tuned: Tuned, history: str, left_out: int, accepted: str | None
         ],
         "scores": {"old": _score(tuned.old_score), "new": _score(tuned.new_score)},
         "influential": [{"case": name, "moved": what, "by": float(far)} for name, what, far in tuned.influential],
+        "people": [
+            {"person": c.key[0], "times": c.new, "low": c.low, "high": c.high, "readings": c.effective_cases}
+            for c in tuned.people
+        ],
         "warnings": list(data_warnings(tuned)),
         "accepted": accepted,
     }
@@ -112,6 +120,7 @@ def tuned_sheet(tuned: Tuned, catalogue: Catalogue, history: str, left_out: int)
             section("Be careful", [wrapped(text, "  - ") for text in data_warnings(tuned)]),
             section("On cases that were not learnt from", _drawn(("", "old", "new"), score_rows(tuned))),
             section(title, _drawn(("number", "old", "new", "95 % interval", "cases"), rows)),
+            section("Slips by who read", [wrapped(text, "  - ") for text in people_words(tuned)]),
             section("Cases that moved most", [wrapped(text, "  - ") for text in influential_words(tuned)]),
         )
     )

@@ -11,15 +11,13 @@ from faultnet.case.types import Case
 from faultnet.decision.choosing import (
     CHOSEN,
     CRITERIA,
+    choose,
     companions,
-    in_order,
-    least_saving,
     shared_price,
-    worth_of_tests,
-    worth_while_first,
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
+from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import FOUNDED, Position, Worth, one_step
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
@@ -103,10 +101,19 @@ RANKINGS: dict[str, Callable[[NextTest], float]] = {
 
 @dataclass(frozen=True)
 class Advice:
-    """A diagnosis with its tests ranked, and the decision; shows itself as tables in a notebook."""
+    """A diagnosis with its tests ranked, and the decision; shows itself as tables in a notebook.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    decision : Decision
+    robust : Robustness or None
+        Whether it holds when base rates and estimates are off; None where that was not asked for.
+    """
 
     diagnosis: Diagnosis
     decision: Decision
+    robust: Robustness | None = None
 
     def _repr_html_(self) -> str:
         said, decided = self.diagnosis, self.decision
@@ -131,12 +138,15 @@ class Weighed:
     tests : tuple of NextTest
         Best first by the criterion.
     decision : Decision
+    found : Ranked
+        The leading hypotheses, and what must come first or not be done.
     """
 
     worked: Worked
     position: Position
     tests: tuple[NextTest, ...]
     decision: Decision
+    found: Ranked
 
 
 def advise(
@@ -147,6 +157,7 @@ def advise(
     tools: Collection[str] | None = None,
     rank_by: Ranking = CHOSEN,
     max_faults: int = MAX_FAULTS,
+    robust: bool = False,
 ) -> Advice:
     """Diagnose a case and decide what to do next.
 
@@ -161,6 +172,8 @@ def advise(
         What the next tests are ordered by, one of :data:`RANKINGS` or of
         :data:`~faultnet.decision.choosing.CRITERIA`; whether to stop does not depend on it.
     max_faults : int
+    robust : bool
+        Whether to find out as well if all this holds when base rates and estimates are off.
 
     Returns
     -------
@@ -190,7 +203,8 @@ def advise(
     tests = weighed.tests
     if rank_by in RANKINGS:
         tests = tuple(sorted(tests, key=lambda t: (-RANKINGS[rank_by](t), t.test)))
-    return Advice(diagnosis_of(weighed.worked, tests), weighed.decision)
+    diagnosis = diagnosis_of(weighed.worked, tests)
+    return Advice(diagnosis, weighed.decision, robustness(weighed, costs) if robust else None)
 
 
 def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None, criterion: str = CHOSEN) -> Weighed:
@@ -207,19 +221,18 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     """
     found = all_ranked(worked, tools)
     position = position_of(worked, costs, found.tests, found.leading)
-    least = least_saving(position, costs)
-    worth = worth_of_tests(position, least)
+    choice = choose(position, costs, found.urgent, criterion)
+    order, worth = choice.order, choice.worth
     price = shared_price(position, worth)
-    order = worth_while_first(in_order(position, worth, criterion), worth, least)
-    if found.urgent in order:
-        order = [found.urgent, *(t for t in order if t != found.urgent)]
     spares = spared(position, order[:SPARES_FOR], costs.money(LEAST_SPARED))
     asked = {t.test: t for t in found.tests}
     tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue) for t in order)
     if tests:
         together = companions(position, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
-    return Weighed(worked, position, tests, _decision(worked, costs, position, tests, found, tools, least))
+    return Weighed(
+        worked, position, tests, _decision(worked, costs, position, tests, found, tools, choice.least), found
+    )
 
 
 def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:

@@ -101,6 +101,49 @@ def _is_worth_doing(worth: Mapping[str, Worth], least: float) -> bool:
     return max((w.saving for w in worth.values()), default=least - 1.0) > least
 
 
+@dataclass(frozen=True)
+class Choice:
+    """The tests in the order in which they are proposed, and whether one of them is worth doing.
+
+    Parameters
+    ----------
+    order : tuple of str
+        Best first.
+    worth : mapping of test id to Worth
+    least : float
+        What a test must save to be worth doing [money].
+    """
+
+    order: tuple[str, ...]
+    worth: Mapping[str, Worth]
+    least: float
+
+    @property
+    def stop(self) -> bool:
+        """Whether no test is worth doing."""
+        return not _is_worth_doing(self.worth, self.least)
+
+
+def choose(position: Position, costs: Costs, urgent: str = "", criterion: str = CHOSEN) -> Choice:
+    """Put the tests in the order in which they are proposed.
+
+    Parameters
+    ----------
+    position : Position
+    costs : Costs
+    urgent : str
+        A test that comes before all others; empty mostly.
+    criterion : str
+        One of :data:`CRITERIA`.
+    """
+    least = least_saving(position, costs)
+    worth = worth_of_tests(position, least)
+    order = worth_while_first(in_order(position, worth, criterion), worth, least)
+    if urgent in order:
+        order = [urgent, *(t for t in order if t != urgent)]
+    return Choice(tuple(order), worth, least)
+
+
 def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CHOSEN) -> list[str]:
     """Tests in the order of a criterion, best first.
 

@@ -65,7 +65,7 @@ class Repairs:
     @cached_property
     def classes(self) -> NDArray[np.intp]:
         """Class of each hypothesis, shape (hypotheses,): those that need the same repairs share one."""
-        return np.asarray(np.unique(self.at_fault, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
+        return np.asarray(np.unique(self._codes, return_inverse=True)[1].ravel(), dtype=np.intp)
 
     @cached_property
     def member(self) -> Array:
@@ -75,7 +75,13 @@ class Repairs:
     @cached_property
     def by_class(self) -> Repairs:
         """The same repairs for one hypothesis of each class."""
-        return replace(self, at_fault=np.unique(self.at_fault, axis=0))
+        return replace(self, at_fault=self.at_fault[np.unique(self._codes, return_index=True)[1]])
+
+    @cached_property
+    def _codes(self) -> NDArray[np.void]:
+        """What each hypothesis needs in one piece, for finding those that need the same."""
+        packed = np.packbits(self.at_fault, axis=1)
+        return np.ascontiguousarray(packed).view(np.dtype((np.void, packed.shape[1]))).ravel()
 
 
 def repairs_for(

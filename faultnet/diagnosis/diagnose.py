@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +48,11 @@ class Worked:
     space: Hypotheses
     belief: Belief
     course: Course
+
+    @cached_property
+    def left_out(self) -> Without:
+        """The case without each of its entries."""
+        return without_each(self.models, self.case.visits, self.catalogue, self.space, self.belief)
 
 
 def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAULTS) -> Worked:
@@ -149,7 +155,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     causes = _causes(worked)
     seen = _seen(worked)
     leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > 0.02]
-    left_out = _left_out(worked)
+    left_out = worked.left_out
     return Diagnosis(
         case=case.name,
         causes=causes,
@@ -235,17 +241,13 @@ def reasons(worked: Worked, causes: list[tuple[str, str]]) -> dict[str, tuple[Re
     -------
     dict of "component:mode" to tuple of Reason
     """
-    return _reasons(worked, causes, _left_out(worked))
-
-
-def _left_out(worked: Worked) -> Without:
-    return without_each(worked.models, worked.case.visits, worked.catalogue, worked.space, worked.belief)
+    return _reasons(worked, causes, worked.left_out)
 
 
 def _reasons(worked: Worked, causes: list[tuple[str, str]], left_out: Without) -> dict[str, tuple[Reason, ...]]:
     found: dict[str, list[Reason]] = {f"{c}:{m}": [] for c, m in causes}
     chosen, prior = left_out.chosen, np.log(worked.space.prior[left_out.chosen])
-    columns = [_rows_of(worked, c, m)[chosen] for c, m in causes]
+    columns = [rows_of(worked, c, m)[chosen] for c, m in causes]
     with_all = [_log_odds(worked.belief.posterior[chosen], rows) for rows in columns]
     for place, log_likelihood in left_out.log_likelihood.items():
         weight = np.exp(prior + log_likelihood - (prior + log_likelihood).max())
@@ -257,7 +259,8 @@ def _reasons(worked: Worked, causes: list[tuple[str, str]], left_out: Without) -
     return {name: tuple(sorted(rs, key=lambda r: -abs(r.weight))) for name, rs in found.items()}
 
 
-def _rows_of(worked: Worked, component: str, mode: str) -> NDArray[np.bool_]:
+def rows_of(worked: Worked, component: str, mode: str) -> NDArray[np.bool_]:
+    """Hypotheses in which a component was in a mode when the car was brought in, shape (hypotheses,)."""
     column = worked.space.components.index(component)
     states = worked.models[0].compiled.network.nodes[component].states
     return np.asarray(worked.space.modes[:, column] == states.index(mode))

@@ -14,7 +14,9 @@ from faultnet.errors import FaultnetError
 
 CASE_SECONDS = 0.006
 PASS_SECONDS = 0.0003
-"""Time to work a case out, and a case's share of a pass [s], by ``tests/bench/tuning.py``; corrected as it goes."""
+LOOK_SECONDS = 0.03
+"""Times to work a case out, for its share of a pass, and to look it over for slips [s], by ``tests/bench/tuning.py``;
+corrected as it goes."""
 USUAL_PASSES = 8
 
 
@@ -64,6 +66,8 @@ class Gauge:
     told : callable
     clock : callable
         Gives a time that only grows [s].
+    looks : int
+        Cases that are looked over for slips.
 
     Examples
     --------
@@ -81,6 +85,7 @@ class Gauge:
     fold_passes: int
     told: Told = nobody
     clock: Callable[[], float] = time.monotonic
+    looks: int = 0
     _began: float = field(init=False)
     _done: int = 0
     _case_price: float = CASE_SECONDS
@@ -90,6 +95,8 @@ class Gauge:
     _made: int = 0
     _settled_after: int = 0
     _score_price: float | None = None
+    _looked: int = 0
+    _look_price: float = LOOK_SECONDS
 
     def __post_init__(self) -> None:
         self._began = self._last = self.clock()
@@ -118,6 +125,19 @@ class Gauge:
         self._settled_after = self._settled_after or self._made
         self._fold, self._made, self._last = self._fold + 1, 0, now
 
+    def looked_over(self, done: int) -> None:
+        """So many cases were looked over for slips by now."""
+        now = self.clock()
+        if done > self._looked:
+            self._look_price = (now - self._last) / (done - self._looked)
+        self._looked, self._last = done, now
+        self._tell(f"looking for slips: {done} of {self.looks}")
+
+    def tells(self, doing: str) -> None:
+        """What is done next, of which no steps are counted."""
+        self._tell(doing)
+        self._last = self.clock()
+
     def _left(self) -> float:
         usual = self._settled_after or min(max(USUAL_PASSES, self._made + 2), self.passes + 1)
         in_fold = min(usual, self.fold_passes + 1)
@@ -126,7 +146,8 @@ class Gauge:
         score = 3.0 * self._pass_price if self._score_price is None else self._score_price
         scores = folds_to_come + bool(self._fold)
         passes = max(now - self._made, 0) + folds_to_come * in_fold
-        return (self.cases - self._done) * self._case_price + passes * self._pass_price + scores * score
+        looks = (self.looks - self._looked) * self._look_price
+        return looks + (self.cases - self._done) * self._case_price + passes * self._pass_price + scores * score
 
     def _tell(self, doing: str) -> None:
         left = self._left()

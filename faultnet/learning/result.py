@@ -9,6 +9,8 @@ table           key                                 number
 ``on_rates``    component, mode, condition          chance of being on at a visit [-]
 ``symptoms``    test, cause, choice                 chance of the answer given the cause [-]
 ``instruments`` instrument, "offset"                mean offset from the posts [V]
+``instruments`` instrument, "slip"                  chance of a wrong spot, range or word [-]
+``effects``     component, mode, parameter, column  "centre" or "spread" of what a fault does, in its unit
 ``spreads``     name                                mean offset of the control module [V]
 ==============  ==================================  ========================================
 
@@ -54,6 +56,14 @@ class Options:
         By what cars are grouped: some of "age" (band of the battery's age) and "climate".
     folds : int
         Parts for the held-out scores; 0 leaves them out.
+    slips : bool
+        Whether slips are looked for.
+    by_person : bool
+        Whether slips are looked at by who read, where the history tells.
+    compact : bool
+        Whether only what is likely is kept of each case, 2 kB at most, for histories too large for the disk.
+    physical : bool
+        Whether physical spreads that are marked as estimates are tuned too; takes a minute or two more.
 
     Raises
     ------
@@ -72,6 +82,10 @@ class Options:
     tolerance: float = 1e-5
     groups: tuple[str, ...] = GROUPINGS
     folds: int = 5
+    slips: bool = True
+    by_person: bool = False
+    compact: bool = False
+    physical: bool = False
 
     def __post_init__(self) -> None:
         _hold(1e-6 <= self.strength <= 1e6, "strength", self.strength, "1e-6 to 1e6")
@@ -170,6 +184,9 @@ class Tuned:
     influential : tuple of (case name, what it moved, how far)
         Largest first; how far is the change of that number's log odds by this case alone [nat].
     warnings : tuple of str
+    people : tuple of Change
+        How much more often than others with the same instruments each person slips: a factor on the odds [times]. For
+        who tunes alone: it is never written into a prior set.
     """
 
     from_set: str
@@ -182,6 +199,7 @@ class Tuned:
     new_score: Score | None = None
     influential: tuple[tuple[str, str, float], ...] = ()
     warnings: tuple[str, ...] = ()
+    people: tuple[Change, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Give every tuned number as a frame: `old`, `new` and its 95 % interval `low` to `high` [`unit`]."""

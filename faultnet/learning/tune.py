@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import cast
 
 import numpy as np
 
@@ -25,18 +26,22 @@ from faultnet.case.types import Case
 from faultnet.errors import system_words
 from faultnet.learning.em import changes, on_rates, symptoms
 from faultnet.learning.em.bands import settings_of
-from faultnet.learning.em.chunk import kept
+from faultnet.learning.em.chunk import Chunk, fetched, kept
+from faultnet.learning.em.compact import compacted
 from faultnet.learning.em.e_step import Frame, Numbers
 from faultnet.learning.em.encode import CHUNK, UNLISTED, Encoder, encoded
 from faultnet.learning.em.intervals import certainty, moved, scores_of
 from faultnet.learning.em.m_step import Climb, climbed
 from faultnet.learning.em.offsets import comparisons, offset_changes
+from faultnet.learning.em.physical import Physics, physics, untold_words
 from faultnet.learning.em.rates import rate_form
 from faultnet.learning.em.recency import recency
-from faultnet.learning.em.scale import Spread, expected_modes, held_out, serially
+from faultnet.learning.em.scale import Spread, expected_modes, held_out, information, serially
 from faultnet.learning.em.scores import score
 from faultnet.learning.em.separable import is_plain
+from faultnet.learning.em.slips import MOST_LOOKED_AT, Looked, Looker, evenly, person_factors, slip_changes
 from faultnet.learning.em.space import space_for
+from faultnet.learning.em.told import layout_of, sure
 from faultnet.learning.progress import Gauge, Told, nobody
 from faultnet.learning.result import Change, HistoryError, Options, Score, Tuned
 from faultnet.model.network import Array
@@ -48,6 +53,8 @@ MOST_SCORED = 2000
 FOLD_PASSES = 12
 MOST_INFLUENTIAL = 12
 FEW_CASES = 30.0
+LOST_SAID = 0.01
+LOOKED_TOGETHER = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +68,20 @@ class Ready:
     frame : Frame
     start : Numbers
         The old prior set.
+    encoder : Encoder
     """
 
     chunks: tuple[Path, ...]
     frame_path: Path
     frame: Frame = field(repr=False)
     start: Numbers = field(repr=False)
+    encoder: Encoder = field(repr=False)
+
+    @property
+    def lost(self) -> float:
+        """The most belief that compact likelihoods leave out of a case, by the old numbers [-]."""
+        left = [cast(Chunk, fetched(p)).compact for p in self.chunks]
+        return max((float(c.left_out.max(initial=0.0)) for c in left if c is not None), default=0.0)
 
 
 def tune(
@@ -111,7 +126,10 @@ def tune(
     if history:  # that there is none is said by what asks for one
         options.check_cases(len(history))
     weights = recency(history, options.recency_half_life)
-    gauge = Gauge(len(history), options.passes, options.folds, min(options.passes, FOLD_PASSES), told)
+    sure_of = [i for i, case in enumerate(history) if case.outcome is not None and case.outcome.proof is None]
+    chosen = evenly(sure_of, MOST_LOOKED_AT) if options.slips else []
+    most = min(options.passes, FOLD_PASSES)
+    gauge = Gauge(len(history), options.passes, options.folds, most, told, looks=len(chosen))
     with _disk(), _workplace(folder, history, catalogue, options) as place:
         ready = prepared(history, catalogue, options, place, weights, gauge=gauge)
         climb = climbed(
@@ -120,10 +138,19 @@ def tune(
         )  # fmt: skip
         gauge.climbed()
         rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
+        seen = _looked_over(ready, climb, history, weights, chosen, gauge)
+        slips = slip_changes(seen, catalogue, options.strength)
+        tried = Physics((), ())
+        if options.physical:
+            gauge.tells("trying physical numbers")
+            tried = physics(ready.encoder, ready.frame, climb.numbers, history, weights, options.strength)
+        rows = (*rows, *slips, *tried.changes)
+        people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()
         old_score, new_score = _held_out(ready, options, spread, place, gauge)
+        said = (*_warnings(history, catalogue, climb, ready, rows, options), *untold_words(tried.untold))
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
-        old_score, new_score, influential, _warnings(history, catalogue, climb, ready, rows),
+        old_score, new_score, influential, said, people,
     )  # fmt: skip
 
 
@@ -207,26 +234,40 @@ def prepared(
         encoder.patterns, rate_form(catalogue, space, options.strength, options.groups),
         symptoms.symptom_forms(catalogue, space, options.strength), unlisted, options.folds,
     )  # fmt: skip
+    start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
     wanted = _scored_cases(cases, most_scored if options.folds else 0)
     paths = []
     for first in range(0, len(cases), chunk):
         some = slice(first, first + chunk)
         path = folder / f"chunk_{first:09d}"
         if not path.exists():
-            kept(encoded(encoder, cases[some], weights[some], first, wanted[some]), path)
+            chunk_of = encoded(encoder, cases[some], weights[some], first, wanted[some])
+            kept(compacted(chunk_of, frame, start) if options.compact else chunk_of, path)
         paths.append(path)
         if gauge is not None:
             gauge.worked_out(first + len(cases[some]))
-    start = Numbers(frame.rates.start(), symptoms.started(frame.symptoms), on_rates.started(catalogue))
-    return Ready(tuple(paths), kept(frame, folder / "frame"), frame, start)
+    return Ready(tuple(paths), kept(frame, folder / "frame"), frame, start, encoder)
 
 
 def _scored_cases(cases: Sequence[Case], most: int) -> list[bool]:
     """Which confirmed cases are scored: evenly over the history, so many at most."""
-    confirmed = [i for i, c in enumerate(cases) if c.outcome is not None]
+    confirmed = [i for i, c in enumerate(cases) if c.outcome is not None and c.outcome.proof is None]
     step = max(1, -(-len(confirmed) // most)) if most else len(confirmed) + 1
     chosen = set(confirmed[::step]) if most else set()
     return [i in chosen for i in range(len(cases))]
+
+
+def _looked_over(
+    ready: Ready, climb: Climb, history: Sequence[Case], weights: Sequence[float], chosen: Sequence[int], gauge: Gauge
+) -> list[Looked]:
+    """The readings of some confirmed cases, each held against all others of its visit."""
+    looker = Looker(ready.encoder, ready.frame, climb.numbers)
+    seen: list[Looked] = []
+    for done, i in enumerate(sorted(chosen, key=lambda i: ready.encoder.first_setting(history[i])), start=1):
+        seen += looker.looked(history[i], weights[i])
+        if done % LOOKED_TOGETHER == 0 or done == len(chosen):
+            gauge.looked_over(done)
+    return seen
 
 
 def _rows(
@@ -238,10 +279,13 @@ def _rows(
     weight = np.asarray(weights)
     told = scores_of(frame.rates, numbers.rates, expected, cell)
     certain = certainty(frame.rates, told, weight, cell)
+    layout = layout_of(frame, numbers, climb.counts)
+    told_all = information(ready.chunks, ready.frame_path, numbers, layout, spread)
+    known = sure(frame, numbers, layout, told_all, options.strength)
     rows = (
         *changes.rate_changes(catalogue, frame.rates, numbers.rates, climb.counts, certain),
-        *changes.on_changes(ready.start.on, numbers, climb.counts, options.strength),
-        *changes.symptom_changes(frame, numbers, climb.counts),
+        *changes.on_changes(ready.start.on, numbers, climb.counts, options.strength, known),
+        *changes.symptom_changes(frame, numbers, climb.counts, known),
         *offset_changes(comparisons(history, weights, catalogue), catalogue, options.strength),
     )
     return rows, _influential(moved(certain, told, weight), ready, history)
@@ -284,7 +328,7 @@ def _held_out(
 
 
 def _warnings(
-    history: Sequence[Case], catalogue: Catalogue, climb: Climb, ready: Ready, rows: Sequence[Change]
+    history: Sequence[Case], catalogue: Catalogue, climb: Climb, ready: Ready, rows: Sequence[Change], options: Options
 ) -> tuple[str, ...]:
     said = []
     groups = {c.key[2]: c.effective_cases for c in rows if c.table == "base_rates" and c.key[2] != "all"}
@@ -292,9 +336,13 @@ def _warnings(
     said += [f"group {g}: only {groups[g]:.0f} cases; its rates follow the whole" for g in few]
     mixed = sum(not is_plain(c, catalogue) for c in history)
     if mixed:
-        said.append(f"{mixed} cases were read again after something was changed: they inform base rates only")
+        said.append(
+            f"{mixed} cases were read again after something was changed: what was read then informs base rates only"
+        )
     if not any(c.outcome is not None for c in history):
         said.append("no case has a confirmed cause: what is learnt depends on the old numbers alone, and is not scored")
+    if options.compact and ready.lost > LOST_SAID:
+        said.append(f"of one case {ready.lost:.1%} of the belief lies in what was left out of its likelihoods")
     if not climb.settled:
         said.append(f"not settled after {climb.passes} passes: allow more")
     if climb.dropped > 0.02:

@@ -24,6 +24,7 @@ from faultnet.model.starting import (
     GRID,
     NOT_MOVED,
     OHMIC_SHARE,
+    STUCK,
     StartSamples,
     above,
     peak_share,
@@ -179,7 +180,7 @@ def _control_voltage(at: Workings) -> Array:
     -----
     The control circuit is fed from the positive clamp, so the drop of battery and joints under the motor's current is
     in it; the windings draw what they need through the switch, relay and wire: both until the contacts close, then the
-    holding one. A weak one may draw any current in between and leave the contacts open. A circuit that may be bad or
+    holding one. A weak one that sticks carries that alone and leaves the contacts open. A circuit that may be bad or
     not at this visit is taken as bad where it feeds too little and the contacts are open, and as good enough where they
     are closed.
     """
@@ -187,13 +188,12 @@ def _control_voltage(at: Workings) -> Array:
     levels, closed = _levels(share[0])
     control = drawn_when_active(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
     both = windings(setting, share[2])
-    fits = pulls_in(setting, control, share[2:4]) == closed[:, None]
+    enough = pulls_in(setting, control, share[2:4])
+    fits = enough == closed[:, None]
     fits |= ~fits.any(axis=-1, keepdims=True)
-    share_of_both = (setting.spread("coil_current_hold") / setting.spread("coil_current_pull")) ** share[4] ** 2
-    drawn = both / np.where(closed[:, None], 1.0, share_of_both)
-    through_both = levels * drawn / (drawn + control)
+    through_both = levels * both / (both + control)
     held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
-    volts = np.clip(np.where(closed[:, None], held, through_both), 0.0, 13.1)
+    volts = np.clip(np.where(closed[:, None] | (enough & (share[4] < STUCK)), held, through_both), 0.0, 13.1)
     table = normalised(cell_counts(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
     return blurred(table, bins.CONTROL_VOLTS, setting.spread("control_voltage_spread"))
 

@@ -149,7 +149,7 @@ JOINT = Bins(
     _mohm(0.0, 0.07, 0.14, 0.25, 0.42, 0.75, 1.6, 4.0, 12.0, 35.0, 100.0, 1000.0),
     "ohm",
     logarithmic=True,
-    bottom_from=0.03e-3,
+    bottom_from=0.01e-3,
     sound=(0.08e-3, 0.5),
 )
 CABLE = Bins(
@@ -159,14 +159,14 @@ CONTACT = Bins(
     _mohm(0.0, 0.25, 0.45, 0.8, 1.2, 1.8, 2.6, 5.0, 12.0, 35.0, 1000.0),
     "ohm",
     logarithmic=True,
-    bottom_from=0.12e-3,
+    bottom_from=0.05e-3,
     sound=(0.4e-3, 0.5),
 )
 GROUND = Bins(
     _mohm(0.0, 0.2, 0.36, 0.6, 0.9, 1.3, 1.9, 3.0, 7.0, 25.0, 80.0, 1000.0),
     "ohm",
     logarithmic=True,
-    bottom_from=0.1e-3,
+    bottom_from=0.04e-3,
     sound=(0.3e-3, 0.5),
 )
 BRUSH = Bins(
@@ -183,7 +183,7 @@ NEGATIVE_PATH = Bins(
     _mohm(0.0, 0.25, 0.42, 0.68, 1.0, 1.4, 2.0, 3.2, 7.0, 14.0, 35.0, 100.0, 1000.0),
     "ohm",
     logarithmic=True,
-    bottom_from=0.13e-3,
+    bottom_from=0.06e-3,
     sound=(0.4e-3, 0.42),
 )
 LOOP = Bins(
@@ -193,8 +193,10 @@ LOOP = Bins(
     sound=(2.0e-3, 0.22),
 )
 JOINTS = Bins(_mohm(0.0, 0.4, 1.2, 3.0, 10.0, 25.0, 2000.0), "ohm", logarithmic=True)
-CLOSED_VOLTS = Bins((0.0, 3.0, 5.0, 6.5, 7.5, 8.2, *_span(8.8, 11.2, 0.4), 11.7, 12.3, 13.3), "V")
-OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 10.0, 11.2, 11.8, 12.2, 12.5, 12.8, 13.3), "V")
+CLOSED_VOLTS = Bins(
+    (0.0, 3.0, 5.0, 6.5, 7.5, 8.2, *_span(8.8, 10.4, 0.4), *_span(10.65, 11.9, 0.25), 12.1, 12.35, 13.3), "V"
+)
+OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 10.0, 11.2, 11.8, 12.2, 12.5, 12.8, 13.3), "V", sound=(12.55, 0.15))
 TURNING_LOAD = Bins((0.6, 0.85, 1.05, 1.3, 1.6, 2.1, 3.5, 60.0), "-", logarithmic=True, top_from=12.0, sound=(1.0, 0.2))
 CRANK_CURRENT = Bins(
     (0.0, 8.0, 12.0, 16.0, 25.0, 50.0, 85.0, 120.0, 155.0, 195.0, 245.0, 310.0, 400.0, 550.0, 750.0, 1300.0), "A"
@@ -288,10 +290,11 @@ CHARGE_CABLE = Bins(
     _mohm(0.0, 2.0, 4.5, 11.0, 35.0, 100.0, 300.0, 20000.0),
     "ohm",
     logarithmic=True,
-    bottom_from=0.9e-3,
+    bottom_from=0.4e-3,
     sound=(3.0e-3, 0.5),
 )
 ACCEPTANCE = Bins((0.0, 0.006, 0.014, 0.026, 0.046, 0.077, 0.18, 0.5), "A/Ah", logarithmic=True)
+FLAT = Bins((-0.2, 0.0, 0.25, 0.45, 0.75), "-")  # charge of a battery that takes the most
 ACCEPTANCE_FINE = Bins(
     (
         0.0, 0.0025, 0.0035, 0.0047, 0.006, 0.008, 0.0105, 0.014, 0.019, 0.026, 0.035, 0.046, 0.06, 0.077, 0.1, 0.135,

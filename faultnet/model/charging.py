@@ -12,6 +12,7 @@ from faultnet.model.modes import acting, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
+    HIDDEN_LEAK,
     coarsened,
     histogram,
     low_discrepancy_points,
@@ -22,9 +23,11 @@ from faultnet.model.sampling import (
 )
 from faultnet.model.setting import Setting
 from faultnet.model.source import deep_loss, flat_factor
+from faultnet.model.starting import shifted
 from faultnet.physics import battery, charging
 
 STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
+TAKING = (*bins.ACCEPTANCE.states[:-1], *(f"most_{s}" for s in bins.FLAT.states))
 GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
 
 
@@ -90,7 +93,11 @@ def _cable_node(setting: Setting) -> Node:
 
 
 def _acceptance_nodes(setting: Setting) -> list[Node]:
-    """Current the battery takes at 14.4 V per ampere hour, some minutes into charging."""
+    """Current the battery takes at 14.4 V per ampere hour, some minutes into charging.
+
+    One that takes the most may be anything from three quarters full to past empty, which its rest voltage shows where
+    nothing charges it; so this state is told apart by the charge.
+    """
     share = low_discrepancy_points(4096, 3)
     charge = np.minimum(bins.CHARGE.at(share[0]), 0.985)
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
@@ -102,11 +109,14 @@ def _acceptance_nodes(setting: Setting) -> list[Node]:
     )
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
     fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
+    level = coarsened(fine, bins.ACCEPTANCE)[:, :, None]
+    held = coarsened(bins.CHARGE, bins.FLAT)[:, None]
+    table = np.concatenate([level[:-1] + np.zeros_like(held[:1]), level[-1:] * held])
     return [
         Node("acceptance_fine", "parameter", fine.states, (own, "charge"), histogram(taken, fine, 1e-6), fine.edges),
         Node(
-            "acceptance", "parameter", bins.ACCEPTANCE.states, ("acceptance_fine",),
-            coarsened(fine, bins.ACCEPTANCE), bins.ACCEPTANCE.edges,
+            "acceptance", "parameter", TAKING, ("acceptance_fine", "charge"),
+            normalised(table, HIDDEN_LEAK), bins.ACCEPTANCE.edges,
         ),
     ]  # fmt: skip
 
@@ -160,7 +170,7 @@ def alternator_level_node(setting: Setting) -> Node:
 
 def _alternator_current(at: Workings) -> Array:
     """Current in the alternator's heavy lead, all loads on."""
-    return normalised(np.eye(len(bins.ALTERNATOR_AMPERES)), 1e-3)
+    return normalised(np.eye(len(bins.ALTERNATOR_AMPERES)), HIDDEN_LEAK)
 
 
 def _cable_drop(at: Workings) -> Array:
@@ -180,8 +190,10 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     target, factor, cable, accept = within(
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
+    accept = np.concatenate([accept[..., :-1, :], np.repeat(accept[..., -1:, :], len(bins.FLAT), axis=-2)], axis=-2)
+    loads = shifted(share[4:5], (len(bins.SET_POINT), 1, 1, len(TAKING), share.shape[1]))[0]
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
-    load = running.load * np.exp(running.load_spread * standard_normal(share[4]))
+    load = running.load * np.exp(running.load_spread * standard_normal(loads))
     emf, helping = _battery_on_charge(setting, accept, share[5], share[6])
     taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
@@ -198,16 +210,17 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array, depth: A
 
     Notes
     -----
-    What a battery takes tells its charge, with the spread of acceptance between batteries; one that takes the most may
-    be anywhere from a quarter full to past empty.
+    What a battery takes tells its charge, with the spread of acceptance between batteries; of one that takes the most
+    the state says it.
     """
     level = np.linspace(0.0, 1.0, 101)
     taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, setting.spread("charger_volts")))
     scatter = np.exp(setting.spread("acceptance_to_charge_spread") * standard_normal(share))
     charge = np.interp(-accepted * scatter, -taken, level)
-    charge = np.where(charge < 0.1, 0.3 * depth - 0.1, charge)
+    charge = np.array(np.broadcast_to(charge, accepted.shape))
+    charge[..., -len(bins.FLAT) :, :] = bins.FLAT.at(depth)
     emf = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
-    emf = emf - deep_loss(setting, charge, depth)
+    emf = emf - deep_loss(setting, charge, share)
     return np.asarray(emf), np.asarray(
         setting.spread("helping_resistance_factor") * setting.source_resistance * flat_factor(setting, charge)
     )

@@ -25,6 +25,7 @@ from faultnet.model.starting import (
     StartSamples,
     in_series,
     mostly_held_back,
+    not_feeding,
     windings,
 )
 
@@ -62,8 +63,23 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     share, coil : array, shape (samples,)
         Points within the bins, and for the windings.
     """
-    fed = bins.OPEN_VOLTS.at(share) / windings(setting, coil)
-    return np.concatenate([bins.CRANK_CURRENT.at(share), fed, np.zeros_like(fed)])
+    fed = through_windings(setting, bins.OPEN_VOLTS.at(share), windings(setting, coil), 0.0)
+    control = not_feeding(setting, low_discrepancy_points(len(coil), 1)[0])
+    idle = bins.OPEN_VOLTS.at(share) / (windings(setting, coil) + control)
+    return np.concatenate([bins.CRANK_CURRENT.at(share), fed, idle])
+
+
+def through_windings(setting: Setting, volts: Array, both: Array, behind: Array | float) -> Array:
+    """Current of the windings, contacts open [A], shape (..., samples).
+
+    Notes
+    -----
+    Where a flat battery or a bad joint holds the solenoid back both windings are on; a weak one that sticks carries the
+    holding current alone.
+    """
+    starved = volts / (both + behind)
+    sticks = np.arange(starved.shape[-1]) < STUCK * starved.shape[-1]
+    return np.where(sticks, np.minimum(starved, setting.spread("coil_current_hold")), starved)
 
 
 def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:
@@ -74,7 +90,7 @@ def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Arr
     through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
-    fed = volts * resistance / (windings(setting, share[3]) + resistance)
+    fed = resistance * through_windings(setting, volts, windings(setting, share[3]), resistance)
     spread = setting.spread("drop_spread")
     if not outside:
         table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, spread)
@@ -118,10 +134,9 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
 
 
 def _crank_current(at: Workings) -> Array:
-    """Steady current in the starter cable; a weak winding that sticks carries the holding current alone."""
+    """Steady current in the starter cable."""
     share, middles = low_discrepancy_points(64, 2), bins.CRANK_AMPERES.middles
     current = flowing(at.setting, *share)
-    current[CLOSED : CLOSED + len(FED), : round(STUCK * share.shape[1])] = at.setting.spread("coil_current_hold")
     unlike = at.setting.spread("crank_current_spread") * middles
     return scattered(current, bins.CRANK_AMPERES, np.where(middles > 20.0, unlike, 0.0))
 

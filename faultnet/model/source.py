@@ -24,7 +24,6 @@ from faultnet.physics import battery
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
-SURFACE_SIZES = ("none", "little", "some", "much")  # of surface charge, in the order of its bins
 FEWER = 192  # where each sample is spread out analytically
 CELLS = 6
 
@@ -224,12 +223,12 @@ def surface_after(setting: Setting, hours: float | None) -> Node:
     Notes
     -----
     What there is at first is spread as the prior set says; it fades as
-    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago.
+    :func:`faultnet.physics.charge.surface_charge` says, as in the virtual cars. None: nobody knows how long ago, and
+    the hours are those of a car in ordinary use.
     """
-    if hours is None:
-        shares = np.array([setting.spread(f"surface_unknown_{much}") for much in SURFACE_SIZES])
-        return _surface(normalised(shares, 1e-4))
-    left = surface_left(setting, low_discrepancy_points(SAMPLES, 1)[0], hours)
+    share = low_discrepancy_points(SAMPLES, 2)
+    stood = 24.0 * setting.drawn("use", "days_standing", share[1])[0] if hours is None else hours
+    left = surface_left(setting, share[0], stood)
     return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
 
 
@@ -332,7 +331,7 @@ def _key_off_current(setting: Setting, drain_current: Array, rectifier_leakage: 
 def _overnight_fall(at: Workings) -> Array:
     """Fall of the rest voltage over a night; the last of a flat battery's charge goes with far more of its volts."""
     setting = at.setting
-    share = low_discrepancy_points(256, 7)
+    share = low_discrepancy_points(256, 6)
     drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
     hours = setting.spread("overnight_hours")
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
@@ -342,7 +341,7 @@ def _overnight_fall(at: Workings) -> Array:
     lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
     after = np.maximum(before - lost[:, :, :, None], -setting.spread("past_empty"))
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
-    return histogram(fall + setting.spread("overnight_readings_spread") * standard_normal(share[6]), bins.OVERNIGHT)
+    return scattered(fall, bins.OVERNIGHT, setting.spread("overnight_readings_spread"))
 
 
 def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:

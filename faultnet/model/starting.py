@@ -105,6 +105,13 @@ def _not_fed(setting: Setting) -> Array:
     return np.asarray((~pulls_in(setting, control, share[:2])).mean(axis=-1))
 
 
+def not_feeding(setting: Setting, share: Array) -> Array:
+    """Resistance of a bad control circuit, of all its faults in turn [ohm], of the shape of `share`."""
+    bad = setting.drawn("start_control", "control_resistance", share)[1:]
+    turn = np.arange(share.shape[-1]) % len(bad)
+    return np.select([turn == k for k in range(len(bad))], list(bad))
+
+
 def windings(setting: Setting, share: Array) -> Array:
     """Both windings of the solenoid together [ohm], of the shape of `share`."""
     unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
@@ -399,19 +406,20 @@ def shifted(share: Array, shape: tuple[int, ...]) -> Array:
     return ((share[:, None] + moves[:, :, None]) % 1.0).reshape(len(share), *shape)
 
 
-def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, leak: Array) -> Array:
+def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, control: Array) -> Array:
     """What flows with the main contacts open, over the loop's states: the windings where they are fed [A].
 
     Notes
     -----
-    Both windings are on until the contacts close; a weak one that sticks carries the holding current alone. Nothing to
-    speak of flows without a command.
+    Both windings are on until the contacts close; a weak one that sticks carries the holding current alone. Behind a
+    bad control circuit flows what that lets through.
     """
     pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
     fed = np.where(which < STUCK, hold, emf / (setting.spread("coil_current_volts") / pull + source))
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
-    current[:, :, -1] = 1.5 * leak[:, :, -1]
+    coil = setting.spread("coil_current_volts") / pull
+    current[:, :, -1] = emf[:, :, 0] / (coil + not_feeding(setting, control[:, :, -1]))
     return current
 
 

@@ -10,8 +10,9 @@ from faultnet.model.network import Array
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
-from faultnet.model.starting import OHMIC_SHARE
+from faultnet.model.starting import EARLY_SHARE, OHMIC_SHARE
 from faultnet.physics import battery
+from faultnet.physics.resistance import EARLY_POLARISATION
 
 
 def _half_rating(at: Workings) -> Array:
@@ -68,6 +69,25 @@ def _sag(at: Workings) -> Array:
     return scattered(current * slow * grown + working * exhausted, bins.SAG, setting.spread("crank_sag_spread"))
 
 
+def _dead_crank_level(at: Workings) -> Array:
+    """Volts at the posts some seconds into a dead crank: what was held in its first second, less what comes later.
+
+    Notes
+    -----
+    Polarisation grows in proportion to what the battery's resistance takes already, of ordinary rest volts; a bad cell
+    gives up more of what it loses, whether the motor turns or not.
+    """
+    setting, share = at.setting, low_discrepancy_points(128, 2)
+    seconds, time = setting.spread("dead_crank_steady"), setting.spread("bad_cell_time")
+    grown = (1.0 - OHMIC_SHARE) * (battery.polarisation_share(seconds) - EARLY_POLARISATION) / EARLY_SHARE
+    closed = bins.CLOSED_VOLTS.at(share[0])
+    closed = closed - grown * np.maximum(setting.spread("usual_rest_voltage") - closed, 0.0)
+    held = np.concatenate([closed, bins.OPEN_VOLTS.at(share[0])])
+    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[1])[:, None]
+    left = np.maximum(held - later * (1.0 - np.exp(-seconds / time)), 0.0)
+    return scattered(left, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+
+
 QUANTITIES = (
     Quantity(
         "half_rating_voltage", "V", "battery", (Now("battery"), "source_emf", "source_factor_fine"), bins.CRANK_VOLTS,
@@ -75,6 +95,10 @@ QUANTITIES = (
     ),
     Quantity("source_resistance", "ohm", "battery", ("source_factor_fine",), bins.SOURCE_OHMS, _source_resistance),
     Quantity("conductance_rating", "A", "battery", ("source_factor_fine",), bins.CONDUCTANCE, _conductance),
+    Quantity(
+        "dead_crank_level", "V", "starting", (Now("battery"), "post_level"), bins.CRANK_VOLTS, _dead_crank_level,
+        scatter="start_volts_spread",
+    ),
     Quantity(
         "crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag,
         scatter="crank_sag_spread",

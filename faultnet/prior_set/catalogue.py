@@ -187,9 +187,9 @@ class Catalogue:
         if mode not in modes:
             raise _unknown(f"mode of {component}", mode, modes)
         if mode != modes[0]:
-            row = self._base_rate(component, mode, age, climate)
+            row = self.base_rate(component, mode, age, climate)
             return row.value, row.of
-        faults = [self._base_rate(component, other, age, climate) for other in modes[1:]]
+        faults = [self.base_rate(component, other, age, climate) for other in modes[1:]]
         return faults[0].of - sum(row.value for row in faults), faults[0].of
 
     def on_rate(self, component: str, mode: str, conditions: Iterable[str] = ()) -> float:
@@ -262,7 +262,8 @@ class Catalogue:
         if mode not in modes:
             raise _unknown(f"mode of {component}", mode, modes)
 
-    def _base_rate(self, component: str, mode: str, age: float | None, climate: str) -> BaseRate:
+    def base_rate(self, component: str, mode: str, age: float | None, climate: str) -> BaseRate:
+        """Return the row that counts for a battery of this age [years] and a climate."""
         rows = self.base_rates[(component, mode)]
         for group in (f"age={age_band(age)};climate={climate}", f"climate={climate}"):
             if group in rows:

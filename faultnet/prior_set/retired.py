@@ -54,6 +54,10 @@ RETIRED: dict[tuple[str, ...], str] = {
     ("spreads", "brought_in_when_faulty"): "only its ratio to brought_in_when_sound would matter",
     ("spreads", "symptom_prior_strength"): "`faultnet tune --strength` says how much the counts weigh",
     ("spreads", "value_stays_in_visit"): "readings of one visit count together until what they were taken of changes",
+    **{
+        ("spreads", f"surface_unknown_{much}"): "it follows from days_standing of ordinary use, and from its decay"
+        for much in ("none", "little", "some", "much")
+    },
     ("effects", "battery", "conductance_factor"): "a conductance tester sees resistance_factor to the power -0.95",
 }
 KEYS: dict[str, tuple[str, ...]] = {"spreads": ("name",), "effects": ("component", "parameter")}

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.decision.advice import Decision
+from faultnet.decision.robust import Robustness
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.wording import entry_words, minutes_words, money_words, range_words, share_words, worth_words
 from faultnet.prior_set.catalogue import Catalogue
@@ -14,6 +15,7 @@ from faultnet.report.circuit_picture import draw_circuit, suspicion
 from faultnet.report.glossary import listed_words
 from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed, table
+from faultnet.report.robust import robust_sentences
 from faultnet.report.strips import Strip, draw_strip, strips_of
 from faultnet.report.words import car_words, conditions_words, times_words
 
@@ -34,6 +36,7 @@ def job_sheet(
     course: str = "",
     decision: Decision | None = None,
     photos: Mapping[str, bytes] | None = None,
+    robust: Robustness | None = None,
 ) -> str:
     """A job sheet as an HTML document that prints on A4 and Letter.
 
@@ -52,6 +55,8 @@ def job_sheet(
         What to do, to be printed with its proof.
     photos : mapping of id to bytes, optional
         JPEG files of the photos that entries and visits name; those that are missing are left out.
+    robust : Robustness, optional
+        Whether the verdict holds when base rates and estimates are off, to be printed with it.
 
     Examples
     --------
@@ -64,7 +69,7 @@ def job_sheet(
     (True, True)
     """
     currency = "" if decision is None else decision.currency
-    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue, decision)]
+    body = [_head(case, case_id), _verdict(case, diagnosis, catalogue, decision, robust)]
     body.append(f'<div class="picture circuit keep">{draw_circuit(suspicion(diagnosis), catalogue)}</div>')
     strips = iter(strips_of(case, diagnosis, catalogue))
     seen = {(s.visit, s.entry) for s in diagnosis.seen if s.value is not None and s.sound_range is not None}
@@ -109,7 +114,9 @@ def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
     return "".join(said)
 
 
-def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: Decision | None) -> str:
+def _verdict(
+    case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: Decision | None, robust: Robustness | None
+) -> str:
     rows = [
         (escape(c.label), share_words(c.probability), share_words(c.still_there), share_words(c.prior))
         for c in diagnosis.causes[:SHOWN_CAUSES]
@@ -124,6 +131,8 @@ def _verdict(case: Case, diagnosis: Diagnosis, catalogue: Catalogue, decision: D
     elif diagnosis.causes[0].probability >= ENOUGH:
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
         parts.append(f"<p><b>What repairs it: {escape(act.label)} ({escape(part.label)})</b></p>")
+    if case.outcome is None and robust is not None:
+        parts += [f"<p>{escape(said)}</p>" for said in robust_sentences(robust, catalogue)]
     parts.append(table(("Cause", "At fault in this case", "Still there", "Before any entry"), rows))
     parts += [f"<p><b>Measure again:</b> {escape(clash)}</p>" for clash in diagnosis.clashes]
     return "".join(parts)

@@ -59,7 +59,12 @@ def change_words(change: Change, catalogue: Catalogue) -> str:
         cause = "none of the listed causes" if rest[0] == "otherwise" else _cause(rest[0], catalogue)
         return f"{test.label.rstrip('?')}: {dict(test.choices)[rest[1]]}, given {cause}"
     if change.table == "instruments":
-        return f"{catalogue.instrument(first).label}: offset from the posts"
+        what = "offset from the posts" if rest[0] == "offset" else "chance of a slip"
+        return f"{catalogue.instrument(first).label}: {what}"
+    if change.table == "effects":
+        return f"{cause_words((first, rest[0]), catalogue)}: {rest[1].replace('_', ' ')}, {rest[2]}"
+    if change.table == "people":
+        return first
     return first.replace("_", " ")
 
 
@@ -141,6 +146,16 @@ def influential_words(tuned: Tuned, most: int = 8) -> tuple[str, ...]:
     )
 
 
+def people_words(tuned: Tuned) -> tuple[str, ...]:
+    """Slips by who read, for who tunes alone; none where that was not asked for."""
+    said = [
+        f"{c.key[0]}: {c.new:.2g} times as often as others with the same instruments ({c.low:.2g} to {c.high:.2g}, "
+        f"{c.effective_cases:.0f} readings)"
+        for c in tuned.people
+    ]
+    return tuple(said)
+
+
 def tuning_page(tuned: Tuned, catalogue: Catalogue, history: str) -> str:
     """The report as one HTML document that needs nothing from outside.
 
@@ -164,6 +179,8 @@ def tuning_page(tuned: Tuned, catalogue: Catalogue, history: str) -> str:
     parts.append(
         f"<h2>Changed numbers, the clearest {len(shown)} of {len(tuned.changes)}</h2>{_changes(shown, catalogue)}"
     )
+    if tuned.people:
+        parts.append("<h2>Slips by who read</h2>" + listed(people_words(tuned)))
     if tuned.influential:
         parts.append("<h2>Cases that moved most</h2>" + listed(influential_words(tuned)))
     return document("What tuning would change", parts)

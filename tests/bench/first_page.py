@@ -20,7 +20,7 @@ if str(HERE.parents[1]) not in sys.path:
     sys.path.insert(0, str(HERE.parents[1]))
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Visit  # noqa: E402 - the folder must be known first
-from tests.bench.sessions import worked_for  # noqa: E402
+from tests.bench.sessions import below, worked_for  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, PHONE, chromium, serving  # noqa: E402
 
 CASE = Case(Car(Battery(600.0)), (Visit(conditions=Conditions(air_temperature=8.0, hours_standing=9.0)),), name="Car")
@@ -41,7 +41,7 @@ def first_page(browser: Any, built: Path, *, of_a_case: bool) -> tuple[float, fl
         page.wait_for_function(WHOLE, arg=".fn-test" if of_a_case else ".fn-care", timeout=60_000, polling=20)
         drawn = time.perf_counter()
         context.close()
-        return answers - launched, drawn - asked, worked_for(served.process)
+        return answers - launched, drawn - asked, worked_for(below(served.process))
 
 
 def run(times: int) -> None:

@@ -32,6 +32,7 @@ from tests.ui.hands import case_begun, describe, first_page, pick, settled  # no
 from tests.ui.server import CHROMIUM_FLAGS, PHONE, Served, chromium, serving  # noqa: E402
 
 TAP, VALUE = 3.0, 8.0  # [s]
+GOES_ON, DONE_BEFORE = "still worth its time", "Before this:"  # words of the page
 MOST_TESTS = 30
 FLAT = ("slow", "one_clunk", "rapid_clicking", "nothing")
 CARS: dict[str, tuple[dict[str, str], tuple[str, ...]]] = {
@@ -119,13 +120,13 @@ def follow_the_card(hand: Hand, served: Served, case_id: str) -> str:
     by_label = {t.label: t for t in catalogue.tests}
     for _ in range(MOST_TESTS):
         said = hand.page.query_selector(".fn-stop")
-        if said is not None and "To mend first" not in said.inner_text():
+        if said is not None and GOES_ON not in said.inner_text():
             return str(said.inner_text())
         test = by_label[hand.page.inner_text(".fn-test h2")]
-        done_first = hand.page.get_by_role("checkbox", name="Done first:")
+        done_first = hand.page.get_by_role("checkbox", name=DONE_BEFORE)
         if done_first.count():
             if not done_first.is_checked():
-                _press(hand, hand.page.get_by_text("Done first:"))
+                _press(hand, hand.page.get_by_text(DONE_BEFORE))
             needs = unmet_needs(test, served.current(case_id).visits[-1], catalogue)
             for act in preparing_acts(needs):
                 hand.vehicle = after_act(hand.vehicle, act.act, None, hand.rng, hours=act.hours)

@@ -124,8 +124,8 @@ def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int, fi
         spread = float(np.hypot(scatter, error))
         off = np.broadcast_to((value - np.clip(expected, low, high)) / spread, (count,))
         rows.append((off, (1.0 - slip) / (spread * np.sqrt(2.0 * np.pi)), slip / (high - low)))
-    off, height, floor = (np.array([row[k] for row in rows]).reshape(len(rows), -1) for k in range(3))
-    return Fit(off.reshape(len(rows), count), height, floor, choices)
+    off, height, floor = (np.array([row[k] for row in rows]) for k in range(3))
+    return Fit(off.reshape(-1, count), height[:, None], floor[:, None], choices)
 
 
 @dataclass(frozen=True, eq=False)

@@ -64,36 +64,50 @@ WATCH = """([words, press]) => {
 ENTER, FIRST_ANSWER = '[class*="st-key-enter_"] button', ".st-key-answers button"
 
 
-def memory(process: int) -> float:
-    """Resident memory of a process [MB]."""
-    line = next(x for x in Path(f"/proc/{process}/status").read_text().splitlines() if x.startswith("VmRSS"))
-    return int(line.split()[1]) / 1024
+def memory(server: int) -> float:
+    """Memory of a server with the processes that it started [MB]: a page that several share counts in parts."""
+    return _kept(server, "Pss:")
 
 
-def memory_of_its_own(process: int) -> float:
-    """Resident memory of a process that is no file's [MB]: what it would keep if the machine ran short."""
-    line = next(x for x in Path(f"/proc/{process}/status").read_text().splitlines() if x.startswith("RssAnon"))
-    return int(line.split()[1]) / 1024
+def memory_of_its_own(server: int) -> float:
+    """The same without what is a file's [MB]: what it would keep if the machine ran short."""
+    return _kept(server, "Pss_Anon:")
 
 
-def worked_for(process: int) -> float:
-    """Processor time of a process so far [s]."""
-    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+def _kept(server: int, what: str) -> float:
+    total = 0
+    for process in below(server):
+        lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
+        total += int(next(x for x in lines if x.startswith(what)).split()[1])
+    return total / 1024
 
 
-def browser_processes(server: int) -> list[int]:
-    """This process and all below it but the server: the driver and the browser it started."""
+def worked_for(processes: list[int]) -> float:
+    """Processor time of processes so far [s]."""
+    ticks = 0
+    for process in processes:
+        fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+        ticks += int(fields[11]) + int(fields[12])
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def below(root: int, without: int = 0) -> list[int]:
+    """A process and all that it and they started, but for one and what that started."""
     parents = {}
     for entry in Path("/proc").glob("[0-9]*"):
         try:
             parents[int(entry.name)] = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
         except OSError:
             continue
-    found = {os.getpid()}
-    while more := {p for p, above in parents.items() if above in found and p != server} - found:
+    found = {root}
+    while more := {p for p, above in parents.items() if above in found and p != without} - found:
         found |= more
     return sorted(found)
+
+
+def browser_processes(server: int) -> list[int]:
+    """This process and all below it but the server: the driver and the browser it started."""
+    return below(os.getpid(), without=server)
 
 
 def begun(browser: Any, served: Served, number: int, *, same: bool) -> Any:
@@ -144,10 +158,10 @@ def measured(name: str, served: Served, pages: list[Any]) -> None:
         for page in pages:
             typed(page, text)
         ours = browser_processes(served.process)
-        before = worked_for(served.process), sum(map(worked_for, ours))
+        before = worked_for(below(served.process)), worked_for(ours)
         rounds += one_round(pages, text)
-        server += worked_for(served.process) - before[0]
-        browser += sum(map(worked_for, ours)) - before[1]
+        server += worked_for(below(served.process)) - before[0]
+        browser += worked_for(ours) - before[1]
     told(name, rounds)
     entries = len(rounds)
     print(f"    processor time for an entry: server {server / entries:.2f} s, browser {browser / entries:.2f} s; "
@@ -215,7 +229,7 @@ def thinking(name: str, served: Served, people: list[Person], lasts: float) -> N
         person.due = begun + draw.uniform(0.0, THOUGHT[1])
     rounds: list[tuple[float, float]] = []
     lost = failed = 0
-    before = worked_for(served.process), sum(map(worked_for, browser_processes(served.process)))
+    before = worked_for(below(served.process)), worked_for(browser_processes(served.process))
     now = begun
     while now - begun < lasts or (any(p.pressed for p in people) and now - begun < lasts + LOST):
         for person in people:
@@ -236,8 +250,8 @@ def thinking(name: str, served: Served, people: list[Person], lasts: float) -> N
         time.sleep(0.05)
         now = time.monotonic()
     spent = now - begun
-    server = worked_for(served.process) - before[0]
-    browser = sum(map(worked_for, browser_processes(served.process))) - before[1]
+    server = worked_for(below(served.process)) - before[0]
+    browser = worked_for(browser_processes(served.process)) - before[1]
     lost += sum(p.pressed is not None for p in people)
     if rounds:
         told(name, rounds)

@@ -14,16 +14,20 @@ import json
 import platform
 import resource
 import time
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from faultnet.learning.em.physical import WORTH, shifted, tried, widened
 from faultnet.learning.em.scale import on_processes, pass_over, serially
 from faultnet.learning.result import Change, Options, Tuned
 from faultnet.learning.tune import prepared, tune
 from faultnet.prior_set import Catalogue, load_catalogue
-from tests.bench.own_history import World, drawn_cases
+from tests.bench.drawn_tables import intervals
+from tests.bench.drift import drift
+from tests.bench.own_history import World, drawn_cases, scaled
 
 FACTORS = (0.5, 0.7, 1.0, 1.4, 2.0)
 CELLS = ((3.0, "temperate"), (7.0, "hot"))
@@ -105,6 +109,57 @@ def pass_cost(cases: int, seed: int) -> dict[str, object]:
     }
 
 
+def slips_recovered(cases: int, seed: int) -> dict[str, object]:
+    """Share of instruments whose 95 % interval holds the true chance of a slip, when the set has them all wrong."""
+    catalogue = load_catalogue()
+    rng = np.random.default_rng(seed)
+    known = {i.id: min(0.3, i.slip * float(rng.choice(FACTORS))) for i in catalogue.instruments}
+    wrong = replace(
+        catalogue, instruments=tuple(replace(i, slip=known[i.id]) for i in catalogue.instruments),
+        fingerprint=catalogue.fingerprint + " slips",
+    )  # fmt: skip
+    tuned = tune(drawn_cases(catalogue, cases, World({}, 0.5), rng), wrong, Options(strength=STRENGTH, folds=0))
+    rows = [(c, catalogue.instrument(c.key[0]).slip) for c in tuned.changes if c.key[-1] == "slip"]
+    return {"slip_recovered": round(float(np.mean([c.low <= t <= c.high for c, t in rows])), 3), "slips": len(rows)}
+
+
+def spreads_recovered(cases: int, seed: int) -> dict[str, object]:
+    """Share of physical numbers whose 95 % interval holds the truth, drawn by what the old ones are worth."""
+    catalogue = load_catalogue()
+    rng = np.random.default_rng(seed)
+    effects = dict(catalogue.effects)
+    cars = WORTH * STRENGTH * 4.0
+    for keys in tried(catalogue).values():
+        for key in keys:
+            by, wider = rng.standard_normal(2) / np.sqrt((cars, 2.0 * cars))
+            effects[key] = widened(
+                shifted(effects[key], float(np.clip(by, -1.2, 1.2))), float(np.clip(wider, -0.6, 0.6))
+            )
+    often = {fault: 4.0 for fault in tried(catalogue) if fault[0] != "use"}
+    true = replace(catalogue, effects=effects, fingerprint=f"{catalogue.fingerprint} moved {seed}")
+    drawn = drawn_cases(true, cases, World(often, 1.0), rng)
+    tuned = tune(drawn, scaled(catalogue, often), Options(strength=STRENGTH * 4.0, folds=0, slips=False, physical=True))
+    rows = [
+        (c, float(getattr(effects[c.key[0], c.key[1], c.key[2]], c.key[3])))
+        for c in tuned.changes
+        if c.table == "effects"
+    ]
+    inside = [c.low <= t <= c.high for c, t in rows]
+    return {"spread_recovered": round(float(np.mean(inside)), 3), "spreads": len(rows)}
+
+
+def tables_covered(histories: int, cases: int, seed: int) -> dict[str, object]:
+    """How often 95 % intervals of answers and of on-rates hold the truth, half of the causes missing."""
+    found = []
+    for k in range(histories):
+        found += intervals(load_catalogue(), cases, 0.5, 0.2, np.random.default_rng(seed + k), visits=2)[0]
+    by_table = {
+        table: [i.holds for i in found if i.change.table == table] for table in ("symptoms", "on_rates")
+    }  # fmt: skip
+    return {"table_interval_coverage": {t: round(float(np.mean(h)), 3) for t, h in by_table.items() if h},
+            "table_intervals": {t: len(h) for t, h in by_table.items()}}  # fmt: skip
+
+
 def main() -> None:
     """Print the measurements."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -112,9 +167,18 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=20_000, help="cases to recover the truth from")
     parser.add_argument("--confirmed", type=float, default=0.5, help="share of cases with a confirmed cause")
     parser.add_argument("--pass-cases", type=int, default=4_000, help="cases worked out for timing a pass")
+    parser.add_argument(
+        "--learning", type=int, default=0, help="instead: cases for slips, spreads, intervals and drift"
+    )
+    parser.add_argument("--histories", type=int, default=5, help="histories for the coverage of intervals")
     parser.add_argument("--seed", type=int, default=20)
     args = parser.parse_args()
-    found = recovery(args.cases, args.confirmed, args.seed) | pass_cost(args.pass_cases, args.seed)
+    if args.learning:
+        found = spreads_recovered(args.learning, args.seed) | slips_recovered(args.learning, args.seed)
+        found |= tables_covered(args.histories, max(200, args.learning // 3), args.seed)
+        found |= {"drift_after_ten_rounds": drift(10, max(100, args.learning // 5), args.seed)}
+    else:
+        found = recovery(args.cases, args.confirmed, args.seed) | pass_cost(args.pass_cases, args.seed)
     usage = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     found |= {"peak_mb": round(max(usage) / 1e3), "machine": f"{platform.machine()}, {platform.python_version()}"}
     if args.json:

@@ -98,6 +98,7 @@ def readings(draw: st.DrawFn) -> car.Reading:
         at=draw(moments),
         by=draw(words),
         photos=draw(photos),
+        read_by=draw(words),
     )
 
 
@@ -127,7 +128,11 @@ visits = st.builds(
     photos=photos,
 )
 outcomes = st.builds(
-    car.CaseOutcome, causes=st.lists(st.tuples(ids, ids), max_size=3).map(tuple), confirmed_by=words, note=words
+    car.CaseOutcome,
+    causes=st.lists(st.tuples(ids, ids), max_size=3).map(tuple),
+    confirmed_by=words,
+    note=words,
+    proof=maybe(choice(car.Proof)),
 )
 cases = st.builds(
     car.Case,

@@ -20,7 +20,7 @@ from faultnet.decision.tools import worth_of_tools
 from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, worth_of_knowing
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.diagnose import ranked
-from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
+from faultnet.diagnosis.hinges import overturning, overturning_words
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
@@ -286,15 +286,6 @@ def test_what_would_overturn_a_verdict_does_overturn_it(catalogue):
             more = replace(case, visits=(*case.visits[:-1], replace(visit, entries=(*visit.entries, entry))))
             leader = advise(more, catalogue, load_costs()).diagnosis.causes[0]
             assert leader.label == found.leads_to
-
-
-def test_the_hinge_names_the_base_rate(catalogue):
-    case = load_case(shipped("cases") / "sulphated_battery.json")
-    diagnosis = advise(case, catalogue, load_costs()).diagnosis
-    found = hinge(diagnosis, catalogue, case.car.battery.age, case.car.climate)
-    assert found.cause.component == "battery"
-    assert found.factor > 1.0
-    assert "base rates" in hinge_words(found) or "times rarer" in hinge_words(found)
 
 
 def test_nothing_at_hand_says_what_would_help(catalogue):

@@ -102,10 +102,19 @@ def test_prior_of_the_old_set_is_the_engines() -> None:
         ),
         (Reading("belt_look", state="glazed"), Reading("rest_voltage", value=12.1), Act("replace", "battery", "cured")),
         (Reading("rest_voltage", value=11.9), Act("charge", hours=8.0), Reading("crank_minimum", value=9.5)),
+        (
+            Reading("when_it_fails", state="damp"),
+            Reading("rest_voltage", value=11.9),
+            Act("charge", hours=8.0),
+            Reading("belt_look", state="glazed"),
+            Act("replace", "battery", "no_change"),
+            Reading("left_something_on", state="yes"),
+            Reading("crank_minimum", value=9.5),
+        ),
     ],
 )
 def test_a_case_weighs_what_the_engine_says(entries: tuple[Reading | Act, ...]) -> None:
-    """Up to single precision: readings only, repaired at the end, and read again after a charge (worked out whole)."""
+    """Up to single precision: readings only, repaired at the end, and read again after a charge or a repair."""
     states = [c for c, _ in catalogue().test("belt_look").choices]
     entries = tuple(replace(e, state=states[-1]) if getattr(e, "test", "") == "belt_look" else e for e in entries)
     case = Case(drawn()[0].car, (Visit(entries, CONDITIONS),))

@@ -44,6 +44,7 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     monkeypatch.setenv("FAULTNET_SETTINGS", str(tmp_path / "settings.json"))
     monkeypatch.setenv("FAULTNET_CACHE", str(built))
     monkeypatch.setenv("FAULTNET_PRIORS", str(tmp_path / "priors"))
+    monkeypatch.setenv("FAULTNET_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
     monkeypatch.delenv("FAULTNET_OPEN_CASE", raising=False)
     yield tmp_path

@@ -20,7 +20,7 @@ from tests.ui.hands import choose, few_closed_cases, opened, settled, wait_for_w
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, Served, chromium, serving  # noqa: E402
 
 PICTURES = HERE / "pictures"
-OTHERS = ("circuit", "why", "entries", "car", "log", "paper", "cases", "history", "settings")
+OTHERS = ("circuit", "why", "entries", "car", "log", "paper", "cases", "history", "practise", "settings")
 PAGES = {"": "test", **{p: p for p in OTHERS}}
 SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
 CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
@@ -28,7 +28,7 @@ DROP = "Voltage drop, engine to negative clamp"
 COLOURS = 160  # fewer turn the red of a probe brown
 # Nothing is held by a placeholder any more, and the links, which come last, are there.
 DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
-    && document.querySelectorAll('.st-key-links a').length === 9"""
+    && document.querySelectorAll('.st-key-links a').length === 10"""
 
 
 def small_png(png: bytes) -> bytes:
@@ -48,6 +48,11 @@ def pictures_of(page: Any, served: Served, case_id: str, path: str, name: str) -
     if path == "circuit":
         choose(page, DROP)
         page.wait_for_function("() => document.querySelector('.fn-circuit img').naturalWidth > 0")
+    if path == "practise":
+        page.get_by_role("button", name="3. A new battery, and slow").click()
+        page.get_by_role("radio", name="Cranking", exact=True).click()
+        page.get_by_role("button", name="Lowest voltage in a recorded start").click()
+        wait_for_words(page, "Lowest voltage in a recorded start: ")
     if path == "history":
         page.set_input_files("input[type=file]", few_closed_cases(300))
         page.get_by_role("button", name="Work it out").click()

@@ -105,11 +105,12 @@ def serving(
     module = serve_module()
     port = module.free_port()
     environment = {
-        **module.MEMORY,
+        **module.ENVIRONMENT,
         **os.environ,
         "FAULTNET_STORE": str(folder / "cases.sqlite"),
         "FAULTNET_SETTINGS": str(folder / "settings.json"),
         "FAULTNET_PRIORS": str(folder / "priors"),
+        "FAULTNET_PRACTICE": str(folder / "practice"),
         **({"FAULTNET_CACHE": str(built)} if built is not None else {}),
     }
     environment.pop("FAULTNET_PASSPHRASE", None)

@@ -19,7 +19,7 @@ from tests.ui.hands import few_closed_cases, opened, settled
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe") / "axe.min.js"
-PAGES = ("", "why", "entries", "car", "log", "paper", "cases", "settings", "history")
+PAGES = ("", "why", "entries", "car", "log", "paper", "cases", "settings", "history", "practise")
 SHEETS = ("Job sheet", "Sheet for the car, with empty boxes", "Pocket plan")
 Screen = Callable[..., Any]
 

@@ -22,7 +22,7 @@ from faultnet.shipped import shipped
 from tests.ui.conftest import UI, a_case
 
 WORD = re.compile(r'<button type="button" class="fn-word"[^>]*>([^<]*)</button>')
-PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history", "settings")
+PAGES = ("at_the_car", "why", "entries", "car", "log", "paper", "cases", "history", "practise", "settings")
 
 
 @pytest.fixture

@@ -241,14 +241,14 @@ def test_garbage_is_looked_for_now_and_then(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_a_case_is_worked_through_once_for_all_a_page_shows_of_it(workplace: Path) -> None:
-    from workbench import answers
+    from workbench import answers, thinking
 
     case = a_case()
     answers.forget()
     for ask in (answers.present, answers.belief):
         ask(case)
     answers.answer(case, answers.Shop(frozenset()))
-    assert answers.worked.cache_info().misses == 1
+    assert thinking.worked.cache_info().misses == 1
     told = advise(case, answers.catalogue(), answers.costs(answers.Shop(frozenset())), tools=frozenset())
     assert answers.answer(case, answers.Shop(frozenset())) == told
     one = answers.ranges(case)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 from workbench import frame, state
 from workbench.answers import (
     answer,
@@ -15,6 +16,7 @@ from workbench.answers import (
     present,
     range_with,
     ranges,
+    robust,
     tests_of_parts,
     until,
 )
@@ -50,11 +52,15 @@ def show() -> None:
             _warnings(advice, opened.case)
         parts = {"now": partial(_now, opened.case, found, advice),
                  "story": partial(_story, opened.case, advice)}  # fmt: skip
+        slot = None
         for name in ("story", "now") if advice.decision.stop else ("now", "story"):
             with st.container(key=name):
-                parts[name]()
+                slot = parts[name]() or slot
         with st.container(key="rest"):
             _rest(opened.case, advice, found)
+        if slot is not None and opened.case.outcome is None:
+            with slot:  # last, as nothing else waits for it
+                frame.told(verdict.holds(robust(opened.case, state.shop(), whole=False), catalogue()))
     frame.told(verdict.general_cautions(catalogue()))
 
 
@@ -106,12 +112,14 @@ def _last_done(opened: state.Opened) -> None:
             st.button("Redo", key="redo", on_click=state.redo)
 
 
-def _story(case: Case, advice: Advice) -> None:
+def _story(case: Case, advice: Advice) -> DeltaGenerator:
+    """Where it stands and why; gives the place below the verdict, to be filled once all else is drawn."""
     diagnosis = advice.diagnosis
-    verdict_words = f"<p>{plain(diagnosis.summary)}</p>"
-    if case.outcome is None:
-        verdict_words = verdict.told(advice, case, catalogue())
-    parts = [frame.title_html("Where it stands", verdict.STANDS), verdict_words]
+    is_open = case.outcome is None
+    verdict_words = verdict.told(advice) if is_open else f"<p>{plain(diagnosis.summary)}</p>"
+    frame.told(frame.title_html("Where it stands", verdict.STANDS) + verdict_words)
+    slot = st.empty()
+    parts = [verdict.to_do(advice.decision, case, catalogue())] if is_open else []
     told = [c for c in diagnosis.causes if why.is_told(diagnosis, c)]
     if told and diagnosis.entries:
         parts += [frame.title_html("Why"), *(why.reasons(diagnosis, c, most=4) for c in told)]
@@ -120,6 +128,7 @@ def _story(case: Case, advice: Advice) -> None:
         parts += [frame.title_html("Readings beside a sound car"), *(pictures.strip(s) for s in found)]
     parts += [frame.title_html("Today so far"), balance.of_today(case, catalogue(), costs(state.shop()))]
     frame.told("".join(parts))  # one element, as the browser's work grows with their number
+    return slot
 
 
 def _rest(case: Case, advice: Advice, found: card.Proposal | None) -> None:

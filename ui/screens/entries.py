@@ -56,7 +56,8 @@ def _visit(number: int, visit: Visit) -> None:
         conditions_words(visit.conditions, state.settings().temperature) + (f" · {visit.note}" if visit.note else "")
     )
     lines = "".join(
-        f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}</li>"
+        f"<li>{plain(entry_words(catalogue(), e))}{plain(_typed(e))}{plain(' · ' + e.note if e.note else '')}"
+        f"{plain(' · ' + e.by if e.by else '')}</li>"
         for e in visit.entries
     )
     frame.told(f"<ol class='fn-entries'>{lines}</ol>" if lines else "<p>Nothing entered yet.</p>")

@@ -7,7 +7,7 @@ from functools import partial
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, plan, until
+from workbench.answers import answer, belief, catalogue, places, plan, robust, until
 
 from faultnet.case.types import Case
 from faultnet.errors import StoreError
@@ -53,7 +53,8 @@ def _sheet(opened: state.Opened, kind: str) -> str:
     course = course_with_legend([belief(until(opened.case, k)) for k in range(count + 1)], catalogue())
     unit = state.settings().temperature
     return job_sheet(opened.case, diagnosis, catalogue(), case_id=opened.case_id, temperature_unit=unit, course=course,
-                     decision=found.decision, photos=_photos(opened.case))  # fmt: skip
+                     decision=found.decision, photos=_photos(opened.case),
+                     robust=robust(opened.case, state.shop(), whole=True))  # fmt: skip
 
 
 def _photos(case: Case) -> dict[str, bytes]:

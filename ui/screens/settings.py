@@ -1,4 +1,4 @@
-"""Money and prices of this workshop: currency, rate for an hour, prices of parts."""
+"""Who enters, and the money of this workshop: currency, rate for an hour, prices of parts."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from workbench.settings import settings_file
 from workbench.widgets.fields import Fields
 from workbench.words import plain
 
+from faultnet.case.store.events import LONGEST_NAME
 from faultnet.decision import load_costs
 from faultnet.prior_set.sets import IN_USE
 
@@ -19,6 +20,10 @@ def show() -> None:
     if opened is not None:
         frame.head(opened)
     frame.notices()
+    frame.title("Who enters here")
+    frame.note("Noted beside every entry made in this browser, with the time. Empty: nobody is noted.")
+    with st.columns(2, gap="medium")[0]:
+        st.text_input("Name", value=state.who(), max_chars=LONGEST_NAME, key=state.WHO_FIELD)
     frame.title("Money and prices")
     frame.note(
         "Without a currency no money is shown, but minutes. The shipped prices are invented: give your own, where you "

@@ -6,14 +6,15 @@ from dataclasses import replace
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, present, until
+from workbench.answers import answer, belief, catalogue, places, present, robust, until
 from workbench.widgets import causes, pictures, why
 from workbench.words import plain
 
 from faultnet.case.types import Case
 from faultnet.diagnosis import Diagnosis
-from faultnet.diagnosis.hinges import hinge, hinge_words, overturning, overturning_words
+from faultnet.diagnosis.hinges import overturning, overturning_words
 from faultnet.errors import ClashError
+from faultnet.report.robust import robust_sentences
 from faultnet.report.strips import strips_of
 from faultnet.report.timeline import stops_of
 
@@ -46,10 +47,13 @@ def show() -> None:
 
 
 def _hinges(case: Case, diagnosis: Diagnosis) -> None:
-    """What could change the verdict: one more reading, or another base rate."""
+    """What could change the verdict: one more reading, other base rates, other estimates."""
     frame.title("What could change the verdict")
-    found = hinge(diagnosis, catalogue(), case.car.battery.age, case.car.climate)
-    frame.told(f"<p>{plain(overturning_words(overturning(diagnosis)))}</p><p>{plain(hinge_words(found))}</p>")
+    said = [
+        overturning_words(overturning(diagnosis)),
+        *robust_sentences(robust(case, state.shop(), whole=True), catalogue()),
+    ]
+    frame.told("".join(f"<p>{plain(words)}</p>" for words in said))
 
 
 def _reasons(diagnosis: Diagnosis) -> None:

@@ -103,7 +103,7 @@ def event_words(event: StoredEvent) -> str:
     from faultnet.case.store.effects import EntryAdded
     from faultnet.diagnosis.wording import entry_words
 
-    by = f" ({event.device}, {clock(event.at)})" if event.device else f" ({clock(event.at)})"
+    by = f" ({', '.join(filter(None, (event.who, event.device, clock(event.at))))})"
     if event.kind in ("entry_added", "entry_changed"):
         entry = EntryAdded.model_validate({"visit": 0, "entry": event.payload["entry"]}).entry.build()
         return entry_words(catalogue(), entry) + by

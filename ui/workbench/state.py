@@ -31,6 +31,7 @@ from workbench.settings import Settings, load_settings, save_settings, tools_at_
 OPEN_CASE = "FAULTNET_OPEN_CASE"
 BOUNCE = 1.0  # [s] in which a second tap on an answer is a bounce
 BROWSER = "faultnet_browser"
+WHO, WHO_FIELD = "who", "who_enters"
 moment = time.monotonic  # [s]
 _lock = threading.Lock()
 _stores: dict[tuple[str, str], Store] = {}
@@ -95,7 +96,11 @@ def _seen() -> _Seen:
 
 
 def store() -> Store:
-    """The store of cases, shared by all sessions on the same kind of device."""
+    """The store of cases, shared by all sessions on the same kind of device; it signs with this browser's name."""
+    return _shared_store().signed_by(who())
+
+
+def _shared_store() -> Store:
     from faultnet.case.store.database import default_place
 
     key = (default_place(), _device())
@@ -103,6 +108,28 @@ def store() -> Store:
         if key not in _stores:
             _stores[key] = open_store(key[0], device=key[1])
         return _stores[key]
+
+
+def who() -> str:
+    """Who enters in this browser, as somebody said on the page 'Settings'; empty where nobody is noted."""
+    if WHO not in st.session_state:
+        kept = _shared_store().draft(f"who_{browser()}")
+        st.session_state[WHO] = str(kept.get("name", ""))
+    return str(st.session_state[WHO])
+
+
+def take_up_who() -> None:
+    """Keep the name that was typed; called at the beginning of each run, as the field may be left for a link."""
+    typed = st.session_state.get(WHO_FIELD)
+    if typed is None:
+        return
+    try:
+        name = events.signature(typed)
+        if name != who():
+            store().keep_draft(f"who_{browser()}", {"name": name} if name else {})
+            st.session_state[WHO] = name
+    except FaultnetError as error:
+        set_trouble(error)
 
 
 def close_stores() -> None:
@@ -315,8 +342,8 @@ def drop_pending() -> None:
 
 
 def signed(entry: Entry) -> Entry:
-    """The entry with the time it is entered; by whom is not kept."""
-    return entry if entry.at else replace(entry, at=datetime.now(UTC).isoformat(timespec="seconds"))
+    """The entry with the time it is entered, and by whom where a name was given."""
+    return entry if entry.at else replace(entry, at=datetime.now(UTC).isoformat(timespec="seconds"), by=who())
 
 
 def add_entries(visit: int, *entries: Entry, words: str) -> bool:

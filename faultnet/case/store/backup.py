@@ -12,6 +12,7 @@ import json
 import os
 from base64 import b64decode, b64encode
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,8 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from faultnet.case.store.events import StoredEvent, is_deleted, replay
-from faultnet.case.store.photos import all_photos, keep_photo
-from faultnet.case.store.rows import event_of, insert_case, insert_event
+from faultnet.case.store.photos import all_photos, keep_photo, read_photo
+from faultnet.case.store.rows import event_of, insert_case, insert_event, read_events
 from faultnet.case.store.summary import columns_of
 from faultnet.case.store.tables import CASES, EVENTS
 from faultnet.errors import StoreError
@@ -28,6 +29,44 @@ from faultnet.whole import written_whole
 
 _HEAD = {"format": "faultnet-store", "version": 2}
 _KNOWN = ({"format": "faultnet-store", "version": 1}, _HEAD)
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What a backup that is whole holds.
+
+    Parameters
+    ----------
+    cases, events, photos : int
+    sha256 : str
+        Of everything but its last line, which says it as well; two stores with the same cases have the same.
+    """
+
+    cases: int
+    events: int
+    photos: int
+    sha256: str
+
+
+def contents_of(path: str | os.PathLike[str]) -> Contents:
+    """Look a backup through and count what it holds.
+
+    Raises
+    ------
+    StoreError
+        If the file is no whole backup.
+    """
+    source = Path(path)
+    _refuse_damage(source)
+    cases, events, photos, sha256 = set(), 0, 0, ""
+    for line in _lines_in(source):
+        fields = json.loads(line)
+        if "case_id" in fields:
+            cases.add(fields["case_id"])
+            events += 1
+        photos += "photo" in fields
+        sha256 = str(fields.get("sha256", ""))
+    return Contents(len(cases), events, photos, sha256)
 
 
 def write_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
@@ -57,7 +96,7 @@ def write_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
         raise _trouble(target, error) from None
 
 
-def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
+def read_backup(connection: Connection, path: str | os.PathLike[str], *, merge: bool = True) -> int:
     """Take the cases of a backup in, all or none.
 
     Parameters
@@ -65,6 +104,8 @@ def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
     connection : sqlalchemy.Connection
         In a transaction that may write.
     path : str or path
+    merge : bool
+        Whether the store may hold cases already.
 
     Returns
     -------
@@ -74,7 +115,8 @@ def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
     Raises
     ------
     StoreError
-        If the file is no whole backup, or one of its cases went another way in this store.
+        If the file is no whole backup, the store holds cases and may not, one of them went another way in the
+        backup, or what was taken in does not read back as it was written.
 
     Notes
     -----
@@ -83,11 +125,21 @@ def read_backup(connection: Connection, path: str | os.PathLike[str]) -> int:
     """
     source = Path(path)
     _refuse_damage(source)
+    there = int(connection.execute(select(func.count()).select_from(CASES)).scalar() or 0)
+    if there and not merge:
+        raise StoreError(
+            "the store to restore into is not empty",
+            got=f"{there} case{'s' * (there > 1)}",
+            expected="an empty store",
+            to_do="name another store, or allow merging: it adds what is missing and overwrites nothing",
+        )
     _take_in_photos(connection, source)
-    return sum(
+    added = sum(
         _take_in(connection, tuple(events), source)
         for _, events in groupby(_events_in(source), key=lambda event: event.case_id)
     )
+    _refuse_another_store(connection, source)
+    return added
 
 
 def _all_events(connection: Connection) -> Iterator[StoredEvent]:
@@ -240,6 +292,32 @@ def _take_in(connection: Connection, events: tuple[StoredEvent, ...], source: Pa
     for event in events[max(common, 1) :]:
         insert_event(connection, event, columns)
     return len(events) - common
+
+
+def _refuse_another_store(connection: Connection, source: Path) -> None:
+    """Read back what was taken in and hold it beside the backup, before it is made to last.
+
+    Raises
+    ------
+    StoreError
+        If something is not there as it was written.
+    """
+    for case_id, events in groupby(_events_in(source), key=lambda event: event.case_id):
+        wanted = tuple(events)
+        if read_events(connection, case_id)[: len(wanted)] != wanted:
+            raise _not_taken_in(source, f"case {case_id}")
+    for line in _lines_in(source):
+        fields = json.loads(line)
+        if "photo" in fields and read_photo(connection, fields["photo"]) != b64decode(fields["data"]):
+            raise _not_taken_in(source, f"photo {fields['photo']}")
+
+
+def _not_taken_in(source: Path, what: str) -> StoreError:
+    return StoreError(
+        "the store does not give back what the backup held",
+        where=f"{source}, {what}",
+        to_do="check the database; nothing was changed",
+    )
 
 
 def _trouble(path: Path, error: OSError) -> StoreError:

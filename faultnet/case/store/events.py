@@ -110,6 +110,30 @@ class ConcurrentEdit(StoreError):
         )
 
 
+LONGEST_NAME = 40
+
+
+def signature(name: str) -> str:
+    """A name by which entries are signed, without blanks around it.
+
+    Raises
+    ------
+    StoreError
+        If it is longer than 40 characters, or holds what cannot be seen.
+
+    Examples
+    --------
+    >>> signature("  Kim ")
+    'Kim'
+    """
+    name = " ".join(name.split())
+    if len(name) > LONGEST_NAME or not name.isprintable():
+        raise StoreError(
+            "no name to sign with", got=repr(name[:60]), expected=f"at most {LONGEST_NAME} letters", to_do="shorten it"
+        )
+    return name
+
+
 def create_case(case: Case) -> Event:
     """Begin a case."""
     return Event("case_created", {"case": case_fields(case)})

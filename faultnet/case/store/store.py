@@ -114,6 +114,10 @@ class Store:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def signed_by(self, who: str) -> Store:
+        """The same store, opened for somebody else; it closes with this one."""
+        return Store(self._engine, who, self._signature["device"])
+
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
@@ -370,12 +374,12 @@ class Store:
         with self._reading() as connection:
             return write_backup(connection, path)
 
-    def restore(self, path: str | os.PathLike[str]) -> int:
+    def restore(self, path: str | os.PathLike[str], *, merge: bool = True) -> int:
         """Take the cases of a backup in; see :func:`faultnet.case.store.backup.read_backup`."""
         from faultnet.case.store.backup import read_backup
 
         with self._writing() as connection:
-            return read_backup(connection, path)
+            return read_backup(connection, path, merge=merge)
 
     def _reading(self) -> AbstractContextManager[Connection]:
         """Begin to read, all from one moment."""

@@ -11,6 +11,7 @@ from faultnet.learning.em import on_rates, symptoms
 from faultnet.learning.em.e_step import Counts, Frame, Numbers
 from faultnet.learning.em.intervals import Certainty
 from faultnet.learning.em.rates import RateForm, Rates, all_sound, share_of
+from faultnet.learning.em.told import Sure
 from faultnet.learning.result import Change
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -71,7 +72,7 @@ def _interval(share: float, spread: float) -> tuple[float, float]:
     return low / (1.0 + low), high / (1.0 + high)
 
 
-def symptom_changes(frame: Frame, numbers: Numbers, counts: Counts) -> Iterator[Change]:
+def symptom_changes(frame: Frame, numbers: Numbers, counts: Counts, certain: Sure) -> Iterator[Change]:
     """Rows of symptom tables that cases bear on."""
     for test, form in frame.symptoms.items():
         if test not in counts.symptoms:
@@ -81,7 +82,7 @@ def symptom_changes(frame: Frame, numbers: Numbers, counts: Counts) -> Iterator[
         for r, cause in enumerate(form.causes):
             worth = float(form.counts[r].sum() + seen[r].sum())
             for s in range(rows.shape[1]) if seen[r].sum() > 0.0 else ():
-                low, high = beta_interval(float(rows[r, s]), worth)
+                low, high = beta_interval(float(rows[r, s]), certain.answer(test, r, s, rows[r], worth))
                 key = (test, cause, form.choices[s])
                 yield Change(
                     "symptoms", key, float(old[r, s]), float(rows[r, s]), low, high, float(seen[r].sum()), "-", worth
@@ -89,12 +90,12 @@ def symptom_changes(frame: Frame, numbers: Numbers, counts: Counts) -> Iterator[
 
 
 def on_changes(
-    old: Mapping[on_rates.Key, float], numbers: Numbers, counts: Counts, strength: float
+    old: Mapping[on_rates.Key, float], numbers: Numbers, counts: Counts, strength: float, certain: Sure
 ) -> Iterator[Change]:
     """Chances of being on that visits bear on."""
     for key, seen in on_rates.by_row(numbers.on, counts.on).items():
         worth = strength * on_rates.WORTH + float(seen.sum())
-        low, high = beta_interval(numbers.on[key], worth)
+        low, high = beta_interval(numbers.on[key], certain.on(key, numbers.on[key], worth))
         yield Change("on_rates", key, old[key], numbers.on[key], low, high, float(seen.sum()), "-", worth)
 
 

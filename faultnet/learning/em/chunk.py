@@ -27,6 +27,33 @@ class Answer:
 
 
 @dataclass(frozen=True, eq=False)
+class Compact:
+    """Likelihoods of the rows that survive; of all others nought.
+
+    Parameters
+    ----------
+    first : int array, shape (visits kept whole + 1,)
+        Where the rows of each visit begin.
+    row : unsigned int array, shape (rows kept,)
+    value : float32 array, shape (rows kept,)
+    left_out : array, shape (cases,)
+        Belief that was in what does not survive, by the old numbers [-].
+    """
+
+    first: Index
+    row: NDArray[np.unsignedinteger]
+    value: Single
+    left_out: NDArray[np.float64]
+
+    def dense(self, visit: int, count: int) -> Single:
+        """All rows of a visit."""
+        found: Single = np.zeros(count, dtype=np.float32)
+        span = slice(self.first[visit], self.first[visit + 1])
+        found[self.row[span]] = self.value[span]
+        return found
+
+
+@dataclass(frozen=True, eq=False)
 class Chunk:
     """Cases in the order of the history.
 
@@ -58,6 +85,8 @@ class Chunk:
     fixed : float32 array, shape (distinct factors, hypotheses)
     whens : tuple of set of str
     answers : tuple of Answer
+    compact : Compact, optional
+        In place of `likelihood`.
     """
 
     number: Index
@@ -78,6 +107,14 @@ class Chunk:
     fixed: Single = field(repr=False)
     whens: tuple[When, ...]
     answers: tuple[Answer, ...]
+    compact: Compact | None = field(default=None, repr=False)
+
+    def rows(self, visit: int, count: int) -> Single:
+        """Likelihood of a visit that was kept whole, for every row of the patterns, shape (count,)."""
+        if self.compact is None:
+            found: Single = self.likelihood[self.whole[visit]]
+            return found
+        return self.compact.dense(int(self.whole[visit]), count)
 
     def __len__(self) -> int:
         return len(self.cell)

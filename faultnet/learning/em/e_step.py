@@ -151,17 +151,18 @@ class Pass:
         mixed = []
         for j in range(self.visits[i], self.visits[i + 1]):
             when = int(chunk.visit_when[j])
-            each = chunk.likelihood[chunk.whole[j]][patterns.row] * self.chances[when]
+            each = chunk.rows(j, len(patterns.rows))[patterns.row] * self.chances[when]
             one = np.add.reduceat(each, patterns.starts[:-1])
             weight *= one
             mixed.append((when, each, one))
-        for k in self._keys(i):
+        for k in self.keys(i):
             weight *= self.said[k]
         for f in range(self.fixed[i], self.fixed[i + 1]):
             weight *= chunk.fixed[chunk.fixed_key[f]]
         return weight, mixed
 
-    def _keys(self, i: int) -> list[int]:
+    def keys(self, i: int) -> list[int]:
+        """Answers of a case."""
         return self.chunk.answer_key[self.answers[i] : self.answers[i + 1]].tolist()  # type: ignore[no-any-return]
 
     def count(self, i: int) -> None:
@@ -175,7 +176,7 @@ class Pass:
         self.total += share * (np.log(total) + self.chunk.offset[i])
         weight *= share / total
         self.cells[self.chunk.cell[i]] += weight
-        for k in self._keys(i):
+        for k in self.keys(i):
             self.heard[k] += weight
         at, hypothesis = self.frame.several
         for when, each, one in mixed:
@@ -192,7 +193,7 @@ class Pass:
             total *= max(float(each.sum()), TINY)
             if len(each) > 1:
                 self.pattern[when, span] += share * each / max(float(each.sum()), TINY)
-        for k in self._keys(i):
+        for k in self.keys(i):
             total *= float(self.said[k][truth])
             self.heard[k, truth] += share
         for f in range(self.fixed[i], self.fixed[i + 1]):

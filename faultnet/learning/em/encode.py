@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from faultnet.case.types import Act, Case, Reading
+from faultnet.case.types import Act, Case, CaseOutcome, Reading
 from faultnet.diagnosis.course import course
 from faultnet.diagnosis.diagnose import check_case
 from faultnet.diagnosis.evidence import evidence_of, module_offset
@@ -25,7 +25,9 @@ from faultnet.learning.em.bands import Setting as Key
 from faultnet.learning.em.bands import physical
 from faultnet.learning.em.chunk import UNKNOWN, Answer, Chunk
 from faultnet.learning.em.on_rates import When
-from faultnet.learning.em.separable import acts_only, is_plain
+from faultnet.learning.em.proof import proof_factor
+from faultnet.learning.em.rates import prior, rate_form
+from faultnet.learning.em.separable import acts_only, is_plain, parted
 from faultnet.learning.em.space import Space, cell_of, modes_of
 from faultnet.model.cache import network_for
 from faultnet.model.network import Array, Network
@@ -71,6 +73,14 @@ class Encoder:
         """Where each combination of modes stands among the hypotheses."""
         return {tuple(row): i for i, row in enumerate(self.space.modes.tolist())}
 
+    def first_setting(self, case: Case) -> int:
+        """Place among the settings of what a case's first visit was in, to take those of one network together."""
+        return self._order[self.settings[physical(case.car, case.visits[0].conditions)]] if case.visits else -1
+
+    @cached_property
+    def _order(self) -> dict[Key, int]:
+        return {setting: k for k, setting in enumerate(dict.fromkeys(self.settings.values()))}
+
     def network(self, setting: Key) -> Network:
         """Network of a setting, kept in memory: a history has few."""
         return self._networks.get(setting, lambda: network_for(Setting(*setting, self.catalogue)))
@@ -94,10 +104,18 @@ class Encoder:
         return self._whole.get(setting, make)
 
     def truth(self, case: Case) -> int:
-        """Hypothesis that was confirmed, or -1."""
-        if case.outcome is None:
-            return UNKNOWN
-        return self.places[tuple(modes_of(self.space.components, self.space.networks[0], case.outcome.causes))]
+        """Hypothesis that was confirmed and is taken as true, or -1."""
+        return UNKNOWN if case.outcome is None or case.outcome.proof is not None else self.named(case.outcome)
+
+    def named(self, outcome: CaseOutcome) -> int:
+        """Hypothesis that an outcome names."""
+        return self.places[tuple(modes_of(self.space.components, self.space.networks[0], outcome.causes))]
+
+    @cached_property
+    def before(self) -> Array:
+        """Prior of every hypothesis by the old set, shape (cells, hypotheses)."""
+        form = rate_form(self.catalogue, self.space, 1.0, ())
+        return prior(form, form.start())
 
     def factor(self, case: Case, *, readings: bool) -> Array:
         """Log likelihood of a case's acts, or of all of it, by the old prior set, for every hypothesis."""
@@ -159,10 +177,13 @@ class _Draft:
         encoder = self.encoder
         self.cell.append(encoder.space.cells.index(cell_of(case.car)))
         self.truth.append(encoder.truth(case))
+        if case.outcome is not None and case.outcome.proof is not None:
+            named = encoder.named(case.outcome)
+            self._fix(i, proof_factor(encoder.catalogue, case.outcome.proof, encoder.before[self.cell[i]], named))
         if not is_plain(case, encoder.catalogue):
-            self._fix(i, encoder.factor(case, readings=True))
-            return
-        if any(isinstance(e, Act) for v in case.visits for e in v.entries):
+            case, rest = parted(case, encoder.catalogue)
+            self._fix(i, encoder.factor(rest, readings=True))
+        elif any(isinstance(e, Act) for v in case.visits for e in v.entries):
             self._fix(i, encoder.factor(case, readings=False))
         for v in range(len(case.visits)):
             self._visit(i, case, v)

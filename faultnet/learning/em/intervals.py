@@ -74,18 +74,14 @@ def certainty(form: RateForm, scores: Array, weight: Array, cell: Index) -> Cert
     weight : array, shape (cases,)
     cell : int array, shape (cases,)
     """
-    fault = np.ones(len(form.places), dtype=bool)
-    fault[form.first[:-1]] = False
-    number = np.full(form.own_counts.shape, -1)
-    used = np.vstack([fault, (form.own_counts[1:] > 0.0) & fault]).astype(bool)
-    number[used] = np.arange(int(used.sum()))
-    information = _prior_information(form, number)
+    number = rate_numbers(form)
+    information = prior_information(form, number)
     effective = np.zeros(form.old.shape)
     for g in range(len(form.old)):
         mine = cell == g
         told = (scores[mine] * weight[mine, None]).T @ scores[mine]
         effective[g] = np.diag(told)
-        own = np.where(form.own[g] > 0, number[form.own[g], np.arange(len(fault))], -1)
+        own = np.where(form.own[g] > 0, number[form.own[g], np.arange(len(form.places))], -1)
         for rows in (number[0], own):
             for columns in (number[0], own):
                 _add(information, rows, columns, told)
@@ -98,7 +94,18 @@ def _add(information: Array, rows: np.ndarray, columns: np.ndarray, told: Array)
     information[np.ix_(rows[down], columns[across])] += told[np.ix_(down, across)]
 
 
-def _prior_information(form: RateForm, number: np.ndarray) -> Array:
+def rate_numbers(form: RateForm) -> Index:
+    """Number of the parameter of each factor on a fault mode, the whole's in row 0; -1 where there is none."""
+    fault = np.ones(len(form.places), dtype=bool)
+    fault[form.first[:-1]] = False
+    number = np.full(form.own_counts.shape, -1)
+    used = np.vstack([fault, (form.own_counts[1:] > 0.0) & fault]).astype(bool)
+    number[used] = np.arange(int(used.sum()))
+    return number
+
+
+def prior_information(form: RateForm, number: np.ndarray) -> Array:
+    """What the old prior set says of the factors, shape (parameters, parameters)."""
     information = np.zeros((number.max() + 1,) * 2)
     for row, counts in enumerate([form.whole_counts, *form.own_counts[1:]]):
         for a, b in zip(form.first[:-1], form.first[1:], strict=True):

@@ -20,6 +20,7 @@ from faultnet.inference.configurations import Index
 from faultnet.learning.em.chunk import UNKNOWN, Chunk, fetched
 from faultnet.learning.em.e_step import NO_FOLD, Counts, Frame, Numbers, added, expectation
 from faultnet.learning.em.scores import beliefs, marker, scored
+from faultnet.learning.em.told import Layout, case_scores
 from faultnet.model.network import Array
 
 Answer = TypeVar("Answer")
@@ -97,6 +98,22 @@ def expected_modes(
     """Expected modes of every case, shape (cases, places), and its group of cars."""
     parts = list(spread(_modes_of, [(c, frame, numbers) for c in chunks]))
     return np.concatenate([p for p, _ in parts]), np.concatenate([c for _, c in parts])
+
+
+def _information_of(task: tuple[Path, Path, Numbers, Layout]) -> Array:
+    chunk = cast(Chunk, fetched(task[0]))
+    found = case_scores(chunk, frame_of(task[1]), task[2], task[3])
+    return np.asarray((found * chunk.weight[:, None]).T @ found)
+
+
+def information(
+    chunks: Sequence[Path], frame: Path, numbers: Numbers, layout: Layout, spread: Spread = serially
+) -> Array:
+    """Sum of the products of all cases' scores, shape (parameters, parameters)."""
+    total = np.zeros((layout.size, layout.size))
+    for part in spread(_information_of, [(c, frame, numbers, layout) for c in chunks]):
+        total += part
+    return total
 
 
 def _held_out(task: tuple[Path, Path, Numbers, int]) -> tuple[Array, Array]:

@@ -20,6 +20,7 @@ from faultnet.case.types import (
     Fuel,
     NotMeasured,
     Outcome,
+    Proof,
     RatingStandard,
     Runs,
 )
@@ -91,6 +92,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("causes", "case", "causes", "-", "confirmed causes as component:mode, separated by ;", default=()),
     _text("confirmed_by", "case", "how the causes were proven"),
     _text("outcome_note", "case", "note on the end of the case"),
+    _choice("proof", "case", Proof, "what sort of proof the causes have; taken as true when empty"),
     _text("label", "case", "what the car is called"),
     _choice("fuel", "case", Fuel, "fuel of the engine", "petrol"),
     _number("displacement", "case", "l", "engine displacement", 0.5, 8.0, 1.6),
@@ -139,6 +141,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("at", "entry", "moment", "-", "when it was entered, as 2026-11-20T14:05:31+00:00", default=""),
     _text("by", "entry", "who entered it"),
     _photos("photos", "entry", "photos of the entry"),
+    _text("read_by", "entry", "who read it off, where that is wanted"),
 )
 BY_NAME: dict[str, Column] = {column.name: column for column in COLUMNS}
 NEVER_EMPTY = ("case",)

@@ -63,6 +63,7 @@ def rows_of(case: Case, key: str) -> Iterator[list[Any]]:
     battery = {f"battery_{field.name}": getattr(case.car.battery, field.name) for field in fields(Battery)}
     about = {**vars(case.car), **vars(case), **battery, "case": key, "closed": case.outcome is not None}
     about |= {"causes": outcome.causes, "confirmed_by": outcome.confirmed_by, "outcome_note": outcome.note}
+    about["proof"] = outcome.proof
     head = _cells("case", about)
     for v, visit in enumerate(case.visits, start=1):
         place = {**vars(visit.conditions), "visit": v, "date": visit.date, "visit_note": visit.note}
@@ -173,8 +174,8 @@ class _Reading:
     def outcome(self, row: int, about: dict[str, Any]) -> CaseOutcome | None:
         """Read the end of a case."""
         if about["closed"]:
-            return CaseOutcome(about["causes"], about["confirmed_by"], about["outcome_note"])
-        for name in ("causes", "confirmed_by", "outcome_note"):
+            return CaseOutcome(about["causes"], about["confirmed_by"], about["outcome_note"], about["proof"])
+        for name in ("causes", "confirmed_by", "outcome_note", "proof"):
             if about[name]:
                 self.amiss(row, name, about[name], "nothing, as the case is not closed")
         return None

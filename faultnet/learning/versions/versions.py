@@ -223,6 +223,10 @@ def numbers_of(catalogue: Catalogue) -> dict[tuple[str, ...], float]:
                 found["symptoms", name, cause, choice] = count / sum(counts)
     for instrument in catalogue.instruments:
         found["instruments", instrument.id, "offset"] = instrument.offset
+        found["instruments", instrument.id, "slip"] = instrument.slip
+    for key, effect in catalogue.effects.items():
+        found[("effects", *key, "centre")] = effect.centre
+        found[("effects", *key, "spread")] = effect.spread
     return found | {("spreads", name): spread.value for name, spread in catalogue.spreads.items()}
 
 

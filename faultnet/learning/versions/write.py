@@ -16,6 +16,7 @@ from faultnet.prior_set.tables import toml_table
 
 Cells = dict[str, str]
 LEAST_COUNT = 1e-3
+SEVERAL = ("instruments", "effects")
 
 
 def applied(tuned: Tuned, source: Path, target: Path, name: str, version: str, history: str, sha256: str) -> Path:
@@ -45,10 +46,10 @@ def applied(tuned: Tuned, source: Path, target: Path, name: str, version: str, h
     """
     before, folders = load_catalogue(folder=source), lineage(source)
     shutil.copytree(source, target)
-    by_table: dict[str, dict[tuple[str, ...], Change]] = {}
+    by_table: dict[str, dict[tuple[str, ...], list[Change]]] = {}
     for change in tuned.changes:
-        key = change.key[: len(KEYS[change.table])]  # an instrument's key also names its column
-        by_table.setdefault(change.table, {})[key] = change
+        key = change.key[: len(KEYS[change.table])]  # where a row has several numbers, the key also names the column
+        by_table.setdefault(change.table, {}).setdefault(key, []).append(change)
     origin = f"tuned on {tuned.cases} cases, sha256 {sha256[:12]}"
     for table, changes in by_table.items():
         _rewrite(target, table, folders, changes, origin)
@@ -59,7 +60,7 @@ def applied(tuned: Tuned, source: Path, target: Path, name: str, version: str, h
 
 
 def _rewrite(
-    target: Path, table: str, folders: Sequence[Path], changes: dict[tuple[str, ...], Change], origin: str
+    target: Path, table: str, folders: Sequence[Path], changes: dict[tuple[str, ...], list[Change]], origin: str
 ) -> None:
     """Write a table with the new numbers; of a set with a parent only the rows that differ from the parent's."""
     columns = COLUMNS[table]
@@ -74,17 +75,20 @@ def _rewrite(
         writer.writerows(out)
 
 
-def _changed(table: str, rows: Iterable[Cells], changes: dict[tuple[str, ...], Change], origin: str) -> Iterator[Cells]:
+def _changed(
+    table: str, rows: Iterable[Cells], changes: dict[tuple[str, ...], list[Change]], origin: str
+) -> Iterator[Cells]:
     """Rows with the new numbers; a group that the old table did not have goes behind its mode's other rows."""
     left, rows = dict(changes), list(rows)
     for place, row in enumerate(rows):
-        change = left.pop(tuple(row[k] for k in KEYS[table]), None)
-        yield row if change is None else {**row, **_numbers(table, change, row), **_origin(change, row, origin)}
+        mine = left.pop(tuple(row[k] for k in KEYS[table]), [])
+        numbers = {k: v for change in mine for k, v in _numbers(table, change, row).items()}
+        yield {**row, **numbers, **_origin(table, mine, row, origin)} if mine else row
         owner, after = tuple(row.values())[:2], rows[place + 1] if place + 1 < len(rows) else {}
         if table == "base_rates" and tuple(after.values())[:2] != owner:
             for key in [k for k in left if k[:2] == owner]:
-                new = left.pop(key)
-                yield {**row, "group": key[2], **_numbers(table, new, row), **_origin(new, row, origin)}
+                [new] = left.pop(key)
+                yield {**row, "group": key[2], **_numbers(table, new, row), **_origin(table, [new], row, origin)}
     if left:
         raise AssertionError(f"tuned numbers without a row in {table}: {sorted(left)[:3]}")
 
@@ -97,11 +101,16 @@ def _numbers(table: str, change: Change, row: Cells) -> Cells:
         return {"value": f"{max(change.new * (change.counts or 100.0), LEAST_COUNT):.8g}"}
     if table == "on_rates":
         return {"value": f"{min(max(change.new, 0.001), 0.999):.8g}"}
-    return {"offset" if table == "instruments" else "value": f"{change.new:.8g}"}
+    column = change.key[len(KEYS[table])] if table in SEVERAL else "value"
+    return {column: f"{change.new:.8g}"}
 
 
-def _origin(change: Change, row: Cells, origin: str) -> Cells:
-    note = f"was {change.old:.4g}, now {change.new:.4g} ({change.low:.4g} to {change.high:.4g}); {row['note']}"
+def _origin(table: str, changes: Sequence[Change], row: Cells, origin: str) -> Cells:
+    said = []
+    for change in changes:
+        which = f"{change.key[-1]} " if len(changes) > 1 or (table in SEVERAL and change.key[-1] != "offset") else ""
+        said.append(f"{which}was {change.old:.4g}, now {change.new:.4g} ({change.low:.4g} to {change.high:.4g})")
+    note = f"{'; '.join(said)}; {row['note']}"
     return {"source": f"{origin}; before: {row['source']}", "mark": "derived", "note": note.rstrip("; ")}
 
 

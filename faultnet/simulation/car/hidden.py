@@ -46,7 +46,6 @@ HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
     "set_point": lambda vehicle: regulated(vehicle, "charge_unloaded"),
     "output_factor": output_share,
     "charge_cable_resistance": lambda vehicle: vehicle.value("charge_cable", "resistance"),
-    "acceptance": acceptance,
     "acceptance_fine": acceptance,
     "alternator_level": lambda vehicle: balance(vehicle, "charge_loaded").current,
 }

@@ -41,6 +41,7 @@ NUMBERS: dict[str, NumberOf] = {
     "hold_after_charge": resting.hold_after_charge,
     "module_offset": resting.module_offset,
     "crank_sustained": starting.held_at_posts,
+    "dead_crank_level": starting.dead_crank_level,
     "crank_sag": starting.sag,
     "crank_current": starting.crank_current,
     "inrush_current": starting.inrush,
@@ -167,8 +168,6 @@ def true_value(
         return SAMPLED[test.quantity](vehicle, rng, instrument, seconds)
     if isinstance(quantity.table, Law):
         return by_law(vehicle, rng, quantity, quantity.table)
-    if test.id == "dead_crank_level":
-        return starting.held_at_posts(vehicle, rng, vehicle.spread("dead_crank_steady"))
     return NUMBERS[test.quantity](vehicle, rng)
 
 

@@ -83,6 +83,11 @@ def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float 
     return volts + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
 
 
+def dead_crank_level(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
+    """Volts at the posts of a dead crank once the needle is steady [V]."""
+    return held_at_posts(vehicle, rng, vehicle.spread("dead_crank_steady"))
+
+
 def sag(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts after one second less those after fifteen [V]."""
     volts = []

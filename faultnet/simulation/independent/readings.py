@@ -388,6 +388,7 @@ TRUE: dict[str, Callable[[_Seen], float]] = {
     "crank_minimum": _crank_minimum,
     "clamp_minimum": _clamp_minimum,
     "crank_sustained": _sustained,
+    "dead_crank_level": _sustained,
     "crank_sag": _sag,
     "crank_current": _crank_current,
     "inrush_current": _inrush,

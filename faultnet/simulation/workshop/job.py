@@ -7,7 +7,7 @@ with a fault comes back: the call-back is paid and it is brought in once more wi
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -17,6 +17,9 @@ from faultnet.decision.costs import Costs
 from faultnet.diagnosis.needs import SHORT_WAIT, minutes_for, preparing_acts, unmet_needs
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.worlds import AnyCar, act_outcome, after_act, measure, next_visit
+
+Streams = Callable[[str], np.random.Generator]
+"""A random stream for each act or test by its id, where what one draws is not to hang on the others."""
 
 COMPLAINT = "how_it_turns_over"
 MOST_COME_BACKS = 3
@@ -92,7 +95,16 @@ def brought_in(vehicle: AnyCar, rng: np.random.Generator) -> Job:
     return _entered(job, measure(vehicle, COMPLAINT, "question", rng))
 
 
-def looked(job: Job, shop: Shop, test_id: str, rng: np.random.Generator, *, charged: bool = False) -> Job:
+def looked(
+    job: Job,
+    shop: Shop,
+    test_id: str,
+    rng: np.random.Generator | Streams,
+    *,
+    charged: bool = False,
+    instrument: str | None = None,
+    skipping: Collection[str] = (),
+) -> Job:
     """Do a test, after what it needs.
 
     Parameters
@@ -100,17 +112,22 @@ def looked(job: Job, shop: Shop, test_id: str, rng: np.random.Generator, *, char
     job : Job
     shop : Shop
     test_id : str
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator or Streams
     charged : bool
         The battery is known to be charged and need not be put on a charger for this.
+    instrument : str, optional
+        The test's ordinary one when left out.
+    skipping : collection of str
+        Needs that are passed over: it is measured at once, and reads what it reads then.
     """
     test = shop.catalogue.test(test_id)
-    needs = unmet_needs(test, job.visit, shop.catalogue, charged=charged)
+    needs = tuple(n for n in unmet_needs(test, job.visit, shop.catalogue, charged=charged) if n not in skipping)
     minutes = test.minutes + shop.costs.overhead_minutes + sum(minutes_for(n, shop.catalogue) for n in needs)
     for act in preparing_acts(needs):
-        job = prepared(job, shop, act.act, rng, hours=act.hours, free=True)
+        job = prepared(job, shop, act.act, rng(act.act) if callable(rng) else rng, hours=act.hours, free=True)
     job = _spent(job, shop, minutes)
-    return replace(_entered(job, measure(job.vehicle, test_id, None, rng)), tests=job.tests + 1)
+    found = measure(job.vehicle, test_id, instrument, rng(test_id) if callable(rng) else rng)
+    return replace(_entered(job, found), tests=job.tests + 1)
 
 
 def prepared(

@@ -44,7 +44,7 @@ def advised_by(criterion: str) -> Policy:
 
 def _by(case: Case, shop: Shop, criterion: str) -> Step:
     weighed = weigh(work_through(case, shop.catalogue), shop.costs, tools=shop.tools, criterion=criterion)
-    return _as_advised(weighed, weighed.tests[0].test if weighed.tests else "")
+    return as_advised(weighed, weighed.tests[0].test if weighed.tests else "")
 
 
 def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
@@ -52,7 +52,7 @@ def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     weighed = _weighed(case, shop)
     position = weighed.position
     cut = {t: edges_cut(position, t) / position.price[t] for t in position.chances}
-    return _as_advised(weighed, max(cut, key=lambda t: (cut[t], t), default=""))
+    return as_advised(weighed, max(cut, key=lambda t: (cut[t], t), default=""))
 
 
 def single_fault(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
@@ -133,7 +133,8 @@ def _weighed(case: Case, shop: Shop) -> Weighed:
     return weigh(work_through(case, shop.catalogue), shop.costs, tools=shop.tools)
 
 
-def _as_advised(weighed: Weighed, test: str) -> Step:
+def as_advised(weighed: Weighed, test: str) -> Step:
+    """The step that a decision comes to: a test while it goes on, else the repair it names, or giving the car back."""
     decision = weighed.decision
     if not decision.stop:
         return Look(test, charged=_charged(weighed.worked))

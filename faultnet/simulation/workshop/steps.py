@@ -7,10 +7,15 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Look:
-    """Do a test, after what it needs; `charged` says that the battery is known to be charged well enough."""
+    """Do a test, after what it needs; `charged` says that the battery is known to be charged well enough.
+
+    Who practises may name another instrument than the ordinary one, or measure at once, without the preparations.
+    """
 
     test: str
     charged: bool = False
+    instrument: str | None = None
+    at_once: bool = False
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from faultnet.case.types import Act, Case, CaseOutcome
 from faultnet.decision import Advice, Decision
+from faultnet.decision.robust import Robustness
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
+from faultnet.report.robust import robust_line
 from workbench.widgets.work import how
 from workbench.words import minutes, money, plain
 
@@ -45,14 +47,24 @@ def what_to_do(decision: Decision, case: Case) -> str:
     return decision.label
 
 
-def told(advice: Advice, case: Case, catalogue: Catalogue) -> str:
-    """HTML of the verdict and the decision."""
+def told(advice: Advice) -> str:
+    """HTML of the verdict, and why to stop or to go on."""
     decision, diagnosis = advice.decision, advice.diagnosis
     parts = [f"<p>{plain(diagnosis.summary)}</p>", f"<p>{plain(decision.because)}</p>"]
     if decision.cannot_tell:
         parts.append(f"<p>{plain(decision.cannot_tell)}</p>")
-    parts.append(_repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision))
     return "".join(parts)
+
+
+def to_do(decision: Decision, case: Case, catalogue: Catalogue) -> str:
+    """HTML of the repair and how to do it, or of what it would be without another test."""
+    return _repair(decision, case, catalogue) if decision.stop else _if_stopped_now(decision)
+
+
+def holds(found: Robustness, catalogue: Catalogue) -> str:
+    """HTML of the line that says whether the verdict holds when base rates are off; empty while nothing is decided."""
+    said = robust_line(found, catalogue)
+    return f"<p class='fn-robust'>{plain(said)}</p>" if said else ""
 
 
 def closed(outcome: CaseOutcome, catalogue: Catalogue) -> str:

@@ -1,0 +1,350 @@
+"""Playing: the learner's steps on a virtual car, in the workshop of the trials.
+
+What a test or an act draws hangs on what it is, and on how often it was done before, and not on what was done in
+between: whoever does the same to the same car sees the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from zlib import crc32
+
+import numpy as np
+
+from faultnet.case.types import Act, Case, Reading
+from faultnet.decision.costs import Costs
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.acts import MENDS
+from faultnet.diagnosis.leading import is_surely_charged
+from faultnet.diagnosis.needs import is_open, minutes_for, out_of_reach, unmet_needs, within_reach
+from faultnet.diagnosis.safety import forbids, is_forbidden, test_does
+from faultnet.diagnosis.tools import has_tools
+from faultnet.errors import ClashError, EntryError
+from faultnet.practice.cars import SEED, Brought, Ticket, car_of
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import ActSpec, Test
+from faultnet.simulation.workshop.job import (
+    MOST_STEPS,
+    Job,
+    Shop,
+    Streams,
+    brought_in,
+    given_back,
+    looked,
+    mended,
+    prepared,
+    stopped,
+)
+from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
+
+SKIPPABLE = ("surface_charge_gone", "rested", "battery_charged")  # preparations that haste leaves out
+PREPARING = ("prepare", "wait", "bypass")  # kinds of acts that mend nothing
+
+
+@dataclass(frozen=True)
+class Move:
+    """One step of a player.
+
+    Parameters
+    ----------
+    step : Step
+    belief : float, optional
+        Stated before a repair: chance that the part is at fault [%].
+    was_at_fault : bool, optional
+        Whether it was, of a repair.
+    """
+
+    step: Step
+    belief: float | None = None
+    was_at_fault: bool | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Played:
+    """A car with what a player did to it so far.
+
+    Parameters
+    ----------
+    ticket : Ticket
+    shop : Shop
+    brought : Brought
+    job : Job
+        As it stands; a player may look at its case and its bill.
+    moves : tuple of Move
+    before : tuple of Job
+        The job before each move.
+    """
+
+    ticket: Ticket
+    shop: Shop
+    brought: Brought = field(repr=False)
+    job: Job
+    moves: tuple[Move, ...] = ()
+    before: tuple[Job, ...] = ()
+
+    @property
+    def case(self) -> Case:
+        """What the player knows."""
+        return self.job.case
+
+
+def begun(ticket: Ticket, shop: Shop) -> Played:
+    """A car just brought in, with what the driver says.
+
+    Examples
+    --------
+    >>> from faultnet.decision import load_costs
+    >>> from faultnet.prior_set import load_catalogue
+    >>> car = begun(Ticket("matched", "easy", 1), Shop(load_catalogue(), load_costs()))
+    >>> car.job.minutes, car.case.visits[0].entries[0].test
+    (0.0, 'how_it_turns_over')
+    """
+    brought = car_of(ticket, shop.catalogue)
+    job = brought_in(brought.vehicle, stream(brought.number, "brought in"))
+    case = replace(job.case, car=brought.told, complaint=brought.complaint, name=ticket.words)
+    return Played(ticket, shop, brought, replace(job, case=case))
+
+
+def stream(number: int, what: str) -> np.random.Generator:
+    """The random stream of one thing done to a car."""
+    return np.random.default_rng([SEED, number, crc32(what.encode())])
+
+
+def streams(number: int, case: Case) -> Streams:
+    """Random streams of tests and acts by id, after what was done in a case."""
+    return lambda what: stream(number, f"{what} {_times(case, what)}")
+
+
+def _times(case: Case, what: str) -> int:
+    """How often a test was read or an act done, by its id; a repair by act and component."""
+    return sum(_name(e) == what for visit in case.visits for e in visit.entries)
+
+
+def _name(entry: Reading | Act) -> str:
+    if isinstance(entry, Reading):
+        return entry.test
+    return entry.act if entry.component is None else f"{entry.act} {entry.component}"
+
+
+def done(job: Job, shop: Shop, step: Step, number: int) -> Job:
+    """The job after a step, whoever takes it.
+
+    Parameters
+    ----------
+    job : Job
+    shop : Shop
+    step : Step
+    number : int
+        Of the car's random streams.
+    """
+    drawn = streams(number, job.case)
+    if job.steps >= MOST_STEPS:
+        return stopped(job, shop, drawn("back"))
+    if isinstance(step, Look):
+        skipping = SKIPPABLE if step.at_once else ()
+        after = looked(job, shop, step.test, drawn, charged=step.charged, instrument=step.instrument, skipping=skipping)
+    elif isinstance(step, Prepare):
+        after = prepared(job, shop, step.act, drawn(step.act))
+    elif isinstance(step, Mend):
+        after = mended(job, shop, step.component, step.act, drawn(f"{step.act} {step.component}"))
+    else:
+        after = given_back(job, shop, stream(number, f"back {job.come_backs}"))
+    return replace(after, steps=after.steps + 1)
+
+
+def moved(played: Played, step: Step, belief: float | None = None) -> Played:
+    """Take a step.
+
+    Parameters
+    ----------
+    played : Played
+    step : Step
+    belief : float, optional
+        Before a repair: chance that the part is at fault [%].
+
+    Raises
+    ------
+    EntryError
+        If the car was given back, the step cannot be taken, or a repair comes without a belief.
+    """
+    if played.job.done:
+        raise EntryError("this car was given back", to_do="begin another one")
+    at_fault = None
+    if isinstance(step, Look):
+        _check_look(played, step)
+    elif isinstance(step, Prepare):
+        _check_act(played, played.shop.catalogue.act(step.act), PREPARING)
+    elif isinstance(step, Mend):
+        _check_mend(played, step, belief)
+        at_fault = any(c == step.component for c, _ in played.job.vehicle.faults)
+    job = done(played.job, played.shop, step, played.brought.number)
+    move = Move(step, belief if isinstance(step, Mend) else None, at_fault)
+    return replace(played, job=job, moves=(*played.moves, move), before=(*played.before, played.job))
+
+
+def look_at(played: Played, test_id: str, instrument: str | None = None, *, at_once: bool = False) -> Look:
+    """The step of doing a test, put on no charger where what was read shows the battery to be charged.
+
+    Raises
+    ------
+    PriorsError
+        If the test is unknown.
+    """
+    case, catalogue = played.case, played.shop.catalogue
+    test = catalogue.test(test_id)
+    charged = False
+    if not at_once and "battery_charged" in unmet_needs(test, case.visits[-1], catalogue):
+        charged = surely_charged(case, catalogue)
+    return Look(test_id, charged, None if instrument == test.instruments[0] else instrument, at_once)
+
+
+def surely_charged(case: Case, catalogue: Catalogue) -> bool:
+    """Whether what was read so far shows the battery to be charged, as the advice takes it."""
+    try:
+        worked = work_through(case, catalogue)
+    except ClashError:
+        return False
+    return is_surely_charged(worked.course, worked.belief, worked.catalogue)
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A test that can be done now.
+
+    Parameters
+    ----------
+    test : Test
+    minutes : float
+        With what it needs first [min].
+    at_once : float
+        Without the preparations that haste leaves out [min]; the same where there are none.
+    """
+
+    test: Test
+    minutes: float
+    at_once: float
+
+
+def offers(played: Played) -> list[Offer]:
+    """Tests that can be done now, in the catalogue's order; a charge that may prove needless is counted."""
+    catalogue, case = played.shop.catalogue, played.case
+    reach, standing = within_reach(case, catalogue, played.shop.tools), forbids(case, catalogue)
+    found = []
+    for test in catalogue.tests:
+        if not is_open(test, case, catalogue) or not _tools_for(test, played.shop):
+            continue
+        needs = unmet_needs(test, case.visits[-1], catalogue)
+        if out_of_reach(needs, reach) or is_forbidden(test_does(test, needs), standing):
+            continue
+        own = test.minutes + played.shop.costs.overhead_minutes
+        whole = own + sum(minutes_for(n, catalogue) for n in needs)
+        found.append(Offer(test, whole, own + sum(minutes_for(n, catalogue) for n in needs if n not in SKIPPABLE)))
+    return found
+
+
+def instruments(test: Test, shop: Shop) -> tuple[str, ...]:
+    """Instruments for a test, as far as the tools at hand go; the ordinary one first."""
+    if shop.tools is None:
+        return test.instruments
+    found = [i for i in test.instruments if _has(shop.catalogue.instrument(i).tool, shop)]
+    return tuple(found) or test.instruments[:1]
+
+
+def _has(tool: str, shop: Shop) -> bool:
+    return not tool or shop.tools is None or has_tools((tool,), shop.tools)
+
+
+def acts_without_repair(played: Played) -> list[ActSpec]:
+    """Acts that mend nothing and can be done now."""
+    standing = forbids(played.case, played.shop.catalogue)
+    return [a for a in played.shop.catalogue.acts if a.kind in PREPARING and not is_forbidden(a.does, standing)]
+
+
+def repairs(played: Played) -> dict[str, tuple[ActSpec, ...]]:
+    """Components with the acts that may be done to them."""
+    catalogue = played.shop.catalogue
+    standing = forbids(played.case, catalogue)
+    acts = [a for a in catalogue.acts if a.kind == "repair" and a.effect in MENDS]
+    allowed = [a for a in acts if not is_forbidden(a.does, standing)]
+    found = {c.id: tuple(a for a in allowed if c.id in a.components) for c in catalogue.components}
+    return {component: some for component, some in found.items() if some}
+
+
+def price_of_repair(component: str, job: Job, costs: Costs) -> tuple[float, float]:
+    """What a repair with its proof takes now [min] and costs [money]."""
+    cover = costs.behind.get(component, "")
+    minutes = costs.labour[component] + costs.check[component]
+    minutes += costs.access[cover] if cover and cover not in job.opened else 0.0
+    return minutes, costs.part[component] + costs.money(minutes)
+
+
+def _tools_for(test: Test, shop: Shop) -> bool:
+    return shop.tools is None or has_tools(test.tools, shop.tools)
+
+
+def _check_look(played: Played, step: Look) -> None:
+    catalogue, case = played.shop.catalogue, played.case
+    test = catalogue.test(step.test)
+    if step.instrument is not None and step.instrument not in instruments(test, played.shop):
+        known = ", ".join(instruments(test, played.shop))
+        raise EntryError(f"{test.label}: no such instrument for it", got=repr(step.instrument), expected=known)
+    if not _tools_for(test, played.shop):
+        raise EntryError(f"{test.label}: a tool is missing", expected=", ".join(test.tools))
+    if not is_open(test, case, catalogue):
+        raise EntryError(f"{test.label}: it would tell nothing new now", to_do="do another test")
+    needs = unmet_needs(test, case.visits[-1], catalogue, charged=step.charged)
+    lacking = out_of_reach(needs, within_reach(case, catalogue, played.shop.tools))
+    if lacking:
+        raise EntryError(f"{test.label}: the car cannot do that now", expected=lacking[0].replace("_", " "))
+    _refuse_forbidden(played, test.label, test_does(test, needs))
+
+
+def _check_act(played: Played, spec: ActSpec, kinds: tuple[str, ...]) -> None:
+    if spec.kind not in kinds:
+        raise EntryError(f"{spec.label}: this is a repair", to_do="say on which part, and how sure you are")
+    _refuse_forbidden(played, spec.label, frozenset(spec.does))
+
+
+def _check_mend(played: Played, step: Mend, belief: float | None) -> None:
+    catalogue = played.shop.catalogue
+    spec = catalogue.act(step.act)
+    if spec.kind != "repair" or step.component not in spec.components:
+        known = ", ".join(a.id for a in catalogue.acts if a.kind == "repair" and step.component in a.components)
+        raise EntryError(f"{spec.label}: not a repair of that part", got=repr(step.component), expected=known or None)
+    _refuse_forbidden(played, spec.label, frozenset(spec.does))
+    if belief is None or not 0.0 <= belief <= 100.0:
+        got = "nothing" if belief is None else f"{belief:g}"
+        raise EntryError("say how sure you are that this part is at fault", got=got, expected="0 to 100 percent")
+
+
+def _refuse_forbidden(played: Played, label: str, does: frozenset[str]) -> None:
+    standing = [f for f in forbids(played.case, played.shop.catalogue) if does & set(f.does)]
+    if standing:
+        raise EntryError(f"{label}: not on this car as it was found", got=standing[0].words, to_do="see to that first")
+
+
+Player = Callable[[Played], tuple[Step, float | None]]
+
+
+def played_by(ticket: Ticket, shop: Shop, player: Player) -> Played:
+    """Let a player deal with a car until it is given back for good.
+
+    Parameters
+    ----------
+    ticket : Ticket
+    shop : Shop
+    player : callable
+        Of the car as played so far; gives a step, and with a repair a belief [%].
+    """
+    played = begun(ticket, shop)
+    while not played.job.done:
+        step, belief = player(played)
+        job = done(played.job, shop, step, played.brought.number)
+        at_fault = any(c == step.component for c, _ in played.job.vehicle.faults) if isinstance(step, Mend) else None
+        move = Move(step, belief, at_fault)
+        played = replace(played, job=job, moves=(*played.moves, move), before=(*played.before, played.job))
+    return played
+
+
+__all__ = ["GiveBack", "Look", "Mend", "Move", "Offer", "Played", "Prepare", "begun", "moved", "offers"]
