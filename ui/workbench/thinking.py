@@ -85,7 +85,7 @@ def costs(shop: Shop) -> Costs:
     return shipped.with_shop(hourly_rate=shop.hourly_rate, currency=shop.currency, parts=parts)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
 def worked(case: Case) -> Worked:
     """A case without its outcome, worked through once for everything a page shows of it; megabytes each, so few.
 
@@ -101,9 +101,9 @@ def worked(case: Case) -> Worked:
         return work_through(bare, catalogue())
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=1)
 def _weighed(case: Case, shop: Shop) -> Weighed:
-    """The decision with all it was taken from; as large as what it was worked out from, so as few."""
+    """The decision with all it was taken from; as large as what it was worked out from, so one."""
     done = worked(case)
     with _advising:
         return weigh(done, costs(shop), tools=shop.tools)

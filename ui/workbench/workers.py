@@ -38,9 +38,16 @@ class GoneError(Exception):
 
 
 class Worker:
-    """A process that answers questions, several at once, started anew when it has ended."""
+    """A process that answers questions, several at once, started anew when it has ended.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    share : int
+        How many there are: each keeps so small a part of the models that one process would.
+    """
+
+    def __init__(self, share: int = 1) -> None:
+        self._share = share
         self._lock = threading.Lock()
         self._numbers = itertools.count()
         self._open: dict[int, Future[Any]] = {}
@@ -81,7 +88,7 @@ class Worker:
 
     def _begun(self) -> subprocess.Popen[bytes]:
         if self._process is None:
-            own = [sys.executable, str(Path(__file__).resolve()), *sys.path]
+            own = [sys.executable, str(Path(__file__).resolve()), str(self._share), *sys.path]
             self._process = subprocess.Popen(own, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
             threading.Thread(target=self._listen, args=(self._process,), daemon=True).start()
         return self._process
@@ -121,13 +128,15 @@ def _received(pipe: IO[bytes]) -> Iterator[Any]:
             return
 
 
-def work() -> None:
-    """What such a process does until the server has gone."""
+def work(share: int) -> None:
+    """What such a process, one of so many, does until the server has gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is meant for the server, and this one ends with it
     questions, answers = sys.stdin.buffer, sys.stdout.buffer
     sys.stdout = sys.stderr  # what is printed must not get among the answers
+    from faultnet.diagnosis import models
     from workbench import thinking, workers
 
+    models.KEPT = max(models.KEPT // share, 1)
     thinking.keep_up()
     telling = threading.Lock()
 
@@ -170,7 +179,7 @@ def start(count: int | None = None) -> None:
     with _lock:
         for worker in _workers:
             worker.end()
-        _workers[:] = [Worker() for _ in range(wanted)]
+        _workers[:] = [Worker(wanted) for _ in range(wanted)]
         _places.clear()
     for worker in _workers[:1]:  # the others begin when they are asked, or when the first page stands
         worker.start()
@@ -251,5 +260,5 @@ def _place(of: Hashable) -> int:
 
 
 if __name__ == "__main__":
-    sys.path[:] = [*sys.argv[1:]]
-    work()
+    sys.path[:] = sys.argv[2:]
+    work(int(sys.argv[1]))
