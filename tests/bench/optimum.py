@@ -21,7 +21,8 @@ import numpy as np
 
 from faultnet.case.file import load_case
 from faultnet.decision import load_costs
-from faultnet.decision.advice import weigh, worth_of_tests
+from faultnet.decision.advice import weigh
+from faultnet.decision.choosing import worth_of_tests
 from faultnet.decision.edges import edges_cut
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost
 from faultnet.decision.value import Position, Worth, one_step

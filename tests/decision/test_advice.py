@@ -12,8 +12,8 @@ import pytest
 from faultnet.case.file import load_case
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
-from faultnet.decision.advice import position_of, weigh, worth_of_tests
-from faultnet.decision.choosing import least_saving
+from faultnet.decision.advice import position_of, weigh
+from faultnet.decision.choosing import least_saving, worth_of_tests
 from faultnet.decision.plan import Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools

@@ -21,6 +21,8 @@ from faultnet.diagnosis.robust import (
     off_by,
     rates_of,
 )
+from faultnet.learning.result import Change
+from faultnet.learning.versions.write import _origin
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -180,6 +182,14 @@ def test_a_published_rate_is_doubted_less() -> None:
     assert (off_by(row, CATALOGUE), off_by(replace(row, mark="published"), CATALOGUE)) == (3.0, 1.5)
     tuned = replace(row, source="tuned on 9 cases, sha256 0", note="was 0.009, now 0.01 (0.0001 to 0.5); none")
     assert off_by(tuned, CATALOGUE) == 3.0  # an interval that is wider narrows nothing
+
+
+def test_the_interval_that_tuning_writes_down_is_the_one_that_is_read() -> None:
+    row = CATALOGUE.base_rate("belt", "slips", None, "temperate")
+    change = Change("base_rates", ("belt", "slips", "all"), 0.009, 0.02, 0.0125, 0.03, 80.0, "-")
+    written = _origin("base_rates", [change], {"source": row.source, "note": row.note}, "tuned on 80 cases, sha256 0")
+    tuned = replace(row, source=written["source"], note=written["note"])
+    assert off_by(tuned, CATALOGUE) == pytest.approx(0.02 / 0.0125)
 
 
 def test_every_fault_and_the_sound_car_have_a_rate() -> None:
