@@ -102,6 +102,20 @@ def test_one_persons_cars_stay_in_one_process_and_many_are_shared_out(monkeypatc
     assert [workers._place(("many", car)) for car in range(20)] == many
 
 
+def test_what_rests_answers_as_before() -> None:
+    from workbench import thinking, workers
+
+    from faultnet.diagnosis import models
+
+    told = thinking.present(CASE)
+    awake = [m for m in models._models.values() if m.compiled.size()]
+    assert awake
+    workers.rest()
+    assert not [m for m in models._models.values() if m.compiled.size()]
+    assert thinking.worked.cache_info().currsize == 0
+    assert thinking.present(CASE) == told
+
+
 def test_the_processes_end_with_the_server_however_it_ends() -> None:
     told = (
         "import os, signal, sys\n"

@@ -52,8 +52,15 @@ def keep_up() -> bool:
 
 def forget() -> None:
     """Let what hangs on the prior set go."""
-    for kept in (catalogue, costs, worked, _weighed):
-        kept.cache_clear()
+    catalogue.cache_clear()
+    costs.cache_clear()
+    let_go()
+
+
+def let_go() -> None:
+    """Let the cases that were worked through go."""
+    worked.cache_clear()
+    _weighed.cache_clear()
 
 
 @dataclass(frozen=True)

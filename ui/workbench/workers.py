@@ -27,7 +27,8 @@ from faultnet.errors import FaultnetError
 Answer = TypeVar("Answer")
 MOST, AT_ONCE, CARS = 4, 16, 512  # processes; questions that one of them may have begun; cars whose process is known
 TRIES = 2
-LATELY, SOME = 60.0, 3  # [s], cars
+LATELY, SOME = 60.0, 6  # [s], cars
+IDLE = 300.0  # after which a process lets its models rest [s]
 _workers: list[Worker] = []
 _places: OrderedDict[Hashable, tuple[int, float]] = OrderedDict()
 _lock = threading.Lock()
@@ -147,11 +148,32 @@ def work(share: int) -> None:
                 _send(answers, told)
             except OSError:
                 os._exit(0)
+        del told
+        memory.tidy()
+        idle[0].cancel()
+        idle[0] = _later(workers.rest)
 
+    idle = [_later(workers.rest)]
     threads = ThreadPoolExecutor(AT_ONCE)
     for question in _received(questions):
         threads.submit(answer, *question)
     os._exit(0)
+
+
+def _later(what: Callable[[], None]) -> threading.Timer:
+    timer = threading.Timer(IDLE, what)
+    timer.daemon = True
+    timer.start()
+    return timer
+
+
+def rest() -> None:
+    """Keep of every car only what it takes to be woken, which costs the next question a fifth of a second."""
+    from faultnet.diagnosis import models
+    from workbench import thinking
+
+    thinking.let_go()
+    models.rest_all()
 
 
 def tried(function: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[bool, Any]:
