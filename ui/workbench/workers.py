@@ -135,7 +135,7 @@ def work(share: int) -> None:
     questions, answers = sys.stdin.buffer, sys.stdout.buffer
     sys.stdout = sys.stderr  # what is printed must not get among the answers
     from faultnet.diagnosis import models
-    from workbench import thinking, workers
+    from workbench import memory, thinking, workers
 
     models.KEPT = max(models.KEPT // share, 1)
     thinking.keep_up()
