@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,10 @@ OTHERS = ("circuit", "why", "entries", "car", "log", "paper", "cases", "history"
 PAGES = {"": "test", **{p: p for p in OTHERS}}
 SCREENS = {"phone": {**PHONE, "device_scale_factor": 1.5}, "desk": DESK}
 CASE, RECORDING = "intermittent_no_start.json", "logger_decimal_comma.txt"
+VERDICTS = {
+    "robust": ("shorted_cell.json", None),
+    "fragile": ("sulphated_battery.json", 4),
+}  # entries; None: all of them
 DROP = "Voltage drop, engine to negative clamp"
 COLOURS = 160  # fewer turn the red of a probe brown
 # Nothing is held by a placeholder any more, and the links, which come last, are there.
@@ -69,6 +74,17 @@ def pictures_of(page: Any, served: Served, case_id: str, path: str, name: str) -
     return taken
 
 
+def verdict(page: Any, served: Served, file: str, entries: int | None) -> bytes:
+    """Where a demo case stands after so many entries, with what it would take to turn it."""
+    case = load_case(shipped("cases") / file)
+    visit = replace(case.visits[0], entries=case.visits[0].entries[:entries])
+    shown = case if entries is None else replace(case, visits=(visit,), outcome=None)
+    opened(page, served, served.keep(replace(shown, outcome=None)))
+    page.wait_for_selector(".fn-robust")
+    page.evaluate("document.querySelector('#where-it-stands').scrollIntoView()")
+    return _taken(page)
+
+
 def _taken(page: Any) -> bytes:
     settled(page)
     page.wait_for_function(DRAWN)
@@ -92,6 +108,7 @@ def write_all(folder: Path = PICTURES) -> list[Path]:
             pictures = {"begin": _taken(page)}
             for path, name in PAGES.items():
                 pictures |= pictures_of(page, served, case_id, path, name)
+            pictures |= {name: verdict(page, served, *told) for name, told in VERDICTS.items()}
             for name, png in pictures.items():
                 written.append(folder / f"{name}_{kind}.png")
                 written[-1].write_bytes(png)

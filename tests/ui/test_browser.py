@@ -85,7 +85,18 @@ def test_all_links_of_a_phone_can_be_reached_and_read(screen: Callable[..., Any]
     bar = page.locator(".st-key-links a:visible")
     bar.get_by_text("History", exact=True).wait_for()  # the links are drawn last
     boxes = [link.bounding_box() for link in bar.all()]
-    assert bar.all_inner_texts() == ["Test", "Why", "Entries", "Car", "Log", "Paper", "Cases", "History", "Settings"]
+    assert bar.all_inner_texts() == [
+        "Test",
+        "Why",
+        "Entries",
+        "Car",
+        "Log",
+        "Paper",
+        "Cases",
+        "History",
+        "Practise",
+        "Settings",
+    ]
     assert all(box["height"] >= 44 and box["width"] >= 44 for box in boxes)
     assert min(box["x"] for box in boxes) >= 0
     assert max(box["x"] + box["width"] for box in boxes) <= width
