@@ -36,6 +36,7 @@ COMMANDS = (
     "log",
     "export",
     "trial",
+    "practise",
     "tune",
     "schema",
     "serve",
