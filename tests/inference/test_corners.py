@@ -130,11 +130,15 @@ def credal_bounds(chances: dict[str, float], off_by: float) -> dict[str, tuple[f
         warnings.simplefilter("ignore")
         credal = gum.CredalNet(low, high)
     credal.intervalToCredal()
-    engine = gum.CNMonteCarloSampling(credal)
-    engine.setEvidence({"together": [0, 1], "alone": [0, 1]})
-    engine.setMaxTime(1.0)
-    engine.makeInference()
-    return {name: (engine.marginalMin(name)[1], engine.marginalMax(name)[1]) for name in ("a", "b")}
+    found = {name: (1.0, 0.0) for name in ("a", "b")}
+    for _ in range(3):  # a run ends by itself once it finds nothing new for a while, at times too soon
+        engine = gum.CNMonteCarloSampling(credal)
+        engine.setEvidence({"together": [0, 1], "alone": [0, 1]})
+        engine.setMaxTime(60.0)
+        engine.makeInference()
+        for name, (least, most) in found.items():
+            found[name] = min(least, engine.marginalMin(name)[1]), max(most, engine.marginalMax(name)[1])
+    return found
 
 
 SEEN_ALONE = (0.2, 0.6)  # chance of the reading of b alone where b is sound, and where it is at fault
