@@ -130,7 +130,7 @@ def credal_bounds(chances: dict[str, float], off_by: float) -> dict[str, tuple[f
         warnings.simplefilter("ignore")
         credal = gum.CredalNet(low, high)
     credal.intervalToCredal()
-    found = {name: (1.0, 0.0) for name in ("a", "b")}
+    found = dict.fromkeys(("a", "b"), (1.0, 0.0))
     for _ in range(3):  # a run ends by itself once it finds nothing new for a while, at times too soon
         engine = gum.CNMonteCarloSampling(credal)
         engine.setEvidence({"together": [0, 1], "alone": [0, 1]})
