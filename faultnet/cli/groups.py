@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -113,7 +114,7 @@ def backup_cases(
     from faultnet.cli.kept import backup_answer
     from faultnet.errors import StoreError
 
-    if file.exists() and not replace:
+    if os.path.exists(file) and not replace:  # False, and no error, for a name that no file can have
         raise StoreError(
             "a file of that name is there already", where=str(file), to_do="name another, or say --replace"
         )
