@@ -242,7 +242,9 @@ def person_factor(mine: Sequence[Looked], slips: Mapping[str, float]) -> tuple[f
         odds = slips[one.instrument] / (1.0 - slips[one.instrument]) * np.exp(at)
         log += one.weight * (np.log(odds + one.ratio) - np.log1p(odds) - np.log1p(one.ratio))
     share = np.exp(log - log.max())
-    low, median, high = np.exp(np.interp((QUANTILES[0], 0.5, QUANTILES[1]), np.cumsum(share) / share.sum(), at))
+    low, median, high = np.exp(
+        np.interp((QUANTILES[0], 0.5, QUANTILES[1]), (np.cumsum(share) - 0.5 * share) / share.sum(), at)
+    )
     return float(median), float(low), float(high)
 
 
