@@ -28,6 +28,7 @@ Answer = TypeVar("Answer")
 MOST, AT_ONCE, CARS = 4, 16, 512  # processes; questions that one of them may have begun; cars whose process is known
 TRIES = 2
 LATELY, SOME = 60.0, 6  # [s], cars
+ROOM, MOST_ROOM = 256, 1 << 20  # for models that stay awake, when nobody says and at most [MB]
 IDLE = 300.0  # after which a process lets its models rest [s]
 _workers: list[Worker] = []
 _places: OrderedDict[Hashable, tuple[int, float]] = OrderedDict()
@@ -138,6 +139,7 @@ def work(share: int) -> None:
     from workbench import memory, thinking, workers
 
     models.KEPT = max(models.KEPT // share, 1)
+    models.ROOM = workers.room() // share
     thinking.keep_up()
     telling = threading.Lock()
 
@@ -226,6 +228,18 @@ def how_many() -> int:
         return int(said)
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(cores, MOST) if cores > 1 else 0
+
+
+def room() -> int:
+    """Memory for models that stay awake in all processes together, as FAULTNET_ROOM says in megabytes [byte].
+
+    Examples
+    --------
+    >>> room() >= 0
+    True
+    """
+    said = os.environ.get("FAULTNET_ROOM", "").strip()
+    return min(int(said), MOST_ROOM) << 20 if said.isdecimal() and len(said) < 9 else ROOM << 20
 
 
 def ask(function: Callable[..., Answer], of: Hashable, *arguments: Any) -> Answer:
