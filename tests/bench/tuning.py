@@ -167,9 +167,8 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=20_000, help="cases to recover the truth from")
     parser.add_argument("--confirmed", type=float, default=0.5, help="share of cases with a confirmed cause")
     parser.add_argument("--pass-cases", type=int, default=4_000, help="cases worked out for timing a pass")
-    parser.add_argument(
-        "--learning", type=int, default=0, help="instead: cases for slips, spreads, intervals and drift"
-    )
+    parser.add_argument("--learning", type=int, default=600, help="cases for slips, spreads, intervals and drift")
+    parser.add_argument("--only", choices=("rates", "learning"), help="half of it: the rates and a pass, or the rest")
     parser.add_argument("--histories", type=int, default=5, help="histories for the coverage of intervals")
     parser.add_argument("--seed", type=int, default=20)
     args = parser.parse_args()
