@@ -6,6 +6,8 @@ found, what was expected and what to do. Anything else that is raised is a bug o
 
 from __future__ import annotations
 
+from typing import Any
+
 LONGEST = 4000
 """Characters of what was found, and of where, that a message shows: twenty faults by name, and no text without end."""
 
@@ -50,6 +52,16 @@ class FaultnetError(Exception):
             if text:
                 parts.append(f"{name}: {text}")
         super().__init__("; ".join(parts))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Go from one process to another as it is, whatever its constructor asks for."""
+        return _as_it_was, (type(self), self.args, vars(self))
+
+
+def _as_it_was(kind: type[FaultnetError], texts: tuple[str, ...], state: dict[str, Any]) -> FaultnetError:
+    error = kind.__new__(kind, *texts)
+    error.__dict__.update(state)
+    return error
 
 
 def system_words(error: Exception) -> str:

@@ -27,6 +27,7 @@ from faultnet.errors import FaultnetError
 Answer = TypeVar("Answer")
 MOST, AT_ONCE, CARS = 4, 16, 512  # processes; questions that one of them may have begun; cars whose process is known
 TRIES = 2
+MOST_SAID = 64  # processes, when somebody says
 LATELY, SOME = 60.0, 6  # [s], cars
 ROOM, MOST_ROOM = 256, 1 << 20  # for models that stay awake, when nobody says and at most [MB]
 IDLE = 300.0  # after which a process lets its models rest [s]
@@ -79,9 +80,10 @@ class Worker:
         answer: Future[Any] = Future()
         with self._lock:
             number = next(self._numbers)
+            question = pickle.dumps((number, function, arguments))
             self._open[number] = answer
             try:
-                _send(_pipe(self._begun().stdin), (number, function, arguments))
+                _send(_pipe(self._begun().stdin), question)
             except (OSError, ValueError):  # it has ended, or is to end
                 self._open.pop(number, None)
                 self._process = None
@@ -116,17 +118,17 @@ def _pipe(end: IO[bytes] | None) -> IO[bytes]:
     return end
 
 
-def _send(pipe: IO[bytes], told: object) -> None:
-    pipe.write(pickle.dumps(told))
+def _send(pipe: IO[bytes], packed: bytes) -> None:
+    pipe.write(packed)
     pipe.flush()
 
 
 def _received(pipe: IO[bytes]) -> Iterator[Any]:
-    """What comes through a pipe from a process of ours, until it is closed."""
+    """What comes through a pipe from a process of ours, until it is closed or holds what cannot be understood."""
     while True:
         try:
             yield pickle.load(pipe)
-        except (EOFError, OSError, pickle.UnpicklingError):
+        except Exception:  # as many kinds as there are ways to be broken off in the middle
             return
 
 
@@ -144,13 +146,13 @@ def work(share: int) -> None:
     telling = threading.Lock()
 
     def answer(number: int, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
-        told = number, *workers.tried(function, arguments)
+        packed = workers.answered(number, function, arguments)
         with telling:
             try:
-                _send(answers, told)
+                _send(answers, packed)
             except OSError:
                 os._exit(0)
-        del told
+        del packed
         memory.tidy()
         idle[0].cancel()
         idle[0] = _later(workers.rest)
@@ -178,17 +180,17 @@ def rest() -> None:
     models.rest_all()
 
 
-def tried(function: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[bool, Any]:
-    """Whether a question could be answered, and its answer, or what was wrong with it."""
+def answered(number: int, function: Callable[..., Any], arguments: tuple[Any, ...]) -> bytes:
+    """The number of a question, whether it could be answered, and its answer or what was wrong with it; packed."""
     from workbench import thinking
 
     try:
         thinking.keep_up()
-        return True, function(*arguments)
+        return pickle.dumps((number, True, function(*arguments)))
     except FaultnetError as error:
-        return False, error
+        return pickle.dumps((number, False, error))
     except Exception:
-        return False, RuntimeError(traceback.format_exc())
+        return pickle.dumps((number, False, RuntimeError(traceback.format_exc())))
 
 
 def start(count: int | None = None) -> None:
@@ -223,9 +225,9 @@ def how_many() -> int:
     >>> 0 <= how_many() <= 64
     True
     """
-    said = os.environ.get("FAULTNET_WORKERS", "").strip()
-    if said.isdecimal() and int(said) <= 64:
-        return int(said)
+    said = _said("FAULTNET_WORKERS", MOST_SAID)
+    if said is not None:
+        return said
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(cores, MOST) if cores > 1 else 0
 
@@ -238,8 +240,14 @@ def room() -> int:
     >>> room() >= 0
     True
     """
-    said = os.environ.get("FAULTNET_ROOM", "").strip()
-    return min(int(said), MOST_ROOM) << 20 if said.isdecimal() and len(said) < 9 else ROOM << 20
+    said = _said("FAULTNET_ROOM", MOST_ROOM)
+    return (ROOM if said is None else said) << 20
+
+
+def _said(name: str, most: int) -> int | None:
+    """A whole number of the environment; None where there is none, or none that can be meant."""
+    said = os.environ.get(name, "").strip()
+    return int(said) if said.isdecimal() and len(said) <= len(str(most)) and int(said) <= most else None
 
 
 def ask(function: Callable[..., Answer], of: Hashable, *arguments: Any) -> Answer:
