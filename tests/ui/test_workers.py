@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from faultnet.case.types import Battery, Car, Case, Reading, Visit
-from faultnet.errors import EntryError, FaultnetError
+from faultnet.errors import EntryError, FaultnetError, MissingExtraError
 from faultnet.shipped import shipped
 
 CASE = Case(Car(Battery(600.0)), (Visit(entries=(Reading("rest_voltage", value=12.4),)),))
@@ -84,6 +84,22 @@ def test_a_question_that_ends_the_process_each_time_ends_in_a_message(
         workers.ask(deadly.die, "a car")
 
 
+def test_an_answer_that_cannot_be_sent_is_said_and_not_waited_for(
+    beside: object, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    from workbench import workers
+
+    (tmp_path / "unsent.py").write_text("def give():\n    return lambda: 0\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    unsent = importlib.import_module("unsent")
+    with pytest.raises(RuntimeError, match="pickle"):
+        workers.ask(unsent.give, "a car")
+    (tmp_path / "raising.py").write_text("def give(error):\n    raise error\n")
+    raising = importlib.import_module("raising")
+    with pytest.raises(MissingExtraError, match="faultnet\\[app\\]"):
+        workers.ask(raising.give, "a car", MissingExtraError("it is not installed", extra="app"))
+
+
 def test_one_persons_cars_stay_in_one_process_and_many_are_shared_out(monkeypatch: pytest.MonkeyPatch) -> None:
     from workbench import workers
 
@@ -116,6 +132,23 @@ def test_what_rests_answers_as_before() -> None:
     assert thinking.present(CASE) == told
 
 
+def test_what_is_asked_once_the_page_is_drawn_is_not_weighed_again_for_others_in_between(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from workbench import thinking
+
+    shop, weighed = thinking.Shop(frozenset({"voltmeter"})), []
+    weigh = thinking.weigh
+    monkeypatch.setattr(thinking, "weigh", lambda *a, **more: (weighed.append(1), weigh(*a, **more))[1])
+    thinking.let_go()
+    cases = [replace(CASE, name=name) for name in ("one", "two", "three")]
+    for case in cases:
+        thinking.advice(case, shop)
+    for case in cases:
+        thinking.robust(case, shop, whole=False)
+    assert len(weighed) == len(cases)
+
+
 def test_the_processes_end_with_the_server_however_it_ends() -> None:
     told = (
         "import os, signal, sys\n"
@@ -144,7 +177,7 @@ def test_how_many_is_what_the_environment_says(said: str, count: int, monkeypatc
     assert workers.how_many() == count
 
 
-@pytest.mark.parametrize("said", ["", "-1", "many", "65", "1e9"])
+@pytest.mark.parametrize("said", ["", "-1", "many", "65", "1e9", "9" * 5000])
 def test_what_cannot_be_meant_leaves_it_to_the_machine(said: str, monkeypatch: pytest.MonkeyPatch) -> None:
     from workbench import workers
 

@@ -108,9 +108,9 @@ def worked(case: Case) -> Worked:
         return work_through(bare, catalogue())
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=4)
 def _weighed(case: Case, shop: Shop) -> Weighed:
-    """The decision with all it was taken from; as large as what it was worked out from, so one."""
+    """The decision with all it was taken from, which `robust` asks for once the page is drawn; large, so few."""
     done = worked(case)
     with _advising:
         return weigh(done, costs(shop), tools=shop.tools)
