@@ -139,7 +139,9 @@ def _fault(error: Mapping[str, Any], known: Collection[str]) -> Fault:
     if error["type"] == "missing":
         return Fault(path, "nothing", "this field")
     if error["type"] == "extra_forbidden":
-        close = difflib.get_close_matches(str(parts[-1])[:LONGEST_NAME], known, n=1)
+        name = str(parts[-1])[:LONGEST_NAME]
+        # a name that is known has its place elsewhere
+        close = [] if name in known else difflib.get_close_matches(name, known, n=1)
         return Fault(path, "an unknown field", f"perhaps {close[0]}" if close else "no such field here")
     return Fault(path, shortened(error["input"]), _expected(error))
 

@@ -166,6 +166,12 @@ def test_values_are_numbers_or_text(
     assert (reading.unit, reading.entered, reading.roughly) == (unit, entered, roughly)
 
 
+def test_a_field_in_the_wrong_place_is_not_said_to_be_perhaps_itself() -> None:
+    """`kind` is a field of a battery."""
+    found = faults_of(text_of(visits=[{"entries": [{"test": "b", "value": 1, "kind": "reading"}]}]))
+    assert found == {"visits[0].entries[0].kind": "an unknown field | no such field here"}
+
+
 def test_all_faults_are_listed_at_once() -> None:
     entries = [
         {"test": "a", "value": "12,4,3"},
