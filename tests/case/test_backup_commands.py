@@ -101,18 +101,24 @@ def test_a_damaged_backup_changes_nothing(run: Run, cut: float, tmp_path: Path) 
     assert not other.exists()
 
 
-def test_a_restore_that_does_not_read_back_is_none(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A database that keeps something else than it was given: everything is rolled back."""
+@pytest.mark.parametrize("lost", [2, 3], ids=["in the middle", "the last"])
+def test_a_restore_that_does_not_read_back_is_none(
+    run: Run, lost: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A database that keeps less than it was given: everything is rolled back."""
     from faultnet.case.store import backup
 
     file, other = tmp_path / "a.jsonl", tmp_path / "other.sqlite"
     with open_store(tmp_path / "one.sqlite") as store:
-        filled(store)
+        case_id = filled(store)
         store.backup(file)
-    kept = backup.insert_event
-    monkeypatch.setattr(backup, "insert_event", lambda c, e, columns: None if e.sequence == 2 else kept(c, e, columns))
+    kept, hit = backup.insert_event, (case_id, lost)
+    monkeypatch.setattr(
+        backup, "insert_event", lambda c, e, columns: None if (e.case_id, e.sequence) == hit else kept(c, e, columns)
+    )
     status, _, err = run("restore", file, "--store", other)
     assert status == 2
+    assert case_id in err
     assert "nothing was changed" in err
     with open_store(other) as store:
         assert store.list_cases() == ()
