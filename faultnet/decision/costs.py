@@ -19,8 +19,10 @@ MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof")
-SHOP = ("hourly_rate", "call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes")
-SHOP += ("well_founded", "spared_minutes")
+SHOP = (
+    *("hourly_rate", "well_founded", "spared_minutes"),
+    *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes"),
+)
 
 
 @dataclass(frozen=True)
