@@ -6,10 +6,12 @@ import sqlite3
 import sys
 from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from streamlit.components.v2.manifest_scanner import scan_component_manifests as SCAN
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Visit
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
@@ -33,6 +35,12 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("networks")
 
 
+@cache
+def _installed_components() -> list[Any]:
+    """What the pages' library looks up in all installed packages for each page it runs: once is enough."""
+    return SCAN()
+
+
 @pytest.fixture
 def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A store, settings and cache of its own, for a test that runs the pages in this process.
@@ -47,6 +55,7 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     monkeypatch.setenv("FAULTNET_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
     monkeypatch.delenv("FAULTNET_OPEN_CASE", raising=False)
+    monkeypatch.setattr("streamlit.components.v2.manifest_scanner.scan_component_manifests", _installed_components)
     yield tmp_path
     sys.modules["__main__"] = main
     from workbench import state
