@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 import sys
 from collections.abc import Callable, Generator, Iterator
-from contextlib import closing
+from contextlib import ExitStack, closing
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,9 +14,11 @@ import pytest
 from streamlit.components.v2.manifest_scanner import scan_component_manifests as SCAN
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Visit
+from tests.bench.sessions import memory_of_its_own
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
 
 FAILED = pytest.StashKey[bool]()
+MOST_MEMORY = 2000.0  # [MB] of a server with its processes, from which on the next file gets a new one
 __all__ = ["UI", "Served", "a_case", "serve_module"]
 if str(UI) not in sys.path:
     sys.path.insert(0, str(UI))
@@ -63,11 +65,29 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     state.close_stores()
 
 
+@pytest.fixture(scope="session")
+def servers(built: Path) -> Iterator[Callable[[], Served]]:
+    """Gives the real server, started as the launcher does it: the one that runs, unless it has grown too large."""
+    with ExitStack() as running:
+        found: list[Served] = []
+
+        def current() -> Served:
+            if found and memory_of_its_own(found[-1].process) > MOST_MEMORY:
+                running.close()
+                found.clear()
+            if not found:
+                found.append(running.enter_context(serving(built)))
+            return found[-1]
+
+        yield current
+
+
 @pytest.fixture(scope="module")
-def served(built: Path) -> Iterator[Served]:
-    """The real server on a free port, as the launcher starts it; anew for each file, as its memory grows with cars."""
-    with serving(built) as found:
-        yield found
+def served(servers: Callable[[], Served]) -> Served:
+    """The real server on a free port, for all files that ask for none of their own; settings are as they come."""
+    found = servers()
+    Path(found.settings).unlink(missing_ok=True)
+    return found
 
 
 @pytest.fixture(scope="session")

@@ -84,7 +84,10 @@ def pick(page: Any, box: str, option: str) -> None:
         arrow_to(page, box, option)
         page.keyboard.press("Enter")
         settled(page)
-        page.wait_for_timeout(500)
+        for _ in range(10):
+            if _shown(page, box) == option:
+                return
+            page.wait_for_timeout(50)
     assert _shown(page, box) == option
 
 
