@@ -83,6 +83,11 @@ def test_the_true_cause_leads(name: str, cause: tuple[str, str]) -> None:
     assert found.causes[0].probability > 0.5
 
 
+@pytest.mark.parametrize("name", DEMO_CASES)
+def test_no_reading_is_asked_about_as_a_slip(name: str) -> None:
+    assert answer(name).clashes == ()
+
+
 def test_a_healthy_car_is_left_alone() -> None:
     risen = {cause.label: cause.probability - cause.prior for cause in answer("healthy_car").causes}
     assert max(risen.values()) < 0.3, max(risen, key=risen.__getitem__)

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
-from faultnet.case.file import load_case
 from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis import diagnose
 from faultnet.prior_set import load_catalogue
-from faultnet.shipped import shipped
 
 CATALOGUE = load_catalogue()
 CAR = Car(Battery(600.0, "EN", age=4.0), "petrol", 1.6, 4, 90.0)
@@ -43,8 +39,3 @@ def test_readings_that_fit_are_not_asked_about() -> None:
             Reading("crank_minimum", value=4.1))  # fmt: skip
     assert clashes(*good) == ()
     assert clashes(*flat) == ()
-
-
-@pytest.mark.parametrize("path", sorted(shipped("cases").glob("*.json")), ids=lambda p: p.stem)
-def test_the_demo_cases_are_not_asked_about(path) -> None:
-    assert diagnose(load_case(path), CATALOGUE).clashes == ()

@@ -15,6 +15,7 @@ import pytest
 
 from faultnet.decision import load_costs
 from faultnet.diagnosis.evidence import check_reading
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import CarError, EntryError
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
@@ -390,7 +391,7 @@ def test_a_car_comes_back_with_its_faults() -> None:
 
 @pytest.mark.parametrize("world, policies", [("independent", SHOWN), ("independent-other", ("flow_chart",))])
 def test_two_cars_run_to_the_end_with_each_policy(world: str, policies: tuple[str, ...]) -> None:
-    found = results_of(Plan(2, 3, world, policies))
+    found = results_of(Plan(2, 3, world, policies, tools=tuple(sorted(USUAL_TOOLS))))
     for policy in policies:
         assert [r.car for r in found[policy]] == [0, 1]
         assert all(r.cost > 0.0 for r in found[policy])
