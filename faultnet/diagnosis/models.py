@@ -54,7 +54,7 @@ class Model:
         return self._tables.get((what.__name__, known), lambda: what(self.setting, *known))
 
 
-_lock = threading.Lock()
+_lock, _building = threading.Lock(), threading.Lock()
 _models: OrderedDict[tuple[str, int], Model] = OrderedDict()
 
 
@@ -74,7 +74,11 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
     with _lock:
         model = _models.get(key)
     if model is None:
-        model = _compiled(setting, max_faults)
+        with _building:  # one after the other: several at once take as long in all, and each holds what it works with
+            with _lock:
+                model = _models.get(key)
+            if model is None:
+                model = _compiled(setting, max_faults)
     with _lock:
         model = _models.setdefault(key, model)
         _models.move_to_end(key)
@@ -85,7 +89,7 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
 
 
 def keep_room() -> None:
-    """Let models drop what is soon worked out again, and rest as :data:`ROOM` asks, once work on one of them is done."""
+    """Once work on a model is done, let all drop what is soon worked out again, and some rest as :data:`ROOM` asks."""
     with _lock:
         models = list(_models.values())
     for model in models:

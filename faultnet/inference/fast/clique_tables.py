@@ -131,9 +131,7 @@ class Bound:
         """
         free = all(read is None for _, _, read in questions)
         key = asked_key(questions)
-        return self.columns.get(
-            key, lambda: Named(("outcomes", self.number(key)), self._side_by_side(questions), free)
-        )
+        return self.columns.get(key, lambda: Named(("outcomes", self.number(key)), self._side_by_side(questions), free))
 
     def states(self, axis: str) -> Named:
         """The states of a hidden axis, as if they were the outcomes of a test."""
