@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from faultnet.case.types import Case
 from faultnet.prior_set import ActSpec, Catalogue, Component, Instrument, Test
 
-LEAST_WEIGHT = 1.0
 UNFOUNDED = "no repair is well founded"
 
 if TYPE_CHECKING:  # importing it brings numpy, which `catalogue` does without
@@ -44,6 +43,8 @@ def _decision(decision: Decision) -> dict[str, Any]:
 
 def why_sentences(found: Advice, catalogue: Catalogue) -> list[str]:
     """Say what speaks for and against the leading cause, what would overturn it, and what it depends on."""
+    from faultnet.report.words import LEAST_WEIGHT
+
     said = []
     leader = found.diagnosis.causes[0]
     for reason in found.diagnosis.reasons.get(f"{leader.component}:{leader.mode}", ()):
@@ -60,7 +61,7 @@ def depends_on(found: Advice, catalogue: Catalogue) -> list[str]:
     from faultnet.report.robust import robust_sentences
 
     robust = [] if found.robust is None else robust_sentences(found.robust, catalogue)
-    return [overturning_words(overturning(found.diagnosis)), *robust]
+    return [overturning_words(overturning(found.diagnosis, catalogue)), *robust]
 
 
 def robust_answer(found: Robustness, catalogue: Catalogue) -> dict[str, Any]:

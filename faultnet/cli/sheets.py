@@ -13,12 +13,10 @@ from faultnet.decision.tools import ToolWorth
 from faultnet.diagnosis.result import Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.wording import minutes_words, money_words, range_words, worth_words
 from faultnet.prior_set import Catalogue
-from faultnet.report.words import rating_words
+from faultnet.report.words import LEAST_SHARE, LEAST_WEIGHT, rating_words
 
 SHOWN_TESTS = 3
 SHOWN_CAUSES = 6
-LEAST_SHOWN = 0.01
-LEAST_WEIGHT = 1.0
 LONG_WAIT = 3600.0  # [s]
 
 
@@ -132,7 +130,7 @@ def _head(case: Case) -> str:
 
 
 def _causes(found: Diagnosis, catalogue: Catalogue) -> Iterator[str]:
-    shown = [cause for cause in found.causes if cause.probability >= LEAST_SHOWN][:SHOWN_CAUSES]
+    shown = [cause for cause in found.causes if cause.probability >= LEAST_SHARE][:SHOWN_CAUSES]
     for k, cause in enumerate(shown or found.causes[:1]):
         repair = f"; repair: {catalogue.act(cause.repair).label.lower()}" if k == 0 and cause.repair else ""
         yield wrapped(f"{cause.label}{repair}", f"  {percent(cause.probability)}  {bar(cause.probability)}  ")

@@ -10,11 +10,12 @@ from faultnet.decision.value import Position
 from faultnet.diagnosis.result import NextTest
 from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
+from faultnet.prior_set.catalogue import Catalogue
 
-LEAST_SHARE = 0.1  # of what the best test for a part tells in its time [-]; less says little about that part
 
-
-def telling_tests(position: Position, tests: Sequence[NextTest], *, most: int = 4) -> dict[str, tuple[str, ...]]:
+def telling_tests(
+    position: Position, tests: Sequence[NextTest], catalogue: Catalogue, *, most: int = 4
+) -> dict[str, tuple[str, ...]]:
     """For each component the tests that tell most, for the time they take, about whether it is at fault by now.
 
     Parameters
@@ -23,6 +24,7 @@ def telling_tests(position: Position, tests: Sequence[NextTest], *, most: int = 
         Of :func:`faultnet.decision.advice.weigh`.
     tests : sequence of NextTest
         That can be done now, with their minutes.
+    catalogue : Catalogue
     most : int
         How many for each component.
 
@@ -38,18 +40,19 @@ def telling_tests(position: Position, tests: Sequence[NextTest], *, most: int = 
     >>> from faultnet.decision.advice import weigh
     >>> from faultnet.diagnosis.diagnose import work_through
     >>> from faultnet.prior_set import load_catalogue
-    >>> weighed = weigh(work_through(Case(Car(Battery(600.0)), (Visit(),)), load_catalogue()), load_costs())
-    >>> telling_tests(weighed.position, weighed.tests)["negative_joint"][0]
+    >>> catalogue = load_catalogue()
+    >>> weighed = weigh(work_through(Case(Car(Battery(600.0)), (Visit(),)), catalogue), load_costs())
+    >>> telling_tests(weighed.position, weighed.tests, catalogue)["negative_joint"][0]
     'negative_joint_moves'
     """
     if not tests:
         return dict.fromkeys(position.repairs.names[:-1], ())
     bits = bits_about(position, [t.test for t in tests])
     pace = bits / np.array([t.minutes for t in tests])
-    found = {}
+    found, least = {}, catalogue.spread("telling_share")
     for name, row in zip(position.repairs.names[:-1], pace, strict=True):
         order = np.argsort(-row, kind="stable")[:most]
-        found[name] = tuple(tests[k].test for k in order if row[k] > LEAST_SHARE * row[order[0]])
+        found[name] = tuple(tests[k].test for k in order if row[k] > least * row[order[0]])
     return found
 
 

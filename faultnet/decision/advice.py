@@ -19,7 +19,7 @@ from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
-from faultnet.decision.value import FOUNDED, Position, Worth, one_step
+from faultnet.decision.value import Position, Worth, one_step
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.needs import minutes_for
@@ -33,9 +33,7 @@ from faultnet.notebook import html_table, paragraphs
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 
-CLOSE_RUNNER_UP = 0.25
-TELLS_LITTLE = 0.2
-SPARES_FOR, LEAST_SPARED = 10, 1.0  # so many tests say what they may spare, from so many minutes of work on [min]
+SPARES_FOR = 10  # so many tests say what they may spare
 GIVE_BACK_WORDS = "give the car back as it is"
 UNFOUNDED_WORDS = "repair nothing for now"
 
@@ -58,6 +56,8 @@ class Decision:
         Expected cost until the last fault is mended, without further tests [money].
     chance_of_cure : float
         That this repair is the whole cure [-].
+    founded : bool
+        Whether that is likely enough to do it without another test.
     proof : str
         How to prove it, in words.
     because : str
@@ -79,6 +79,7 @@ class Decision:
     label: str
     expected_cost: float
     chance_of_cure: float
+    founded: bool
     proof: str
     because: str
     cannot_tell: str
@@ -86,11 +87,6 @@ class Decision:
     would_need: str = ""
     not_now: tuple[str, ...] = ()
     minutes: float = 0.0
-
-    @property
-    def founded(self) -> bool:
-        """Whether what to do is at least as likely as not to be all that is needed."""
-        return self.chance_of_cure >= FOUNDED
 
 
 Ranking = str  # one of RANKINGS, or of CRITERIA
@@ -224,7 +220,7 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     choice = choose(position, costs, found.urgent, criterion)
     order, worth = choice.order, choice.worth
     price = shared_price(position, worth)
-    spares = spared(position, order[:SPARES_FOR], costs.money(LEAST_SPARED))
+    spares = spared(position, order[:SPARES_FOR], costs.money(costs.spared_minutes))
     asked = {t.test: t for t in found.tests}
     tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue) for t in order)
     if tests:
@@ -270,13 +266,14 @@ def _decision(
     stop = not urgent and (best is None or best.saving <= least)
     shown = best if stop or not tests else tests[0]
     give_back = name == GIVE_BACK
-    unfounded = give_back and cure < FOUNDED
+    unfounded = give_back and not costs.founded(cure)
     act = None if give_back else _allowed(worked, found, name)
     instead = named_repair(found.standing, worked.catalogue)
     if instead is not None and (position.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
         name, act = instead
         cure = position.chance_of_cure(name)
         give_back = unfounded = False
+    founded = costs.founded(cure)
     return Decision(
         stop=stop,
         repair=None if give_back else name,
@@ -284,8 +281,9 @@ def _decision(
         label=_nothing_words(unfounded) if give_back else _repair_words(worked, name, act),
         expected_cost=round(position.cost_now(), 2),
         chance_of_cure=round(cure, 4),
+        founded=founded,
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, shown, costs, founded=cure >= FOUNDED, unfounded=unfounded, urgent=urgent),
+        because=_because(stop, shown, costs, founded=founded, unfounded=unfounded, urgent=urgent),
         cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
         currency=costs.currency,
         would_need=_would_need(worked, costs, best, least, found),
@@ -376,13 +374,14 @@ def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...]
     chance = position.belief @ position.repairs.at_fault
     order = np.argsort(-chance)
     first, second = (int(i) for i in order[:2])
-    if chance[second] < CLOSE_RUNNER_UP or max((t.bits for t in tests), default=0.0) > TELLS_LITTLE:
+    close, little = (worked.catalogue.spread(name) for name in ("close_runner_up", "tells_little"))
+    if chance[second] < close or max((t.bits for t in tests), default=0.0) > little:
         return ""
     names = [_component_words(worked, position.repairs.names[i]) for i in (first, second)]
     text = f"No test at hand tells {names[0]} from {names[1]}."
     if tools is None:
         return text
-    missing = [t for t in ranked(worked, None)[0] if t.bits > TELLS_LITTLE]
+    missing = [t for t in ranked(worked, None)[0] if t.bits > little]
     return text if not missing else f"{text} {missing[0].label} would, with: {', '.join(missing[0].tools)}."
 
 

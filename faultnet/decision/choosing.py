@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps
+from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
@@ -81,18 +81,18 @@ def least_saving(position: Position, costs: Costs) -> float:
     before anything is read. Else the larger of a share of the cost to expect and some minutes of labour.
     """
     name, cure = position.first_repair()
-    if cure < FOUNDED or name == GIVE_BACK:
+    if not costs.founded(cure) or name == GIVE_BACK:
         return 0.0
     return max(costs.worth_share * position.cost_now(), costs.money(costs.worth_minutes))
 
 
-def worth_of_tests(position: Position, least: float = 0.0) -> dict[str, Worth]:
+def worth_of_tests(position: Position, costs: Costs, least: float = 0.0) -> dict[str, Worth]:
     """Worth of every test, as many steps ahead as it takes to see one that is worth doing."""
     alone = one_step(position)
     if _is_worth_doing(alone, least):
         return alone
     together = alone | two_steps(position, alone)
-    if _is_worth_doing(together, least) or position.founded():
+    if _is_worth_doing(together, least) or costs.founded(position.first_repair()[1]):
         return together
     return many_steps(position, alone)
 
@@ -137,7 +137,7 @@ def choose(position: Position, costs: Costs, urgent: str = "", criterion: str = 
         One of :data:`CRITERIA`.
     """
     least = least_saving(position, costs)
-    worth = worth_of_tests(position, least)
+    worth = worth_of_tests(position, costs, least)
     order = worth_while_first(in_order(position, worth, criterion), worth, least)
     if urgent in order:
         order = [urgent, *(t for t in order if t != urgent)]

@@ -10,9 +10,8 @@ from typing import Any
 
 from faultnet.errors import PriorsError
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.prior_set.load import FILES, load_catalogue, state_of
-from faultnet.prior_set.overlay import lineage, merged_rows
-from faultnet.prior_set.records import COLUMNS
+from faultnet.prior_set.load import FILES, current_rows, load_catalogue, state_of
+from faultnet.prior_set.overlay import lineage, merged_head
 from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
 
@@ -20,7 +19,10 @@ MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof")
-SHOP = ("hourly_rate", "call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes")
+SHOP = (
+    *("hourly_rate", "well_founded", "spared_minutes"),
+    *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes"),
+)
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,10 @@ class Costs:
     ----------
     hourly_rate : float
         [money/h].
+    well_founded : float
+        Chance of being all that is needed from which on a repair, or giving the car back, is well founded [-].
+    spared_minutes : float
+        What a test may spare is said where it is worth more than so many minutes of work [min].
     call_back : float
         What it costs when a car comes back with its fault [money].
     start_over : float
@@ -57,6 +63,8 @@ class Costs:
     """
 
     hourly_rate: float
+    well_founded: float
+    spared_minutes: float
     call_back: float
     start_over: float
     overhead_minutes: float
@@ -118,6 +126,10 @@ class Costs:
         """What so many minutes of work cost [money]."""
         return minutes * self.hourly_rate / 60.0
 
+    def founded(self, chance: float) -> bool:
+        """Whether something with this chance of being all that is needed [-] is well founded."""
+        return chance >= self.well_founded
+
     def minutes(self, component: str) -> float:
         """Hands-on time to mend a component and prove it, with getting at it [min]."""
         getting_at = self.access[self.behind[component]] if component in self.behind else 0.0
@@ -149,7 +161,8 @@ def load_costs(prior_set: str = "standard", folder: Path | None = None) -> Costs
 def _read(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Costs:
     """Read the prices of a set and its parents; `state` only makes the cache notice a changed file."""
     catalogue = load_catalogue(folder=folders[0])
-    rows = {(row.text("kind"), row.text("name")): row for row in merged_rows(folders, "costs", COLUMNS["costs"])}
+    current, _ = current_rows("costs", folders, merged_head(folders))
+    rows = {(row.text("kind"), row.text("name")): row for row in current}
     _check_read(rows, catalogue)
     words: dict[str, dict[str, str]] = {k: {} for k in KINDS}
     numbers: dict[str, dict[str, float]] = {k: {} for k in KINDS}

@@ -267,7 +267,7 @@ def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:
 def _worth_doing(position: Position, costs: Costs) -> list[str]:
     """Tests in the order of the screen; none where none is worth its cost."""
     least = least_saving(position, costs)
-    worth = worth_of_tests(position, least)
+    worth = worth_of_tests(position, costs, least)
     if max((w.saving for w in worth.values()), default=least) <= least:
         return []
     return worth_while_first(in_order(position, worth), worth, least)

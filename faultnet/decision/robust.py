@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from faultnet.decision.choosing import choose
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, Repairs, repairs_for
-from faultnet.decision.value import FOUNDED, Position
+from faultnet.decision.value import Position
 from faultnet.diagnosis.diagnose import Worked, nothing_wrong, weights_by_now
 from faultnet.diagnosis.robust import NOTHING, Claim, Doubt, Turn, cause_claim, doubt_of, sides, turns_of
 from faultnet.inference.corners import Doubtful, cannot_turn, least_odds, towards
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 LOOKED_AT = 12  # tests asked whether they would settle it, best first
 LEAST_CHANCE = 1e-3  # outcomes less likely than this settle nothing [-]
-LEAST_SETTLED = 0.25  # a test that settles less often than this is not named [-]
 LIKELY = 0.02  # causes whose rate alone is tried for what to do next [-]
 MOST_TRIED = 6
 
@@ -73,6 +72,8 @@ class Robustness:
         Set where the verdict is fragile and a test would often settle it.
     off_by, symptom_off_by : float
         How far base rates and numbers of symptom tables were taken to be off at most [-].
+    probable : bool
+        Whether the leading cause is likely enough to be the verdict where no repair is well founded.
     """
 
     cause: Claim | None
@@ -82,13 +83,14 @@ class Robustness:
     settles: Settling | None
     off_by: float
     symptom_off_by: float
+    probable: bool = False
 
     @property
     def verdict(self) -> Claim | None:
-        """The first repair, or a leading cause that is as likely as not where none is well founded; else None."""
+        """The first repair, or a probable leading cause where none is well founded; else None."""
         if self.repair is not None:
             return self.repair
-        return self.cause if self.cause is not None and self.cause.chance >= FOUNDED else None
+        return self.cause if self.probable else None
 
 
 def robustness(weighed: Weighed, costs: Costs, *, whole: bool = True) -> Robustness:
@@ -116,15 +118,16 @@ def robustness(weighed: Weighed, costs: Costs, *, whole: bool = True) -> Robustn
         None,
         worked.catalogue.spread("base_rate_off_by"),
         worked.catalogue.spread("symptom_off_by"),
+        cause is not None and cause.chance >= worked.catalogue.spread("probable_from"),
     )
     fragile = found.verdict is not None and not found.verdict.holds
     return replace(found, settles=settling(weighed)) if fragile else found
 
 
 def _has_leader(worked: Worked) -> bool:
-    """Whether some cause, or that nothing is wrong, is as likely as not."""
+    """Whether some cause, or that nothing is wrong, is probable."""
     likeliest = max(float(chances[1:].max()) for chances in worked.belief.marginals().values())
-    return max(likeliest, nothing_wrong(worked)) >= FOUNDED
+    return max(likeliest, nothing_wrong(worked)) >= worked.catalogue.spread("probable_from")
 
 
 @dataclass(frozen=True, eq=False)
@@ -248,12 +251,12 @@ def settling(weighed: Weighed) -> Settling | None:
     """
     leading, position = weighed.found.leading, weighed.position
     doubt = doubt_of(weighed.worked, leading.posterior, leading.chosen, sliver=0.0)
-    tests = weighed.tests[:LOOKED_AT]
+    tests, often = weighed.tests[:LOOKED_AT], weighed.worked.catalogue.spread("settling_chance")
     chances = chances_settled(doubt.doubtful, position, [position.chances[t.test] for t in tests])
     found = [
         (chance / max(position.price[t.test], 1e-9), Settling(t.test, t.label, t.minutes, t.price, chance))
         for t, chance in zip(tests, chances, strict=True)
-        if chance >= LEAST_SETTLED
+        if chance >= often
     ]
     return max(found, key=lambda pair: pair[0])[1] if found else None
 

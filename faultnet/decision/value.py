@@ -20,7 +20,6 @@ from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
 
 LEAST_CHANCE = 1e-9
-FOUNDED = 0.5  # [-] chance of being all that is needed from which something is well founded: as likely as not
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,10 +52,6 @@ class Position:
     def starts_over(self) -> bool:
         """Whether starting over at once is cheaper than any order of repair: none is well founded."""
         return self.cost_now() >= float(starting_over(self.repairs, self.belief[None])[0])
-
-    def founded(self) -> bool:
-        """Whether what would be done first is at least as likely as not to be all that is needed."""
-        return self.first_repair()[1] >= FOUNDED
 
     def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
         """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""

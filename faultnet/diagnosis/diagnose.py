@@ -20,7 +20,7 @@ from faultnet.diagnosis.needs import without_replaced
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
-from faultnet.diagnosis.slips import MORE_LIKELY_THAN_NOT, chance_of_slip
+from faultnet.diagnosis.slips import chance_of_slip
 from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
@@ -31,7 +31,6 @@ from faultnet.prior_set.catalogue import Catalogue
 
 MAX_FAULTS = 4
 EXPLAINED_CAUSES = 3
-CLASH_DECIBANS = 22.0
 LEAST_ODDS = 1e-12
 ODD_MASS = 0.9
 ODD_MOST = 50
@@ -154,7 +153,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     case = worked.case
     causes = _causes(worked)
     seen = _seen(worked)
-    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > 0.02]
+    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > worked.catalogue.spread("explained_from")]
     left_out = worked.left_out
     return Diagnosis(
         case=case.name,
@@ -321,8 +320,9 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
     numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
     slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
     again = "Measure again: probes on the posts themselves, the right range, fresh meter battery."
-    clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > MORE_LIKELY_THAN_NOT]
-    odd = [s for s in seen if s.surprise > CLASH_DECIBANS and s not in clashing]
+    slips, clashes = (worked.catalogue.spread(name) for name in ("slip_from", "clash_from"))
+    clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > slips]
+    odd = [s for s in seen if s.surprise > clashes and s not in clashing]
     return (
         *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in clashing),
         *(f"{s.said} does not fit the likely causes. {again}" for s in odd),
@@ -332,15 +332,15 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
 def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     """The verdict in a few sentences."""
     first, second = causes[0], causes[1]
-    nothing = nothing_wrong(worked)
-    if first.probability >= 0.8:
+    nothing, number = nothing_wrong(worked), worked.catalogue.spread
+    if first.probability >= number("sure_from"):
         verdict = f"{first.label} explains what was seen ({share_words(first.probability)})."
         return verdict + _after_repair(first)
-    if nothing > max(0.3, first.probability):
+    if nothing > max(number("nothing_wrong_from"), first.probability):
         return f"Nothing that was tested looks wrong ({share_words(nothing)} that no part is at fault)."
     leader = f"{first.label} ({share_words(first.probability)})"
     rival, chance = second.label, share_words(second.probability)
-    if first.probability >= 0.5:
+    if first.probability >= number("probable_from"):
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
 

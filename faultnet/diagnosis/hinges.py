@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from faultnet.diagnosis.result import Diagnosis
-
-LEAST_CHANCE = 0.005
-LEAST_LEAD = 0.3
+from faultnet.prior_set.catalogue import Catalogue
 
 
 @dataclass(frozen=True)
@@ -33,20 +31,22 @@ class Overturning:
     probability: float
 
 
-def overturning(diagnosis: Diagnosis) -> Overturning | None:
+def overturning(diagnosis: Diagnosis, catalogue: Catalogue) -> Overturning | None:
     """The likeliest single reading that would put another cause first; None when no single one can.
 
     Parameters
     ----------
     diagnosis : Diagnosis
         Its next tests carry what each outcome would change.
+    catalogue : Catalogue
     """
     leader = diagnosis.causes[0]
+    likely, believed = (catalogue.spread(name) for name in ("overturning_chance", "overturning_belief"))
     found = [
         Overturning(t.test, t.label, o.label, o.chance, o.leads_to, o.probability)
         for t in diagnosis.next_tests
         for o in t.outcomes
-        if o.leads_to != leader.label and o.chance >= LEAST_CHANCE and o.probability >= LEAST_LEAD
+        if o.leads_to != leader.label and o.chance >= likely and o.probability >= believed
     ]
     return max(found, key=lambda f: f.chance, default=None)
 

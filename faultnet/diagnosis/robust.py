@@ -27,7 +27,6 @@ from faultnet.prior_set.types import BaseRate
 NOTHING = ("", "")  # that no part is at fault, as a cause
 SLIVER = 1e-2  # of the least the others can hold: what rows that are left out can hold at most [-]
 BEYOND = 1.001  # a number just past the value at which two verdicts are level
-LEAST_CLAIM = 0.3  # [-] from this belief on that no part is at fault, that is the verdict
 TUNED_INTERVAL = re.compile(r"now ([\d.e+-]+) \(([\d.e+-]+) to ([\d.e+-]+)\)")
 
 Key = tuple[str, str]
@@ -256,7 +255,7 @@ def cause_claim(worked: Worked) -> Claim:
     members = members_of(doubt)
     held = {key: float(doubt.doubtful.weights @ rows) for key, rows in members.items()}
     first = max((key for key in held if key != NOTHING), key=lambda key: held[key])
-    if nothing_wrong(worked) > max(LEAST_CLAIM, held[first]):
+    if nothing_wrong(worked) > max(worked.catalogue.spread("nothing_wrong_from"), held[first]):
         first = NOTHING
     rivals = [key for key in members if key != first]
     ahead, behind = sides(np.stack([members[first]] * len(rivals)), np.stack([members[key] for key in rivals]))

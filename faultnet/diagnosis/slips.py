@@ -17,8 +17,6 @@ from faultnet.diagnosis.models import Model
 from faultnet.inference.posterior import TINY, Belief
 from faultnet.prior_set.catalogue import Catalogue
 
-MORE_LIKELY_THAN_NOT = 0.5
-
 
 def chance_of_slip(
     models: Sequence[Model],

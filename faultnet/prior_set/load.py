@@ -99,8 +99,8 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     about, texts = records.head(head), records.texts(merged_texts(folders, "cautions.toml"))
     tests = merged_entries(folders, "tests.toml", "test")
     components = merged_entries(folders, "components.toml", "component")
-    effects, effect_notes = _current("effects", folders, head)
-    spreads, spread_notes = _current("spreads", folders, head)
+    effects, effect_notes = current_rows("effects", folders, head)
+    spreads, spread_notes = current_rows("spreads", folders, head)
     check_parameters(effects, {row.text("id") for row in components})
     check_numbers(spreads, texts["preconditions"])
     numbers = records.spreads(spreads)
@@ -143,8 +143,17 @@ def _rows(folders: tuple[Path, ...], table: str) -> list[Row]:
     return merged_rows(folders, table, records.COLUMNS[table])
 
 
-def _current(table: str, folders: tuple[Path, ...], head: dict[str, Any]) -> tuple[list[Row], list[str]]:
-    """Rows without the retired ones; a set of an earlier format gets what was added since from the shipped set."""
+def current_rows(table: str, folders: tuple[Path, ...], head: dict[str, Any]) -> tuple[list[Row], list[str]]:
+    """Rows without the retired ones, and notes; a set of an earlier format gets what was added since from the shipped.
+
+    Parameters
+    ----------
+    table : {"effects", "spreads", "costs"}
+    folders : tuple of Path
+        Of the set, its parent, and so on.
+    head : dict
+        Of :func:`faultnet.prior_set.overlay.merged_head`.
+    """
     kept, notes = without_retired(table, _rows(folders, table))
     if head.get("format", 1) == records.FORMAT:
         return kept, notes

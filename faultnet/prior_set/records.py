@@ -47,9 +47,9 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "symptoms": SYMPTOM_COLUMNS,
     "costs": COST_COLUMNS,
 }
-FORMAT = (
-    2  # of the shipped set; sets of format 1 held rows that nothing read, and lacked numbers that stood in the code
-)
+# Of the shipped set. Sets of format 1 held rows that nothing read, and lacked numbers that stood in the code; those of
+# format 2 lacked the thresholds of verdicts and decisions.
+FORMAT = 3
 UNITS = (
     "V",
     "V rms",
@@ -70,6 +70,8 @@ UNITS = (
     "1/min",
     "years",
     "min",
+    "bit",
+    "decibans",
 )
 LONGEST_TIMER = 86400.0  # [s]
 GROUPS = ("ask", "look", "rest", "cranking", "load", "charging", "codes")

@@ -60,7 +60,11 @@ RETIRED: dict[tuple[str, ...], str] = {
     },
     ("effects", "battery", "conductance_factor"): "a conductance tester sees resistance_factor to the power -0.95",
 }
-KEYS: dict[str, tuple[str, ...]] = {"spreads": ("name",), "effects": ("component", "parameter")}
+KEYS: dict[str, tuple[str, ...]] = {
+    "spreads": ("name",),
+    "effects": ("component", "parameter"),
+    "costs": ("kind", "name"),
+}
 
 
 def without_retired(table: str, rows: Sequence[Row]) -> tuple[list[Row], list[str]]:
@@ -68,7 +72,7 @@ def without_retired(table: str, rows: Sequence[Row]) -> tuple[list[Row], list[st
 
     Parameters
     ----------
-    table : {"spreads", "effects"}
+    table : {"spreads", "effects", "costs"}
     rows : sequence of Row
 
     Returns

@@ -14,8 +14,8 @@ from faultnet.diagnosis.result import Diagnosis
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit import AT_THE_ALTERNATOR, FLOWS, HEIGHT, PARTS, POINTS, TOP, WIDTH, Part, Point, Probes
 from faultnet.report.markup import escape
+from faultnet.report.words import LEAST_SHARE
 
-LEAST_SHOWN = 0.01
 SHEET = "var(--sheet, #fff)"
 INKS = {"light": "color:#16201e;--sheet:#ffffff", "dark": "color:#eef1ee;--sheet:#1c2422"}
 WIRES = {
@@ -163,12 +163,12 @@ def part_words(name: str, suspects: Mapping[str, float], catalogue: Catalogue) -
 
 
 def _share(chance: float) -> str:
-    return "under 1 %" if chance < LEAST_SHOWN else "over 99 %" if chance > 0.99 else f"{100.0 * chance:.0f} %"
+    return "under 1 %" if chance < LEAST_SHARE else "over 99 %" if chance > 0.99 else f"{100.0 * chance:.0f} %"
 
 
 def _number(part: Part, chance: float) -> str:
     """The number beside a symbol; nothing where it is under one in a hundred."""
-    if chance < LEAST_SHOWN:
+    if chance < LEAST_SHARE:
         return ""
     size, weight = (21, "bold") if chance >= 0.2 else (18, "normal")
     words = _share(chance).replace("over ", ">").replace(" ", "\N{NARROW NO-BREAK SPACE}")

@@ -12,8 +12,8 @@ from typing import Literal
 from faultnet.diagnosis.result import Diagnosis
 from faultnet.diagnosis.wording import share_words
 from faultnet.report.markup import escape
+from faultnet.report.words import LEAST_WEIGHT
 
-LEAST_DECIBANS = 1.0
 LINE, GAP, FONT = 19.0, 16.0, 16
 Placed = dict[object, tuple[float, float]]
 
@@ -64,7 +64,7 @@ def _ropes(diagnosis: Diagnosis) -> list[tuple[str, tuple[int, int], float]]:
         (cause, (r.visit, r.entry), r.weight)
         for cause, found in diagnosis.reasons.items()
         for r in found
-        if abs(r.weight) >= LEAST_DECIBANS
+        if abs(r.weight) >= LEAST_WEIGHT
     ]
 
 

@@ -17,13 +17,11 @@ from faultnet.report.markup import escape
 from faultnet.report.page import care, document, listed, table
 from faultnet.report.robust import robust_sentences
 from faultnet.report.strips import Strip, draw_strip, strips_of
-from faultnet.report.words import car_words, conditions_words, times_words
+from faultnet.report.words import LEAST_WEIGHT, car_words, conditions_words, times_words
 
 SHOWN_CAUSES, SHOWN_TESTS = 5, 3
 SIGNATURES = '<div class="sign keep"><div>Date</div><div>Name</div><div>Signature</div></div>'
 SHOWN_REASONS = 5
-LEAST_SHARE = 0.02
-ENOUGH = 0.8
 
 
 def job_sheet(
@@ -120,7 +118,7 @@ def _verdict(
     rows = [
         (escape(c.label), share_words(c.probability), share_words(c.still_there), share_words(c.prior))
         for c in diagnosis.causes[:SHOWN_CAUSES]
-        if c.probability >= LEAST_SHARE
+        if c.probability >= catalogue.spread("explained_from")
     ]
     rows.append(("No part at fault", share_words(diagnosis.nothing_wrong), "", ""))
     parts = ["<h2>Verdict</h2>", f"<p>{escape(diagnosis.summary)}</p>"]
@@ -128,7 +126,7 @@ def _verdict(
         parts.append(_outcome(case, catalogue))
     elif decision is not None:
         parts.append(_recommended(decision, diagnosis))
-    elif diagnosis.causes[0].probability >= ENOUGH:
+    elif diagnosis.causes[0].probability >= catalogue.spread("sure_from"):
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
         parts.append(f"<p><b>What repairs it: {escape(act.label)} ({escape(part.label)})</b></p>")
     if case.outcome is None and robust is not None:
@@ -184,7 +182,7 @@ def _reasons(diagnosis: Diagnosis) -> str:
     parts = []
     for cause in diagnosis.causes[:2]:
         found = diagnosis.reasons.get(f"{cause.component}:{cause.mode}", ())
-        told = [f"{r.said}: {times_words(r.weight)}" for r in found[:SHOWN_REASONS] if abs(r.weight) >= 1.0]
+        told = [f"{r.said}: {times_words(r.weight)}" for r in found[:SHOWN_REASONS] if abs(r.weight) >= LEAST_WEIGHT]
         if told:
             parts.append(f'<div class="keep"><p><b>{escape(cause.label)}</b></p>{listed(told)}</div>')
     return f"<h2>Reasons</h2>{''.join(parts)}" if parts else ""

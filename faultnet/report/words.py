@@ -5,6 +5,8 @@ from __future__ import annotations
 from faultnet.case.types import Car, Conditions
 from faultnet.units import format_quantity
 
+LEAST_WEIGHT = 1.0  # [decibans]; an entry that moved a cause by less is not told
+LEAST_SHARE = 0.01  # [-]; a cause below it is not named, a part is drawn without its number
 KINDS = {"flooded": "flooded", "enhanced_flooded": "enhanced flooded", "agm": "AGM"}
 
 

@@ -95,7 +95,7 @@ def saving(position: Position) -> str | None:
 
 def as_many_steps_as_it_takes(position: Position) -> str | None:
     """The test that saves most, one, two or many steps ahead, whichever sees one worth doing. What the advice does."""
-    return _worthwhile(worth_of_tests(position))
+    return _worthwhile(worth_of_tests(position, load_costs()))
 
 
 def information_per_minute(position: Position) -> str | None:

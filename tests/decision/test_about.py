@@ -9,7 +9,7 @@ import pytest
 
 from faultnet.case.types import Battery, Car, Case, Reading, Visit
 from faultnet.decision import load_costs
-from faultnet.decision.about import LEAST_SHARE, bits_about, telling_tests
+from faultnet.decision.about import bits_about, telling_tests
 from faultnet.decision.advice import Weighed, weigh
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.inference.posterior import grouped_information
@@ -35,7 +35,8 @@ def test_what_a_test_tells_of_a_part_is_its_information_on_whether_that_is_at_fa
 
 
 def test_each_part_gets_the_tests_that_tell_most_for_their_time(weighed: Weighed) -> None:
-    found = telling_tests(weighed.position, weighed.tests)
+    share = weighed.worked.catalogue.spread("telling_share")
+    found = telling_tests(weighed.position, weighed.tests, weighed.worked.catalogue)
     names = weighed.position.repairs.names[:-1]
     assert set(found) == set(names)
     bits = bits_about(weighed.position, [t.test for t in weighed.tests])
@@ -43,11 +44,11 @@ def test_each_part_gets_the_tests_that_tell_most_for_their_time(weighed: Weighed
         pace = {t.test: b / t.minutes for t, b in zip(weighed.tests, row, strict=True)}
         told = [pace[t] for t in found[name]]
         assert told == sorted(pace.values(), reverse=True)[: len(told)]
-        assert min(told) > LEAST_SHARE * told[0]
+        assert min(told) > share * told[0]
     assert "ground_path_drop" in found["ground_path"]
     assert "charge_ripple" in found["rectifier"]
 
 
 def test_without_a_test_there_is_nothing_to_tell(weighed: Weighed) -> None:
     bare = replace(weighed.position, chances={})
-    assert set(telling_tests(bare, ()).values()) == {()}
+    assert set(telling_tests(bare, (), weighed.worked.catalogue).values()) == {()}

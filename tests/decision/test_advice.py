@@ -109,7 +109,7 @@ def test_where_nothing_is_founded_and_no_pair_of_tests_tells_many_steps_are_take
     assert max(w.saving for w in two_steps(position, alone).values()) < 0
     assert worth_of_knowing(position) == pytest.approx(120.0)
     assert doubt_taken(position) == pytest.approx(dict.fromkeys(position.chances, 0.25))
-    found = worth_of_tests(position)
+    found = worth_of_tests(position, load_costs())
     assert [w.saving for w in found.values()] == pytest.approx([120.0 / 4 - 5.0] * 4)
 
 
@@ -118,7 +118,7 @@ def test_where_a_repair_is_founded_tests_that_do_not_pay_are_left_alone():
     belief = np.array([0.97, *[0.03 / 15] * 15])
     founded = Position(belief, position.chances, dict.fromkeys(position.chances, 40.0), position.repairs)
     assert not founded.starts_over()
-    assert max(w.saving for w in worth_of_tests(founded).values()) < 0
+    assert max(w.saving for w in worth_of_tests(founded, load_costs()).values()) < 0
 
 
 def test_a_reading_that_a_dear_repair_hangs_on_is_measured_once_more(catalogue):
@@ -275,7 +275,7 @@ def test_what_would_overturn_a_verdict_does_overturn_it(catalogue):
     """The outcome named is entered as a reading, and the cause named then leads."""
     case = load_case(shipped("cases") / "regulator_low.json")
     answer = advise(case, catalogue, load_costs())
-    found = overturning(answer.diagnosis)
+    found = overturning(answer.diagnosis, load_catalogue())
     assert overturning_words(found)
     if found is not None:
         test = catalogue.test(found.test)

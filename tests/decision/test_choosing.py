@@ -97,6 +97,7 @@ def test_a_test_must_save_more_than_a_share_of_the_cost_and_some_minutes_once_a_
     assert founded.cost_now() == pytest.approx(105.0)
     assert least_saving(founded, costs) == pytest.approx(100.0 * 5.0 / 60.0)
     assert least_saving(founded, replace(costs, worth_share=0.1)) == pytest.approx(10.5)
+    assert least_saving(founded, replace(costs, well_founded=0.96)) == 0.0
 
 
 def test_nothing_is_asked_of_a_test_before_anything_is_founded_or_where_the_car_is_given_back() -> None:
@@ -111,7 +112,7 @@ def test_nothing_is_asked_of_a_test_before_anything_is_founded_or_where_the_car_
     )  # fmt: skip
     back = Position(np.array([0.1, 0.1, 0.8]), {}, {}, sound)
     assert back.first_repair()[0] == "give_back"
-    assert back.founded()
+    assert costs.founded(back.first_repair()[1])
     assert least_saving(back, costs) == 0.0
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import faultnet
+from faultnet.decision import load_costs
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.declared import MINUTES_FOR, NUMBERS, PARAMETERS
@@ -101,7 +102,7 @@ def test_retired_rows_of_a_kept_set_are_dropped_with_a_note(folder: Path) -> Non
 
 def test_a_set_of_the_first_format_gets_what_was_added_since(folder: Path) -> None:
     head = (folder / "prior_set.toml").read_text(encoding="utf-8")
-    (folder / "prior_set.toml").write_text(head.replace("format = 2\n", ""), encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace("format = 3\n", ""), encoding="utf-8")
     drop(folder, "spreads.csv", "minutes_for_loads_on,")
     kept = load_catalogue(folder=folder)
     assert kept.spread("minutes_for_loads_on") == load_catalogue().spread("minutes_for_loads_on")
@@ -109,9 +110,18 @@ def test_a_set_of_the_first_format_gets_what_was_added_since(folder: Path) -> No
     assert load_catalogue().notes == ()
 
 
+def test_a_set_from_before_the_thresholds_decides_as_the_shipped_one(folder: Path) -> None:
+    head = (folder / "prior_set.toml").read_text(encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace("format = 3\n", "format = 2\n"), encoding="utf-8")
+    drop(folder, "costs.csv", "shop,well_founded,")
+    drop(folder, "spreads.csv", "sure_from,")
+    assert load_costs(folder=folder).well_founded == load_costs().well_founded
+    assert load_catalogue(folder=folder).spread("sure_from") == load_catalogue().spread("sure_from")
+
+
 def test_a_format_of_the_future_is_refused(folder: Path) -> None:
     head = (folder / "prior_set.toml").read_text(encoding="utf-8")
-    (folder / "prior_set.toml").write_text(head.replace("format = 2\n", "format = 9\n"), encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace("format = 3\n", "format = 9\n"), encoding="utf-8")
     with pytest.raises(PriorsError, match="'format'"):
         load_catalogue(folder=folder)
 

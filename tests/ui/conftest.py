@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import sqlite3
 import sys
+from collections import OrderedDict
 from collections.abc import Callable, Generator, Iterator
-from contextlib import closing
+from contextlib import ExitStack, closing
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from streamlit.components.v2.manifest_scanner import scan_component_manifests as SCAN
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Visit
+from tests.bench.sessions import memory_of_its_own
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
 
 FAILED = pytest.StashKey[bool]()
+MOST_PROFILES = 4  # browsers at once, one for each kind of screen
+MOST_MEMORY = 2000.0  # [MB] of a server with its processes, from which on the next file gets a new one
 __all__ = ["UI", "Served", "a_case", "serve_module"]
 if str(UI) not in sys.path:
     sys.path.insert(0, str(UI))
@@ -33,6 +39,12 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("networks")
 
 
+@cache
+def _installed_components() -> list[Any]:
+    """What the pages' library looks up in all installed packages for each page it runs: once is enough."""
+    return SCAN()
+
+
 @pytest.fixture
 def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A store, settings and cache of its own, for a test that runs the pages in this process.
@@ -47,6 +59,7 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     monkeypatch.setenv("FAULTNET_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
     monkeypatch.delenv("FAULTNET_OPEN_CASE", raising=False)
+    monkeypatch.setattr("streamlit.components.v2.manifest_scanner.scan_component_manifests", _installed_components)
     yield tmp_path
     sys.modules["__main__"] = main
     from workbench import state
@@ -54,25 +67,93 @@ def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> I
     state.close_stores()
 
 
+@pytest.fixture(scope="session")
+def servers(built: Path) -> Iterator[Callable[[], Served]]:
+    """Gives the real server, started as the launcher does it: the one that runs, unless it has grown too large."""
+    with ExitStack() as running:
+        found: list[Served] = []
+
+        def current() -> Served:
+            if found and memory_of_its_own(found[-1].process) > MOST_MEMORY:
+                running.close()
+                found.clear()
+            if not found:
+                found.append(running.enter_context(serving(built)))
+            return found[-1]
+
+        yield current
+
+
 @pytest.fixture(scope="module")
-def served(built: Path) -> Iterator[Served]:
-    """The real server on a free port, as the launcher starts it; anew for each file, as its memory grows with cars."""
-    with serving(built) as found:
-        yield found
+def served(servers: Callable[[], Served]) -> Served:
+    """The real server on a free port, for all files that ask for none of their own; settings are as they come."""
+    found = servers()
+    Path(found.settings).unlink(missing_ok=True)
+    return found
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """A real headless browser; a test that needs it fails where there is none."""
+def driver() -> Iterator[Any]:
+    """What starts browsers and drives them."""
     from playwright.sync_api import sync_playwright
 
+    with sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def chosen_browser() -> str:
+    """The path of a real browser; a test that needs it fails where there is none."""
     path = chromium()
     if path is None:
         pytest.fail("no Chromium found: install the system's package 'chromium'; these tests do not run without it")
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=path, args=CHROMIUM_FLAGS)
-        yield found
-        found.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def browser(driver: Any, chosen_browser: str) -> Iterator[Any]:
+    """A real headless browser, in which every context begins with nothing."""
+    found = driver.chromium.launch(executable_path=chosen_browser, args=CHROMIUM_FLAGS)
+    yield found
+    found.close()
+
+
+@pytest.fixture(scope="session")
+def profiles(
+    driver: Any, chosen_browser: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[[dict[str, Any]], Any]]:
+    """Gives a browser with a profile for a kind of screen, which keeps the pages' scripts compiled between tests.
+
+    A page opens there for two thirds of the processor time that it takes in one that begins with nothing.
+    """
+    kept: OrderedDict[str, Any] = OrderedDict()
+
+    def profile(kind: dict[str, Any]) -> Any:
+        name = repr(sorted(kind.items()))
+        if name not in kept:
+            folder = str(tmp_path_factory.mktemp("profile"))
+            kept[name] = driver.chromium.launch_persistent_context(
+                folder, executable_path=chosen_browser, args=CHROMIUM_FLAGS, **kind
+            )
+        kept.move_to_end(name)
+        if len(kept) > MOST_PROFILES:
+            kept.popitem(last=False)[1].close()
+        return kept[name]
+
+    yield profile
+    for context in kept.values():
+        context.close()
+
+
+def _as_new(context: Any, address: str) -> None:
+    """Leave a profile without pages and without what they stored."""
+    blank, *pages = context.pages
+    for page in pages:
+        page.close()
+    context.clear_cookies()
+    session = context.new_cdp_session(blank)
+    session.send("Storage.clearDataForOrigin", {"origin": address, "storageTypes": "local_storage,indexeddb"})
+    session.detach()
 
 
 @pytest.hookimpl(wrapper=True)
@@ -85,22 +166,40 @@ def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestR
 
 
 @pytest.fixture
-def screen(browser: Any, served: Served, request: pytest.FixtureRequest) -> Iterator[Callable[..., Any]]:
-    """Opens pages on a phone or a desktop, and fails afterwards if anything but this computer was asked."""
+def screen(
+    browser: Any, profiles: Callable[[dict[str, Any]], Any], served: Served, request: pytest.FixtureRequest
+) -> Iterator[Callable[..., Any]]:
+    """Opens pages on a phone or a desktop, and fails afterwards if anything but this computer was asked.
+
+    A second page of the same kind is another device: it begins with nothing.
+    """
     contexts, outside = [], []
+    lent: list[Any] = []
+
+    def heard(request: Any) -> None:
+        if _outside(request.url):
+            outside.append(request.url)
 
     def opened(kind: str = "phone", **changes: Any) -> Any:
-        context = browser.new_context(**{**(PHONE if kind == "phone" else DESK), **changes})
-        contexts.append(context)
-        context.on("request", lambda request: outside.append(request.url) if _outside(request.url) else None)
+        wanted = {**(PHONE if kind == "phone" else DESK), **changes}
+        context = profiles(wanted)
+        if context in lent:
+            context = browser.new_context(**wanted)
+            contexts.append(context)
+        else:
+            lent.append(context)
+        context.on("request", heard)
         context.set_default_timeout(30_000)
         return context.new_page()
 
     yield opened
     if request.node.stash.get(FAILED, False):
-        _tell(contexts, served)
+        _tell(contexts + lent, served)
     for context in contexts:
         context.close()
+    for context in lent:
+        _as_new(context, served.address)
+        context.remove_listener("request", heard)
     assert outside == []
 
 

@@ -42,8 +42,7 @@ def _taken(page: Any, label: str) -> bool:
 
     box = page.get_by_role("combobox", name="Any other test")
     box.click()
-    box.fill("")
-    box.type(label)
+    box.fill(label)
     try:
         page.get_by_role("option", name=label).first.click(timeout=10_000)
     except ClosedTooSoon:
@@ -84,7 +83,10 @@ def pick(page: Any, box: str, option: str) -> None:
         arrow_to(page, box, option)
         page.keyboard.press("Enter")
         settled(page)
-        page.wait_for_timeout(500)
+        for _ in range(10):
+            if _shown(page, box) == option:
+                return
+            page.wait_for_timeout(50)
     assert _shown(page, box) == option
 
 

@@ -31,9 +31,9 @@ def page(workplace: Path) -> Iterator[AppTest]:
 
 @pytest.fixture
 def few(tmp_path: Path) -> bytes:
-    """The first hundred cases of the shipped history."""
+    """The first thirty cases of the shipped history."""
     whole = load_history(shipped("cases") / "history" / "hot_region.csv.gz")
-    write_history(whole.cases[:100], tmp_path / "few.csv.gz")
+    write_history(whole.cases[:30], tmp_path / "few.csv.gz")
     return (tmp_path / "few.csv.gz").read_bytes()
 
 
@@ -60,7 +60,7 @@ def tuned(test: AppTest, data: bytes) -> AppTest:
 def ended(test: AppTest) -> AppTest:
     """The page once the tuning that runs beside it has ended."""
     while any(button.key == "stop_tuning" for button in test.button):
-        time.sleep(0.1)
+        time.sleep(0.4)  # each look draws the page anew beside the work
         test.run()
     assert not test.exception
     return test

@@ -283,14 +283,14 @@ def test_sharing_tells_the_address_the_passphrase_and_what_it_means() -> None:
 def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_is() -> None:
     from workbench.widgets import verdict
 
-    going_on = Decision(False, "battery", "replace", "Battery: replace the part", 300.0, 0.8, "", "", "", "")
+    going_on = Decision(False, "battery", "replace", "Battery: replace the part", 300.0, 0.8, True, "", "", "", "")
     assert "To repair first: Battery: replace the part" in verdict.headline(going_on, a_case())
-    assert verdict.headline(replace(going_on, chance_of_cure=0.4), a_case()) == ""
-    unsure = verdict.headline(replace(going_on, stop=True, chance_of_cure=0.22), a_case())
+    assert verdict.headline(replace(going_on, founded=False), a_case()) == ""
+    unsure = verdict.headline(replace(going_on, stop=True, founded=False, chance_of_cure=0.22), a_case())
     assert "Not sure, but first to try: Battery: replace the part" in unsure
     assert "Enough tested" not in unsure
     nothing = verdict.headline(
-        replace(going_on, stop=True, repair=None, act=None, label=UNFOUNDED_WORDS, chance_of_cure=0.2), a_case()
+        replace(going_on, stop=True, repair=None, act=None, label=UNFOUNDED_WORDS, founded=False), a_case()
     )
     assert f"No test left is worth its time. Not sure: {UNFOUNDED_WORDS}" in nothing
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)

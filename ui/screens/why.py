@@ -50,7 +50,7 @@ def _hinges(case: Case, diagnosis: Diagnosis) -> None:
     """What could change the verdict: one more reading, other base rates, other estimates."""
     frame.title("What could change the verdict")
     said = [
-        overturning_words(overturning(diagnosis)),
+        overturning_words(overturning(diagnosis, catalogue())),
         *robust_sentences(robust(case, state.shop(), whole=True), catalogue()),
     ]
     frame.told("".join(f"<p>{plain(words)}</p>" for words in said))

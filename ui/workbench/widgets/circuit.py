@@ -14,10 +14,10 @@ from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.circuit import HEIGHT, PARTS, PROBES, TOP, WIDTH
 from faultnet.report.circuit_picture import draw_circuit, members_of, part_words, suspicion
+from faultnet.report.words import LEAST_SHARE
 from workbench.widgets.pictures import image, paper
 from workbench.words import minutes, plain
 
-LEAST_SHOWN = 0.01
 MOST_TESTS = 5
 
 
@@ -54,7 +54,7 @@ def picture(test: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]
 def told(name: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]], catalogue: Catalogue) -> str:
     """What is said of a part that was pressed, as JSON: its name, its causes with their shares, and its tests."""
     members = members_of(name)
-    causes = [c for c in diagnosis.causes if c.component in members and c.still_there >= LEAST_SHOWN]
+    causes = [c for c in diagnosis.causes if c.component in members and c.still_there >= LEAST_SHARE]
     causes.sort(key=lambda c: -c.still_there)
     worths = {t.test: t for t in diagnosis.next_tests}
     suspects = sorted(members, key=lambda m: -sum(c.still_there for c in causes if c.component == m))
