@@ -9,6 +9,7 @@ import numpy as np
 
 from faultnet.instruments import outcome_table
 from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms
+from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
 from faultnet.model.quantity import Workings
@@ -157,7 +158,8 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
     name = quantity_of(test, instrument)
     quantity = known[name]
     if quantity.edges:
-        table, background, edges = outcome_table(quantity.edges, instrument)
+        slipped = misread(setting.catalogue, instrument, test.unit, quantity.edges, sound[name]).shares
+        table, background, edges = outcome_table(quantity.edges, instrument, slipped=slipped)
         states = tuple(f"c_{i:02d}" for i in range(table.shape[1]))
     else:
         card = quantity.card

@@ -235,6 +235,11 @@ NUMBERS: dict[str, str] = {
     "cranking_no_change_rapid_clicking": "-",
     "cranking_no_change_nothing": "-",
     "surface_strange": "-",
+    "slip_reads_nought": "-",
+    "slip_reads_battery": "-",
+    "slip_reads_decade": "-",
+    "slip_reads_anything": "-",
+    "slip_battery_spread": "V",
 }
 PARAMETERS: dict[tuple[str, str], str] = {
     ("battery", "resistance_factor"): "-",
