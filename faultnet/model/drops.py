@@ -142,11 +142,14 @@ def _crank_current(at: Workings) -> Array:
 
 
 QUANTITIES = (
-    Quantity("crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current),
+    Quantity(
+        "crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current,
+        unlike="unlike_crank_current_ln",
+    ),
     *(
         Quantity(
             name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
-            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread",
+            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread", unlike="unlike_drop_ln",
         )
         for name, part, scale, outside in DROPS
     ),

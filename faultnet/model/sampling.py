@@ -24,6 +24,7 @@ from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
 HIDDEN_LEAK = 1e-8  # share of a hidden node spread evenly over its states, so that none is ruled out
+LEAST_OF_FIRST = 0.25  # where what lies in a bin from nought begins, as a share of its end
 FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
 
 
@@ -157,6 +158,50 @@ def _kernel(given: tuple[float, ...], seen: tuple[float, ...], spread: float | t
     below = below * width / np.diff(own)[:, None]
     cumulative = np.hstack([np.zeros((len(own) - 1, 1)), below, np.ones((len(own) - 1, 1))])
     return np.asarray(np.diff(cumulative, axis=1))
+
+
+def unlike(table: Array, bins: Bins, scale: float, tail: tuple[float, float], *, logarithmic: bool) -> Array:
+    """Widen a table by what the model does not know of a car: a double exponential, some of it wider.
+
+    Parameters
+    ----------
+    table : array, shape (bins, ...)
+    bins : Bins
+    scale : float
+        Of the double exponential [unit of the bins, or of their logarithm].
+    tail : tuple of float
+        Share of cars that are further off [-], and by how many times.
+    logarithmic : bool
+        Off by a factor and not by an amount; what is below the first edge above nought stays there.
+
+    Examples
+    --------
+    >>> unlike(np.eye(2), Bins((0.0, 1.0, 2.0), "V"), 0.1, (0.1, 4.0), logarithmic=False).round(3)
+    array([[0.935, 0.065],
+           [0.065, 0.935]])
+    """
+    return np.asarray(np.tensordot(_unlike(bins.edges, scale, tail, logarithmic).T, table, axes=(1, 0)))
+
+
+@lru_cache(maxsize=64)
+def _unlike(edges: tuple[float, ...], scale: float, tail: tuple[float, float], logarithmic: bool) -> Array:
+    """Share of what lies evenly in each bin that falls into each bin, shape (bins, bins)."""
+    own = np.asarray(edges)
+    if logarithmic:
+        own = np.log(np.append(LEAST_OF_FIRST * own[1], own[1:]))
+    share, times = tail
+    inner, width = own[1:-1], np.diff(own)[:, None]
+    below: Array = np.zeros((len(width), len(inner)))
+    for weight, wide in ((1.0 - share, scale), (share, times * scale)):
+        reach = (inner - own[:-1, None]) / wide, (inner - own[1:, None]) / wide
+        below += weight * (_exponential_below(reach[0]) - _exponential_below(reach[1])) * wide / width
+    zeros = np.zeros((len(width), 1))
+    return np.asarray(np.diff(np.hstack([zeros, below, zeros + 1.0]), axis=1))
+
+
+def _exponential_below(edge: Array) -> Array:
+    """Integral of the cumulative double exponential distribution up to an edge."""
+    return np.asarray(np.maximum(edge, 0.0) + 0.5 * np.exp(-np.abs(edge)))
 
 
 def masses(effect: Effect, bins: Bins) -> Array:

@@ -478,10 +478,14 @@ def seen_minimum(
 
 
 QUANTITIES = (
-    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread"),
-    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush),
-    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed),
     Quantity(
-        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread"
+        "crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread",
+        unlike="unlike_crank_volts",
     ),
-)
+    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush, unlike="unlike_crank_current_ln"),
+    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed, unlike="unlike_crank_speed_ln"),
+    Quantity(
+        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread",
+        unlike="unlike_crank_volts",
+    ),
+)  # fmt: skip
