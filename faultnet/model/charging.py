@@ -275,7 +275,7 @@ QUANTITIES = (
     ),
     Quantity(
         "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop,
-        scatter="charge_cable_drop_spread", unlike="unlike_drop_ln",
+        scatter="charge_cable_drop_spread", unlike="unlike_drop_odds",
     ),
     Quantity(
         "acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted,
@@ -287,6 +287,6 @@ QUANTITIES = (
     ),
     Quantity(
         "charge_ground_drop", "V", "charging", ("ground_path", "negative_joint", "alternator_level"), bins.DROP,
-        _ground_drop, scatter="charge_ground_drop_spread", unlike="unlike_drop_ln",
+        _ground_drop, scatter="charge_ground_drop_spread", unlike="unlike_drop_odds",
     ),
 )  # fmt: skip

@@ -149,7 +149,7 @@ QUANTITIES = (
     *(
         Quantity(
             name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
-            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread", unlike="unlike_drop_ln",
+            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread", unlike="unlike_drop_odds",
         )
         for name, part, scale, outside in DROPS
     ),

@@ -7,8 +7,10 @@ practice, no source; the shares are estimates).
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from math import erf, exp, pi, sqrt
 
 import numpy as np
@@ -33,10 +35,15 @@ def slips_of(catalogue: Catalogue, instrument: Instrument, unit: str) -> dict[st
     ['anything', 'decade', 'nought']
     """
     possible = {"V": KINDS, "-": (ANYTHING,)}.get(unit, (NOUGHT, DECADE, ANYTHING))
-    if instrument.place not in ("posts", "-"):  # nobody sets a range, and nobody holds a probe
-        possible = (ANYTHING,)
+    if instrument.place not in ("posts", "-"):  # no probe and no range; it may show what it had before
+        possible = (BATTERY, ANYTHING)
     shares = {kind: catalogue.spread(f"slip_reads_{kind}") for kind in possible}
     return {kind: share / sum(shares.values()) for kind, share in shares.items()}
+
+
+@lru_cache(maxsize=64)
+def _alike(edges: tuple[float, ...]) -> Array:
+    return background_shares(edges)
 
 
 @dataclass(frozen=True)
@@ -82,7 +89,7 @@ class Misread:
         below = np.array([self._below(c) for c in (min(cuts[0], 0.0), *cuts[1:])])
         return np.asarray(np.diff(below) / np.diff(below).sum())
 
-    @property
+    @cached_property
     def _within(self) -> float:
         return self._below(self.edges[-1]) - self._below(min(self.edges[0], -3.0 * self.nought))
 
@@ -94,13 +101,13 @@ class Misread:
             return _normal(value, *self.battery)
         if kind == DECADE:
             return 0.5 * (0.1 * self._share(self.sound, 0.1 * value) + 10.0 * self._share(self.sound, 10.0 * value))
-        return self._share(background_shares(self.edges), at)
+        return self._share(_alike(self.edges), at)
 
     def _share(self, shares: Array, value: float) -> float:
         """Density over the bins at a value [1/unit]."""
         if not self.edges[0] <= value <= self.edges[-1]:
             return 0.0
-        k = min(int(np.searchsorted(self.edges, value, side="right")) - 1, len(shares) - 1)
+        k = min(bisect_right(self.edges, value) - 1, len(shares) - 1)
         return float(shares[k] / (self.edges[k + 1] - self.edges[k]))
 
     def _below(self, value: float) -> float:
@@ -115,7 +122,7 @@ class Misread:
             elif kind == DECADE:
                 yield 0.5 * (self._cumulative(self.sound, 0.1 * value) + self._cumulative(self.sound, 10.0 * value))
             else:
-                yield self._cumulative(background_shares(self.edges), value)
+                yield self._cumulative(_alike(self.edges), value)
 
     def _cumulative(self, shares: Array, value: float) -> float:
         return float(np.interp(value, self.edges, np.append(0.0, np.cumsum(shares))))

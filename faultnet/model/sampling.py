@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from math import erf, pi, sqrt
 from statistics import NormalDist
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,8 @@ from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
 HIDDEN_LEAK = 1e-8  # share of a hidden node spread evenly over its states, so that none is ruled out
-LEAST_OF_FIRST = 0.25  # where what lies in a bin from nought begins, as a share of its end
+WITHIN_END = 0.25  # how far from an end that is never reached what lies in its bin begins, as a share of the bin
+OffBy = Literal["amount", "factor", "share"]
 FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
 
 
@@ -160,7 +161,7 @@ def _kernel(given: tuple[float, ...], seen: tuple[float, ...], spread: float | t
     return np.asarray(np.diff(cumulative, axis=1))
 
 
-def unlike(table: Array, bins: Bins, scale: float, tail: tuple[float, float], *, logarithmic: bool) -> Array:
+def unlike(table: Array, bins: Bins, scale: float, tail: tuple[float, float], off_by: OffBy = "amount") -> Array:
     """Widen a table by what the model does not know of a car: a double exponential, some of it wider.
 
     Parameters
@@ -168,27 +169,32 @@ def unlike(table: Array, bins: Bins, scale: float, tail: tuple[float, float], *,
     table : array, shape (bins, ...)
     bins : Bins
     scale : float
-        Of the double exponential [unit of the bins, or of their logarithm].
+        Of the double exponential [unit of the bins, or - where it is off by something else].
     tail : tuple of float
         Share of cars that are further off [-], and by how many times.
-    logarithmic : bool
-        Off by a factor and not by an amount; what is below the first edge above nought stays there.
+    off_by : {"amount", "factor", "share"}
+        Share: a part of a whole, the end of the last bin, is off in the odds of its share, and never exceeds the whole.
 
     Examples
     --------
-    >>> unlike(np.eye(2), Bins((0.0, 1.0, 2.0), "V"), 0.1, (0.1, 4.0), logarithmic=False).round(3)
-    array([[0.935, 0.065],
-           [0.065, 0.935]])
+    >>> unlike(np.eye(2), Bins((0.0, 1.0, 2.0), "V"), 0.1, (0.1, 4.0)).round(3)
+    array([[0.937, 0.063],
+           [0.063, 0.937]])
     """
-    return np.asarray(np.tensordot(_unlike(bins.edges, scale, tail, logarithmic).T, table, axes=(1, 0)))
+    return np.asarray(np.tensordot(_unlike(bins.edges, scale, tail, off_by).T, table, axes=(1, 0)))
 
 
 @lru_cache(maxsize=64)
-def _unlike(edges: tuple[float, ...], scale: float, tail: tuple[float, float], logarithmic: bool) -> Array:
+def _unlike(edges: tuple[float, ...], scale: float, tail: tuple[float, float], off_by: OffBy) -> Array:
     """Share of what lies evenly in each bin that falls into each bin, shape (bins, bins)."""
     own = np.asarray(edges)
-    if logarithmic:
-        own = np.log(np.append(LEAST_OF_FIRST * own[1], own[1:]))
+    if off_by != "amount":
+        own = np.append(WITHIN_END * own[1], own[1:])
+    if off_by == "share":
+        own[-1] = edges[-1] - WITHIN_END * (edges[-1] - edges[-2])
+        own = own / (edges[-1] - own)
+    if off_by != "amount":
+        own = np.log(own)
     share, times = tail
     inner, width = own[1:-1], np.diff(own)[:, None]
     below: Array = np.zeros((len(width), len(inner)))

@@ -251,7 +251,7 @@ NUMBERS: dict[str, str] = {
     "unlike_crank_volts": "V",
     "unlike_crank_current_ln": "-",
     "unlike_crank_speed_ln": "-",
-    "unlike_drop_ln": "-",
+    "unlike_drop_odds": "-",
     "unlike_sag": "V",
     "unlike_source_ohms_ln": "-",
     "unlike_conductance_ln": "-",
