@@ -78,7 +78,11 @@ class Misread:
 
     def density(self, value: float) -> float:
         """How likely a slip reads about a value [1/unit]."""
-        return sum(share * self._density(kind, value) for kind, share in self.kinds.items()) / self._within
+        return sum(self.density_of(kind, value) for kind in self.kinds)
+
+    def density_of(self, kind: str, value: float) -> float:
+        """The part of it that is of one kind [1/unit]."""
+        return self.kinds[kind] * self._density(kind, value) / self._within
 
     def above(self, value: float) -> float:
         """Chance that a slip reads more than a value [-]."""
