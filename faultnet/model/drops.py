@@ -75,11 +75,13 @@ def through_windings(setting: Setting, volts: Array, both: Array, behind: Array 
     Notes
     -----
     Where a flat battery or a bad joint holds the solenoid back both windings are on; a weak one that sticks carries the
-    holding current alone.
+    holding current alone, the larger the windings are.
     """
     starved = volts / (both + behind)
+    hold = setting.spread("coil_current_hold") * setting.spread("coil_current_volts")
+    hold = hold / setting.spread("coil_current_pull") / both
     sticks = np.arange(starved.shape[-1]) < STUCK * starved.shape[-1]
-    return np.where(sticks, np.minimum(starved, setting.spread("coil_current_hold")), starved)
+    return np.where(sticks, np.minimum(starved, hold), starved)
 
 
 def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:

@@ -194,9 +194,7 @@ def displayed(value: float, test: Test, instrument: Instrument) -> float:
     return round(value, 6)
 
 
-def _slipped(
-    vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, value: float
-) -> float:
+def _slipped(vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, value: float) -> float:
     """What a slip makes of a value; a figure that the test cannot have is looked at again."""
     kinds = slips_of(vehicle.catalogue, instrument, test.unit)
     kind = str(rng.choice(list(kinds), p=list(kinds.values())))
