@@ -15,6 +15,7 @@ from math import erf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Instrument
 
 Array = NDArray[np.float64]
@@ -89,6 +90,21 @@ def comparison_offset(at_module: float, at_posts: float, module: Instrument, pos
 def place_offset(instrument: Instrument) -> Offset:
     """Offset to expect of an instrument's place when nothing was compared."""
     return Offset(instrument.offset, instrument.offset_spread)
+
+
+def while_cranking(offset: Offset, catalogue: Catalogue) -> Offset:
+    """Offset of a place away from the posts while the engine cranks: part of the ground's drop is in it too.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> at_rest = Offset(-0.2, 0.05)
+    >>> cranking = while_cranking(at_rest, load_catalogue())
+    >>> cranking.mean < at_rest.mean, cranking.spread > at_rest.spread
+    (True, True)
+    """
+    mean, spread = catalogue.spread("away_while_cranking_mean"), catalogue.spread("away_while_cranking_spread")
+    return Offset(offset.mean + mean, sqrt(offset.spread**2 + spread**2))
 
 
 def number_likelihood(
@@ -290,6 +306,7 @@ def outcome_table(
     instrument: Instrument,
     groups: int = 12,
     slipped: Callable[[tuple[float, ...]], Array] | None = None,
+    offset: Offset | None = None,
 ) -> tuple[Array, Array, tuple[float, ...]]:
     """Outcome classes of a number test: what an instrument would show for each bin of the true value.
 
@@ -301,6 +318,8 @@ def outcome_table(
         Largest number of classes; neighbouring bins are merged.
     slipped : callable, optional
         Gives the chance that a slip shows each class [-] from their edges; by an even spread when left out.
+    offset : Offset, optional
+        Of the place of measurement; what to expect of the instrument's when left out.
 
     Returns
     -------
@@ -315,7 +334,7 @@ def outcome_table(
     keep = sorted({*range(0, len(bounds), step), len(bounds) - 1})
     cuts = bounds[keep]
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
-    offset = place_offset(instrument)
+    offset = place_offset(instrument) if offset is None else offset
     background = np.add.reduceat(background_shares(edges), keep[:-1])
     ends = tuple(float(c) for c in cuts)
     flat = np.diff(cuts) / (cuts[-1] - cuts[0]) if slipped is None else slipped(ends)

@@ -20,8 +20,9 @@ from faultnet.instruments import (
     number_likelihood,
     place_offset,
     reading_spread,
+    while_cranking,
 )
-from faultnet.model.build import quantity_of
+from faultnet.model.build import AT_CLAMPS, quantity_of
 from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
@@ -56,7 +57,7 @@ def evidence_of(
         likelihood, background = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
         return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
     assert reading.value is not None
-    shift = offset_for(test, instrument, offset)
+    shift = offset_for(catalogue, test, instrument, offset)
     law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
     slipped = slip_of(network, catalogue, reading)
     likelihood, background = law(
@@ -96,13 +97,13 @@ def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood:
     return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 
-def offset_for(test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:
+def offset_for(catalogue: Catalogue, test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:
     """By how much an instrument reads off the posts on a test; `offset` is that of the module where it was compared."""
     if test.id == COMPARISON_TEST or instrument.place not in AWAY:
         return Offset()
-    if instrument.place == "module" and offset is not None:
-        return offset
-    return place_offset(instrument)
+    compared = instrument.place == "module" and offset is not None
+    at_rest = offset if compared and offset is not None else place_offset(instrument)
+    return while_cranking(at_rest, catalogue) if test.quantity == AT_CLAMPS else at_rest
 
 
 def instrument_of(catalogue: Catalogue, test: Test, reading: Reading) -> Instrument:

@@ -360,6 +360,7 @@ def start_samples(setting: Setting) -> StartSamples:
 
     peak = start.stall_current * peak_share(setting, share[9])
     unlike = np.exp(setting.spread("start_drop_unlike") * standard_normal(share[10]))
+    unlike = setting.spread("start_drop_factor") * unlike
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))

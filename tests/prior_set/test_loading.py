@@ -104,7 +104,7 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("instruments.csv", "\nbetter_multimeter,", "\nmultimeter,", "instruments.csv", "twice"),
         (
             "symptoms.csv",
-            "fires_when_cranked,otherwise,fires,99.5",
+            "fires_when_cranked,otherwise,fires,99.9",
             "fires_when_cranked,otherwise,fires,0",
             "line 2",
             "0.001",

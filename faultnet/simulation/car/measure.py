@@ -10,7 +10,7 @@ import numpy as np
 from faultnet.case.types import Reading
 from faultnet.errors import EntryError
 from faultnet.instruments import reading_spread
-from faultnet.model.build import is_recorder
+from faultnet.model.build import AT_CLAMPS, is_recorder
 from faultnet.model.charging import STATES
 from faultnet.model.misread import ANYTHING, BATTERY, DECADE, DISPLAYS, slips_of
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
@@ -159,6 +159,8 @@ def _number(
     value = vehicle.unlike(quantity_read(test), float(true_value(vehicle, rng, test, instrument, interval)))
     if test.quantity != "module_offset":
         value += float(place_offset(vehicle, rng, instrument))
+    if test.quantity == AT_CLAMPS:
+        value += offset_while_cranking(vehicle)
     error = reading_spread(instrument, 12.5 if test.quantity == "module_offset" else value)
     return displayed(value + vehicle.world.widening * error * float(rng.standard_normal()), test, instrument)
 
@@ -183,6 +185,12 @@ def place_offset(vehicle: VirtualCar, rng: np.random.Generator, instrument: Inst
     if instrument.place == "socket":
         return resting.socket_offset(vehicle, rng)
     return 0.0
+
+
+def offset_while_cranking(vehicle: VirtualCar) -> float:
+    """What is added to that while it cranks [V], of a car at every start alike."""
+    spread = vehicle.world.widening * vehicle.spread("away_while_cranking_spread")
+    return vehicle.spread("away_while_cranking_mean") + spread * float(vehicle.own("cranking").standard_normal())
 
 
 def displayed(value: float, test: Test, instrument: Instrument) -> float:

@@ -109,12 +109,15 @@ class VirtualCar:
         sound = {c.id: c.modes[0].id for c in self.catalogue.components}
         return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
 
+    def own(self, name: str) -> np.random.Generator:
+        """Random numbers of this car for something by name, the same whenever it is asked."""
+        return np.random.default_rng(zlib.crc32(f"{name} {sorted(self.traits.items())}".encode()))
+
     def unlike(self, quantity: Quantity, value: float) -> float:
         """A true value with what this car is off the model in that quantity, at every reading alike [its unit]."""
         if not quantity.unlike:
             return value
-        own = zlib.crc32(f"{quantity.name} {sorted(self.traits.items())}".encode())
-        rng = np.random.default_rng(own)
+        rng = self.own(quantity.name)
         far = self.spread("unlike_far_times") if rng.random() < self.spread("unlike_far") else 1.0
         off = far * self.world.widening * self.spread(quantity.unlike) * float(rng.laplace())
         if quantity.off_by == "amount":
