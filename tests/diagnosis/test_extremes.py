@@ -24,7 +24,6 @@ SO_MUCH_AND_NO_MORE = "1.3 to 2 times the current, or two thirds of the plates: 
 TURNS_SO_SLOWLY = "a weak battery or a hard turn slows the starter so far; what is slower still has another reason"
 FLAT_AND_NO_FLATTER = "acid is not weaker than that of an empty battery, and a drain that ends at times leaves some"
 CELLS_ALIKE = "all cells of a worn battery age alike; where they differ widely, one cell is bad"
-LITTLE_SAID = "a state of charge that is less than half of the matter: under 1 nat wherever it reads"
 FROZEN = "the module that reads it may freeze, or show the volts at rest"
 NOTHING_CHARGES = ("alternator:no_output", "belt:lost", "charge_cable:open", "charge_control:not_excited")
 MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
@@ -36,10 +35,6 @@ MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
         "use:left_on", "use:long_standing",
     ),
     ("crank_current", 0.8, SO_MUCH_AND_NO_MORE): ("starter_motor:dragging",),
-    ("crank_minimum", 0.4, SO_MUCH_AND_NO_MORE): (
-        "battery:undersized", "engine_turning:heavy", "starter_motor:dragging",
-    ),
-    ("crank_minimum", 0.2, LITTLE_SAID): ("belt:slips", "use:short_trips"),
     ("dead_crank_sag", 0.3, SO_MUCH_AND_NO_MORE): ("battery:undersized",),
     ("cranking_speed", 0.6, TURNS_SO_SLOWLY): (
         "battery:dried_out", "battery:shorted_cell", "battery:sulphated", "battery:weak_cell", "battery:worn",
