@@ -28,8 +28,8 @@ def law(name: str) -> Misread:
 def test_a_density_adds_up_to_the_chance_of_more(name: str) -> None:
     """Steps finer than nought's lump, over the whole scale."""
     slip = law(name)
-    points = np.sort(np.concatenate([np.linspace(0.0, 8.0 * slip.nought, 4001), np.geomspace(1e-4, slip.edges[-1], 20001)]))
-    points = np.unique(points)
+    near, far = np.linspace(0.0, 8.0 * slip.nought, 4001), np.geomspace(1e-4, slip.edges[-1], 20001)
+    points = np.unique(np.concatenate([near, far]))
     heights = np.array([slip.density(float(x)) for x in 0.5 * (points[1:] + points[:-1])])
     for at in (0.3, 0.6, 0.9):
         value = float(np.quantile(points, at))
