@@ -7,8 +7,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from faultnet.instruments import outcome_table
+from faultnet.instruments import outcome_table, place_offset, while_cranking
 from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms
+from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
 from faultnet.model.quantity import Workings
@@ -16,6 +17,7 @@ from faultnet.model.setting import Setting
 from faultnet.model.sound import sound_shares
 from faultnet.prior_set.types import Instrument, Test
 
+AT_CLAMPS = "clamp_minimum"  # is read by what hangs on other wires than the posts, while the starter turns
 RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
 SLUG = re.compile(r"^[a-z][a-z0-9_]*$")
 
@@ -157,7 +159,11 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
     name = quantity_of(test, instrument)
     quantity = known[name]
     if quantity.edges:
-        table, background, edges = outcome_table(quantity.edges, instrument)
+        slipped = misread(setting.catalogue, instrument, test.unit, quantity.edges, sound[name]).shares
+        offset = place_offset(instrument)
+        if test.quantity == AT_CLAMPS:
+            offset = while_cranking(offset, setting.catalogue)
+        table, background, edges = outcome_table(quantity.edges, instrument, slipped=slipped, offset=offset)
         states = tuple(f"c_{i:02d}" for i in range(table.shape[1]))
     else:
         card = quantity.card

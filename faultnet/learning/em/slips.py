@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.case.types import Case, Reading
-from faultnet.diagnosis.evidence import evidence_of, instrument_of, module_offset
+from faultnet.diagnosis.evidence import evidence_of, instrument_of, module_offset, slip_of
 from faultnet.inference.evidence import Evidence
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.learning.em import on_rates, symptoms
@@ -122,10 +122,10 @@ class Looker:
         return np.asarray(np.exp(np.minimum(together[0] - together[1:], 600.0)))
 
     def _entry(self, reading: Reading, evidence: Evidence, density: float, network: Network, weight: float) -> Looked:
-        """A physical reading: what a slip would give is as likely anywhere in the range."""
+        """A physical reading."""
         catalogue = self.encoder.catalogue
         instrument = instrument_of(catalogue, catalogue.test(reading.test), reading)
-        flat = _flat(reading, evidence, network)
+        flat = _flat(reading, evidence, network, catalogue)
         clean = (density - instrument.slip * flat) / (1.0 - instrument.slip)
         return Looked(instrument.id, reading.read_by, max(clean, 0.0) / flat, weight)
 
@@ -140,16 +140,11 @@ class Looker:
         yield Looked(instrument_of(catalogue, catalogue.test(reading.test), reading).id, reading.read_by, ratio, weight)
 
 
-def _flat(reading: Reading, evidence: Evidence, network: Network) -> float:
+def _flat(reading: Reading, evidence: Evidence, network: Network, catalogue: Catalogue) -> float:
     """Likelihood of a reading that is a slip."""
-    edges = network.nodes[evidence.quantity].edges
-    if not edges:
+    if not network.nodes[evidence.quantity].edges:
         return 1.0 / len(evidence.likelihood)
-    width = edges[-1] - edges[0]
-    if reading.bound is None or reading.value is None:
-        return 1.0 / width
-    at = min(max(reading.value, edges[0]), edges[-1])
-    return max((edges[-1] - at if reading.bound == "above" else at - edges[0]) / width, 1e-6)
+    return slip_of(network, catalogue, reading)
 
 
 def evenly(confirmed: Sequence[int], most: int) -> list[int]:
