@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps
+from faultnet.decision.value import FOUNDED, Position, Worth, many_steps, one_step, two_steps, worth_of_knowing
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
@@ -78,12 +78,14 @@ def least_saving(position: Position, costs: Costs) -> float:
     Notes
     -----
     Nothing where no repair is well founded, and where it is giving the car back: that is well founded on a check-up
-    before anything is read. Else the larger of a share of the cost to expect and some minutes of labour.
+    before anything is read. Else the larger of some minutes of labour and a share of what it would save to know what has
+    to be repaired; not of the bill, most of which nobody can save, and which grows with the very part that might be
+    bought in vain.
     """
     name, cure = position.first_repair()
     if cure < FOUNDED or name == GIVE_BACK:
         return 0.0
-    return max(costs.worth_share * position.cost_now(), costs.money(costs.worth_minutes))
+    return max(costs.worth_share * worth_of_knowing(position), costs.money(costs.worth_minutes))
 
 
 def worth_of_tests(position: Position, least: float = 0.0) -> dict[str, Worth]:

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.decision.costs import Costs
+from faultnet.decision.proving import Unproven
 from faultnet.model.network import Array
 
 GIVE_BACK = "give_back"
@@ -77,6 +78,12 @@ class Repairs:
         """The same repairs for one hypothesis of each class."""
         return replace(self, at_fault=self.at_fault[np.unique(self._codes, return_index=True)[1]])
 
+    def with_in_vain(self, in_vain: Array) -> Repairs:
+        """The same with other prices of parts in vain, what was found of the classes being kept."""
+        other = replace(self, in_vain=in_vain)
+        other.__dict__.update(classes=self.classes, member=self.member, by_class=replace(self.by_class, in_vain=in_vain))
+        return other
+
     @cached_property
     def _codes(self) -> NDArray[np.void]:
         """What each hypothesis needs in one piece, for finding those that need the same."""
@@ -89,6 +96,7 @@ def repairs_for(
     at_fault: NDArray[np.bool_],
     costs: Costs,
     was_at_fault: NDArray[np.bool_] | None = None,
+    checks: Unproven | None = None,
 ) -> Repairs:
     """Put the repairs of some hypotheses together.
 
@@ -101,6 +109,8 @@ def repairs_for(
     was_at_fault : bool array, shape (hypotheses, components), optional
         When the car was brought in, if something was mended since: a part that was at fault and was mended still
         frees one from mending how the car is used.
+    checks : Unproven, optional
+        Named checks that are open; none where left out.
     """
     accesses = tuple(costs.access)
     access = [accesses.index(costs.behind[c]) if c in costs.behind else -1 for c in components]
@@ -120,8 +130,14 @@ def repairs_for(
         np.hstack([at_fault, nothing]),
         costs.call_back,
         costs.start_over,
-        np.array([*(costs.in_vain.get(c, 0.0) for c in components), 0.0]),
+        trust_at_stake((*components, GIVE_BACK), costs, checks),
     )
+
+
+def trust_at_stake(names: tuple[str, ...], costs: Costs, checks: Unproven | None) -> Array:
+    """What fitting each part in vain costs in trust with these checks open [money], shape (repairs,)."""
+    times = (1.0 if checks is None else checks.times(name) for name in names)
+    return np.array([costs.in_vain.get(name, 0.0) * t for name, t in zip(names, times, strict=True)])
 
 
 def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:

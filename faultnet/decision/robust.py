@@ -144,7 +144,7 @@ class _Table:
         weights, modes = weights_by_now(worked)
         doubt = doubt_of(worked, weights, worked.course.present.rows.origin)
         was = worked.space.modes[doubt.origin] > 0
-        repairs = repairs_for(worked.space.components, modes[doubt.chosen] > 0, costs, was)
+        repairs = repairs_for(worked.space.components, modes[doubt.chosen] > 0, costs, was, weighed.position.checks)
         name = weighed.decision.repair or GIVE_BACK
         return cls(weighed, doubt, repairs, repairs.classes, repairs.by_class, name)
 

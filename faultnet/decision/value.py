@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from faultnet.decision.proving import Unproven
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
 from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
@@ -38,6 +39,10 @@ class Position:
     repairs : Repairs
     preparing : dict of test id to dict of need to float
         What of a test's price goes into each thing that must be done first [money].
+    checks : Unproven, optional
+        Checks that are named for a part and open; the prices of a part in vain of `repairs` count them.
+    trust : array, shape (repairs,), optional
+        Those prices with no check open [money]; needed with `checks`.
     """
 
     belief: Array
@@ -45,6 +50,8 @@ class Position:
     price: Mapping[str, float]
     repairs: Repairs
     preparing: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    checks: Unproven | None = None
+    trust: Array | None = None
 
     def cost_now(self) -> float:
         """Expected cost of repair without any further test [money]."""
@@ -59,10 +66,34 @@ class Position:
         return self.first_repair()[1] >= FOUNDED
 
     def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
-        """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""
+        """Chance that a test comes out in one of some ways, and the position then, with the tests that are left.
+
+        What was done first for this test need not be done again for the next, and a check that it is stands done.
+        """
         weight = self.belief * self.chances[test][:, list(outcomes)].sum(axis=1)
         chance = float(weight.sum())
-        return chance, replace(self, belief=weight / max(chance, 1e-300), chances=then)
+        done = self.preparing.get(test, {})
+        price = {t: self.price[t] - self.spared_by(test, t) for t in then}
+        left = {t: {n: p for n, p in self.preparing.get(t, {}).items() if n not in done} for t in then}
+        checks = None if self.checks is None else self.checks.after(test)
+        return chance, replace(
+            self, belief=weight / max(chance, 1e-300), chances=then, price=price, preparing=left,
+            repairs=self.repairs_after(test), checks=checks,
+        )  # fmt: skip
+
+    def spared_by(self, test: str, other: str) -> float:
+        """What of another test's price need not be paid once this one is done [money]."""
+        mine, its = self.preparing.get(test, {}), self.preparing.get(other, {})
+        return sum(price for need, price in its.items() if need in mine)
+
+    def repairs_after(self, *tests: str) -> Repairs:
+        """The repairs once some tests are done: a part that was checked puts less trust at stake."""
+        if self.checks is None or self.trust is None or not any(self.checks.serves(test) for test in tests):
+            return self.repairs
+        checks = self.checks
+        for test in tests:
+            checks = checks.after(test)
+        return self.repairs.with_in_vain(self.trust * np.array([checks.times(name) for name in self.repairs.names]))
 
     def first_repair(self) -> tuple[str, float]:
         """What would be mended first, and the chance that it is the whole cure [-].
@@ -105,18 +136,27 @@ class Worth:
 def one_step(position: Position) -> dict[str, Worth]:
     """Worth of every test taken alone."""
     now = position.cost_now()
-    names = list(position.chances)
-    weights = [position.belief[:, None] * position.chances[t] for t in names]
-    stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(position.belief)))
-    total = stacked.sum(axis=1)
-    after = np.where(total > LEAST_CHANCE, expected_cost(position.repairs, stacked), 0.0)
-    result, stop = {}, 0
-    for name, weight in zip(names, weights, strict=True):
-        start, stop = stop, stop + weight.shape[1]
-        chance, cost = total[start:stop], after[start:stop]
-        saving = now - float(chance @ cost) - position.price[name]
-        result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
-    return result
+    result: dict[str, Worth] = {}
+    for names in _alike(position, list(position.chances)):
+        weights = [position.belief[:, None] * position.chances[t] for t in names]
+        stacked = np.concatenate([w.T for w in weights])
+        total, stop = stacked.sum(axis=1), 0
+        after = np.where(total > LEAST_CHANCE, expected_cost(position.repairs_after(names[0]), stacked), 0.0)
+        for name, weight in zip(names, weights, strict=True):
+            start, stop = stop, stop + weight.shape[1]
+            chance, cost = total[start:stop], after[start:stop]
+            saving = now - float(chance @ cost) - position.price[name]
+            result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
+    return {t: result[t] for t in position.chances}
+
+
+def _alike(position: Position, tests: Sequence[str]) -> list[list[str]]:
+    """Tests in groups that leave the same checks open."""
+    groups: dict[object, list[str]] = {}
+    for test in tests:
+        left = None if position.checks is None else position.checks.after(test).left()
+        groups.setdefault(left, []).append(test)
+    return list(groups.values())
 
 
 def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, second: int = 10) -> dict[str, Worth]:
@@ -145,13 +185,16 @@ def _with_one_more(position: Position, test: str, alone: Worth, followers: Seque
         return alone
     weight = (position.belief[:, None] * position.chances[test]).T
     chance = weight.sum(axis=1)
-    mended = chance * expected_cost(position.repairs, weight)
-    then = np.concatenate([position.chances[t] for t in followers], axis=1).T
-    both = (weight[:, None] * then).reshape(-1, weight.shape[1])
-    cost = (both.sum(axis=1) * expected_cost(position.repairs, both)).reshape(len(chance), -1)
-    first = np.cumsum([0, *(position.chances[t].shape[1] for t in followers[:-1])])
-    price = np.array([position.price[t] for t in followers])
-    tested = np.add.reduceat(cost, first, axis=1) + chance[:, None] * price
+    mended = chance * expected_cost(position.repairs_after(test), weight)
+    tested = np.empty((len(chance), len(followers)))
+    for group in _alike(position, followers):
+        then = np.concatenate([position.chances[t] for t in group], axis=1).T
+        both = (weight[:, None] * then).reshape(-1, weight.shape[1])
+        cost = both.sum(axis=1) * expected_cost(position.repairs_after(test, group[0]), both)
+        first = np.cumsum([0, *(position.chances[t].shape[1] for t in group[:-1])])
+        price = np.array([position.price[t] - position.spared_by(test, t) for t in group])
+        columns = [followers.index(t) for t in group]
+        tested[:, columns] = np.add.reduceat(cost.reshape(len(chance), -1), first, axis=1) + chance[:, None] * price
     saves = np.where(chance[:, None] > LEAST_CHANCE, mended[:, None] - tested, 0.0).max(axis=1)
     best = followers[int((mended[:, None] - tested)[int(saves.argmax())].argmax())] if saves.max() > 0.0 else None
     expected = float((mended - np.maximum(saves, 0.0)).sum())
