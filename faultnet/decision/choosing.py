@@ -140,7 +140,7 @@ def choose(position: Position, costs: Costs, urgent: str = "", criterion: str = 
     """
     least = least_saving(position, costs)
     worth = worth_of_tests(position, least)
-    order = worth_while_first(in_order(position, worth, criterion), worth, least)
+    order = proposed(position, worth, least, criterion)
     if urgent in order:
         order = [urgent, *(t for t in order if t != urgent)]
     return Choice(tuple(order), worth, least)
@@ -164,6 +164,29 @@ def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CH
     order = in_order(position, worth, chosen.base)
     played = {t: _played(position, t, chosen.base) for t in order[:PLAYED]}
     return sorted(played, key=lambda t: (round(played[t], 6), t)) + order[PLAYED:]
+
+
+def proposed(position: Position, worth: Mapping[str, Worth], least: float, criterion: str = CHOSEN) -> list[str]:
+    """Tests in the order in which they are proposed: that of a criterion, those not worth a shop's while behind.
+
+    Parameters
+    ----------
+    position : Position
+    worth : mapping of test id to Worth
+    least : float
+        What a test must save [money], of :func:`least_saving`.
+    criterion : str
+        One of :data:`CRITERIA`.
+
+    Notes
+    -----
+    Where nothing is well founded the order stays, as a cheap test may open the way to one that pays; but once a part is
+    as likely as not the whole cure and only its check is open, what saves nothing stands behind what does.
+    """
+    order = in_order(position, worth, criterion)
+    if least <= 0.0 and position.has_likely_repair():
+        return sorted(order, key=lambda test: worth[test].saving <= 0.0)
+    return worth_while_first(order, worth, least)
 
 
 def worth_while_first(order: Sequence[str], worth: Mapping[str, Worth], least: float) -> list[str]:

@@ -113,6 +113,13 @@ class Position:
         cure = at_fault[:, self.repairs.names.index(name)] & (at_fault.sum(axis=1) == 1)
         return float(self.belief[cure].sum())
 
+    def has_likely_repair(self) -> bool:
+        """Whether some part is as likely as not all that has to be repaired, be it the first in the order or not.
+
+        What is cheap may be done before a part that nobody has checked yet.
+        """
+        return any(self.chance_of_cure(name) >= FOUNDED for name in self.repairs.names if name != GIVE_BACK)
+
 
 @dataclass(frozen=True)
 class Worth:
