@@ -17,7 +17,7 @@ from faultnet.decision.choosing import (
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.proving import Unproven, unproven
-from faultnet.decision.repair import GIVE_BACK, repairs_for, trust_at_stake
+from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import FOUNDED, Position, Worth, one_step
@@ -242,12 +242,11 @@ def position_of(
 ) -> Position:
     """The belief as the decision sees it: the leading hypotheses with what is still at fault in each."""
     was_at_fault = worked.space.modes[leading.chosen] > 0
-    repairs = repairs_for(worked.space.components, leading.modes > 0, costs, was_at_fault, checks)
-    trust = trust_at_stake(repairs.names, costs, None)
+    repairs = repairs_for(worked.space.components, leading.modes > 0, costs, was_at_fault)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
     chances = {t.test: leading.chances[t.test] for t in tests}
     preparing = {t.test: {n: costs.money(minutes_for(n, worked.catalogue)) for n in t.needs} for t in tests}
-    return Position(leading.posterior, chances, price, repairs, preparing, checks, trust)
+    return Position(leading.posterior, chances, price, repairs, preparing, checks)
 
 
 def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: Catalogue) -> NextTest:

@@ -36,25 +36,17 @@ class Unproven:
     named: Mapping[str, int]
     factor: float = 1.0
 
-    def times(self, component: str) -> float:
-        """How many times the trust of a proven part is lost when it turns out to be in vain [-].
+    def share_of(self, component: str, test: str) -> float:
+        """How much of a part's trust at stake a test keeps, as one of the checks that are named for it [-].
 
         Examples
         --------
         >>> both = Unproven({"alternator": (frozenset({"look"}), frozenset({"volts"}))}, {"alternator": 2}, 2.0)
-        >>> both.times("alternator"), both.after("look").times("alternator"), both.times("belt")
-        (2.0, 1.5, 1.0)
+        >>> both.share_of("alternator", "look"), both.after("look").share_of("alternator", "look")
+        (0.5, 0.0)
         """
-        left = self.open_checks.get(component, ())
-        return 1.0 + (self.factor - 1.0) * len(left) / self.named[component] if left else 1.0
-
-    def serves(self, test: str) -> tuple[str, ...]:
-        """Components of which a test does an open check."""
-        return tuple(c for c, checks in self.open_checks.items() if any(test in check for check in checks))
-
-    def left(self) -> tuple[tuple[str, int], ...]:
-        """How many checks are open of each component."""
-        return tuple((c, len(checks)) for c, checks in self.open_checks.items())
+        done = sum(test in check for check in self.open_checks.get(component, ()))
+        return (self.factor - 1.0) * done / self.named[component] if done else 0.0
 
     def after(self, test: str) -> Unproven:
         """What is open once a test is done."""

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from faultnet.decision.proving import Unproven
-from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
+from faultnet.decision.repair import GIVE_BACK, Repairs, chance_in_vain, expected_cost, order_of_repair, starting_over
 from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
 
@@ -40,9 +40,7 @@ class Position:
     preparing : dict of test id to dict of need to float
         What of a test's price goes into each thing that must be done first [money].
     checks : Unproven, optional
-        Checks that are named for a part and open; the prices of a part in vain of `repairs` count them.
-    trust : array, shape (repairs,), optional
-        Those prices with no check open [money]; needed with `checks`.
+        Checks that are named for a part and open.
     """
 
     belief: Array
@@ -51,7 +49,6 @@ class Position:
     repairs: Repairs
     preparing: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     checks: Unproven | None = None
-    trust: Array | None = None
 
     def cost_now(self) -> float:
         """Expected cost of repair without any further test [money]."""
@@ -78,7 +75,7 @@ class Position:
         checks = None if self.checks is None else self.checks.after(test)
         return chance, replace(
             self, belief=weight / max(chance, 1e-300), chances=then, price=price, preparing=left,
-            repairs=self.repairs_after(test), checks=checks,
+            checks=checks,
         )  # fmt: skip
 
     def spared_by(self, test: str, other: str) -> float:
@@ -86,14 +83,20 @@ class Position:
         mine, its = self.preparing.get(test, {}), self.preparing.get(other, {})
         return sum(price for need, price in its.items() if need in mine)
 
-    def repairs_after(self, *tests: str) -> Repairs:
-        """The repairs once some tests are done: a part that was checked puts less trust at stake."""
-        if self.checks is None or self.trust is None or not any(self.checks.serves(test) for test in tests):
-            return self.repairs
-        checks = self.checks
-        for test in tests:
-            checks = checks.after(test)
-        return self.repairs.with_in_vain(self.trust * np.array([checks.times(name) for name in self.repairs.names]))
+    def trust_kept(self) -> dict[str, float]:
+        """What a check is worth beside what it tells: trust that a part bought unproven and in vain would cost [money].
+
+        By the chance that the part is bought in vain if nothing more is tested; of the tests that serve for a check.
+        """
+        if self.checks is None or not self.checks.open_checks:
+            return {}
+        vain = chance_in_vain(self.repairs, self.belief[None])[0][0]
+        stake = dict(zip(self.repairs.names, (vain * self.repairs.in_vain).tolist(), strict=True))
+        kept: dict[str, float] = {}
+        for component, checks in self.checks.open_checks.items():
+            for test in set().union(*checks) & set(self.chances):
+                kept[test] = kept.get(test, 0.0) + stake[component] * self.checks.share_of(component, test)
+        return kept
 
     def first_repair(self) -> tuple[str, float]:
         """What would be mended first, and the chance that it is the whole cure [-].
@@ -142,28 +145,19 @@ class Worth:
 
 def one_step(position: Position) -> dict[str, Worth]:
     """Worth of every test taken alone."""
-    now = position.cost_now()
-    result: dict[str, Worth] = {}
-    for names in _alike(position, list(position.chances)):
-        weights = [position.belief[:, None] * position.chances[t] for t in names]
-        stacked = np.concatenate([w.T for w in weights])
-        total, stop = stacked.sum(axis=1), 0
-        after = np.where(total > LEAST_CHANCE, expected_cost(position.repairs_after(names[0]), stacked), 0.0)
-        for name, weight in zip(names, weights, strict=True):
-            start, stop = stop, stop + weight.shape[1]
-            chance, cost = total[start:stop], after[start:stop]
-            saving = now - float(chance @ cost) - position.price[name]
-            result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
-    return {t: result[t] for t in position.chances}
-
-
-def _alike(position: Position, tests: Sequence[str]) -> list[list[str]]:
-    """Tests in groups that leave the same checks open."""
-    groups: dict[object, list[str]] = {}
-    for test in tests:
-        left = None if position.checks is None else position.checks.after(test).left()
-        groups.setdefault(left, []).append(test)
-    return list(groups.values())
+    now, kept = position.cost_now(), position.trust_kept()
+    names = list(position.chances)
+    weights = [position.belief[:, None] * position.chances[t] for t in names]
+    stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(position.belief)))
+    total = stacked.sum(axis=1)
+    after = np.where(total > LEAST_CHANCE, expected_cost(position.repairs, stacked), 0.0)
+    result, stop = {}, 0
+    for name, weight in zip(names, weights, strict=True):
+        start, stop = stop, stop + weight.shape[1]
+        chance, cost = total[start:stop], after[start:stop]
+        saving = now - float(chance @ cost) - position.price[name] + kept.get(name, 0.0)
+        result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
+    return result
 
 
 def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, second: int = 10) -> dict[str, Worth]:
@@ -192,20 +186,19 @@ def _with_one_more(position: Position, test: str, alone: Worth, followers: Seque
         return alone
     weight = (position.belief[:, None] * position.chances[test]).T
     chance = weight.sum(axis=1)
-    mended = chance * expected_cost(position.repairs_after(test), weight)
-    tested = np.empty((len(chance), len(followers)))
-    for group in _alike(position, followers):
-        then = np.concatenate([position.chances[t] for t in group], axis=1).T
-        both = (weight[:, None] * then).reshape(-1, weight.shape[1])
-        cost = both.sum(axis=1) * expected_cost(position.repairs_after(test, group[0]), both)
-        first = np.cumsum([0, *(position.chances[t].shape[1] for t in group[:-1])])
-        price = np.array([position.price[t] - position.spared_by(test, t) for t in group])
-        columns = [followers.index(t) for t in group]
-        tested[:, columns] = np.add.reduceat(cost.reshape(len(chance), -1), first, axis=1) + chance[:, None] * price
+    mended = chance * expected_cost(position.repairs, weight)
+    then = np.concatenate([position.chances[t] for t in followers], axis=1).T
+    both = (weight[:, None] * then).reshape(-1, weight.shape[1])
+    cost = (both.sum(axis=1) * expected_cost(position.repairs, both)).reshape(len(chance), -1)
+    first = np.cumsum([0, *(position.chances[t].shape[1] for t in followers[:-1])])
+    kept = position.trust_kept()
+    price = np.array([position.price[t] - position.spared_by(test, t) for t in followers])
+    tested = np.add.reduceat(cost, first, axis=1) + chance[:, None] * price
     saves = np.where(chance[:, None] > LEAST_CHANCE, mended[:, None] - tested, 0.0).max(axis=1)
     best = followers[int((mended[:, None] - tested)[int(saves.argmax())].argmax())] if saves.max() > 0.0 else None
     expected = float((mended - np.maximum(saves, 0.0)).sum())
-    return Worth(position.cost_now() - expected - position.price[test], alone.outcomes, best)
+    saving = position.cost_now() - expected - position.price[test] + kept.get(test, 0.0)
+    return Worth(saving, alone.outcomes, best)
 
 
 def many_steps(position: Position, alone: Mapping[str, Worth]) -> dict[str, Worth]:

@@ -23,20 +23,18 @@ LOAD = frozenset({"load"})
 
 def at(belief: tuple[float, float], checks: Unproven | None, chances: dict[str, np.ndarray]) -> Position:
     """One of two parts for 100 is at fault; trust is lost by either in vain."""
-    times = np.array([1.0 if checks is None else checks.times(part) for part in ("a", "b")])
-    trust = np.full(2, TRUST)
     repairs = Repairs(
         ("a", "b"), np.full(2, 100.0), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0,
-        in_vain=trust * times,
+        in_vain=np.full(2, TRUST),
     )  # fmt: skip
-    return Position(np.array(belief), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks, trust)
+    return Position(np.array(belief), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
 
 
 BLIND = np.full((2, 2), 0.5)
 
 
 def test_a_check_that_tells_nothing_is_worth_the_trust_no_longer_at_stake() -> None:
-    """9 to 1: a in vain costs 100 + 800 unchecked and 100 + 400 checked, with chance 0.1: the check is worth 40."""
+    """9 to 1: a in vain costs as much trust once more where it was not checked, with chance 0.1: the check keeps 40."""
     checks = Unproven({"a": (LOAD,)}, {"a": 1}, 2.0)
     worth = one_step(at((0.9, 0.1), checks, {"load": BLIND, "other": BLIND}))
     assert worth["load"].saving == pytest.approx(0.1 * TRUST)
@@ -53,11 +51,19 @@ def test_each_of_several_checks_takes_its_share() -> None:
     checks = Unproven({"a": (LOAD, frozenset({"look"}))}, {"a": 2}, 2.0)
     position = at((0.9, 0.1), checks, {"load": BLIND, "look": BLIND})
     assert one_step(position)["load"].saving == pytest.approx(0.1 * TRUST / 2)
-    assert two_steps(position, one_step(position))["load"].saving == pytest.approx(0.1 * TRUST)
+    assert two_steps(position, one_step(position))["load"].saving == pytest.approx(0.1 * TRUST / 2)
     _, after = position.after("load", [0], {"look": BLIND})
     assert after.checks is not None
     assert after.checks.open_checks == {"a": (frozenset({"look"}),)}
-    assert after.repairs.in_vain == pytest.approx([1.5 * TRUST, TRUST])
+    assert after.trust_kept() == {"look": pytest.approx(0.1 * TRUST / 2)}
+
+
+def test_which_part_comes_first_does_not_hang_on_what_is_unproven() -> None:
+    """Else what nobody checked would be repaired after what is cheap and unlikely, and the car be given up sooner."""
+    checks = Unproven({"a": (LOAD,)}, {"a": 1}, 2.0)
+    plain, named = at((0.6, 0.4), None, {"load": BLIND}), at((0.6, 0.4), checks, {"load": BLIND})
+    assert named.first_repair() == plain.first_repair() == ("a", pytest.approx(0.6))
+    assert named.cost_now() == plain.cost_now()
 
 
 def test_without_named_checks_nothing_changes() -> None:
@@ -82,7 +88,8 @@ def test_a_check_that_cannot_be_done_is_not_asked_for() -> None:
     """A starter that draws no current has no drops to read; the command at it can be read."""
     left = unproven(Case(Car(Battery(600.0))), COSTS, ("control_terminal_voltage",))
     assert left.open_checks["starter_motor"] == (frozenset({"control_terminal_voltage"}),)
-    assert left.times("starter_motor") == pytest.approx(1.0 + (COSTS.unproven - 1.0) / 3.0)
+    share = left.share_of("starter_motor", "control_terminal_voltage")
+    assert share == pytest.approx((COSTS.unproven - 1.0) / 3.0)
 
 
 def test_whatever_costs_trust_in_vain_has_checks_named_for_it() -> None:
