@@ -78,9 +78,9 @@ def least_saving(position: Position, costs: Costs) -> float:
     Notes
     -----
     Nothing where no repair is well founded, and where it is giving the car back: that is well founded on a check-up
-    before anything is read. Else the larger of some minutes of labour and a share of what it would save to know what has
-    to be repaired; not of the bill, most of which nobody can save, and which grows with the very part that might be
-    bought in vain.
+    before anything is read. Else the larger of some minutes of labour and a share of what it would save to know what
+    has to be repaired; not of the bill, most of which nobody can save, and which grows with the very part that might
+    be bought in vain.
     """
     name, cure = position.first_repair()
     if cure < FOUNDED or name == GIVE_BACK:

@@ -21,6 +21,7 @@ KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vai
 NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof", "named")
 SHOP = ("hourly_rate", "call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes", "unproven")
+OPTIONAL = ("unproven",)  # a set without counts on nothing being named
 
 
 @dataclass(frozen=True)
@@ -184,7 +185,8 @@ def checks_of(words: str) -> tuple[frozenset[str], ...]:
 def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> None:
     """Refuse rows that nothing reads, and prices without a row.
 
-    Every component needs its part, labour, check and proof; what it is behind, costs in vain and which checks are named may be left out.
+    Every component needs its part, labour, check and proof; what it is behind, what it costs in vain and which checks
+    are named for it may be left out.
     """
     components = tuple(component.id for component in catalogue.components)
     tests = tuple(test.id for test in catalogue.tests)
@@ -204,7 +206,7 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
                 "no such test to check a part by", where=row.where, got=", ".join(sorted(unknown)),
                 expected="tests, those that serve for the same check parted by ' or ', checks by ';'",
             )  # fmt: skip
-    needed = [("shop", name) for name in SHOP] + [("access", name) for name in accesses]
+    needed = [("shop", name) for name in SHOP if name not in OPTIONAL] + [("access", name) for name in accesses]
     needed += [(kind, name) for kind in NEEDED for name in components]
     for kind, name in needed:
         if (kind, name) not in rows:

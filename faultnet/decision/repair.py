@@ -5,9 +5,9 @@ Rommelse 1995). With several faults the same order is replayed on every hypothes
 its faults is mended. At some point it is cheaper to stop fitting parts and to start over with fresh tests, for a flat
 price on top of what has to be mended after all; where, is found for each belief. Repairs behind the same cover share
 the work of opening it (cost clusters, Ottosen and Jensen 2010), giving the car back although a fault is left costs a
-call-back, and a part fitted in vain costs trust beyond its price. A charge with advice hides what is at fault beside it:
-the car leaves cured and comes back, so that costs the call-back too. The way a car is used counts as something to mend
-only where no part is at fault beside it.
+call-back, and a part fitted in vain costs trust beyond its price. A charge with advice hides what is at fault beside
+it: the car leaves cured and comes back, so that costs the call-back too. The way a car is used counts as something to
+mend only where no part is at fault beside it.
 
 References
 ----------
@@ -149,9 +149,9 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     Notes
     -----
     Step by step: the cost of a repair falls once its cover is off, so the quotient is formed anew after each choice.
-    Giving the car back costs the call-back that is to be expected of it, and so does a charge with advice. What a part costs when fitted in vain counts
-    in full: with single faults, swapping two neighbours of an order changes its cost by p_j (c_i + v_i) -
-    p_i (c_j + v_j).
+    Giving the car back costs the call-back that is to be expected of it, and so does a charge with advice. What a part
+    costs when fitted in vain counts in full: with single faults, swapping two neighbours of an order changes its cost
+    by p_j (c_i + v_i) - p_i (c_j + v_j).
     """
     chance = (weights @ repairs.at_fault) / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     risk = np.zeros_like(chance) + repairs.in_vain

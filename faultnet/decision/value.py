@@ -21,6 +21,7 @@ from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
 
 LEAST_CHANCE = 1e-9
+CHEAP = 2
 FOUNDED = 0.5  # [-] chance of being all that is needed from which something is well founded: as likely as not
 
 
@@ -169,12 +170,14 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
     alone : dict of test id to Worth
         Of :func:`one_step`.
     first, second : int
-        How many tests are tried at each step: those that save most alone, and of equals those that tell most.
+        How many tests are tried at each step: those that save most alone before their price, and of equals those that
+        tell most; as a first one also the few that save most after it, as a cheap look may open the way to a dear test.
     """
     tells = doubt_taken(position)
     promising = sorted(alone, key=lambda t: (-round(alone[t].saving + position.price[t], 2), -tells[t], t))
     result = {}
-    for test in promising[:first]:
+    cheap = sorted(alone, key=lambda t: (-alone[t].saving, t))[:CHEAP]
+    for test in dict.fromkeys((*promising[:first], *cheap)):
         followers = [t for t in promising[: second + 1] if t != test][:second]
         result[test] = _with_one_more(position, test, alone[test], followers)
     return result

@@ -1,4 +1,4 @@
-"""Checks that the trade names for a part: what they are worth is worked by hand, then on cars at the point of buying."""
+"""Checks that the trade names for a part: their worth by hand, then what is advised where a part would be bought."""
 
 from __future__ import annotations
 
@@ -7,17 +7,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from faultnet.case.types import Act, Battery, Car, Case, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import load_costs
-from faultnet.decision.costs import checks_of
+from faultnet.decision.advice import Weighed, weigh
+from faultnet.decision.choosing import least_saving
+from faultnet.decision.costs import Costs, checks_of
 from faultnet.decision.proving import Unproven, read_since_repair, unproven
 from faultnet.decision.repair import Repairs
 from faultnet.decision.value import Position, one_step, two_steps
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
 
 CATALOGUE, COSTS = load_catalogue(), load_costs()
 TRUST = 400.0
+LOADS = {"half_rating_load", "conductance_rating", "two_load_resistance", "dead_crank_level"}
 LOAD = frozenset({"load"})
 
 
@@ -106,3 +111,66 @@ def test_a_check_by_a_test_that_is_not_there_is_refused(tmp_path) -> None:
     (tmp_path / "costs.csv").write_text("kind,name,value,unit,source,mark,note\n" + row)
     with pytest.raises(PriorsError, match=r"costs\.csv, line 2.*load_tset"):
         load_costs(folder=tmp_path)
+
+
+CAR = Car(Battery(600.0, "EN", age=4.0), "petrol", 1.6, 4, 90.0)
+MILD = Conditions(air_temperature=12.0, hours_standing=10.0)
+SLOW = Reading("how_it_turns_over", state="slow")
+LAMP = (Reading("how_it_turns_over", state="normal"), Reading("charge_lamp", state="stays_on"))
+CLUNK = (
+    Reading("how_it_turns_over", state="one_clunk"), Reading("lamps_while_cranking", state="stay_bright"),
+    Reading("rest_voltage", value=12.65), Reading("starter_noise", state="clunk_only"),
+    Reading("tap_starter", state="cranks_after_tap"),
+)  # fmt: skip
+
+
+def weighed(*entries: Reading, tools: frozenset[str] | None = None, costs: Costs = COSTS) -> Weighed:
+    case = Case(CAR, (Visit(entries, MILD),))
+    return weigh(work_through(case, CATALOGUE), costs, tools=tools)
+
+
+@pytest.mark.parametrize(
+    ("entries", "part", "first"),
+    [
+        # low while cranking, and nobody knows whether it is flat: charged and loaded before it is bought
+        ((SLOW, Reading("built_in_eye", state="green"), Reading("crank_minimum", value=9.3)), "battery", LOADS),
+        # 12.2 V running, lamp on: the belt is looked at before an alternator is ordered
+        ((*LAMP, Reading("charge_idle_voltage", value=12.2)), "alternator", {"belt_look"}),
+        # one clunk, posts full: drops of the feed, which find a bad contact or cable, before a starter
+        (CLUNK, "starter_motor", {"positive_side_drop", "solenoid_drop", "control_terminal_voltage"}),
+        # too many volts: read once more, or what spoils the reading, before a regulator
+        (
+            (LAMP[0], Reading("charge_unloaded_voltage", value=15.8)),
+            "regulator",
+            {"charge_idle_voltage", "charge_unloaded_voltage", "rest_voltage", "charge_ground_drop", "built_in_eye"},
+        ),
+    ],
+)
+def test_a_doubtful_part_is_not_bought_before_its_check(entries, part: str, first: set[str]) -> None:
+    """Common practice, no source."""
+    found = weighed(*entries)
+    assert not found.decision.stop, f"{part} would be bought at once"
+    assert found.tests[0].test in first
+
+
+def test_with_a_voltmeter_and_a_charger_a_battery_is_charged_and_cranked_first() -> None:
+    """Not worth its price for what it tells, but for the trust that a battery bought on suspicion would cost."""
+    seen = (
+        SLOW, Reading("built_in_eye", state="dark"), Reading("left_something_on", state="no"),
+        Reading("charge_idle_voltage", value=14.2), Reading("dead_crank_sag", value=0.39),
+    )  # fmt: skip
+    savings = {}
+    for costs in (COSTS, replace(COSTS, unproven=1.0)):
+        found = weighed(*seen, tools=USUAL_TOOLS, costs=costs)
+        assert found.decision.repair == "battery"
+        least = least_saving(found.position, costs)
+        savings[costs.unproven] = {t.test: t.saving for t in found.tests}["dead_crank_level"] - least
+    assert savings[2.0] > 0.0 > savings[1.0]
+
+
+def test_a_battery_that_is_surely_bad_is_bought_although_nobody_loaded_it() -> None:
+    """10.45 V at rest and one cell far below the others: a load test tells nothing more, and is not asked for."""
+    found = weighed(SLOW, Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12))
+    assert "battery" in unproven(found.worked.case, COSTS, [t.test for t in found.tests]).open_checks
+    assert found.decision.stop
+    assert found.decision.repair == "battery"

@@ -78,7 +78,7 @@ def test_a_charge_that_hides_a_fault_costs_a_car_that_comes_back():
     over = replace(repairs, start_over=60.0)
     charged_then_over = 0.7 * 50.0 + 0.2 * (50.0 + 60.0 + 90.0 + 180.0) + 0.1 * (50.0 + 60.0 + 2.0)
     assert ways_to_stop(over, belief[None], use_first)[0, 1] == pytest.approx(charged_then_over)
-    assert order_of_repair(repairs, np.array([[0.2, 0.75, 0.05]]))[0, 0] == names.index("belt")
+    assert order_of_repair(repairs, np.array([[0.4, 0.55, 0.05]]))[0, 0] == names.index("belt")
 
 
 def test_starting_over_counts_the_parts_fitted_in_vain_until_then():
