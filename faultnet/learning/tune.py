@@ -263,7 +263,8 @@ def _looked_over(
     """The readings of some confirmed cases, each held against all others of its visit."""
     looker = Looker(ready.encoder, ready.frame, climb.numbers)
     seen: list[Looked] = []
-    for done, i in enumerate(sorted(chosen, key=lambda i: ready.encoder.first_setting(history[i])), start=1):
+    alike = sorted(chosen, key=lambda i: (ready.encoder.first_setting(history[i]), ready.encoder.truth(history[i])))
+    for done, i in enumerate(alike, start=1):
         seen += looker.looked(history[i], weights[i])
         if done % LOOKED_TOGETHER == 0 or done == len(chosen):
             gauge.looked_over(done)
