@@ -6,7 +6,7 @@ import functools
 import hashlib
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from faultnet.errors import PriorsError
 from faultnet.prior_set import records
@@ -99,8 +99,8 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     about, texts = records.head(head), records.texts(merged_texts(folders, "cautions.toml"))
     tests = merged_entries(folders, "tests.toml", "test")
     components = merged_entries(folders, "components.toml", "component")
-    effects, effect_notes = _current("effects", folders, head)
-    spreads, spread_notes = _current("spreads", folders, head)
+    effects, effect_notes = current_rows(folders, "effects")
+    spreads, spread_notes = current_rows(folders, "spreads")
     check_parameters(effects, {row.text("id") for row in components})
     check_numbers(spreads, texts["preconditions"])
     numbers = records.spreads(spreads)
@@ -143,10 +143,29 @@ def _rows(folders: tuple[Path, ...], table: str) -> list[Row]:
     return merged_rows(folders, table, records.COLUMNS[table])
 
 
-def _current(table: str, folders: tuple[Path, ...], head: dict[str, Any]) -> tuple[list[Row], list[str]]:
-    """Rows without the retired ones; a set of an earlier format gets what was added since from the shipped set."""
+def current_rows(folders: tuple[Path, ...], table: str) -> tuple[list[Row], list[str]]:
+    """Rows of a table without the retired ones; a set of an earlier format gets what was added from the shipped set.
+
+    Parameters
+    ----------
+    folders : tuple of Path
+        The set, its parent, and so on.
+    table : {"spreads", "effects"}
+
+    Returns
+    -------
+    rows : list of Row
+    notes : list of str
+        What was left out and what was taken from the shipped set, in words.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set.sets import set_folder
+    >>> current_rows((set_folder("standard"),), "spreads")[1]
+    []
+    """
     kept, notes = without_retired(table, _rows(folders, table))
-    if head.get("format", 1) == records.FORMAT:
+    if merged_head(folders).get("format", 1) == records.FORMAT:
         return kept, notes
     keys = KEYS[table]
     held = {tuple(str(row.cells[k]) for k in keys) for row in kept}

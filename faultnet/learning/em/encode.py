@@ -65,7 +65,7 @@ class Encoder:
     _acts: Memo[Array] = field(default_factory=lambda: Memo(4096), repr=False)
     _bare: Memo[Network] = field(default_factory=lambda: Memo(KEPT_MODELS), repr=False)
     _cuts: Memo[Given] = field(default_factory=lambda: Memo(KEPT_CUTS), repr=False)
-    _plans: Plans = field(default_factory=dict, repr=False)
+    plans: Plans = field(default_factory=dict, repr=False)
 
     @cached_property
     def patterns(self) -> ActivationPatterns:
@@ -106,7 +106,7 @@ class Encoder:
         patterns = self.patterns
         return self._cuts.get(
             (setting, row),
-            lambda: given(self.bare(setting), patterns.columns, patterns.rows[row].tolist(), self._plans),
+            lambda: given(self.bare(setting), patterns.columns, patterns.rows[row].tolist(), self.plans),
         )
 
     def whole(self, setting: Key) -> Model:

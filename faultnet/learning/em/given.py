@@ -79,18 +79,7 @@ class Given:
         hidden = self._hidden(messages)
         terms = [(messages[q], (VISIT, *self.axes[q][1:])) for q in messages]
         terms += [(self.tables[n], self.axes[n]) for n in hidden]
-        key = tuple(messages)
-        if key not in self._plans:
-            self._plans[key] = _plan(terms, [*hidden, VISIT])
-        left = [table for table, _ in terms]
-        for places, axes, after in self._plans[key]:
-            operands: list[Any] = []
-            for place, mine in zip(places, axes, strict=True):
-                operands += [left.pop(place), mine]
-            left.append(np.einsum(*operands, after))
-        likelihood: Array = np.ones(len(scale))
-        for part in left:
-            likelihood = likelihood * part
+        likelihood = summed(terms, (VISIT,), self._plans, tuple(messages))
         return scale + np.log(np.maximum(likelihood, TINY))
 
     def _hidden(self, messages: Mapping[str, Array]) -> list[str]:
@@ -175,21 +164,49 @@ class _Cut(dict[str, Array]):
         return self[name]
 
 
-def _plan(terms: Sequence[tuple[Array, tuple[str, ...]]], hidden: Sequence[str]) -> Any:
+Term = tuple[Array, tuple[str, ...]]
+
+
+def summed(terms: Sequence[Term], kept: tuple[str, ...], plans: Plans, key: tuple[str, ...]) -> Array:
+    """Multiply some tables and sum over all axes but those that are kept, where they are among them.
+
+    Parameters
+    ----------
+    terms : sequence of (array, tuple of str)
+        Each with the names of its axes; :data:`VISIT` is one.
+    kept : tuple of str
+        In the order of the answer's axes.
+    plans : dict
+        In what order tables are taken together, by `key`; what is missing is added.
+    key : tuple of str
+    """
+    if key not in plans:
+        plans[key] = _plan(terms, kept)
+    left = [table for table, _ in terms]
+    for places, axes, after in plans[key]:
+        operands: list[Any] = []
+        for place, mine in zip(places, axes, strict=True):
+            operands += [left.pop(place), mine]
+        left.append(np.einsum(*operands, after))
+    return np.asarray(left[0])
+
+
+def _plan(terms: Sequence[Term], kept: tuple[str, ...]) -> Any:
     """Tables to take together, step by step: their places, their axes, and the axes that are left."""
-    names = {n: i for i, n in enumerate(hidden)}
+    every = dict.fromkeys(a for _, axes in terms for a in axes)
+    names = {a: i for i, a in enumerate([*(a for a in every if a not in kept), *(a for a in kept if a in every)])}
+    wanted = [names[a] for a in kept if a in names]
     left = [[names[a] for a in axes] for _, axes in terms]
     shapes = [tuple(USUAL_VISITS if a == VISIT else n for a, n in zip(axes, t.shape, strict=True)) for t, axes in terms]
     empty = [np.broadcast_to(np.empty(()), shape) for shape in shapes]
     operands: list[Any] = [part for table, axes in zip(empty, left, strict=True) for part in (table, axes)]
-    steps: list[tuple[int, ...]] = [(0,)] * len(terms)  # one table, or none
-    if len(terms) > 1:
-        steps = np.einsum_path(*operands, [names[VISIT]], optimize=("greedy", MOST_CELLS))[0][1:]
+    steps = np.einsum_path(*operands, wanted, optimize=("greedy", MOST_CELLS))[0][1:] if len(terms) > 1 else []
     plan = []
-    for step in steps:
+    for step in [*steps, (0,)]:  # the last only puts the axes in their order
         places = sorted(step, reverse=True)
         taken = [left.pop(p) for p in places]
-        after = sorted({a for axes in taken for a in axes} & ({a for axes in left for a in axes} | {names[VISIT]}))
+        after = sorted({a for axes in taken for a in axes} & ({a for axes in left for a in axes} | set(wanted)))
+        after = after if left or step != (0,) else wanted
         plan.append((places, taken, after))
         left.append(after)
     return plan
