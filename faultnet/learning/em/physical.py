@@ -436,4 +436,5 @@ def untold_words(found: Physics) -> Iterator[str]:
         names = ", ".join(" ".join(key).replace("_", " ") for key in found.untold)
         yield f"these physical numbers could not be told from the cases and stay as they were: {names}"
     if found.unseen:
-        yield f"{found.unseen} more physical number{'s' * (found.unseen > 1)} stay as before: next to no case bears on them"
+        many = f"{found.unseen} more physical number{'s' * (found.unseen > 1)}"
+        yield f"{many} stay as before: next to no case bears on them"
