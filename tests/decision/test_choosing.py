@@ -156,8 +156,8 @@ def test_what_saves_nothing_stands_behind_once_a_part_is_likely_though_something
     likely = position({"idle": 1.0, "pays": 2.0}, {"idle": TELLS, "pays": HALF}, belief=(0.6, 0.4))
     likely = replace(likely, repairs=replace(likely.repairs, cost=np.array([1000.0, 1.0])))
     assert likely.first_repair() == ("b", pytest.approx(0.4))
-    assert likely.has_likely_repair()
+    assert likely.likeliest_cure() == pytest.approx(0.6)
     assert in_order(likely, worth) == ["idle", "pays"]
-    assert proposed(likely, worth, 0.0) == ["pays", "idle"]
+    assert proposed(likely, worth, load_costs(), 0.0) == ["pays", "idle"]
     open_still = replace(likely, belief=np.array([0.5 - 1e-6, 0.5 - 1e-6]))
-    assert proposed(open_still, worth, 0.0) == ["idle", "pays"]
+    assert proposed(open_still, worth, load_costs(), 0.0) == ["idle", "pays"]

@@ -285,6 +285,11 @@ def ask(function: Callable[..., Answer], of: Hashable, *arguments: Any) -> Answe
     )
 
 
+def beside() -> bool:
+    """Whether there are processes beside the server, in which something can be worked out ahead."""
+    return bool(_workers)
+
+
 def _place(of: Hashable) -> int:
     """The process of a car.
 
