@@ -8,12 +8,14 @@ rest and poorly before.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import erf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Instrument
 
 Array = NDArray[np.float64]
@@ -90,6 +92,21 @@ def place_offset(instrument: Instrument) -> Offset:
     return Offset(instrument.offset, instrument.offset_spread)
 
 
+def while_cranking(offset: Offset, catalogue: Catalogue) -> Offset:
+    """Offset of a place away from the posts while the engine cranks: part of the ground's drop is in it too.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> at_rest = Offset(-0.2, 0.05)
+    >>> cranking = while_cranking(at_rest, load_catalogue())
+    >>> cranking.mean < at_rest.mean, cranking.spread > at_rest.spread
+    (True, True)
+    """
+    mean, spread = catalogue.spread("away_while_cranking_mean"), catalogue.spread("away_while_cranking_spread")
+    return Offset(offset.mean + mean, sqrt(offset.spread**2 + spread**2))
+
+
 def number_likelihood(
     value: float,
     edges: tuple[float, ...],
@@ -97,6 +114,7 @@ def number_likelihood(
     *,
     roughly: bool = False,
     offset: Offset | None = None,
+    slipped: float | None = None,
 ) -> tuple[Array, float]:
     """Density of a reading for each bin of the true value, and under a fault the model does not know.
 
@@ -109,6 +127,8 @@ def number_likelihood(
     roughly : bool
     offset : Offset, optional
         Of the place of measurement; none for the posts.
+    slipped : float, optional
+        Density of a slip at this reading [1/unit]; even over the range when left out.
 
     Returns
     -------
@@ -120,7 +140,7 @@ def number_likelihood(
     Notes
     -----
     Within a bin the true value is taken as evenly spread; the density is the normal error integrated over the bin.
-    Readings beyond the last edges count as just inside them. A slip can put the reading anywhere in the range.
+    Readings beyond the last edges count as just inside them.
 
     Examples
     --------
@@ -136,7 +156,7 @@ def number_likelihood(
     bounds = np.asarray(edges)
     cumulative = np.array([0.5 * (1.0 + erf((b - at) / spread / sqrt(2.0))) for b in bounds])
     density = np.diff(cumulative) / np.diff(bounds)
-    slip = instrument.slip / (edges[-1] - edges[0])
+    slip = instrument.slip * (1.0 / (edges[-1] - edges[0]) if slipped is None else slipped)
     within = min(int(np.searchsorted(bounds, at, side="right")) - 1, len(edges) - 2)
     background = float(background_shares(edges)[within] / np.diff(bounds)[within])
     return (1.0 - instrument.slip) * density + slip, background
@@ -167,6 +187,7 @@ def above_likelihood(
     *,
     roughly: bool = False,
     offset: Offset | None = None,
+    slipped: float | None = None,
 ) -> tuple[Array, float]:
     """Chance that a meter shows its over-limit sign, for each bin of the true value and under a fault not modelled.
 
@@ -180,6 +201,8 @@ def above_likelihood(
         The limit itself is known roughly only.
     offset : Offset, optional
         Of the place of measurement; none for the posts.
+    slipped : float, optional
+        Chance that a slip is shown so [-]; by an even spread over the range when left out.
 
     Returns
     -------
@@ -206,7 +229,7 @@ def above_likelihood(
     at = min(max(limit - shift.mean, edges[0]), edges[-2])
     bounds = np.asarray(edges)
     background = float(background_shares(edges) @ np.clip((bounds[1:] - at) / np.diff(bounds), 0.0, 1.0))
-    return _shown_above(at, bounds, spread, instrument.slip), background
+    return _shown_above(at, bounds, spread, instrument.slip, slipped), background
 
 
 def below_likelihood(
@@ -216,6 +239,7 @@ def below_likelihood(
     *,
     roughly: bool = False,
     offset: Offset | None = None,
+    slipped: float | None = None,
 ) -> tuple[Array, float]:
     """Chance that a meter shows less than a limit, for each bin of the true value and under a fault not modelled.
 
@@ -235,14 +259,15 @@ def below_likelihood(
     at = min(max(limit - shift.mean, edges[1]), edges[-1])
     bounds = np.asarray(edges)
     background = float(background_shares(edges) @ np.clip((at - bounds[:-1]) / np.diff(bounds), 0.0, 1.0))
-    return _shown_above(-at, -bounds[::-1], spread, instrument.slip)[::-1], background
+    return _shown_above(-at, -bounds[::-1], spread, instrument.slip, slipped)[::-1], background
 
 
-def _shown_above(at: float, bounds: Array, spread: float, slip: float) -> Array:
+def _shown_above(at: float, bounds: Array, spread: float, slip: float, slipped: float | None) -> Array:
     """Chance that more than `at` is shown, for each bin."""
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     tail = np.array([[0.5 * (1.0 + erf((x - at) / spread / sqrt(2.0))) for x in row] for row in points]).mean(axis=1)
-    return np.asarray((1.0 - slip) * tail + slip * (bounds[-1] - at) / (bounds[-1] - bounds[0]))
+    even = float((bounds[-1] - at) / (bounds[-1] - bounds[0]))
+    return np.asarray((1.0 - slip) * tail + slip * (even if slipped is None else slipped))
 
 
 def choice_likelihood(
@@ -277,7 +302,11 @@ def choice_likelihood(
 
 
 def outcome_table(
-    edges: tuple[float, ...], instrument: Instrument, groups: int = 12
+    edges: tuple[float, ...],
+    instrument: Instrument,
+    groups: int = 12,
+    slipped: Callable[[tuple[float, ...]], Array] | None = None,
+    offset: Offset | None = None,
 ) -> tuple[Array, Array, tuple[float, ...]]:
     """Outcome classes of a number test: what an instrument would show for each bin of the true value.
 
@@ -287,6 +316,10 @@ def outcome_table(
     instrument : Instrument
     groups : int
         Largest number of classes; neighbouring bins are merged.
+    slipped : callable, optional
+        Gives the chance that a slip shows each class [-] from their edges; by an even spread when left out.
+    offset : Offset, optional
+        Of the place of measurement; what to expect of the instrument's when left out.
 
     Returns
     -------
@@ -301,9 +334,10 @@ def outcome_table(
     keep = sorted({*range(0, len(bounds), step), len(bounds) - 1})
     cuts = bounds[keep]
     points = bounds[:-1, None] + np.diff(bounds)[:, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
-    offset = place_offset(instrument)
+    offset = place_offset(instrument) if offset is None else offset
     background = np.add.reduceat(background_shares(edges), keep[:-1])
-    flat = np.diff(cuts) / (cuts[-1] - cuts[0])
+    ends = tuple(float(c) for c in cuts)
+    flat = np.diff(cuts) / (cuts[-1] - cuts[0]) if slipped is None else slipped(ends)
     table = np.zeros((len(points), len(keep) - 1))
     for i, row in enumerate(points):
         for point in row:
@@ -311,4 +345,4 @@ def outcome_table(
             inner = [0.5 * (1.0 + erf((c - point - offset.mean) / spread / sqrt(2.0))) for c in cuts[1:-1]]
             table[i] += np.diff([0.0, *inner, 1.0])
     table /= points.shape[1]
-    return (1.0 - instrument.slip) * table + instrument.slip * flat, background, tuple(float(c) for c in cuts)
+    return (1.0 - instrument.slip) * table + instrument.slip * flat, background, ends

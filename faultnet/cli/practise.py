@@ -11,6 +11,7 @@ from typing import Any, TextIO
 from faultnet.cli.layout import joined, section, wrapped
 from faultnet.diagnosis.wording import minutes_words
 from faultnet.errors import EntryError, FaultnetError
+from faultnet.practice.ahead import Ahead
 from faultnet.practice.cars import Ticket
 from faultnet.practice.courses import courses
 from faultnet.practice.play import (
@@ -25,7 +26,7 @@ from faultnet.practice.play import (
     repairs,
 )
 from faultnet.practice.progress import Progress, first_number, held, load_progress, save_progress, taken_up
-from faultnet.practice.review import Record, Review, lesson, record_of, review
+from faultnet.practice.review import Adviser, Record, Review, lesson, record_of, review
 from faultnet.practice.words import (
     belief_lines,
     bill_words,
@@ -80,12 +81,18 @@ class Session:
         """
         played = self._car(ticket)
         self._say(self._begin_words(played))
+        ahead = Ahead(played.ticket, self.shop)
         try:
+            for job in played.before:
+                ahead.saw(job.case)
             while not played.job.done:
+                ahead.saw(played.case)
                 played = self._kept(played, self._step(played))
-            self._end(played)
+            self._end(played, ahead.adviser)
         except (Left, KeyboardInterrupt):
             self._say("The car is kept as it stands; `faultnet practise` goes on with it.")
+        finally:
+            ahead.stop()
 
     def give_up(self) -> None:
         """Let the car in hand go, unscored."""
@@ -123,9 +130,9 @@ class Session:
         self._say(f"  Spent: {self._bill(after)}")
         return after
 
-    def _end(self, played: Played) -> None:
+    def _end(self, played: Played, adviser: Adviser) -> None:
         self._say("Given back. Holding it beside the advice on the same car ...")
-        self.last = review(played)
+        self.last = review(played, adviser)
         cars = (*self.progress.cars, self.last)
         self.progress = save_progress(self.path, replace(self.progress, in_hand=None, cars=cars))
         self._say(review_sheet(self.last, self.shop))

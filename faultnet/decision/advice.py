@@ -16,6 +16,7 @@ from faultnet.decision.choosing import (
     shared_price,
 )
 from faultnet.decision.costs import Costs
+from faultnet.decision.proving import Unproven, unproven
 from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
@@ -216,7 +217,8 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
         By which the tests are ordered, one of :data:`~faultnet.decision.choosing.CRITERIA`.
     """
     found = all_ranked(worked, tools)
-    position = position_of(worked, costs, found.tests, found.leading)
+    checks = unproven(worked.case, costs, [t.test for t in found.tests])
+    position = position_of(worked, costs, found.tests, found.leading, checks)
     choice = choose(position, costs, found.urgent, criterion)
     order, worth = choice.order, choice.worth
     price = shared_price(position, worth)
@@ -231,14 +233,16 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     )
 
 
-def position_of(worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading) -> Position:
+def position_of(
+    worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading, checks: Unproven | None = None
+) -> Position:
     """The belief as the decision sees it: the leading hypotheses with what is still at fault in each."""
     was_at_fault = worked.space.modes[leading.chosen] > 0
     repairs = repairs_for(worked.space.components, leading.modes > 0, costs, was_at_fault)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
     chances = {t.test: leading.chances[t.test] for t in tests}
     preparing = {t.test: {n: costs.money(minutes_for(n, worked.catalogue)) for n in t.needs} for t in tests}
-    return Position(leading.posterior, chances, price, repairs, preparing)
+    return Position(leading.posterior, chances, price, repairs, preparing, checks)
 
 
 def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: Catalogue) -> NextTest:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps
+from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps, worth_of_knowing
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
@@ -78,12 +78,14 @@ def least_saving(position: Position, costs: Costs) -> float:
     Notes
     -----
     Nothing where no repair is well founded, and where it is giving the car back: that is well founded on a check-up
-    before anything is read. Else the larger of a share of the cost to expect and some minutes of labour.
+    before anything is read. Else the larger of some minutes of labour and a share of what it would save to know what
+    has to be repaired; not of the bill, most of which nobody can save, and which grows with the very part that might
+    be bought in vain.
     """
     name, cure = position.first_repair()
     if not costs.founded(cure) or name == GIVE_BACK:
         return 0.0
-    return max(costs.worth_share * position.cost_now(), costs.money(costs.worth_minutes))
+    return max(costs.worth_share * worth_of_knowing(position), costs.money(costs.worth_minutes))
 
 
 def worth_of_tests(position: Position, costs: Costs, least: float = 0.0) -> dict[str, Worth]:
@@ -138,7 +140,7 @@ def choose(position: Position, costs: Costs, urgent: str = "", criterion: str = 
     """
     least = least_saving(position, costs)
     worth = worth_of_tests(position, costs, least)
-    order = worth_while_first(in_order(position, worth, criterion), worth, least)
+    order = proposed(position, worth, costs, least, criterion)
     if urgent in order:
         order = [urgent, *(t for t in order if t != urgent)]
     return Choice(tuple(order), worth, least)
@@ -162,6 +164,32 @@ def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CH
     order = in_order(position, worth, chosen.base)
     played = {t: _played(position, t, chosen.base) for t in order[:PLAYED]}
     return sorted(played, key=lambda t: (round(played[t], 6), t)) + order[PLAYED:]
+
+
+def proposed(
+    position: Position, worth: Mapping[str, Worth], costs: Costs, least: float, criterion: str = CHOSEN
+) -> list[str]:
+    """Tests in the order in which they are proposed: that of a criterion, those not worth a shop's while behind.
+
+    Parameters
+    ----------
+    position : Position
+    worth : mapping of test id to Worth
+    costs : Costs
+    least : float
+        What a test must save [money], of :func:`least_saving`.
+    criterion : str
+        One of :data:`CRITERIA`.
+
+    Notes
+    -----
+    Where nothing is well founded the order stays, as a cheap test may open the way to one that pays; but once a part is
+    as likely as not the whole cure and only its check is open, what saves nothing stands behind what does.
+    """
+    order = in_order(position, worth, criterion)
+    if least <= 0.0 and costs.founded(position.likeliest_cure()):
+        return sorted(order, key=lambda test: worth[test].saving <= 0.0)
+    return worth_while_first(order, worth, least)
 
 
 def worth_while_first(order: Sequence[str], worth: Mapping[str, Worth], least: float) -> list[str]:

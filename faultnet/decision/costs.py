@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -16,13 +16,14 @@ from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
 
 MOST_MONEY = 1e6
-KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain")
+KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain", "named")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
-WORDS = ("behind", "proof")
+WORDS = ("behind", "proof", "named")
 SHOP = (
-    *("hourly_rate", "well_founded", "spared_minutes"),
+    *("hourly_rate", "well_founded", "spared_minutes", "unproven"),
     *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes"),
 )
+OPTIONAL = ("unproven",)  # a set without counts on nothing being named
 
 
 @dataclass(frozen=True)
@@ -44,8 +45,11 @@ class Costs:
     overhead_minutes : float
         To turn to a test and write it down [min].
     worth_share, worth_minutes : float
-        Once a repair is well founded, a test must save more than this share of the cost to expect [-], and more than so
-        many minutes of work cost [min].
+        Once a repair is well founded, going on must save more than this share of what it would save to know what has
+        to be repaired [-], and more than so many minutes of work cost [min].
+    unproven : float
+        A part fitted in vain costs so many times the trust while the checks that are named for it are open and could
+        be done [-].
     part : dict of component to float
         Price of the part [money].
     labour, check : dict of component to float
@@ -58,6 +62,8 @@ class Costs:
         The test that proves a repair.
     in_vain : dict of component to float
         What a part fitted in vain costs in trust, beyond part and labour [money]; nothing for components left out.
+    named : dict of component to tuple of frozenset of test ids
+        Checks that the trade names for it, each as the tests that serve for it.
     currency : str
         Label of the money.
     """
@@ -77,6 +83,8 @@ class Costs:
     behind: Mapping[str, str]
     proof: Mapping[str, str]
     in_vain: Mapping[str, float]
+    unproven: float = 1.0
+    named: Mapping[str, tuple[frozenset[str], ...]] = field(default_factory=dict)
     currency: str = ""
 
     def with_shop(
@@ -172,15 +180,29 @@ def _read(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cost
         else:
             numbers[kind][name] = row.number("value", 0.0)
     fields: dict[str, Any] = {kind: words[kind] if kind in WORDS else numbers[kind] for kind in KINDS[1:]}
-    return Costs(**(fields | numbers["shop"]))
+    named = {component: checks_of(value) for component, value in words["named"].items()}
+    return Costs(**(fields | numbers["shop"] | {"named": named}))
+
+
+def checks_of(words: str) -> tuple[frozenset[str], ...]:
+    """Checks in words: tests that serve for the same one parted by "or", checks by a semicolon.
+
+    Examples
+    --------
+    >>> [sorted(check) for check in checks_of("belt_look; alternator_current or charge_loaded_voltage")]
+    [['belt_look'], ['alternator_current', 'charge_loaded_voltage']]
+    """
+    return tuple(frozenset(one.strip() for one in check.split(" or ")) for check in words.split(";"))
 
 
 def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> None:
     """Refuse rows that nothing reads, and prices without a row.
 
-    Every component needs its part, labour, check and proof; what it is behind and costs in vain may be left out.
+    Every component needs its part, labour, check and proof; what it is behind, what it costs in vain and which checks
+    are named for it may be left out.
     """
     components = tuple(component.id for component in catalogue.components)
+    tests = tuple(test.id for test in catalogue.tests)
     accesses = tuple(row.text("value") for (kind, _), row in rows.items() if kind == "behind")
     read = {"shop": SHOP, "access": accesses} | dict.fromkeys(KINDS[2:], components)
     for (kind, name), row in rows.items():
@@ -191,8 +213,13 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
                 expected=", ".join(dict.fromkeys(read[kind])), to_do="take the row out, or correct its name",
             )  # fmt: skip
         if kind == "proof":
-            row.choice("value", (test.id for test in catalogue.tests))
-    needed = [("shop", name) for name in SHOP] + [("access", name) for name in accesses]
+            row.choice("value", tests)
+        if kind == "named" and (unknown := set().union(*checks_of(row.text("value"))) - set(tests)):
+            raise PriorsError(
+                "no such test to check a part by", where=row.where, got=", ".join(sorted(unknown)),
+                expected="tests, those that serve for the same check parted by ' or ', checks by ';'",
+            )  # fmt: skip
+    needed = [("shop", name) for name in SHOP if name not in OPTIONAL] + [("access", name) for name in accesses]
     needed += [(kind, name) for kind in NEEDED for name in components]
     for kind, name in needed:
         if (kind, name) not in rows:

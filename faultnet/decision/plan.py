@@ -15,7 +15,7 @@ from heapq import heappop, heappush
 from html import escape
 
 from faultnet.decision.advice import GIVE_BACK_WORDS, position_of, proof_of
-from faultnet.decision.choosing import in_order, least_saving, worth_of_tests, worth_while_first
+from faultnet.decision.choosing import least_saving, proposed, worth_of_tests
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
 from faultnet.decision.value import Position
@@ -270,7 +270,7 @@ def _worth_doing(position: Position, costs: Costs) -> list[str]:
     worth = worth_of_tests(position, costs, least)
     if max((w.saving for w in worth.values()), default=least) <= least:
         return []
-    return worth_while_first(in_order(position, worth), worth, least)
+    return proposed(position, worth, costs, least)
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:

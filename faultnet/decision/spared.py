@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from faultnet.decision.repair import GIVE_BACK, Repairs, last_needed, order_of_repair, ways_to_stop
+from faultnet.decision.repair import GIVE_BACK, Repairs, chance_in_vain
 from faultnet.decision.value import Position
 from faultnet.model.network import Array
 
@@ -27,36 +27,18 @@ def expected_waste(repairs: Repairs, weights: Array) -> Array:
     weights : array, shape (beliefs, hypotheses)
         Each row proportional to a belief.
 
-    Notes
-    -----
-    The order of repair is that of :func:`faultnet.decision.repair.expected_cost`, broken off where that is cheapest. A
-    repair is done when it stands before the last one that a hypothesis needs; it is in vain where it mends nothing.
-
     Examples
     --------
     >>> two = Repairs(("a", "b"), np.array([10.0, 50.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
     >>> expected_waste(two, np.array([[0.5, 0.5]]))  # a is done first, and does not help one time in two
     array([[5., 0., 0.]])
     """
-    share = weights @ repairs.member
-    share = share / np.maximum(share.sum(axis=1, keepdims=True), 1e-300)
-    repairs = repairs.by_class
-    order = order_of_repair(repairs, share)
-    position, last = last_needed(repairs, order)
-    beliefs, steps = order.shape
-    chosen = ways_to_stop(repairs, share, order).argmin(axis=1)
-    until = np.where(chosen == 0, steps - 1, np.where(chosen > steps, -1, chosen - 1))
-    place = (last + steps * np.arange(beliefs)[:, None]).ravel()
-    ended = np.cumsum(np.bincount(place, share.ravel(), minlength=order.size).reshape(order.shape), axis=1)
-    reached = 1.0 - np.column_stack([np.zeros(beliefs), ended[:, :-1]])
-    done = np.take_along_axis(reached, position, axis=1) * (position <= until[:, None])
-    vain = np.maximum(done - (share @ repairs.at_fault) * (position <= until[:, None]), 0.0)
+    vain, over = chance_in_vain(repairs, weights)
     price = repairs.cost + repairs.in_vain
     if GIVE_BACK in repairs.names:
         price[repairs.names.index(GIVE_BACK)] = repairs.call_back
-    mended = np.where(until < 0, 0.0, ended[np.arange(beliefs), until])
-    over = (1.0 - mended) * repairs.start_over if np.isfinite(repairs.start_over) else np.zeros(beliefs)
-    return np.column_stack([vain * price, np.where(until == steps - 1, 0.0, over)])
+    start_over = repairs.start_over if np.isfinite(repairs.start_over) else 0.0
+    return np.column_stack([vain * price, over * start_over])
 
 
 def spared(position: Position, tests: Sequence[str], least: float) -> dict[str, str]:

@@ -15,11 +15,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair, starting_over
+from faultnet.decision.proving import Unproven
+from faultnet.decision.repair import GIVE_BACK, Repairs, chance_in_vain, expected_cost, order_of_repair, starting_over
 from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
 
 LEAST_CHANCE = 1e-9
+CHEAP = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +39,8 @@ class Position:
     repairs : Repairs
     preparing : dict of test id to dict of need to float
         What of a test's price goes into each thing that must be done first [money].
+    checks : Unproven, optional
+        Checks that are named for a part and open.
     """
 
     belief: Array
@@ -44,6 +48,7 @@ class Position:
     price: Mapping[str, float]
     repairs: Repairs
     preparing: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    checks: Unproven | None = None
 
     def cost_now(self) -> float:
         """Expected cost of repair without any further test [money]."""
@@ -54,10 +59,40 @@ class Position:
         return self.cost_now() >= float(starting_over(self.repairs, self.belief[None])[0])
 
     def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
-        """Chance that a test comes out in one of some ways, and the position then, with the tests that are left."""
+        """Chance that a test comes out in one of some ways, and the position then, with the tests that are left.
+
+        What was done first for this test need not be done again for the next, and a check that it is stands done.
+        """
         weight = self.belief * self.chances[test][:, list(outcomes)].sum(axis=1)
         chance = float(weight.sum())
-        return chance, replace(self, belief=weight / max(chance, 1e-300), chances=then)
+        done = self.preparing.get(test, {})
+        price = {t: self.price[t] - self.spared_by(test, t) for t in then}
+        left = {t: {n: p for n, p in self.preparing.get(t, {}).items() if n not in done} for t in then}
+        checks = None if self.checks is None else self.checks.after(test)
+        return chance, replace(
+            self, belief=weight / max(chance, 1e-300), chances=then, price=price, preparing=left,
+            checks=checks,
+        )  # fmt: skip
+
+    def spared_by(self, test: str, other: str) -> float:
+        """What of another test's price need not be paid once this one is done [money]."""
+        mine, its = self.preparing.get(test, {}), self.preparing.get(other, {})
+        return sum(price for need, price in its.items() if need in mine)
+
+    def trust_kept(self) -> dict[str, float]:
+        """What a check is worth beside what it tells: trust that a part bought unproven and in vain would cost [money].
+
+        By the chance that the part is bought in vain if nothing more is tested; of the tests that serve for a check.
+        """
+        if self.checks is None or not self.checks.open_checks:
+            return {}
+        vain = chance_in_vain(self.repairs, self.belief[None])[0][0]
+        stake = dict(zip(self.repairs.names, (vain * self.repairs.in_vain).tolist(), strict=True))
+        kept: dict[str, float] = {}
+        for component, checks in self.checks.open_checks.items():
+            for test in set().union(*checks) & set(self.chances):
+                kept[test] = kept.get(test, 0.0) + stake[component] * self.checks.share_of(component, test)
+        return kept
 
     def first_repair(self) -> tuple[str, float]:
         """What would be mended first, and the chance that it is the whole cure [-].
@@ -76,6 +111,13 @@ class Position:
         at_fault = self.repairs.at_fault
         cure = at_fault[:, self.repairs.names.index(name)] & (at_fault.sum(axis=1) == 1)
         return float(self.belief[cure].sum())
+
+    def likeliest_cure(self) -> float:
+        """Chance that the part most likely to be all that has to be repaired is so, first in the order or not [-].
+
+        What is cheap may be done before a part that nobody has checked yet.
+        """
+        return max((self.chance_of_cure(name) for name in self.repairs.names if name != GIVE_BACK), default=0.0)
 
 
 @dataclass(frozen=True)
@@ -99,7 +141,7 @@ class Worth:
 
 def one_step(position: Position) -> dict[str, Worth]:
     """Worth of every test taken alone."""
-    now = position.cost_now()
+    now, kept = position.cost_now(), position.trust_kept()
     names = list(position.chances)
     weights = [position.belief[:, None] * position.chances[t] for t in names]
     stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(position.belief)))
@@ -109,7 +151,7 @@ def one_step(position: Position) -> dict[str, Worth]:
     for name, weight in zip(names, weights, strict=True):
         start, stop = stop, stop + weight.shape[1]
         chance, cost = total[start:stop], after[start:stop]
-        saving = now - float(chance @ cost) - position.price[name]
+        saving = now - float(chance @ cost) - position.price[name] + kept.get(name, 0.0)
         result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
     return result
 
@@ -123,12 +165,14 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
     alone : dict of test id to Worth
         Of :func:`one_step`.
     first, second : int
-        How many tests are tried at each step: those that save most alone, and of equals those that tell most.
+        How many tests are tried at each step: those that save most alone before their price, and of equals those that
+        tell most; as a first one also the few that save most after it, as a cheap look may open the way to a dear test.
     """
     tells = doubt_taken(position)
     promising = sorted(alone, key=lambda t: (-round(alone[t].saving + position.price[t], 2), -tells[t], t))
     result = {}
-    for test in promising[:first]:
+    cheap = sorted(alone, key=lambda t: (-alone[t].saving, t))[:CHEAP]
+    for test in dict.fromkeys((*promising[:first], *cheap)):
         followers = [t for t in promising[: second + 1] if t != test][:second]
         result[test] = _with_one_more(position, test, alone[test], followers)
     return result
@@ -145,12 +189,14 @@ def _with_one_more(position: Position, test: str, alone: Worth, followers: Seque
     both = (weight[:, None] * then).reshape(-1, weight.shape[1])
     cost = (both.sum(axis=1) * expected_cost(position.repairs, both)).reshape(len(chance), -1)
     first = np.cumsum([0, *(position.chances[t].shape[1] for t in followers[:-1])])
-    price = np.array([position.price[t] for t in followers])
+    kept = position.trust_kept()
+    price = np.array([position.price[t] - position.spared_by(test, t) for t in followers])
     tested = np.add.reduceat(cost, first, axis=1) + chance[:, None] * price
     saves = np.where(chance[:, None] > LEAST_CHANCE, mended[:, None] - tested, 0.0).max(axis=1)
     best = followers[int((mended[:, None] - tested)[int(saves.argmax())].argmax())] if saves.max() > 0.0 else None
     expected = float((mended - np.maximum(saves, 0.0)).sum())
-    return Worth(position.cost_now() - expected - position.price[test], alone.outcomes, best)
+    saving = position.cost_now() - expected - position.price[test] + kept.get(test, 0.0)
+    return Worth(saving, alone.outcomes, best)
 
 
 def many_steps(position: Position, alone: Mapping[str, Worth]) -> dict[str, Worth]:

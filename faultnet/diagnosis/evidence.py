@@ -20,14 +20,17 @@ from faultnet.instruments import (
     number_likelihood,
     place_offset,
     reading_spread,
+    while_cranking,
 )
-from faultnet.model.build import quantity_of
+from faultnet.model.build import AT_CLAMPS, quantity_of
+from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Instrument, Test
 
 COMPARISON_TEST = "module_offset_at_rest"
 AWAY = ("module", "socket")
+LEAST = 1e-6  # chance that a slip is shown over or under a limit, at least
 
 
 def evidence_of(
@@ -54,21 +57,38 @@ def evidence_of(
         likelihood, background = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
         return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
     assert reading.value is not None
-    shift = offset_for(test, instrument, offset)
+    shift = offset_for(catalogue, test, instrument, offset)
     law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
-    likelihood, background = law(reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift)
+    slipped = slip_of(network, catalogue, reading)
+    likelihood, background = law(
+        reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift, slipped=slipped
+    )
     stranger = _stranger(network, catalogue, node.name, likelihood, background)
-    number = None if reading.bound is not None else _number(reading.value, node, instrument, shift, reading.roughly)
+    if reading.bound is not None:
+        return Evidence(node.name, likelihood, stranger)
+    number = _number(reading.value, node, instrument, shift, reading.roughly, slipped)
     return Evidence(node.name, likelihood, stranger, number)
 
 
-def _number(value: float, node: Node, instrument: Instrument, shift: Offset, roughly: bool) -> Number:
+def slip_of(network: Network, catalogue: Catalogue, reading: Reading) -> float:
+    """How likely a slip gives a number that was read: its density [1/unit], or the chance of a bound [-]."""
+    assert reading.value is not None
+    test = catalogue.test(reading.test)
+    instrument = instrument_of(catalogue, test, reading)
+    node = network.nodes[quantity_of(test, instrument, reading.interval)]
+    law = misread(catalogue, instrument, test.unit, node.edges, network.sound[node.name])
+    if reading.bound is None:
+        return law.density(reading.value)
+    above = law.above(reading.value)
+    return max(above if reading.bound == "above" else 1.0 - above, LEAST)
+
+
+def _number(value: float, node: Node, instrument: Instrument, shift: Offset, roughly: bool, slipped: float) -> Number:
     """The reading itself, with what two readings of the quantity differ by."""
     error = reading_spread(instrument, value, roughly=roughly)
     spread = float(np.hypot(np.hypot(error, shift.spread), node.scatter))
     at = min(max(value - shift.mean, node.edges[0] + 1e-9), node.edges[-1] - 1e-9)
-    slip = instrument.slip / (node.edges[-1] - node.edges[0])
-    return Number(at, spread, 1.0 - instrument.slip, slip, node.edges)
+    return Number(at, spread, 1.0 - instrument.slip, instrument.slip * slipped, node.edges)
 
 
 def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:
@@ -77,13 +97,13 @@ def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood:
     return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 
-def offset_for(test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:
+def offset_for(catalogue: Catalogue, test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:
     """By how much an instrument reads off the posts on a test; `offset` is that of the module where it was compared."""
     if test.id == COMPARISON_TEST or instrument.place not in AWAY:
         return Offset()
-    if instrument.place == "module" and offset is not None:
-        return offset
-    return place_offset(instrument)
+    compared = instrument.place == "module" and offset is not None
+    at_rest = offset if compared and offset is not None else place_offset(instrument)
+    return while_cranking(at_rest, catalogue) if test.quantity == AT_CLAMPS else at_rest
 
 
 def instrument_of(catalogue: Catalogue, test: Test, reading: Reading) -> Instrument:

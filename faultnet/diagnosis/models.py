@@ -1,7 +1,9 @@
 """Compiled models of visits, kept in memory: the same car under the same conditions is compiled once.
 
-Those used last keep what they worked out as far as :data:`ROOM` allows; the others rest, which costs a fifth of a
-second when they are asked again, and takes a sixth of the memory until then.
+Once a question is answered (:func:`keep_room`) its model keeps the answers it worked out for the tests, some ten
+megabytes, and drops the products they came from, which are ten times as large and soon multiplied again. Those used
+last keep their answers as far as :data:`ROOM` allows; the others rest, which costs a fifth of a second when they are
+asked again.
 """
 
 from __future__ import annotations
@@ -52,7 +54,7 @@ class Model:
         return self._tables.get((what.__name__, known), lambda: what(self.setting, *known))
 
 
-_lock = threading.Lock()
+_lock, _building = threading.Lock(), threading.Lock()
 _models: OrderedDict[tuple[str, int], Model] = OrderedDict()
 
 
@@ -72,7 +74,11 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
     with _lock:
         model = _models.get(key)
     if model is None:
-        model = _compiled(setting, max_faults)
+        with _building:  # one after the other: several at once take as long in all, and each holds what it works with
+            with _lock:
+                model = _models.get(key)
+            if model is None:
+                model = _compiled(setting, max_faults)
     with _lock:
         model = _models.setdefault(key, model)
         _models.move_to_end(key)
@@ -83,9 +89,13 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
 
 
 def keep_room() -> None:
-    """Let models rest as :data:`ROOM` asks, once work on one of them is done; :func:`model_for` comes before it."""
+    """Once work on a model is done, let all drop what is soon worked out again, and some rest as :data:`ROOM` asks."""
     with _lock:
-        _put_to_rest(list(_models.values()))
+        models = list(_models.values())
+    for model in models:
+        model.compiled.trim()
+    with _lock:
+        _put_to_rest(models)
 
 
 def rest_all() -> None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from faultnet.diagnosis.diagnose import Worked, nothing_wrong
 from faultnet.diagnosis.doubted_tables import Doubted, doubted_answers
 from faultnet.inference.corners import Doubtful, cannot_turn, least_odds, level_at, needed
-from faultnet.inference.hypotheses import IndexArray
+from faultnet.inference.hypotheses import Hypotheses, IndexArray
 from faultnet.model.network import Array
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import BaseRate
@@ -215,7 +216,8 @@ def doubt_of(worked: Worked, weights: Array, origin: NDArray[np.intp], sliver: f
     rates = rates_of(worked.catalogue, battery.age, worked.case.car.climate)
     modes = worked.space.modes[origin]
     wide = np.array([rate.off_by for rate in rates])
-    most = _at_most(worked, modes, rates)
+    nodes = worked.models[0].compiled.network.nodes
+    most = _at_most(worked.space, tuple(nodes[c].states for c in worked.space.components), rates)[origin]
     order = np.argsort(-(weights * most), kind="stable")
     held = np.cumsum((weights * most)[order][::-1])[::-1]
     least = float((weights / most).sum())
@@ -233,14 +235,14 @@ def _rows_of_rates(worked: Worked, modes: IndexArray, rates: Sequence[Rate]) -> 
     return (*found, np.flatnonzero(~modes.any(axis=1)))
 
 
-def _at_most(worked: Worked, modes: IndexArray, rates: Sequence[Rate]) -> Array:
-    """How many times larger each hypothesis can become, shape (rows,)."""
-    nodes, log = worked.models[0].compiled.network.nodes, np.zeros(len(modes))
-    for column, component in enumerate(worked.space.components):
-        states = nodes[component].states
+@lru_cache(maxsize=4)
+def _at_most(space: Hypotheses, states: tuple[tuple[str, ...], ...], rates: tuple[Rate, ...]) -> Array:
+    """How many times larger each hypothesis can become, shape (hypotheses,)."""
+    log = np.zeros(len(space))
+    for column, (component, mine) in enumerate(zip(space.components, states, strict=True)):
         wide = {r.mode: r.off_by for r in rates if r.component == component}
-        log += np.log(np.array([wide.get(state, 1.0) for state in states]))[modes[:, column]]
-    log[~modes.any(axis=1)] = np.log(rates[-1].off_by)
+        log += np.log(np.array([wide.get(state, 1.0) for state in mine]))[space.modes[:, column]]
+    log[~space.modes.any(axis=1)] = np.log(rates[-1].off_by)
     return np.asarray(np.exp(log))
 
 

@@ -54,7 +54,7 @@ def sound_range_with(
     network = model.compiled.network
     quantity = quantity_of(test, instrument, interval)
     low, high = percentiles(network.nodes[quantity].edges, network.sound[quantity])
-    offset = offset_for(test, instrument)
+    offset = offset_for(catalogue, test, instrument)
     return low + offset.mean - 1.64 * offset.spread, high + offset.mean + 1.64 * offset.spread
 
 

@@ -164,19 +164,20 @@ def _by_groups(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSet
     """Product of tensors, one row of `right` after the other: its rows need not be repeated for those of both."""
     both = left.components | right.components
     order, ends = rows.groups(both, right.components)
-    picked = left.taken(order if left.components == both else rows.index(both, left.components)[order])
+    picked = order if left.components == both else rows.index(both, left.components)[order]
     layout = _layout(_without_rows(left.axes), _without_rows(right.axes), needed)
-    first = _with_rows_at(layout.batch, _summed(picked, needed.union(right.axes)), layout.left_order)
+    wide = _summed(left, needed.union(right.axes))
+    first = _with_rows_at(layout.batch, wide, layout.left_order)
     second = _with_rows_at(0, _summed(right, needed.union(left.axes)), layout.right_order)
     batch, shared = first.shape[: layout.batch], layout.batch + layout.inner
     shape = (*batch, len(order), *first.shape[layout.batch + 1 : layout.batch + 1 + layout.rows])
     inner, columns = prod(second.shape[layout.batch + 1 : shared + 1]), second.shape[shared + 1 :]
-    one = first.reshape(prod(batch), len(order), -1, inner)
-    two = second.reshape(len(second), prod(batch), inner, -1)
-    joined = np.empty((*one.shape[:3], two.shape[3]))
-    for g, (a, b) in enumerate(pairwise(ends)):
-        group = one[:, a:b].reshape(len(one), -1, inner)
-        joined[:, order[a:b]] = np.matmul(group, two[g]).reshape(len(one), b - a, *joined.shape[2:])
+    joined = np.empty((prod(batch), len(order), prod(shape[layout.batch + 1 :]), prod(columns)))
+    for g, (a, b) in enumerate(pairwise(ends)):  # copies of one group at a time stay small
+        some = _with_rows_at(layout.batch, wide.taken(picked[a:b]), layout.left_order)
+        one = some.reshape(len(joined), -1, inner)
+        two = second[g].reshape(len(joined), inner, -1)
+        joined[:, order[a:b]] = np.matmul(one, two).reshape(len(joined), b - a, *joined.shape[2:])
     axes = (*layout.axes[: layout.batch], COMBINATION, *layout.axes[layout.batch :])
     return Tensor(joined.reshape(*shape, *columns), axes, both)
 

@@ -132,32 +132,54 @@ def _sums(doubtful: Doubtful, ahead: Array, behind: Array) -> tuple[Array, Array
 
 
 def _descended(doubtful: Doubtful, ahead: Array, behind: Array, start: Array) -> Corners:
-    """One factor after the other to the end of its range at which the odds are lower, until none moves."""
+    """One factor after the other to the end of its range at which the odds are lower, until none moves.
+
+    Most factors stay where they are; which one is the next to move is found for all of them at once.
+    """
     factors = start.copy()
     weights = doubtful.weights * np.exp(np.log(factors) @ doubtful.has.T)
-    up, down = ahead * weights, behind * weights
-    n, d = up.sum(axis=1), down.sum(axis=1)
+    both = ahead * weights, behind * weights
     for _ in range(MOST_SWEEPS):
-        moved = False
-        for k, rows in enumerate(doubtful.rows):
-            if not len(rows) or doubtful.off_by[k] == 1.0:
-                continue
-            n1, d1 = up[:, rows].sum(axis=1), down[:, rows].sum(axis=1)
-            slope = n1 * (d - d1) - (n - n1) * d1
-            end = np.where(slope > 0.0, 1.0 / doubtful.off_by[k], doubtful.off_by[k])
-            new = np.where(np.abs(slope) > EVEN * np.maximum(n * d, 1e-300), end, factors[:, k])
-            ratio = new / factors[:, k]
-            if np.all(ratio == 1.0):
-                continue
+        moved, k = False, 0
+        while k < len(doubtful.rows):
+            stay = _ends(doubtful, *both, factors) == factors
+            if stay[:, k:].all():
+                break
+            k += int(np.flatnonzero(~stay[:, k:].all(axis=0))[0])
             moved = True
-            up[:, rows] *= ratio[:, None]
-            down[:, rows] *= ratio[:, None]
-            n, d = n + n1 * (ratio - 1.0), d + d1 * (ratio - 1.0)
-            factors[:, k] = new
+            while k < len(doubtful.rows) and _one_moved(doubtful, *both, factors, k):
+                k += 1
+            k += 1
         if not moved:
             break
-    n, d = up.sum(axis=1), down.sum(axis=1)
+    n, d = (side.sum(axis=1) for side in both)
     return Corners(n / np.maximum(d, 1e-300), factors)
+
+
+def _ends(doubtful: Doubtful, up: Array, down: Array, factors: Array) -> Array:
+    """Where each factor would go alone from here, shape (searches, factors)."""
+    return _towards(doubtful.off_by, up @ doubtful.has, down @ doubtful.has, up, down, factors)
+
+
+def _towards(off_by: Array, n1: Array, d1: Array, up: Array, down: Array, factors: Array) -> Array:
+    n, d = up.sum(axis=1, keepdims=True), down.sum(axis=1, keepdims=True)
+    slope = n1 * (d - d1) - (n - n1) * d1
+    moves = (np.abs(slope) > EVEN * np.maximum(n * d, 1e-300)) & (off_by != 1.0)
+    return np.where(moves, np.where(slope > 0.0, 1.0 / off_by, off_by), factors)
+
+
+def _one_moved(doubtful: Doubtful, up: Array, down: Array, factors: Array, k: int) -> bool:
+    """Move one factor in place where that lowers the odds; whether it did in any search."""
+    rows = doubtful.rows[k]
+    some_up, some_down = up[:, rows], down[:, rows]
+    n1, d1 = (some.sum(axis=1, keepdims=True) for some in (some_up, some_down))
+    new = _towards(doubtful.off_by[k : k + 1], n1, d1, up, down, factors[:, k : k + 1])
+    ratio = new / factors[:, k : k + 1]
+    if np.all(ratio == 1.0):
+        return False
+    up[:, rows], down[:, rows] = some_up * ratio, some_down * ratio
+    factors[:, k : k + 1] = new
+    return True
 
 
 def level_at(doubtful: Doubtful, ahead: Array, behind: Array) -> Array:

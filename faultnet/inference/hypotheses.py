@@ -22,7 +22,7 @@ IndexArray = NDArray[np.int16]
 LEAST_SHARE = 1e-5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hypotheses:
     """All assignments considered.
 

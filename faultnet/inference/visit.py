@@ -227,15 +227,22 @@ class VisitModel:
         stages = sum(weight.nbytes for m in models for weight, _ in m.stages.values())
         return stages + sum(p.size() for p in places.values())
 
-    def rest(self) -> None:
-        """Drop all that takes room, as for a visit that is not the one being worked on; answers stay the same."""
+    def trim(self) -> None:
+        """Drop what is large and soon worked out again, once a question is answered; answers stay the same."""
         for model in (self, *self.variants.values()):
             model.stages.clear()
             model.charge.rest()
             for place in model.view.placements.made():
+                place.trim()
+        self.network.let_go()
+
+    def rest(self) -> None:
+        """Drop all that takes room, as for a visit that is not the one being worked on; answers stay the same."""
+        self.trim()
+        for model in (self, *self.variants.values()):
+            for place in model.view.placements.made():
                 place.rest()
         self.variants.clear()
-        self.network.let_go()
 
     def with_node(self, node: Node) -> VisitModel:
         """The same visit with one hidden node's table replaced; kept for the next time."""

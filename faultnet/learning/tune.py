@@ -140,14 +140,16 @@ def tune(
         rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
         seen = _looked_over(ready, climb, history, weights, chosen, gauge)
         slips = slip_changes(seen, catalogue, options.strength)
-        tried = Physics((), ())
+        tried = Physics(())
         if options.physical:
-            gauge.tells("trying physical numbers")
-            tried = physics(ready.encoder, ready.frame, climb.numbers, history, weights, options.strength)
+            tried = physics(
+                ready.encoder, ready.frame, climb.numbers, ready.chunks, history, weights, options.strength,
+                lambda done, of: gauge.tells(f"trying physical numbers: {done} of {of}"),
+            )  # fmt: skip
         rows = (*rows, *slips, *tried.changes)
         people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()
         old_score, new_score = _held_out(ready, options, spread, place, gauge)
-        said = (*_warnings(history, catalogue, climb, ready, rows, options), *untold_words(tried.untold))
+        said = (*_warnings(history, catalogue, climb, ready, rows, options), *untold_words(tried))
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
         old_score, new_score, influential, said, people,
@@ -263,7 +265,8 @@ def _looked_over(
     """The readings of some confirmed cases, each held against all others of its visit."""
     looker = Looker(ready.encoder, ready.frame, climb.numbers)
     seen: list[Looked] = []
-    for done, i in enumerate(sorted(chosen, key=lambda i: ready.encoder.first_setting(history[i])), start=1):
+    alike = sorted(chosen, key=lambda i: (ready.encoder.first_setting(history[i]), ready.encoder.truth(history[i])))
+    for done, i in enumerate(alike, start=1):
         seen += looker.looked(history[i], weights[i])
         if done % LOOKED_TOGETHER == 0 or done == len(chosen):
             gauge.looked_over(done)

@@ -202,13 +202,13 @@ QUANTITIES = (
     Quantity("crank_behaviour", "", "starting", (*GRID, "before_solenoid"), BEHAVIOURS, _behaviour),
     Quantity(
         "clamp_minimum", "V", "starting", ("source_emf", "clamp_level", "turning_load"), bins.CRANK_VOLTS, _minimum,
-        sampled=True, scatter="start_volts_spread",
+        sampled=True, scatter="start_volts_spread", unlike="unlike_crank_volts",
     ),
     Quantity(
         "clamp_lamps", "", "starting", ("clamp_level", "source_factor"), ("stay_bright", "dim", "go_out"), _lamps
     ),
     Quantity(
         "control_voltage", "V", "starting", ("start_control", "clamp_level"), bins.CONTROL_VOLTS, _control_voltage,
-        scatter="control_voltage_spread",
+        scatter="control_voltage_spread", unlike="unlike_crank_volts",
     ),
 )  # fmt: skip

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 
-from faultnet.instruments import outcome_table
+from faultnet.instruments import outcome_table, place_offset, while_cranking
 from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms
+from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
-from faultnet.model.quantity import Workings
+from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.setting import Setting
 from faultnet.model.sound import sound_shares
 from faultnet.prior_set.types import Instrument, Test
 
+AT_CLAMPS = "clamp_minimum"  # is read by what hangs on other wires than the posts, while the starter turns
 RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
 SLUG = re.compile(r"^[a-z][a-z0-9_]*$")
+Maker = Callable[[Workings], Sequence[Node]]
+Sampling = tuple[float | None, float | None]
 
 
 def build_network(setting: Setting) -> Network:
@@ -37,20 +42,8 @@ def build_network(setting: Setting) -> Network:
     PriorsError
         If a test of the catalogue observes a quantity that no function computes.
     """
-    nodes = [
-        *modes.component_nodes(setting),
-        *(modes.now_node(setting, c) for c in modes.coming_and_going(setting.catalogue)),
-        modes.battery_link_node(setting),
-        source.supply_node(setting),
-        source.charge_node(setting),
-        source.surface_node(setting),
-        *source.source_nodes(setting),
-        *starting.part_nodes(setting),
-        *starting.path_nodes(setting),
-        starting.joints_node(setting),
-        starting.before_solenoid_node(setting),
-        *_quantities(setting),
-    ]
+    at = Workings(setting)
+    nodes = [node for make in makers(setting) for node in make(at)]
     known = {n.name: n for n in nodes}
     for test in setting.catalogue.tests:
         if test.quantity == TABLE:
@@ -65,30 +58,57 @@ def build_network(setting: Setting) -> Network:
     return network
 
 
-def _quantities(setting: Setting) -> list[Node]:
-    """Every quantity of the registry; one that is seen through an instrument's sampling for each way it is sampled."""
-    at = Workings(setting)
-    samples = at.once(starting.start_samples)
-    hidden = [
-        drops.current_node(setting, samples),
-        *charging.charging_nodes(setting),
-        at_clamps.post_level_node(samples),
-        at_clamps.clamp_level_node(setting),
-        charging.alternator_level_node(setting),
+def makers(setting: Setting) -> list[Maker]:
+    """What makes the nodes of a visit's network, in order; symptoms and readings aside.
+
+    Each takes the workings of a visit. So a network can be built anew in part, where a number of the prior set that
+    only some of its nodes were made from has changed.
+
+    Parameters
+    ----------
+    setting : Setting
+        Only the catalogue's tests, instruments and modes matter.
+    """
+    found: list[Maker] = [
+        lambda at: modes.component_nodes(at.setting),
+        lambda at: [modes.now_node(at.setting, c) for c in modes.coming_and_going(at.setting.catalogue)],
+        lambda at: [modes.battery_link_node(at.setting)],
+        lambda at: [source.supply_node(at.setting)],
+        lambda at: [source.charge_node(at.setting)],
+        lambda at: [source.surface_node(at.setting)],
+        lambda at: source.source_nodes(at.setting),
+        lambda at: starting.part_nodes(at.setting),
+        lambda at: starting.path_nodes(at.setting),
+        lambda at: [starting.joints_node(at.setting)],
+        lambda at: [starting.before_solenoid_node(at.setting)],
+        lambda at: [drops.current_node(at.setting, at.once(starting.start_samples))],
+        lambda at: charging.charging_nodes(at.setting),
+        lambda at: [at_clamps.post_level_node(at.once(starting.start_samples))],
+        lambda at: [at_clamps.clamp_level_node(at.setting)],
+        lambda at: [charging.alternator_level_node(at.setting)],
     ]
     sampled = _sampled(setting)
-    nodes = []
     for quantity in QUANTITIES.values():
         if quantity.sampled:
-            nodes += [quantity.node(at, name, *sampling) for name, sampling in sampled.get(quantity.name, {}).items()]
+            for name, sampling in sampled.get(quantity.name, {}).items():
+                found.append(partial(_sampled_node, quantity, name, sampling))
         else:
-            nodes.append(quantity.node(at))
-    return [*hidden, *nodes]
+            found.append(partial(_plain_node, quantity))
+    return found
 
 
-def _sampled(setting: Setting) -> dict[str, dict[str, tuple[float | None, float | None]]]:
+def _plain_node(quantity: Quantity, at: Workings) -> list[Node]:
+    return [quantity.node(at)]
+
+
+def _sampled_node(quantity: Quantity, name: str, sampling: Sampling, at: Workings) -> list[Node]:
+    """A quantity that is seen through an instrument's sampling, once for each way it is sampled."""
+    return [quantity.node(at, name, *sampling)]
+
+
+def _sampled(setting: Setting) -> dict[str, dict[str, Sampling]]:
     """By quantity, every window and sampling interval through which the catalogue's instruments see it."""
-    found: dict[str, dict[str, tuple[float | None, float | None]]] = {}
+    found: dict[str, dict[str, Sampling]] = {}
     for test in setting.catalogue.tests:
         if test.quantity != TABLE and quantity_read(test).sampled:
             for name in test.instruments:
@@ -157,7 +177,11 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
     name = quantity_of(test, instrument)
     quantity = known[name]
     if quantity.edges:
-        table, background, edges = outcome_table(quantity.edges, instrument)
+        slipped = misread(setting.catalogue, instrument, test.unit, quantity.edges, sound[name]).shares
+        offset = place_offset(instrument)
+        if test.quantity == AT_CLAMPS:
+            offset = while_cranking(offset, setting.catalogue)
+        table, background, edges = outcome_table(quantity.edges, instrument, slipped=slipped, offset=offset)
         states = tuple(f"c_{i:02d}" for i in range(table.shape[1]))
     else:
         card = quantity.card

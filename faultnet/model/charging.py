@@ -265,21 +265,28 @@ QUANTITIES = (
     *(
         Quantity(
             state, "V", "charging", GRID, bins.CHARGE_VOLTS, partial(_charging_volts, state=state),
-            scatter="charge_volts_spread",
+            scatter="charge_volts_spread", unlike="unlike_charge_volts",
         )
         for state in STATES
     ),
     Quantity(
-        "alternator_current", "A", "charging", ("alternator_level",), bins.ALTERNATOR_AMPERES, _alternator_current
+        "alternator_current", "A", "charging", ("alternator_level",), bins.ALTERNATOR_AMPERES, _alternator_current,
+        unlike="unlike_alternator_current_ln",
     ),
     Quantity(
         "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop,
-        scatter="charge_cable_drop_spread",
+        scatter="charge_cable_drop_spread", unlike="unlike_drop_odds",
     ),
-    Quantity("acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted),
-    Quantity("ripple", "V", "charging", (Now("rectifier"), "alternator_level"), bins.RIPPLE, _ripple),
+    Quantity(
+        "acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted,
+        unlike="unlike_acceptance_ln",
+    ),
+    Quantity(
+        "ripple", "V", "charging", (Now("rectifier"), "alternator_level"), bins.RIPPLE, _ripple,
+        unlike="unlike_ripple_ln",
+    ),
     Quantity(
         "charge_ground_drop", "V", "charging", ("ground_path", "negative_joint", "alternator_level"), bins.DROP,
-        _ground_drop, scatter="charge_ground_drop_spread",
+        _ground_drop, scatter="charge_ground_drop_spread", unlike="unlike_drop_odds",
     ),
 )  # fmt: skip

@@ -75,11 +75,13 @@ def through_windings(setting: Setting, volts: Array, both: Array, behind: Array 
     Notes
     -----
     Where a flat battery or a bad joint holds the solenoid back both windings are on; a weak one that sticks carries the
-    holding current alone.
+    holding current alone, the larger the windings are.
     """
     starved = volts / (both + behind)
+    share = setting.spread("coil_current_hold") / setting.spread("coil_current_pull")
+    hold = share * setting.spread("coil_current_volts") / both
     sticks = np.arange(starved.shape[-1]) < STUCK * starved.shape[-1]
-    return np.where(sticks, np.minimum(starved, setting.spread("coil_current_hold")), starved)
+    return np.where(sticks, np.minimum(starved, hold), starved)
 
 
 def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:
@@ -142,11 +144,14 @@ def _crank_current(at: Workings) -> Array:
 
 
 QUANTITIES = (
-    Quantity("crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current),
+    Quantity(
+        "crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current,
+        unlike="unlike_crank_current_ln",
+    ),
     *(
         Quantity(
             name, "V", "starting", (part, CURRENT_LEVEL, *map(Now, outside)), bins.DROP,
-            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread",
+            partial(_drop, name=name, scale=scale, outside=outside), scatter="drop_spread", unlike="unlike_drop_odds",
         )
         for name, part, scale, outside in DROPS
     ),

@@ -17,7 +17,7 @@ from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.modes import acting
 from faultnet.model.network import Array, Node
-from faultnet.model.sampling import blurred, histogram, low_discrepancy_points
+from faultnet.model.sampling import OffBy, blurred, histogram, low_discrepancy_points, unlike
 from faultnet.model.setting import Setting
 
 Circuit = Literal["battery", "starting", "charging", "parked"]
@@ -106,6 +106,9 @@ class Quantity:
     scatter : float or str
         Standard deviation by which two readings of it differ beyond their instruments' errors [unit of the quantity],
         or the name of that number; it is in the table already.
+    unlike : str
+        Name of the number by which a car differs from the model in it, at every reading alike (:attr:`off_by`); for
+        numbers only.
     sampled : bool
         Whether it is seen through the window or the sampling interval of the instrument, one table for each.
     """
@@ -117,12 +120,18 @@ class Quantity:
     scale: Bins | tuple[str, ...]
     table: Callable[..., Array] | Law = field(repr=False)
     scatter: float | str = 0.0
+    unlike: str = ""
     sampled: bool = False
 
     @property
     def states(self) -> tuple[str, ...]:
         """Slugs of its bins, or its choices."""
         return self.scale.states if isinstance(self.scale, Bins) else self.scale
+
+    @property
+    def off_by(self) -> OffBy:
+        """Whether a car is off by an amount, by a factor (``_ln``) or in the odds of a share of a whole (``_odds``)."""
+        return {"ln": "factor", "odds": "share"}.get(self.unlike.rpartition("_")[2], "amount")  # type: ignore[return-value]
 
     def node(self, at: Workings, name: str | None = None, *sampling: float | None) -> Node:
         """The quantity as a node of a visit's network.
@@ -138,6 +147,9 @@ class Quantity:
         catalogue = at.setting.catalogue
         parents = tuple(acting(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
         table = law_table(self, self.table, at.setting) if isinstance(self.table, Law) else self.table(at, *sampling)
+        if isinstance(self.scale, Bins) and self.unlike:
+            tail = at.setting.spread("unlike_far"), at.setting.spread("unlike_far_times")
+            table = unlike(table, self.scale, at.setting.spread(self.unlike), tail, self.off_by)
         edges = self.scale.edges if isinstance(self.scale, Bins) else ()
         scatter = at.setting.spread(self.scatter) if isinstance(self.scatter, str) else self.scatter
         return Node(name or self.name, "quantity", self.states, parents, table, edges, scatter)

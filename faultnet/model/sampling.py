@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from math import erf, pi, sqrt
 from statistics import NormalDist
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
 HIDDEN_LEAK = 1e-8  # share of a hidden node spread evenly over its states, so that none is ruled out
+WITHIN_END = 0.25  # how far from an end that is never reached what lies in its bin begins, as a share of the bin
+OffBy = Literal["amount", "factor", "share"]
 FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
 
 
@@ -157,6 +159,55 @@ def _kernel(given: tuple[float, ...], seen: tuple[float, ...], spread: float | t
     below = below * width / np.diff(own)[:, None]
     cumulative = np.hstack([np.zeros((len(own) - 1, 1)), below, np.ones((len(own) - 1, 1))])
     return np.asarray(np.diff(cumulative, axis=1))
+
+
+def unlike(table: Array, bins: Bins, scale: float, tail: tuple[float, float], off_by: OffBy = "amount") -> Array:
+    """Widen a table by what the model does not know of a car: a double exponential, some of it wider.
+
+    Parameters
+    ----------
+    table : array, shape (bins, ...)
+    bins : Bins
+    scale : float
+        Of the double exponential [unit of the bins, or - where it is off by something else].
+    tail : tuple of float
+        Share of cars that are further off [-], and by how many times.
+    off_by : {"amount", "factor", "share"}
+        Share: a part of a whole, the end of the last bin, is off in the odds of its share, and never exceeds the whole.
+
+    Examples
+    --------
+    >>> unlike(np.eye(2), Bins((0.0, 1.0, 2.0), "V"), 0.1, (0.1, 4.0)).round(3)
+    array([[0.937, 0.063],
+           [0.063, 0.937]])
+    """
+    return np.asarray(np.tensordot(_unlike(bins.edges, scale, tail, off_by).T, table, axes=(1, 0)))
+
+
+@lru_cache(maxsize=64)
+def _unlike(edges: tuple[float, ...], scale: float, tail: tuple[float, float], off_by: OffBy) -> Array:
+    """Share of what lies evenly in each bin that falls into each bin, shape (bins, bins)."""
+    own = np.asarray(edges)
+    if off_by != "amount":
+        own = np.append(WITHIN_END * own[1], own[1:])
+    if off_by == "share":
+        own[-1] = edges[-1] - WITHIN_END * (edges[-1] - edges[-2])
+        own = own / (edges[-1] - own)
+    if off_by != "amount":
+        own = np.log(own)
+    share, times = tail
+    inner, width = own[1:-1], np.diff(own)[:, None]
+    below: Array = np.zeros((len(width), len(inner)))
+    for weight, wide in ((1.0 - share, scale), (share, times * scale)):
+        reach = (inner - own[:-1, None]) / wide, (inner - own[1:, None]) / wide
+        below += weight * (_exponential_below(reach[0]) - _exponential_below(reach[1])) * wide / width
+    zeros = np.zeros((len(width), 1))
+    return np.asarray(np.diff(np.hstack([zeros, below, zeros + 1.0]), axis=1))
+
+
+def _exponential_below(edge: Array) -> Array:
+    """Integral of the cumulative double exponential distribution up to an edge."""
+    return np.asarray(np.maximum(edge, 0.0) + 0.5 * np.exp(-np.abs(edge)))
 
 
 def masses(effect: Effect, bins: Bins) -> Array:

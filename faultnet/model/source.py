@@ -358,18 +358,30 @@ def _module_offset(at: Workings) -> Array:
 
 
 QUANTITIES = (
-    Quantity("rest_voltage", "V", "battery", (Now("battery"), "charge", "surface"), bins.REST_VOLTS, _rest_voltage),
-    Quantity("gravity_level", "-", "battery", (Now("battery"), "charge"), bins.GRAVITY, _gravity_level),
-    Quantity("gravity_spread", "-", "battery", (Now("battery"),), bins.GRAVITY_SPREAD, _gravity_spread),
+    Quantity(
+        "rest_voltage", "V", "battery", (Now("battery"), "charge", "surface"), bins.REST_VOLTS, _rest_voltage,
+        unlike="unlike_rest_volts",
+    ),
+    Quantity(
+        "gravity_level", "-", "battery", (Now("battery"), "charge"), bins.GRAVITY, _gravity_level,
+        unlike="unlike_gravity",
+    ),
+    Quantity(
+        "gravity_spread", "-", "battery", (Now("battery"),), bins.GRAVITY_SPREAD, _gravity_spread,
+        unlike="unlike_gravity_spread_ln",
+    ),
     Quantity("eye", "", "battery", (Now("battery"), "charge"), ("green", "dark", "clear"), _eye),
-    Quantity("hold_after_charge", "V", "battery", (Now("battery"),), bins.REST_VOLTS, _hold),
+    Quantity(
+        "hold_after_charge", "V", "battery", (Now("battery"),), bins.REST_VOLTS, _hold, unlike="unlike_rest_volts"
+    ),
     Quantity(
         "key_off_current", "A", "parked", (Now("drain"), Now("rectifier")), bins.KEY_OFF,
         Law(_key_off_current, (("drain", "current"), ("rectifier", "leakage")), points=SAMPLES),
+        unlike="unlike_key_off_ln",
     ),
     Quantity(
         "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,
-        _overnight_fall, scatter="overnight_readings_spread",
+        _overnight_fall, scatter="overnight_readings_spread", unlike="unlike_overnight",
     ),
-    Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset),
+    Quantity("module_offset", "V", "battery", (), bins.MODULE_OFFSET, _module_offset, unlike="unlike_module_offset"),
 )  # fmt: skip

@@ -360,6 +360,7 @@ def start_samples(setting: Setting) -> StartSamples:
 
     peak = start.stall_current * peak_share(setting, share[9])
     unlike = np.exp(setting.spread("start_drop_unlike") * standard_normal(share[10]))
+    unlike = setting.spread("start_drop_factor") * unlike
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
@@ -478,10 +479,14 @@ def seen_minimum(
 
 
 QUANTITIES = (
-    Quantity("crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread"),
-    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush),
-    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed),
     Quantity(
-        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread"
+        "crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread",
+        unlike="unlike_crank_volts",
     ),
-)
+    Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush, unlike="unlike_crank_current_ln"),
+    Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed, unlike="unlike_crank_speed_ln"),
+    Quantity(
+        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread",
+        unlike="unlike_crank_volts",
+    ),
+)  # fmt: skip

@@ -91,16 +91,22 @@ def _dead_crank_level(at: Workings) -> Array:
 QUANTITIES = (
     Quantity(
         "half_rating_voltage", "V", "battery", (Now("battery"), "source_emf", "source_factor_fine"), bins.CRANK_VOLTS,
-        _half_rating,
+        _half_rating, unlike="unlike_crank_volts",
     ),
-    Quantity("source_resistance", "ohm", "battery", ("source_factor_fine",), bins.SOURCE_OHMS, _source_resistance),
-    Quantity("conductance_rating", "A", "battery", ("source_factor_fine",), bins.CONDUCTANCE, _conductance),
+    Quantity(
+        "source_resistance", "ohm", "battery", ("source_factor_fine",), bins.SOURCE_OHMS, _source_resistance,
+        unlike="unlike_source_ohms_ln",
+    ),
+    Quantity(
+        "conductance_rating", "A", "battery", ("source_factor_fine",), bins.CONDUCTANCE, _conductance,
+        unlike="unlike_conductance_ln",
+    ),
     Quantity(
         "dead_crank_level", "V", "starting", (Now("battery"), "post_level"), bins.CRANK_VOLTS, _dead_crank_level,
-        scatter="start_volts_spread",
+        scatter="start_volts_spread", unlike="unlike_crank_volts",
     ),
     Quantity(
         "crank_sag", "V", "starting", (Now("battery"), "source_factor", CURRENT_LEVEL), bins.SAG, _sag,
-        scatter="crank_sag_spread",
+        scatter="crank_sag_spread", unlike="unlike_sag",
     ),
 )  # fmt: skip

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from threading import Lock
 from zlib import crc32
 
 import numpy as np
@@ -40,6 +41,7 @@ from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, St
 
 SKIPPABLE = ("surface_charge_gone", "rested", "battery_charged")  # preparations that haste leaves out
 ACT_NEEDS = {"drive": "engine_runs", "charge": "charged_overnight", "jump_start": "booster"}  # of the car, or a tool
+WORKING = Lock()  # cases are worked through one at a time: a learner's, and what is asked ahead of it
 PREPARING = ("prepare", "wait", "bypass")  # kinds of acts that mend nothing
 
 
@@ -203,7 +205,8 @@ def look_at(played: Played, test_id: str, instrument: str | None = None, *, at_o
 def surely_charged(case: Case, catalogue: Catalogue) -> bool:
     """Whether what was read so far shows the battery to be charged, as the advice takes it."""
     try:
-        worked = work_through(case, catalogue)
+        with WORKING:
+            worked = work_through(case, catalogue)
     except ClashError:
         return False
     return is_surely_charged(worked.course, worked.belief, worked.catalogue)
@@ -348,12 +351,16 @@ def played_by(ticket: Ticket, shop: Shop, player: Player) -> Played:
     """
     played = begun(ticket, shop)
     while not played.job.done:
-        step, belief = player(played)
-        job = done(played.job, shop, step, played.brought.number)
-        at_fault = any(c == step.component for c, _ in played.job.vehicle.faults) if isinstance(step, Mend) else None
-        move = Move(step, belief, at_fault)
-        played = replace(played, job=job, moves=(*played.moves, move), before=(*played.before, played.job))
+        played = taken(played, *player(played))
     return played
+
+
+def taken(played: Played, step: Step, belief: float | None) -> Played:
+    """The car after a step that is not checked, of a player who takes none that cannot be taken."""
+    job = done(played.job, played.shop, step, played.brought.number)
+    at_fault = any(c == step.component for c, _ in played.job.vehicle.faults) if isinstance(step, Mend) else None
+    move = Move(step, belief, at_fault)
+    return replace(played, job=job, moves=(*played.moves, move), before=(*played.before, played.job))
 
 
 __all__ = ["GiveBack", "Look", "Mend", "Move", "Offer", "Played", "Prepare", "begun", "moved", "offers"]

@@ -16,7 +16,7 @@ from faultnet.errors import ClashError
 from faultnet.practice.cars import Ticket
 from faultnet.practice.courses import course
 from faultnet.practice.knowing import play_knowing
-from faultnet.practice.play import Played, played_by
+from faultnet.practice.play import WORKING, Played, played_by
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.scoring.scores import brier_score, calibration_error, class_sums
 from faultnet.simulation.workshop.job import Shop
@@ -195,6 +195,11 @@ class Advised:
 @lru_cache(maxsize=256)
 def advised(case: Case, shop: Shop) -> Advised:
     """What the advice would do now, and why."""
+    with WORKING:
+        return _advised(case, shop)
+
+
+def _advised(case: Case, shop: Shop) -> Advised:
     try:
         worked = work_through(case, shop.catalogue)
     except ClashError:
@@ -214,13 +219,14 @@ Adviser = Callable[[Case, Shop], Advised]
 def play_advised(ticket: Ticket, shop: Shop, adviser: Adviser = advised) -> Played:
     """A car dealt with by the advice, to the letter; before a repair it states its own belief."""
 
-    def player(played: Played) -> tuple[Step, float | None]:
-        found = adviser(played.case, shop)
-        if found.step is None:
-            return GiveBack(), None
-        return found.step, found.beliefs[found.step.component] if isinstance(found.step, Mend) else None
+    return played_by(ticket, shop, lambda played: advised_step(adviser(played.case, shop)))
 
-    return played_by(ticket, shop, player)
+
+def advised_step(found: Advised) -> tuple[Step, float | None]:
+    """The step that the advice takes, and before a repair its belief [%]; a car of contradictions is given back."""
+    if found.step is None:
+        return GiveBack(), None
+    return found.step, found.beliefs[found.step.component] if isinstance(found.step, Mend) else None
 
 
 def _turn(number: int, step: Step, shop: Shop, found: Advised) -> Turn | None:

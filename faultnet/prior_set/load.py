@@ -144,7 +144,7 @@ def _rows(folders: tuple[Path, ...], table: str) -> list[Row]:
 
 
 def current_rows(table: str, folders: tuple[Path, ...], head: dict[str, Any]) -> tuple[list[Row], list[str]]:
-    """Rows without the retired ones, and notes; a set of an earlier format gets what was added since from the shipped.
+    """Rows without the retired ones; a set of an earlier format gets what was added since from the shipped set.
 
     Parameters
     ----------
@@ -153,6 +153,20 @@ def current_rows(table: str, folders: tuple[Path, ...], head: dict[str, Any]) ->
         Of the set, its parent, and so on.
     head : dict
         Of :func:`faultnet.prior_set.overlay.merged_head`.
+
+    Returns
+    -------
+    rows : list of Row
+    notes : list of str
+        What was left out and what was taken from the shipped set, in words.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set.overlay import merged_head
+    >>> from faultnet.prior_set.sets import set_folder
+    >>> folders = (set_folder("standard"),)
+    >>> current_rows("spreads", folders, merged_head(folders))[1]
+    []
     """
     kept, notes = without_retired(table, _rows(folders, table))
     if head.get("format", 1) == records.FORMAT:

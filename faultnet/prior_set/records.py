@@ -47,9 +47,12 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "symptoms": SYMPTOM_COLUMNS,
     "costs": COST_COLUMNS,
 }
-# Of the shipped set. Sets of format 1 held rows that nothing read, and lacked numbers that stood in the code; those of
-# format 2 lacked the thresholds of verdicts and decisions.
 FORMAT = 3
+"""Of the shipped set; it rises with every number that is added, so that a set which was kept before gets it.
+
+Sets of format 1 held rows that nothing read, and lacked numbers that stood in the code; those of format 2 may lack what
+a proof of causes is worth, how far cars are off the model, and the thresholds of verdicts and decisions.
+"""
 UNITS = (
     "V",
     "V rms",

@@ -30,7 +30,7 @@ import numpy as np
 from faultnet.cache import cache_folder, code_hash
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import work_through
-from faultnet.diagnosis.evidence import evidence_of, instrument_of
+from faultnet.diagnosis.evidence import evidence_of, instrument_of, slip_of
 from faultnet.inference.evidence import log_background
 from faultnet.inference.visit import compile_visit
 from faultnet.model.build import build_network, quantity_of
@@ -162,10 +162,15 @@ def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[
         modes = {c: setting.modes(c)[0] for c in network.components}
         if fault:
             modes[fault[0]] = fault[1]
-        question = Question(setting, modes, pair.readings, lambda r: _edges(catalogue, network, r))
+        question = Question(setting, modes, pair.readings, lambda r: _scale(catalogue, network, r))
         found.append(estimate(question, rng, smooth=SMOOTH / np.sqrt(2.0)))
     error = float(np.hypot(found[0].error, found[1].error))
     return found[0].log - found[1].log, error, any(e.moved for e in found)
+
+
+def _scale(catalogue: Catalogue, network: Network, reading: Reading) -> tuple[tuple[float, ...], float]:
+    slipped = 0.0 if reading.value is None else slip_of(network, catalogue, reading)
+    return _edges(catalogue, network, reading), slipped
 
 
 def _edges(catalogue: Catalogue, network: Network, reading: Reading) -> tuple[float, ...]:
@@ -261,7 +266,7 @@ def _repeated_in(
     found = []
     for k, reading in enumerate(readings):
         spoilt = names["unlisted"] != "absent"
-        own = fit_of(cars, [reading], lambda r: _edges(setting.catalogue, network, r), count, first=k).log()
+        own = fit_of(cars, [reading], lambda r: _scale(setting.catalogue, network, r), count, first=k).log()
         logs = logs + (background[k] if spoilt else own)
         found.append(float(np.exp(logs).sum()))
     return np.array(found)

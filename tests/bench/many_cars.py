@@ -17,10 +17,14 @@ from typing import Any, Protocol, cast
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, ndtr
+from scipy.stats import laplace
 
 from faultnet.model import modes as chances
+from faultnet.model.bins import Bins
+from faultnet.model.build import AT_CLAMPS
 from faultnet.model.network import Array
 from faultnet.model.quantities import quantity_read
+from faultnet.model.quantity import Quantity
 from faultnet.model.setting import Setting
 from faultnet.physics import battery
 from faultnet.prior_set.types import Effect, Instrument, Test
@@ -238,6 +242,21 @@ class Cars(VirtualCar):
         weak = self.modes["solenoid"] == "weak_winding"
         return weak and self._holds("sticks", self.spread("weak_winding_does_not_pull"))
 
+    def unlike(self, quantity: Quantity, value: Array) -> Array:
+        """A value with what each car is off the model in that quantity [unit of the quantity]."""
+        if not quantity.unlike:
+            return value
+        own, share = self._chance(f"unlike {quantity.name}"), self.spread("unlike_far")
+        far = np.where(own.random() < share, self.spread("unlike_far_times"), 1.0)
+        off = far * self.spread(quantity.unlike) * laplace.ppf(np.clip(own.random(), 1e-12, 1.0 - 1e-12))
+        if quantity.off_by == "amount":
+            return np.asarray(value + off)
+        if quantity.off_by == "factor":
+            return np.asarray(value * np.exp(off))
+        assert isinstance(quantity.scale, Bins)
+        whole, part = quantity.scale.edges[-1], np.maximum(value, 1e-9)
+        return np.where((value > 0.0) & (value < whole), whole / (1.0 + (whole / part - 1.0) * np.exp(-off)), value)
+
     def _chance(self, name: str) -> Any:
         return Chance(self.normal, name)
 
@@ -273,6 +292,18 @@ def true_value(
     if test.quantity != "module_offset":
         value = value + measure.place_offset(cars, rng, instrument)
     return np.asarray(value), max(spread, FEW)
+
+
+def as_met(
+    cars: Cars, test: Test, instrument: Instrument, interval: float | None = None, name: str = "reading"
+) -> tuple[Array, float]:
+    """The same with what each car is off the model in it."""
+    value, scatter = true_value(cars, test, instrument, interval, name)
+    value = cars.unlike(quantity_read(test), value)
+    if test.quantity == AT_CLAMPS:
+        off = cars.spread("away_while_cranking_spread") * cars.normal("away while cranking")
+        value = value + cars.spread("away_while_cranking_mean") + off
+    return value, scatter
 
 
 # ---- chances of what is heard and seen, which the virtual car only draws ---

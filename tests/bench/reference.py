@@ -24,7 +24,7 @@ from faultnet.case.types import Reading
 from faultnet.instruments import reading_spread
 from faultnet.model.network import Array
 from faultnet.model.setting import Setting
-from tests.bench.many_cars import CHOICES, Cars, Rows, true_value
+from tests.bench.many_cars import CHOICES, Cars, Rows, as_met
 
 DRAWN = 30_000
 MOVED = 6_000
@@ -37,7 +37,7 @@ WIDEST = 1e5
 NARROWER = 0.25  # logarithm of the steps in which a width is looked for
 BOOTSTRAPS = 200
 MOSTLY = 0.9  # share of the likelihood that drawn cars have to carry by fitting every reading
-Edges = Callable[[Reading], tuple[float, ...]]
+Scale = Callable[[Reading], tuple[tuple[float, ...], float]]
 
 
 @dataclass(frozen=True)
@@ -91,16 +91,16 @@ class Fit:
         return Fit(off, self.height, self.floor, choices)
 
 
-def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int, first: int = 0) -> Fit:
+def fit_of(cars: Cars, readings: Sequence[Reading], scale: Scale, count: int, first: int = 0) -> Fit:
     """How readings fit so many cars.
 
     Parameters
     ----------
     cars : Cars
     readings : sequence of Reading
-    edges : callable
-        Edges of what a reading's quantity may be: a slip may show anything in between, and what lies beyond counts as
-        just inside, as in the model.
+    scale : callable
+        Edges of what a reading's quantity may be, and how likely a slip reads this; what lies beyond counts as just
+        inside, as in the model.
     count : int
         Of the cars.
     first : int
@@ -117,13 +117,13 @@ def fit_of(cars: Cars, readings: Sequence[Reading], edges: Edges, count: int, fi
             choices = choices + np.log((1.0 - slip) * chances[reading.state] + slip / len(test.choices))
             continue
         assert reading.value is not None
-        low, *_, high = edges(reading)
+        (low, *_, high), slipped = scale(reading)
         value = min(max(reading.value, low), high)
         error = reading_spread(instrument, reading.value)
-        expected, scatter = true_value(cars, test, instrument, reading.interval, f"reading {number}")
+        expected, scatter = as_met(cars, test, instrument, reading.interval, f"reading {number}")
         spread = float(np.hypot(scatter, error))
         off = np.broadcast_to((value - np.clip(expected, low, high)) / spread, (count,))
-        rows.append((off, (1.0 - slip) / (spread * np.sqrt(2.0 * np.pi)), slip / (high - low)))
+        rows.append((off, (1.0 - slip) / (spread * np.sqrt(2.0 * np.pi)), slip * slipped))
     off, height, floor = (np.array([row[k] for row in rows]) for k in range(3))
     return Fit(off.reshape(-1, count), height[:, None], floor[:, None], choices)
 
@@ -135,7 +135,7 @@ class Question:
     setting: Setting
     modes: Mapping[str, str]
     readings: tuple[Reading, ...]
-    edges: Edges
+    scale: Scale
 
     def numbers(self) -> int:
         """How many standard normal numbers a car has that matter here."""
@@ -145,7 +145,7 @@ class Question:
 
     def _fit(self, values: Array, names: dict[str, int]) -> Fit:
         cars = Cars(self.setting, self.modes, Rows(values, names))
-        return fit_of(cars, self.readings, self.edges, values.shape[1])
+        return fit_of(cars, self.readings, self.scale, values.shape[1])
 
     def fit(self, values: Array) -> Fit:
         """How each car fits, values of shape (numbers, cars)."""

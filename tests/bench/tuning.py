@@ -20,7 +20,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from faultnet.learning.em.physical import WORTH, shifted, tried, widened
+from faultnet.learning.em.physical import WORTH, tried
 from faultnet.learning.em.scale import on_processes, pass_over, serially
 from faultnet.learning.result import Change, Options, Tuned
 from faultnet.learning.tune import prepared, tune
@@ -123,29 +123,32 @@ def slips_recovered(cases: int, seed: int) -> dict[str, object]:
     return {"slip_recovered": round(float(np.mean([c.low <= t <= c.high for c, t in rows])), 3), "slips": len(rows)}
 
 
-def spreads_recovered(cases: int, seed: int) -> dict[str, object]:
+def spreads_recovered(cases: int, seed: int, confirmed: float = 0.5) -> dict[str, object]:
     """Share of physical numbers whose 95 % interval holds the truth, drawn by what the old ones are worth."""
     catalogue = load_catalogue()
     rng = np.random.default_rng(seed)
-    effects = dict(catalogue.effects)
-    cars = WORTH * STRENGTH * 4.0
-    for keys in tried(catalogue).values():
-        for key in keys:
-            by, wider = rng.standard_normal(2) / np.sqrt((cars, 2.0 * cars))
-            effects[key] = widened(
-                shifted(effects[key], float(np.clip(by, -1.2, 1.2))), float(np.clip(wider, -0.6, 0.6))
-            )
-    often = {fault: 4.0 for fault in tried(catalogue) if fault[0] != "use"}
-    true = replace(catalogue, effects=effects, fingerprint=f"{catalogue.fingerprint} moved {seed}")
-    drawn = drawn_cases(true, cases, World(often, 1.0), rng)
+    true, cars = catalogue, WORTH * STRENGTH * 4.0
+    for one in tried(catalogue):
+        wide = 1.0 / np.sqrt(cars if one.sort == "place" else 2.0 * cars)
+        most = 1.2 if one.sort == "place" else 0.6
+        true = one.moved(true, float(np.clip(wide * rng.standard_normal(), -most, most)))
+    often = {one.fault: 4.0 for one in tried(catalogue) if one.fault is not None and one.fault[0] != "use"}
+    true = replace(true, fingerprint=f"{catalogue.fingerprint} moved {seed}")
+    drawn = drawn_cases(true, cases, World(often, confirmed), rng)
+    began = time.process_time()
     tuned = tune(drawn, scaled(catalogue, often), Options(strength=STRENGTH * 4.0, folds=0, slips=False, physical=True))
-    rows = [
-        (c, float(getattr(effects[c.key[0], c.key[1], c.key[2]], c.key[3])))
-        for c in tuned.changes
-        if c.table == "effects"
-    ]
+    values = {one.key: one.value(true) for one in tried(catalogue)}
+    rows = [(c, values[c.key]) for c in tuned.changes if c.table in ("effects", "spreads") and c.key in values]
     inside = [c.low <= t <= c.high for c, t in rows]
-    return {"spread_recovered": round(float(np.mean(inside)), 3), "spreads": len(rows)}
+    missed = [[*c.key, *(round(x, 4) for x in (c.old, c.new, c.low, c.high, t))]
+              for (c, t), i in zip(rows, inside, strict=True) if not i]  # fmt: skip
+    return {
+        "spread_recovered": round(float(np.mean(inside)), 3),
+        "spreads": {table: sum(c.table == table for c, _ in rows) for table in ("effects", "spreads")},
+        "spreads_nearer": round(float(np.mean([abs(c.new - t) < abs(c.old - t) for c, t in rows])), 3),
+        "spreads_missed": missed,
+        "spreads_s": round(time.process_time() - began, 1),
+    }
 
 
 def tables_covered(histories: int, cases: int, seed: int) -> dict[str, object]:

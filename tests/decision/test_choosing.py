@@ -14,11 +14,12 @@ from faultnet.decision.choosing import (
     companions,
     in_order,
     least_saving,
+    proposed,
     shared_price,
     worth_while_first,
 )
 from faultnet.decision.repair import Repairs
-from faultnet.decision.value import Position, one_step
+from faultnet.decision.value import Position, Worth, one_step, two_steps
 
 TELLS, HALF = np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([[0.75, 0.25], [0.25, 0.75]])
 NOTHING = np.full((2, 2), 0.5)
@@ -91,13 +92,40 @@ def test_a_night_on_the_charger_is_no_part_of_one_go() -> None:
 
 
 def test_a_test_must_save_more_than_a_share_of_the_cost_and_some_minutes_once_a_repair_is_founded() -> None:
-    """95 to 5: a first costs 100 + 0.05 * 100 = 105, a twentieth of it 5.25; five minutes at 100 an hour 8.33."""
+    """60 to 40: a first costs 100 + 0.4 * 100 = 140, knowing would save 40 of it; five minutes at 100 an hour 8.33."""
     costs = replace(load_costs(), hourly_rate=100.0, worth_share=0.05, worth_minutes=5.0)
-    founded = position({}, {}, belief=(0.95, 0.05))
-    assert founded.cost_now() == pytest.approx(105.0)
+    founded = position({}, {}, belief=(0.6, 0.4))
+    assert founded.cost_now() == pytest.approx(140.0)
     assert least_saving(founded, costs) == pytest.approx(100.0 * 5.0 / 60.0)
-    assert least_saving(founded, replace(costs, worth_share=0.1)) == pytest.approx(10.5)
-    assert least_saving(founded, replace(costs, well_founded=0.96)) == 0.0
+    assert least_saving(founded, replace(costs, worth_share=0.5)) == pytest.approx(20.0)
+    assert least_saving(founded, replace(costs, well_founded=0.61)) == 0.0
+
+
+def test_a_dearer_part_asks_for_no_better_reason_to_test() -> None:
+    """All of a bill grows with the part, and with it a share of the bill; what can be saved is the part in vain."""
+    costs = replace(load_costs(), worth_share=0.05, worth_minutes=0.0)
+    cheap = position({}, {}, belief=(0.95, 0.05))
+    dear = replace(cheap, repairs=replace(cheap.repairs, cost=np.array([1000.0, 100.0])))
+    dear = replace(dear, belief=np.array([1.0, 0.0]))
+    assert dear.cost_now() > cheap.cost_now()
+    assert least_saving(dear, costs) == pytest.approx(0.0)
+    assert least_saving(cheap, costs) == pytest.approx(0.05 * 5.0)
+
+
+def test_what_a_first_test_prepared_is_not_paid_for_again_by_a_second() -> None:
+    """Each tells half a bit that the other completes; a charge costs 9 of 10 for either, so a pair costs 11, not 20."""
+    bit = np.array([[1, 0], [0, 1], [1, 0], [0, 1]], dtype=float)
+    mask = np.array([[1, 0], [0, 1], [0, 1], [1, 0]], dtype=float)
+    at_fault = np.array([[True, False], [True, False], [False, True], [False, True]])
+    repairs = Repairs(("a", "b"), np.array([100.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
+    both = Position(np.full(4, 0.25), {"bit": bit, "mask": mask}, dict.fromkeys(("bit", "mask"), 10.0), repairs)
+    shared = replace(both, preparing={name: {"battery_charged": 9.0} for name in ("bit", "mask")})
+    worth = {name: two_steps(at, one_step(at))["bit"] for name, at in (("apart", both), ("shared", shared))}
+    assert worth["apart"].saving == pytest.approx(50.0 - 20.0)
+    assert worth["shared"].saving == pytest.approx(50.0 - 11.0)
+    _, after = shared.after("bit", [0], {"mask": mask})
+    assert after.price == {"mask": pytest.approx(1.0)}
+    assert after.preparing == {"mask": {}}
 
 
 def test_nothing_is_asked_of_a_test_before_anything_is_founded_or_where_the_car_is_given_back() -> None:
@@ -120,3 +148,16 @@ def test_tests_worth_a_shops_while_stand_first_in_their_order() -> None:
     worth = one_step(position(CHEAP_AND_DEAR, OUTCOMES))  # dear saves 20, cheap 23, idle costs 1
     assert worth_while_first(["idle", "dear", "cheap"], worth, 22.0) == ["cheap", "idle", "dear"]
     assert worth_while_first(["idle", "dear", "cheap"], worth, 0.0) == ["idle", "dear", "cheap"]
+
+
+def test_what_saves_nothing_stands_behind_once_a_part_is_likely_though_something_cheaper_is_done_before_it() -> None:
+    """A joint for 1 comes before a part for 1000 that is likely the whole cure, so nothing is founded at first."""
+    worth = {"idle": Worth(-1.0, ()), "pays": Worth(5.0, ())}
+    likely = position({"idle": 1.0, "pays": 2.0}, {"idle": TELLS, "pays": HALF}, belief=(0.6, 0.4))
+    likely = replace(likely, repairs=replace(likely.repairs, cost=np.array([1000.0, 1.0])))
+    assert likely.first_repair() == ("b", pytest.approx(0.4))
+    assert likely.likeliest_cure() == pytest.approx(0.6)
+    assert in_order(likely, worth) == ["idle", "pays"]
+    assert proposed(likely, worth, load_costs(), 0.0) == ["pays", "idle"]
+    open_still = replace(likely, belief=np.array([0.5 - 1e-6, 0.5 - 1e-6]))
+    assert proposed(open_still, worth, load_costs(), 0.0) == ["idle", "pays"]

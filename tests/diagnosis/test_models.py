@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.diagnosis import diagnose, models
+from faultnet.diagnosis import Diagnosis, diagnose, models
 from faultnet.inference.contraction import Tensor
 from faultnet.inference.fast import query_cache as shelf
+from faultnet.inference.fast.products import Sheet
 from faultnet.inference.fast.query_cache import Shelf
+from faultnet.inference.fast.schedule import Named
+from faultnet.model.setting import Setting
 from faultnet.prior_set import load_catalogue
 
 
@@ -28,6 +36,55 @@ def test_a_model_at_rest_takes_little_and_answers_the_same() -> None:
     assert awake > 10 << 20
     assert model.size() < awake / 100
     assert diagnose(case, catalogue) == before
+
+
+def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The products they came from are ten times as large; the next reading asks for the same new answers as ever."""
+    catalogue, case = load_catalogue(), a_case(-3.0)
+    worked: list[int] = []
+    followed = Sheet.worked_out
+
+    def counted(self: Sheet, weights: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
+        worked.append(1)
+        return followed(self, weights, outcomes)
+
+    def further(value: float, first: Callable[[], None]) -> tuple[Diagnosis, int]:
+        first()
+        worked.clear()
+        visit = case.visits[0]
+        entries = (*visit.entries, Reading("charge_idle_voltage", value=value))
+        return diagnose(replace(case, visits=(replace(visit, entries=entries),)), catalogue), len(worked)
+
+    before = diagnose(case, catalogue)
+    monkeypatch.setattr(Sheet, "worked_out", counted)
+    model = models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled
+    awake, kept = model.size(), further(13.9, lambda: None)[1]
+    found, after_trim = further(14.0, models.keep_room)
+    models.keep_room()
+    assert model.size() < awake / 4
+    assert diagnose(case, catalogue) == before
+    again, after_rest = further(14.0, model.rest)
+    assert found.causes == again.causes
+    assert after_trim <= kept < after_rest / 2
+
+
+def test_two_who_ask_about_a_new_car_at_once_wait_for_one_model(monkeypatch: pytest.MonkeyPatch) -> None:
+    catalogue, case, built = load_catalogue(), a_case(-7.5), []
+    compiled, begun = models._compiled, threading.Barrier(2)
+
+    def slowly(setting: Setting, max_faults: int) -> models.Model:
+        built.append(1)
+        return compiled(setting, max_faults)
+
+    def ask() -> models.Model:
+        begun.wait()
+        return models.model_for(case.car, case.visits[0].conditions, catalogue, 4)
+
+    monkeypatch.setattr(models, "_compiled", slowly)
+    with ThreadPoolExecutor(2) as threads:
+        one, other = (asked.result() for asked in [threads.submit(ask) for _ in range(2)])
+    assert one is other
+    assert built == [1]
 
 
 def test_what_recipes_hold_counts_as_room() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -19,6 +20,7 @@ from faultnet.decision.costs import load_costs
 from faultnet.errors import PriorsError
 from faultnet.learning.result import Change, Options, Score, Tuned
 from faultnet.learning.versions.versions import Difference, accept, compare, numbers_of, take_back, use, versions
+from faultnet.learning.versions.write import applied
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.sets import IN_USE, LOG, damaged_lines, set_folder, standing
 
@@ -65,6 +67,23 @@ def test_what_is_accepted_is_in_use_and_passes_the_loader(place: Path) -> None:
     assert now.on_rate("drain", "stays_awake") == 0.5
     assert now.spread("module_offset_mean") == now.instrument("socket_adapter_2hz").offset == -0.2
     assert load_costs(IN_USE) == load_costs("standard")
+
+
+def test_a_number_that_an_older_set_lacks_can_be_tuned_in_it(tmp_path: Path) -> None:
+    """It reads the shipped set's; the new set then has a row of its own."""
+    older = shutil.copytree(set_folder("standard"), tmp_path / "older")
+    head = (older / "prior_set.toml").read_text(encoding="utf-8")
+    (older / "prior_set.toml").write_text(head.replace("format = 3\n", "format = 2\n"), encoding="utf-8")
+    lines = (older / "spreads.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(("drop_spread,", "wrong_by_opinion,"))]
+    (older / "spreads.csv").write_text("".join(kept), encoding="utf-8")
+    change = Change("spreads", ("drop_spread",), 0.004, 0.006, 0.005, 0.007, 60.0, "V", 80.0)
+    found = applied(
+        Tuned("older", Options(), 60, 1, (0.0, 1.0), (change,)), older, tmp_path / "new", "n", "1", "h", SHA
+    )
+    now = load_catalogue(folder=found)
+    assert now.spread("drop_spread") == 0.006
+    assert now.spread("wrong_by_opinion") == load_catalogue().spread("wrong_by_opinion")
 
 
 def test_nothing_but_the_tuned_numbers_changes() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import hashlib
 import re
 import shutil
 from collections.abc import Iterator
@@ -15,6 +16,7 @@ from faultnet.decision import load_costs
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.declared import MINUTES_FOR, NUMBERS, PARAMETERS
+from faultnet.prior_set.records import FORMAT
 from faultnet.prior_set.retired import RETIRED
 from faultnet.shipped import shipped
 
@@ -117,6 +119,24 @@ def test_a_set_from_before_the_thresholds_decides_as_the_shipped_one(folder: Pat
     drop(folder, "spreads.csv", "sure_from,")
     assert load_costs(folder=folder).well_founded == load_costs().well_founded
     assert load_catalogue(folder=folder).spread("sure_from") == load_catalogue().spread("sure_from")
+
+
+def test_a_set_kept_before_proofs_had_an_error_gets_those_numbers(folder: Path) -> None:
+    head = (folder / "prior_set.toml").read_text(encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace("format = 3\n", "format = 2\n"), encoding="utf-8")
+    proofs = [f"wrong_by_{proof}" for proof in ("replacement", "measurement", "opinion")]
+    for name in proofs:
+        drop(folder, "spreads.csv", f"{name},")
+    kept = load_catalogue(folder=folder)
+    assert [kept.spread(name) for name in proofs] == [load_catalogue().spread(name) for name in proofs]
+    [note] = kept.notes
+    assert all(name in note for name in proofs)
+
+
+def test_the_format_rises_with_every_number_that_is_added() -> None:
+    """A set kept whole under the same format would be refused for want of the new number: raise FORMAT, then this."""
+    names = sorted([*NUMBERS, *(":".join(key) for key in PARAMETERS)])
+    assert (FORMAT, len(names), hashlib.sha256("\n".join(names).encode()).hexdigest()[:12]) == (3, 293, "2e2e8a21bb25")
 
 
 def test_a_format_of_the_future_is_refused(folder: Path) -> None:

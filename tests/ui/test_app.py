@@ -639,6 +639,26 @@ def test_a_new_visit_then_closing_with_proof_then_opening_again(app: Callable[..
     assert store.current(case_id).outcome is None
 
 
+@pytest.mark.parametrize(
+    "proof, said", [("replacement", "cured"), ("measurement", "measured"), ("opinion", "opinion"), ("not_said", "")]
+)
+def test_a_case_is_closed_with_the_sort_of_its_proof(
+    app: Callable[..., AppTest], store: Store, proof: str, said: str
+) -> None:
+    case_id = store.create_case(a_case())
+    test = app(case_id, "entries")
+    assert test.selectbox(key="proof_sort").value == "not_said"
+    test.text_input(key="confirmed_by").set_value("as said")
+    test.selectbox(key="proof_sort").select(proof)
+    test.button(key="close").click().run()
+    outcome = store.current(case_id).outcome
+    assert outcome is not None
+    assert outcome.proof == (None if proof == "not_said" else proof)
+    [shown] = re.findall(r"Proven by: as said([^<]*)[.]", html(test))
+    assert shown.endswith(f"{said})" if said else "")
+    assert bool(shown) == bool(said)
+
+
 def test_a_closed_case_shows_its_end_and_asks_for_nothing(app: Callable[..., AppTest], store: Store) -> None:
     case = a_case(outcome=CaseOutcome((("battery", "worn"),), "new battery"))
     test = app(store.create_case(case))

@@ -111,9 +111,13 @@ def test_a_set_taken_back_by_the_command_line_is_noticed(page: AppTest, few: byt
 def test_a_tuning_says_how_far_it_has_come_and_can_be_stopped(page: AppTest, few: bytes) -> None:
     before = load_catalogue(IN_USE).fingerprint
     page.file_uploader(key="history_file").upload("few.csv.gz", few, "application/gzip")
+    for asked in ("compact", "physical"):
+        assert not page.checkbox(key=asked).value
+        page.checkbox(key=asked).check()
     page.button(key="tune").click().run()
     assert [button.key for button in page.button if button.key == "stop_tuning"]
     running = page.session_state["running_tuning"]
+    assert (running.options.compact, running.options.physical, running.options.by_person) == (True, True, False)
     page.button(key="stop_tuning").click().run()
     ended(page)
     assert running.tuned is None

@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
 
@@ -130,6 +131,30 @@ def test_what_rests_answers_as_before() -> None:
     assert not [m for m in models._models.values() if m.compiled.size()]
     assert thinking.worked.cache_info().currsize == 0
     assert thinking.present(CASE) == told
+
+
+def test_models_rest_once_nothing_was_asked_for_long_and_again_after_the_next_question() -> None:
+    from workbench import workers
+
+    class Asked:
+        """Questions as they come: one, another meanwhile, none for long; one, none; then the end."""
+
+        waits = iter([True, True, True, False, True, True, False])
+        seen: ClassVar[list[str]] = []
+
+        def wait(self, seconds: float | None = None) -> bool:
+            found = next(self.waits)
+            self.seen.append("waits" if seconds is None else f"within {seconds:g} s: {found}")
+            return found
+
+        def clear(self) -> None:
+            self.seen.append("clear")
+
+    asked = Asked()
+    with pytest.raises(StopIteration):
+        workers.once_idle(asked, lambda: asked.seen.append("rest"), 300.0)  # type: ignore[arg-type]
+    more, quiet = ["within 300 s: True", "clear"], ["within 300 s: False", "rest"]
+    assert asked.seen == ["waits", *more, *more, *quiet, "waits", *more, *quiet]
 
 
 def test_what_is_asked_once_the_page_is_drawn_is_not_weighed_again_for_others_in_between(

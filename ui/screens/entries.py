@@ -10,7 +10,7 @@ from workbench import entering, frame, state
 from workbench.answers import Place, answer, catalogue, places
 from workbench.widgets import forms, photos, verdict
 from workbench.widgets.fields import Fields, keys
-from workbench.words import plain, shown_units
+from workbench.words import PROOFS, plain, shown_units
 
 from faultnet.case.store import events
 from faultnet.case.types import CaseOutcome, Conditions, Reading, Visit
@@ -19,6 +19,7 @@ from faultnet.errors import FaultnetError
 from faultnet.report.words import conditions_words
 
 ASKED_TODAY = "how_it_turns_over"
+NOT_SAID = "not_said"
 
 
 def show() -> None:
@@ -161,6 +162,8 @@ def _close(opened: state.Opened) -> None:
         "confirmed", "What was at fault, as proven (nothing chosen: nothing was)", causes, placeholder="Choose"
     )
     proof = fields.text("confirmed_by", "How it was proven (such as: new battery, two weeks without trouble)")
+    sort = {NOT_SAID: "Not said: taken for certain", **PROOFS}
+    fields.choice("proof_sort", "What sort of proof that is, for tuning on closed cases", sort, NOT_SAID)
     if fields.tried and not proof:
         fields.amiss("confirmed_by", FaultnetError("a case is closed with its proof",
                                                    to_do="say in 'How it was proven' how you know"))  # fmt: skip
@@ -180,7 +183,9 @@ def _closing(fields: Fields) -> None:
     fields.press()
     if proof:
         causes = tuple(tuple(c.split(":")) for c in state.recall("confirmed") or ())
-        if state.append(events.close_case(CaseOutcome(causes, proof)), "The case was closed"):  # type: ignore[arg-type]
+        sort = state.recall("proof_sort")
+        outcome = CaseOutcome(causes, proof, proof=sort if sort in PROOFS else None)  # type: ignore[arg-type]
+        if state.append(events.close_case(outcome), "The case was closed"):
             fields.drop()
 
 

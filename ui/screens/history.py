@@ -84,12 +84,15 @@ def _choose() -> None:
     half_life = fields.choice("half_life", "A case counts half after", _as_said(HALF_LIVES), HALF_LIVES[0])
     folds = fields.choice("folds", "Parts for scores on cases not learnt from", _as_said((5, 2, 0)), 5)
     physical = fields.tick("physical", "Tune physical spreads marked as estimates too: a minute or two more")
+    compact = fields.tick("compact", "Keep only what is likely of each case, 2 kB at most: for very large histories")
     people = fields.tick("by_person", "Show slips by who read, where the history tells")
     good = fields.tick("keep_good", "Leave out cases with rows that cannot be used")
     if not st.button("Work it out", type="primary", key="tune"):
         return
     years = None if half_life == "never" else float(str(half_life).split()[0])
-    options = Options(strength, years, groups=tuple(groups), folds=folds, by_person=people, physical=physical)
+    options = Options(
+        strength, years, groups=tuple(groups), folds=folds, by_person=people, compact=compact, physical=physical
+    )
     source = given.getvalue() if given is not None else shipped("cases") / "history" / "hot_region.csv.gz"
     known = load_catalogue(str(from_set))
     try:

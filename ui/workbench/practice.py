@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 
 import streamlit as st
 
 from faultnet.errors import FaultnetError
+from faultnet.practice.ahead import Ahead
 from faultnet.practice.cars import Ticket
 from faultnet.practice.play import Played, begun, moved
 from faultnet.practice.progress import Progress, held, load_progress, progress_file, save_progress, taken_up
-from faultnet.practice.review import review
+from faultnet.practice.review import Adviser, review
 from faultnet.simulation.workshop.job import Shop
 from faultnet.simulation.workshop.steps import Step
-from workbench import answers, state
+from workbench import answers, state, workers
 
 PLAYED = "practice_played"
+MOST_AHEAD = 32  # browsers for which the advice is asked ahead
+_ahead: OrderedDict[str, tuple[Played, Ahead]] = OrderedDict()
+_taking = Lock()
 
 
 def place() -> Path:
@@ -80,15 +86,44 @@ def step(version: str, taken: Step, belief: float | None = None) -> None:
     forget()
 
     def stepped(now: Progress) -> Progress:
-        return replace(now, in_hand=held(moved(played(now), taken, belief)))
+        after = moved(played(now), taken, belief)
+        _ask_ahead(after)
+        return replace(now, in_hand=held(after))
 
     _changed(version, stepped)
 
 
+def _ask_ahead(played: Played) -> None:
+    """Have what the review will ask worked out beside the server while the learner thinks, from the first step on."""
+    if not workers.beside():
+        return
+    ours, browser = state.shop(), state.browser()
+    with _taking:
+        known = _ahead.pop(browser, None)
+        if known is not None and (known[0].ticket, known[0].shop) != (played.ticket, played.shop):
+            known[1].stop()
+            known = None
+        ahead = known[1] if known else Ahead(played.ticket, played.shop, lambda c, _: answers.advised_in_turn(c, ours))
+        _ahead[browser] = played, ahead
+        while len(_ahead) > MOST_AHEAD:
+            _ahead.popitem(last=False)[1][1].stop()
+    for job in played.before:
+        ahead.saw(job.case)
+
+
+def _adviser(finished: Played) -> Adviser:
+    """What was asked ahead of a car, or who is asked now."""
+    ours = state.shop()
+    with _taking:
+        known = _ahead.pop(state.browser(), None)
+    if known is not None and (known[0].ticket, known[0].shop) == (finished.ticket, finished.shop):
+        return known[1].adviser
+    return lambda case, _: answers.advised_in_turn(case, ours)
+
+
 def look_back(now: Progress, finished: Played) -> None:
     """Hold the car that was given back beside the advice, and keep what came of it."""
-    ours = state.shop()
-    found = review(finished, lambda case, _: answers.advised_in_turn(case, ours))
+    found = review(finished, _adviser(finished))
     _changed(now.version, lambda still: replace(still, in_hand=None, cars=(*still.cars, found)))
 
 

@@ -19,6 +19,11 @@ NOT_MEASURED = {
     "not_fitted": "Not fitted",
 }
 OUTCOMES = {"cured": "Cured", "better": "Better", "no_change": "No change"}
+PROOFS = {
+    "replacement": "The part was replaced, and the car is cured",
+    "measurement": "It was measured",
+    "opinion": "It is an opinion",
+}
 STANDARDS = {
     "EN": "EN (Europe)",
     "SAE": "SAE or CCA (America)",

@@ -154,21 +154,23 @@ def work(share: int) -> None:
                 os._exit(0)
         del packed
         memory.tidy()
-        idle[0].cancel()
-        idle[0] = _later(workers.rest)
+        asked.set()
 
-    idle = [_later(workers.rest)]
+    asked = threading.Event()
+    threading.Thread(target=once_idle, args=(asked, workers.rest, IDLE), daemon=True).start()
     threads = ThreadPoolExecutor(AT_ONCE)
     for question in _received(questions):
         threads.submit(answer, *question)
     os._exit(0)
 
 
-def _later(what: Callable[[], None]) -> threading.Timer:
-    timer = threading.Timer(IDLE, what)
-    timer.daemon = True
-    timer.start()
-    return timer
+def once_idle(asked: threading.Event, what: Callable[[], None], seconds: float) -> None:
+    """Do something whenever nothing was asked for so long since the last question; never ends."""
+    while True:
+        asked.wait()
+        while asked.wait(seconds):
+            asked.clear()
+        what()
 
 
 def rest() -> None:
@@ -281,6 +283,11 @@ def ask(function: Callable[..., Answer], of: Hashable, *arguments: Any) -> Answe
         expected="an answer",
         to_do="see whether this machine has memory left, and load the page again; what was entered is kept",
     )
+
+
+def beside() -> bool:
+    """Whether there are processes beside the server, in which something can be worked out ahead."""
+    return bool(_workers)
 
 
 def _place(of: Hashable) -> int:

@@ -62,11 +62,16 @@ class Bound:
         owners = {id(owner): owner for owner in map(_owner, tables)}
         return sum(owner.nbytes for owner in owners.values() if not isinstance(owner, np.memmap))
 
-    def rest(self) -> None:
-        """Drop what was laid out for questions; it is laid out again when one is asked."""
+    def trim(self) -> None:
+        """Drop what was laid out for questions; it is laid out again, under the same numbers, when one is asked."""
         for kept in (self.constants, self.columns, self.recipes):
             kept.clear()
         self.rows.rest()
+
+    def rest(self) -> None:
+        """Drop the numbers of products too: for when no answer is kept either."""
+        self.trim()
+        self._numbers.clear()
 
     def number(self, key: Hashable) -> int:
         """A number for a product, the same whenever it is asked for."""
@@ -125,9 +130,8 @@ class Bound:
             The outcomes of all tests one after the other along the axis `outcome`; the same question has the same name.
         """
         free = all(read is None for _, _, read in questions)
-        return self.columns.get(
-            asked_key(questions), lambda: Named(("outcomes", next(self._serial)), self._side_by_side(questions), free)
-        )
+        key = asked_key(questions)
+        return self.columns.get(key, lambda: Named(("outcomes", self.number(key)), self._side_by_side(questions), free))
 
     def states(self, axis: str) -> Named:
         """The states of a hidden axis, as if they were the outcomes of a test."""

@@ -65,11 +65,20 @@ class Placed:
         desks = sum(desk.size() for desks in self.desks.values() for desk in desks)
         return self.bound.size() + desks + 8 * self.read.weight
 
-    def rest(self) -> None:
-        """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
-        self.bound.rest()
+    def trim(self) -> None:
+        """Drop what is large and soon worked out again; answers under the readings asked about last are kept."""
+        self.bound.trim()
         self._places.clear()
         self.read.clear()
+        self.desks.keep_last(KEPT_DESKS)
+        for desks in self.desks.values():
+            for desk in desks:
+                desk.trim()
+
+    def rest(self) -> None:
+        """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
+        self.trim()
+        self.bound.rest()
         self.answers.clear()
         self.desks.clear()
 

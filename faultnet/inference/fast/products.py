@@ -16,7 +16,7 @@ from faultnet.inference.contraction import Tensor, finished, product
 from faultnet.inference.fast.clique_tables import Bound
 from faultnet.inference.fast.prepare import recipe_for, recipe_of
 from faultnet.inference.fast.query_cache import Shelf
-from faultnet.inference.fast.schedule import KEEP, Named, Recipe, Step
+from faultnet.inference.fast.schedule import KEEP, OUTCOME, Named, Recipe, Step
 from faultnet.inference.fast.support import States
 
 
@@ -93,7 +93,9 @@ class Sheet:
         found = kept.get(key)
         if found is None:
             left, right = (self._at(self._table(p, given, steps), reach) for p in (step.left, step.right))
-            found = kept[key] = product(left, right, step.needed, self.bound.rows if step.common else self.rows)
+            found = product(left, right, step.needed, self.bound.rows if step.common else self.rows)
+            if step.common or OUTCOME not in found.axes:  # what one test would show serves no other test
+                kept[key] = found
         return _Table(step.number, found, reach)
 
     def _at(self, table: _Table, reach: int) -> Tensor:

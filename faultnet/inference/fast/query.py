@@ -85,6 +85,12 @@ class Desk:
         own = sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
         return own + sum(desk.size() for desk in list(self._narrower))
 
+    def trim(self) -> None:
+        """Drop the products that work on further joint modes would begin with; the answers stay."""
+        self._common.tables.clear()
+        for desk in list(self._narrower):
+            desk.trim()
+
     @cached_property
     def _told(self) -> tuple[str, ...]:
         return axes_told_of(self.weights, self.bound.tables.keys())

@@ -20,7 +20,7 @@ from faultnet.inference.fast.schedule import Named
 from faultnet.model.network import Array
 
 SLIVER = 1e-4  # share of the belief in an axis that lies in the states left out
-WORTH_ASKING = 0.08  # mean of a weight beside its largest; by eye: turning slowly has 0.1 to 0.2, volts 0.01 to 0.07
+WORTH_ASKING = 0.1  # mean of a weight beside its largest; by eye: turning slowly has 0.1 to 0.2, volts 0.01 to 0.1
 WORTH_CUTTING = 0.4  # part of the grid that is left
 LEAST_GRID = 1 << 12  # states of the grid; the charging circuit has 3234, and asking takes as long as cutting saves
 States = Mapping[str, Index]

@@ -24,6 +24,7 @@ from faultnet.learning.em.activity import ANSWER, ActivationPatterns, conditione
 from faultnet.learning.em.bands import Setting as Key
 from faultnet.learning.em.bands import physical
 from faultnet.learning.em.chunk import UNKNOWN, Answer, Chunk
+from faultnet.learning.em.given import Given, Plans, given, logs_given
 from faultnet.learning.em.on_rates import When
 from faultnet.learning.em.proof import proof_factor
 from faultnet.learning.em.rates import prior, rate_form
@@ -37,6 +38,7 @@ from faultnet.prior_set.catalogue import Catalogue
 CHUNK = 500
 KEPT_MODELS = 12
 KEPT_NETWORKS = 64
+KEPT_CUTS = 16
 LEAST_LOG = -600.0
 UNLISTED = "unlisted"
 
@@ -61,6 +63,9 @@ class Encoder:
     _models: Memo[VisitModel] = field(default_factory=lambda: Memo(KEPT_MODELS), repr=False)
     _whole: Memo[Model] = field(default_factory=lambda: Memo(KEPT_MODELS), repr=False)
     _acts: Memo[Array] = field(default_factory=lambda: Memo(4096), repr=False)
+    _bare: Memo[Network] = field(default_factory=lambda: Memo(KEPT_MODELS), repr=False)
+    _cuts: Memo[Given] = field(default_factory=lambda: Memo(KEPT_CUTS), repr=False)
+    plans: Plans = field(default_factory=dict, repr=False)
 
     @cached_property
     def patterns(self) -> ActivationPatterns:
@@ -89,9 +94,19 @@ class Encoder:
         """Compiled for the rows of the patterns, with what acts now given."""
         return self._models.get(
             setting,
-            lambda: compile_visit(
-                conditioned_on_activity(self.network(setting)), self.patterns.columns, self.patterns.rows
-            ),
+            lambda: compile_visit(self.bare(setting), self.patterns.columns, self.patterns.rows),
+        )
+
+    def bare(self, setting: Key) -> Network:
+        """Network of a setting with what acts now given."""
+        return self._bare.get(setting, lambda: conditioned_on_activity(self.network(setting)))
+
+    def cut(self, setting: Key, row: int) -> Given:
+        """The same, cut at one row of the patterns."""
+        patterns = self.patterns
+        return self._cuts.get(
+            (setting, row),
+            lambda: given(self.bare(setting), patterns.columns, patterns.rows[row].tolist(), self.plans),
         )
 
     def whole(self, setting: Key) -> Model:
@@ -229,16 +244,19 @@ class _Draft:
         whole[mine] = np.arange(len(mine))
         likelihood = np.empty((len(mine), len(patterns.rows)), dtype=np.float32)
         narrow, offset = np.zeros((len(used), int(spans.max()))), np.zeros(n)
-        for places, logs in self._worked_out(used):
+        for places, logs in self._worked_out(used, mine):
             for j, row in zip(places, logs, strict=True):
                 top = float(row.max())
                 scaled, case = np.exp(np.maximum(row - top, LEAST_LOG)), used[j][0]
                 offset[case] += top
-                if whole[j] >= 0:
-                    likelihood[whole[j]] = scaled
+                likelihood[whole[j]] = scaled
                 if self.truth[case] >= 0:
                     span = slice(patterns.starts[self.truth[case]], patterns.starts[self.truth[case] + 1])
                     narrow[j, : span.stop - span.start] = scaled[patterns.row[span]]
+        for j, row in self._confirmed(used, np.flatnonzero(whole == UNKNOWN).tolist()):
+            top = float(row.max())
+            offset[used[j][0]] += top
+            narrow[j, : len(row)] = np.exp(np.maximum(row - top, LEAST_LOG))
         factors, tops = self._factors()
         for case, key in self.fixed:
             offset[case] += tops[key]
@@ -251,14 +269,31 @@ class _Draft:
             tuple(self.whens), tuple(self.keys),
         )  # fmt: skip
 
-    def _worked_out(self, used: Sequence[tuple[int, Key, list[Evidence], int]]) -> Iterator[tuple[list[int], Array]]:
+    def _worked_out(
+        self, used: Sequence[tuple[int, Key, list[Evidence], int]], wanted: Sequence[int]
+    ) -> Iterator[tuple[list[int], Array]]:
         groups: dict[Key, list[int]] = {}
-        for j, (_, setting, _, _) in enumerate(used):
-            groups.setdefault(setting, []).append(j)
+        for j in wanted:
+            groups.setdefault(used[j][1], []).append(j)
         for setting, places in groups.items():
             for start in range(0, len(places), 64):
                 some = places[start : start + 64]
                 yield some, log_likelihoods(self.encoder.model(setting), [used[j][2] for j in some])
+
+    def _confirmed(
+        self, used: Sequence[tuple[int, Key, list[Evidence], int]], wanted: Sequence[int]
+    ) -> Iterator[tuple[int, Array]]:
+        """Visits of which only the confirmed hypothesis matters: log likelihoods of its patterns."""
+        patterns = self.encoder.patterns
+        rows = {}
+        for j in wanted:
+            truth = self.truth[used[j][0]]
+            rows[j] = patterns.row[patterns.starts[truth] : patterns.starts[truth + 1]].tolist()
+        asked = [(used[j][1], row, used[j][2]) for j in wanted for row in rows[j]]
+        found, at = logs_given(self.encoder.cut, asked), 0
+        for j in wanted:
+            yield j, found[at : at + len(rows[j])]
+            at += len(rows[j])
 
     def _factors(self) -> tuple[np.ndarray, list[float]]:
         logs = [f for _, f in self.factors.values()]

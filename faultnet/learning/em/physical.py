@@ -1,60 +1,130 @@
-"""Physical spreads that are marked as estimates, tuned to confirmed cases: centre and spread of what a fault does.
+"""Physical numbers that are marked as estimates, tuned to closed and open cases: what faults do, and what differs.
 
-A number of ``effects.csv`` sits inside the tables of a visit's network, so it is tried at a few values: the network is
-built anew with it, and the readings of the confirmed cases of its mode say how likely each value is. Between the values
-the log likelihood is a polynomial, and with the prior the posterior is summed over a grid. Centres go first, then
-spreads at the centres found. Values of several modes are tried in one network where no case bears on two of them.
+A number of ``effects.csv`` or ``spreads.csv`` sits inside the tables of a visit's network, so it is tried at a few
+values: what was made from it is built anew (:mod:`faultnet.model.rebuild`), and the readings of the cases that it
+bears on say how likely each value is (:mod:`~faultnet.learning.em.trials`), cases whose cause is missing by the belief
+in each hypothesis. Between the values the log likelihood is a polynomial, and with the prior the posterior is summed
+over a grid. Where numbers lie goes first, then how wide they are, each with all others at what was found so far, and
+then the same once more: so intervals do not know that two numbers may make up for each other.
 
-The old centre is taken as known as well as from :data:`WORTH` cars times the strength, and so is the old spread (an
-estimate, no source); for so many draws the standard errors are those of a normal distribution. A number whose posterior
-is hardly narrower than its prior could not be told from the data: it stays as it was, and that is said.
+A median or mean may move by so many of its own spreads, a spread by a factor. The old one is taken as known as well as
+from :data:`WORTH` cars times the strength (an estimate, no source); for so many draws the standard errors are those of
+a normal distribution. A number whose posterior is hardly narrower than its prior could not be told from the data: it
+stays as it was, and that is said.
 
-Covered are faults whose parameter bears on something that is read directly (:data:`READ`), in cases with one cause, all
-read before anything was changed, and in the settings that occur most. Sound parts, uniform spreads and ``spreads.csv``
-are not.
+Covered are all effects of faults, and those numbers of ``spreads.csv`` that are a spread, or have one of their own;
+thresholds and chances are not. Readings count that were taken before anything was changed, in the settings that occur
+most.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
-from faultnet.case.types import Case, Reading
-from faultnet.diagnosis.evidence import evidence_of, module_offset
-from faultnet.inference.evidence import Evidence
-from faultnet.learning.em import on_rates
-from faultnet.learning.em.activity import conditioned_on_activity
+from faultnet.case.types import Case
+from faultnet.inference.configurations import Index
+from faultnet.learning.em.activity import Fault
 from faultnet.learning.em.bands import Setting as Key
-from faultnet.learning.em.bands import physical
 from faultnet.learning.em.e_step import Frame, Numbers
 from faultnet.learning.em.encode import Encoder
-from faultnet.learning.em.given import Plans, given
-from faultnet.learning.em.separable import is_plain
+from faultnet.learning.em.pieces import Pieces
+from faultnet.learning.em.trials import Trials, laid_out
 from faultnet.learning.result import Change
-from faultnet.model.build import build_network
 from faultnet.model.network import Array, Network
+from faultnet.model.rebuild import Number, Rebuilt
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
 
-READ = (
-    "rest_loss", "resistance_factor", "acceptance_factor", "gravity_spread", "resistance", "contact_resistance",
-    "output_factor", "ripple_factor", "set_point_shift", "leakage", "brush_resistance", "usual_charge",
-)  # fmt: skip
 WORTH = 20.0
-CENTRES = (-1.5, -0.75, 0.0, 0.75, 1.5)
-SPREADS = (-0.8, -0.4, 0.0, 0.4, 0.8)
-FEWEST = 5
-MOST_OF_A_MODE = 60
-MOST_SETTINGS = 2
+PLACES = (-1.5, -0.75, 0.0, 0.75, 1.5)
+WIDTHS = (-0.8, -0.4, 0.0, 0.4, 0.8)
+SWEEPS = 2
+FEWEST = 5.0
+MOST_FOR_ALL = 100
 TOLD = 0.9
+HARDLY = 0.1
 ESTIMATE = "estimate"
 LEVELS = (0.025, 0.975)
-EffectKey = tuple[str, str, str]
-Visited = tuple[Key, list[Evidence], int, Array, float]
+SPREADS = ("_ln_spread", "_spread", "_sd", "_width")
+CENTRES = ("", "_mean", "_median")
+Sort = Literal["place", "width"]
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A number that may be tuned.
+
+    Parameters
+    ----------
+    table : {"effects", "spreads"}
+    number : tuple of str
+        Key of its row.
+    sort : {"place", "width"}
+        Whether it is a median or mean, which moves by its own spreads, or a spread, whose logarithm moves.
+    fault : (component, mode), optional
+        Whose effect it is; None for what differs from car to car whatever is at fault.
+    own : str
+        Of a median or mean of ``spreads.csv``, the name of its spread.
+    """
+
+    table: Literal["effects", "spreads"]
+    number: Number
+    sort: Sort
+    fault: Fault | None = None
+    own: str = ""
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """As in :class:`~faultnet.learning.result.Change`."""
+        column = "centre" if self.sort == "place" else "spread"
+        return self.number if self.table == "spreads" else (*self.number, column)
+
+    def value(self, catalogue: Catalogue) -> float:
+        """What a prior set has for it."""
+        if self.table == "spreads":
+            return catalogue.spread(self.number[0])
+        effect = _effect(catalogue, self.number)
+        return effect.centre if self.sort == "place" else effect.spread
+
+    def unit(self, catalogue: Catalogue) -> str:
+        """Unit of the value."""
+        if self.table == "spreads":
+            return catalogue.spreads[self.number[0]].unit
+        effect = _effect(catalogue, self.number)
+        return "-" if self.sort == "width" and effect.shape == "lognormal" else effect.unit
+
+    def moved(self, catalogue: Catalogue, by: float, old: Catalogue | None = None) -> Catalogue:
+        """The prior set with the number moved by so many spreads, or a spread's logarithm raised by so much.
+
+        Parameters
+        ----------
+        catalogue : Catalogue
+        by : float
+        old : Catalogue, optional
+            Whose spreads are meant; those of `catalogue` when left out.
+        """
+        old = old or catalogue
+        if self.table == "effects":
+            effect = _effect(catalogue, self.number)
+            if self.sort == "width":
+                effect = widened(effect, by)
+            else:
+                effect = shifted(effect, by * _effect(old, self.number).spread / effect.spread)
+            return replace(catalogue, effects={**catalogue.effects, _key(self.number): effect})
+        row = catalogue.spreads[self.number[0]]
+        if self.sort == "width":
+            value = row.value * float(np.exp(by))
+        else:
+            own = old.spreads[self.own]
+            relative = own.unit != row.unit or self.own.endswith("_ln_spread")
+            value = row.value * float(np.exp(by * own.value)) if relative else row.value + by * own.value
+        return replace(catalogue, spreads={**catalogue.spreads, row.name: replace(row, value=value)})
 
 
 @dataclass(frozen=True)
@@ -64,22 +134,60 @@ class Physics:
     Parameters
     ----------
     changes : tuple of Change
-    untold : tuple of (component, mode, parameter, column)
-        Numbers that the cases bear on but do not tell.
+    untold : tuple of tuple of str
+        Keys of numbers that the cases bear on but do not tell.
+    unseen : int
+        Further numbers that fewer than five cases bear on.
     """
 
     changes: tuple[Change, ...]
-    untold: tuple[tuple[str, str, str, str], ...]
+    untold: tuple[tuple[str, ...], ...] = ()
+    unseen: int = 0
 
 
-def tried(catalogue: Catalogue) -> dict[tuple[str, str], list[EffectKey]]:
-    """The numbers that may be tuned, by fault."""
-    found: dict[tuple[str, str], list[EffectKey]] = {}
-    for (component, mode, parameter), effect in catalogue.effects.items():
+def tried(catalogue: Catalogue) -> tuple[Tried, ...]:
+    """Every number that may be tuned.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> found = tried(load_catalogue())
+    >>> [t.key for t in found if t.number == ("brush_drop_mean",)], found[0].key
+    ([('brush_drop_mean',)], ('battery', 'weak_cell', 'resistance_factor', 'centre'))
+    """
+    found: list[Tried] = []
+    for number, effect in catalogue.effects.items():
+        component, mode, _ = number
         sound = catalogue.component(component).modes[0].id == mode
-        if effect.mark == ESTIMATE and effect.shape != "uniform" and parameter in READ and not sound:
-            found.setdefault((component, mode), []).append((component, mode, parameter))
-    return found
+        if effect.mark == ESTIMATE and effect.shape != "uniform" and not sound:
+            found += [Tried("effects", number, sort, (component, mode)) for sort in ("place", "width")]
+    for name, row in catalogue.spreads.items():
+        if row.mark != ESTIMATE or row.value == 0.0:
+            continue
+        if name.endswith(SPREADS):
+            found.append(Tried("spreads", (name,), "width"))
+        elif own := _own_spread(catalogue, name):
+            found.append(Tried("spreads", (name,), "place", own=own))
+    return tuple(found)
+
+
+def _own_spread(catalogue: Catalogue, name: str) -> str:
+    """The spread that goes with a mean or median by its name; empty where there is none."""
+    for ending in CENTRES:
+        stem = name.removesuffix(ending)
+        for spread in SPREADS:
+            if stem + spread in catalogue.spreads and stem + ending == name:
+                return stem + spread
+    return ""
+
+
+def _key(number: Number) -> tuple[str, str, str]:
+    component, mode, parameter = number
+    return component, mode, parameter
+
+
+def _effect(catalogue: Catalogue, number: Number) -> Effect:
+    return catalogue.effects[_key(number)]
 
 
 def shifted(effect: Effect, by: float) -> Effect:
@@ -105,146 +213,184 @@ def widened(effect: Effect, by: float) -> Effect:
     return replace(effect, spread=float(effect.spread * np.exp(by)))
 
 
-class Trier:
-    """Tries values of physical numbers on the visits of confirmed cases with one cause."""
+class _Bench:
+    """The cases with the networks of their settings, at the numbers found so far."""
 
-    def __init__(
-        self, encoder: Encoder, frame: Frame, numbers: Numbers, cases: Sequence[Case], weights: Sequence[float]
-    ) -> None:
-        self.encoder, self.patterns = encoder, frame.patterns
-        self.by_fault = tried(encoder.catalogue)
-        self.visits: dict[tuple[str, str], list[Visited]] = {}
-        self._plans: Plans = {}
-        suited = [
-            (case, weight) for case, weight in zip(cases, weights, strict=True)
-            if case.outcome is not None and len(case.outcome.causes) == 1 and case.outcome.causes[0] in self.by_fault
-            and case.outcome.proof is None and is_plain(case, encoder.catalogue)
-        ]  # fmt: skip
-        seen = Counter(encoder.settings[physical(c.car, v.conditions)] for c, _ in suited for v in c.visits)
-        self.settings = [setting for setting, _ in seen.most_common(MOST_SETTINGS)]
-        self.base = {s: encoder.network(s) for s in self.settings}
-        for case, weight in suited:
-            self._add(case, weight, numbers)
-        self.by_fault = {f: keys for f, keys in self.by_fault.items() if len(self.visits.get(f, [])) >= FEWEST}
+    def __init__(self, encoder: Encoder, trials: Trials) -> None:
+        self.encoder, self.trials = encoder, trials
+        self.catalogue = encoder.catalogue
+        self.parts = {s: Rebuilt(Setting(*s, self.catalogue)) for s in trials.settings}
+        self.networks = {s: encoder.bare(s) for s in trials.settings}
+        read: dict[Key, set[str]] = {s: set() for s in trials.settings}
+        for setting, _, evidence in trials.asks:
+            read[setting].update(e.quantity for e in evidence)
+        self.wanted = {s: _above(self.networks[s], names) for s, names in read.items()}
+        self.pieces = Pieces(encoder.patterns, self.networks, trials.asks)
+        self.share, self.base = trials.share, self.logs(np.arange(len(trials)), self.networks, ())
 
-    def _add(self, case: Case, weight: float, numbers: Numbers) -> None:
-        assert case.outcome is not None
-        encoder, catalogue = self.encoder, self.encoder.catalogue
-        mine = self.visits.setdefault(case.outcome.causes[0], [])
-        for visit in case.visits:
-            setting = encoder.settings[physical(case.car, visit.conditions)]
-            if setting not in self.base or len(mine) >= MOST_OF_A_MODE:
-                continue
-            network = self.base[setting]
-            readings = [e for e in visit.entries if isinstance(e, Reading)]
-            told = []
-            for k, reading in enumerate(readings):
-                table = catalogue.symptoms.get(reading.test)
-                if table is None or table.today:
-                    told.append(evidence_of(network, catalogue, reading, module_offset(catalogue, readings[: k + 1])))
-            evidence = [e for e in told if e is not None]
-            if evidence:
-                brought_on = Setting(case.car, visit.conditions, catalogue).brought_on
-                on = on_rates.chances(numbers.on, self.patterns.faults, brought_on)
-                mine.append((setting, evidence, encoder.truth(case), on, weight))
+    def bears(self, number: Number) -> bool:
+        """Whether anything that was read depends on a number."""
+        return any(self.parts[s].bears_on(number) & self.wanted[s] for s in self.parts)
 
-    def heights(self, effects: Mapping[EffectKey, Sequence[Effect]]) -> dict[EffectKey, Array]:
-        """Log likelihood of the visits of each number's fault at each of its values [nat].
+    def logs(self, places: Index, networks: Mapping[Key, Network], changed: Collection[str]) -> Array:
+        """Log likelihoods under networks in which some nodes are changed."""
+        return self.trials.logs(places, lambda asked: self.pieces.logs(asked, networks, changed))
 
-        Parameters
-        ----------
-        effects : mapping of key to sequence of Effect
-            As many values for each.
-        """
-        slots: list[list[EffectKey]] = []
-        for fault in self.by_fault:
-            for k, key in enumerate(key for key in effects if key[:2] == fault):
-                slots.extend([] for _ in range(k + 1 - len(slots)))
-                slots[k].append(key)
-        found: dict[EffectKey, Array] = {}
-        for keys in slots:
-            values = range(len(effects[keys[0]]))
-            columns = [self._at({key: effects[key][v] for key in keys}) for v in values]
-            found |= {key: np.array([column[key] for column in columns]) for key in keys}
+    def at(self, catalogue: Catalogue, numbers: set[Number]) -> tuple[dict[Key, Network], set[str]]:
+        """The networks with some numbers changed, beside those that were changed for good; and which nodes change."""
+        found: dict[Key, Network] = {}
+        changed: set[str] = set()
+        for setting, network in self.networks.items():
+            parts, unwanted = self.parts[setting], set(network.nodes) - self.wanted[setting]
+            nodes = parts.nodes(catalogue, numbers, unwanted)
+            found[setting] = replace(network, nodes={n: nodes.get(n, node) for n, node in network.nodes.items()})
+            changed.update(nodes)
+        return found, changed
+
+    def places(self, one: Tried) -> Index:
+        """The hypotheses that a number bears on."""
+        return self.trials.of_cases(MOST_FOR_ALL) if one.fault is None else self.trials.having(one.fault)
+
+    def heights(self, together: Sequence[Tried], by: float) -> list[float]:
+        """Log likelihood that the cases gain by each of some numbers that no hypothesis has two of [nat]."""
+        catalogue = self.catalogue
+        for one in together:
+            catalogue = one.moved(catalogue, by, self.encoder.catalogue)
+        networks, changed = self.at(catalogue, {one.number for one in together})
+        found = []
+        for one in together:
+            places = self.places(one)
+            gained = self.logs(places, networks, changed) - self.base[places]
+            found.append(self.trials.height(places, gained, self._share(one, places)))
         return found
 
-    def _at(self, effects: Mapping[EffectKey, Effect]) -> dict[EffectKey, float]:
-        """Log likelihood by number, each with its own value, on one network for each setting."""
-        catalogue = self.encoder.catalogue
-        tables = replace(catalogue, effects={**catalogue.effects, **effects})
-        same = all(catalogue.effects[key] == effect for key, effect in effects.items())
-        found = dict.fromkeys(effects, 0.0)
-        for setting in self.settings:
-            network = self.base[setting] if same else build_network(Setting(*setting, tables))
-            network = conditioned_on_activity(network)
-            for key in effects:
-                for where, evidence, truth, on, weight in self.visits[key[:2]]:
-                    if where == setting:
-                        found[key] += weight * self._visit(network, evidence, truth, on)
-        return found
+    def _share(self, one: Tried, places: Index) -> Array:
+        """Belief in the hypotheses; what bears on all of them is not diluted by those that were not taken up."""
+        if one.fault is not None:
+            return self.share
+        held = np.bincount(self.trials.case[places], self.share[places], len(self.trials.trials))
+        return np.asarray(self.share / np.maximum(held, 1e-12)[self.trials.case])
 
-    def _visit(self, network: Network, evidence: Sequence[Evidence], truth: int, on: Array) -> float:
-        patterns = self.patterns
-        span = slice(*patterns.starts[truth : truth + 2].tolist())
-        acts = patterns.on[span]
-        chance = np.where(acts > 0, on, np.where(acts < 0, 1.0 - on, 1.0)).prod(axis=1)
-        logs = [
-            given(network, patterns.columns, patterns.rows[row].tolist(), self._plans).log_likelihood(evidence)
-            for row in patterns.row[span].tolist()
-        ]
-        return float(np.logaddexp.reduce(np.log(np.maximum(chance, 1e-300)) + np.array(logs)))
+    def keep(self, catalogue: Catalogue, numbers: set[Number]) -> None:
+        """Go on from other numbers, with the beliefs that follow from them."""
+        (self.networks, _), self.catalogue = self.at(catalogue, numbers), catalogue
+        self.pieces.keep(self.networks)
+        base = self.logs(np.arange(len(self.trials)), self.networks, ())
+        weight = self.share * np.exp(base - self.base)
+        total = 1.0 + np.bincount(self.trials.case, weight - self.share, len(self.trials.trials))
+        self.share, self.base = np.asarray(weight / total[self.trials.case]), base
+
+    def seen(self, one: Tried) -> float:
+        """Cases that bear on a number, by weight and belief [-]."""
+        places = self.places(one)
+        return float(self.trials.weight[self.trials.case[places]] @ self._share(one, places)[places])
+
+
+def _above(network: Network, names: set[str]) -> set[str]:
+    """Some nodes with all that they depend on."""
+    found, todo = set(names), list(names)
+    while todo:
+        for parent in network.nodes[todo.pop()].parents:
+            if parent not in found:
+                found.add(parent)
+                todo.append(parent)
+    return found
 
 
 def physics(
-    encoder: Encoder, frame: Frame, numbers: Numbers, cases: Sequence[Case], weights: Sequence[float], strength: float
-) -> Physics:
-    """Tune the physical numbers that confirmed cases bear on.
+    encoder: Encoder, frame: Frame, numbers: Numbers, chunks: Sequence[Path], cases: Sequence[Case],
+    weights: Sequence[float], strength: float, told: Callable[[int, int], None] = lambda done, of: None,
+) -> Physics:  # fmt: skip
+    """Tune the physical numbers that cases bear on.
 
     Parameters
     ----------
     encoder : Encoder
     frame : Frame
     numbers : Numbers
-        On-rates as tuned.
+        Base rates and on-rates as tuned.
+    chunks : sequence of Path
     cases : sequence of Case
     weights : sequence of float
     strength : float
         Weight of the old numbers [-].
+    told : callable
+        Told after each number how many are done, of how many.
     """
-    trier = Trier(encoder, frame, numbers, cases, weights)
-    old = {key: encoder.catalogue.effects[key] for keys in trier.by_fault.values() for key in keys}
-    if not old:
-        return Physics((), ())
-    cars = WORTH * strength
-    found, untold = [], []
-    heights = trier.heights({key: [shifted(effect, x) for x in CENTRES] for key, effect in old.items()})
-    now = dict(old)
-    for key, effect in old.items():
-        told = posterior(np.array(CENTRES), heights[key], 1.0 / np.sqrt(cars))
-        if told is None:
-            untold.append((*key, "centre"))
-            continue
-        new, low, high = (shifted(effect, x).centre for x in told)
-        now[key] = replace(effect, centre=new)
-        found.append(_change(key, "centre", effect, (effect.centre, new, low, high), effect.unit, trier, cars))
-    heights = trier.heights({key: [widened(effect, x) for x in SPREADS] for key, effect in now.items()})
-    for key, effect in old.items():
-        told = posterior(np.array(SPREADS), heights[key], 1.0 / np.sqrt(2.0 * cars))
-        if told is None:
-            untold.append((*key, "spread"))
-            continue
-        new, low, high = (widened(effect, x).spread for x in told)
-        unit = "-" if effect.shape == "lognormal" else effect.unit
-        found.append(_change(key, "spread", effect, (effect.spread, new, low, high), unit, trier, cars))
-    return Physics(tuple(sorted(found, key=lambda c: c.key)), tuple(untold))
+    every = tried(encoder.catalogue)
+    faults = sorted({one.fault for one in every if one.fault is not None})
+    trials = laid_out(encoder, frame, numbers, chunks, cases, weights, faults)
+    if not len(trials):
+        return Physics((), (), len(every))
+    bench = _Bench(encoder, trials)
+    open_ones = [one for one in every if bench.bears(one.number) and bench.seen(one) >= FEWEST]
+    cars, steps = WORTH * strength, len(open_ones) * SWEEPS
+    by: dict[Tried, float] = dict.fromkeys(open_ones, 0.0)
+    found: dict[Tried, Change] = {}
+    done = 0
+    for sort, at, wide in SWEEPS * (("place", PLACES, 1.0 / cars**0.5), ("width", WIDTHS, 1.0 / (2.0 * cars) ** 0.5)):
+        catalogue = bench.catalogue
+        for together in _slots([one for one in open_ones if one.sort == sort]):
+            from_here = [by[one] for one in together]
+            for one, what in zip(together, _posteriors(bench, together, at, from_here, wide), strict=True):
+                done += 1
+                found.pop(one, None)
+                new = 0.0 if what is None else what[0]
+                if what is not None:
+                    found[one] = _change(bench, one, [x - by[one] for x in what], cars)
+                catalogue = one.moved(catalogue, new - by[one], encoder.catalogue)
+                by[one] = new
+            told(done, steps)
+        bench.keep(catalogue, {one.number for one in open_ones if one.sort == sort})
+    untold = tuple(one.key for one in open_ones if one not in found)
+    return Physics(tuple(found[one] for one in open_ones if one in found), untold, len(every) - len(open_ones))
 
 
-def _change(
-    key: EffectKey, column: str, effect: Effect, numbers: tuple[float, float, float, float], unit: str, trier: Trier,
-    cars: float,
-) -> Change:  # fmt: skip
-    seen = float(sum(visit[4] for visit in trier.visits[key[:2]]))
-    return Change("effects", (*key, column), *numbers, seen, unit, seen + cars)
+def _change(bench: _Bench, one: Tried, steps: Sequence[float], cars: float) -> Change:
+    """A number before and after, with its interval, by how far each is from where it stands now."""
+    old = bench.encoder.catalogue
+    new, low, high = (one.value(one.moved(bench.catalogue, x, old)) for x in steps)
+    seen = bench.seen(one)
+    return Change(one.table, one.key, one.value(old), new, low, high, seen, one.unit(old), seen + cars)
+
+
+def _slots(some: Sequence[Tried]) -> list[list[Tried]]:
+    """Numbers that can be tried in one network: those of the modes of one component, of which a car has one."""
+    found: dict[tuple[str, ...], list[Tried]] = {}
+    for one in some:
+        found.setdefault(one.number if one.fault is None else (one.fault[0], one.number[2]), []).append(one)
+    return list(found.values())
+
+
+def _posteriors(
+    bench: _Bench, together: Sequence[Tried], at: Sequence[float], from_here: Sequence[float], wide: float
+) -> list[tuple[float, float, float] | None]:
+    """Posteriors of some numbers: near values first, and the far ones where these told anything."""
+    heights = {0.0: [0.0] * len(together)}
+    for by in at[1:-1]:
+        if by:
+            heights[by] = bench.heights(together, by)
+    curious = [k for k in range(len(together)) if _tells([heights[by][k] for by in at[1:-1]], at[-2], wide)]
+    some = [together[k] for k in curious]
+    ends = {by: bench.heights(some, by) for by in (at[0], at[-1])} if some else {}
+    found: list[tuple[float, float, float] | None] = [None] * len(together)
+    for n, k in enumerate(curious):
+        told = [ends[at[0]][n], *(heights[by][k] for by in at[1:-1]), ends[at[-1]][n]]
+        found[k] = posterior(np.array(at) + from_here[k], np.array(told), wide)
+    return found
+
+
+def _tells(heights: Sequence[float], step: float, wide: float) -> bool:
+    """Whether three log likelihoods tell anything beside a prior so wide, by their slope and their bend.
+
+    Examples
+    --------
+    >>> _tells([0.0, 0.0, 0.001], 0.4, 0.3), _tells([-1.0, 0.0, -1.0], 0.4, 0.3)
+    (False, True)
+    """
+    below, here, above = heights
+    slope, bend = (above - below) / (2.0 * step), abs(above - 2.0 * here + below) / step**2
+    return abs(slope) * wide > HARDLY or bend * wide**2 > HARDLY
 
 
 def posterior(at: Array, heights: Array, prior_spread: float) -> tuple[float, float, float] | None:
@@ -284,8 +430,11 @@ def _shares(log: Array) -> Array:
     return np.asarray(found / found.sum())
 
 
-def untold_words(untold: Sequence[tuple[str, str, str, str]]) -> Iterator[str]:
+def untold_words(found: Physics) -> Iterator[str]:
     """What to say of numbers that could not be told."""
-    if untold:
-        names = ", ".join(" ".join(key).replace("_", " ") for key in untold)
+    if found.untold:
+        names = ", ".join(" ".join(key).replace("_", " ") for key in found.untold)
         yield f"these physical numbers could not be told from the cases and stay as they were: {names}"
+    if found.unseen:
+        many = f"{found.unseen} more physical number{'s' * (found.unseen > 1)}"
+        yield f"{many} stay as before: next to no case bears on them"

@@ -17,15 +17,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.case.types import Case, Reading
-from faultnet.diagnosis.evidence import evidence_of, instrument_of, module_offset
+from faultnet.diagnosis.evidence import evidence_of, instrument_of, module_offset, slip_of
 from faultnet.inference.evidence import Evidence
-from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.learning.em import on_rates, symptoms
-from faultnet.learning.em.activity import conditioned_on_activity
+from faultnet.learning.em.bands import Setting as Key
 from faultnet.learning.em.bands import physical
 from faultnet.learning.em.e_step import Frame, Numbers
 from faultnet.learning.em.encode import Encoder
-from faultnet.learning.em.given import Given, Plans, given
 from faultnet.learning.em.separable import is_plain
 from faultnet.learning.result import Change
 from faultnet.model.network import Array, Network
@@ -35,7 +33,6 @@ from faultnet.prior_set.catalogue import Catalogue
 WORTH = 200.0
 PERSON_SPREAD = 0.7
 MOST_LOOKED_AT = 600
-KEPT_CUTS = 256
 GRID = np.linspace(-14.0, 4.0, 2401)
 TINY = 1e-300
 QUANTILES = (0.025, 0.975)
@@ -74,9 +71,6 @@ class Looker:
 
     def __init__(self, encoder: Encoder, frame: Frame, numbers: Numbers) -> None:
         self.encoder, self.frame, self.numbers = encoder, frame, numbers
-        self._networks: Memo[Network] = Memo(12)
-        self._cuts: Memo[Given] = Memo(KEPT_CUTS)
-        self._plans: Plans = {}
 
     def looked(self, case: Case, weight: float) -> Iterator[Looked]:
         """Every reading of a case whose cause is known and listed, and that was not changed between readings."""
@@ -86,7 +80,7 @@ class Looker:
             return
         for visit in case.visits:
             setting = encoder.settings[physical(case.car, visit.conditions)]
-            network = self._networks.get(setting, lambda s=setting: conditioned_on_activity(encoder.network(s)))  # type: ignore[misc]
+            network = encoder.bare(setting)
             readings = [e for e in visit.entries if isinstance(e, Reading)]
             told: list[tuple[Reading, Evidence]] = []
             for k, reading in enumerate(readings):
@@ -102,30 +96,25 @@ class Looker:
             if told:
                 brought_on = Setting(case.car, visit.conditions, encoder.catalogue).brought_on
                 chances = on_rates.chances(self.numbers.on, self.frame.patterns.faults, brought_on)
-                logs = self._without([e for _, e in told], setting, network, truth, chances)
+                logs = self._without([e for _, e in told], setting, truth, chances)
                 for (reading, evidence), ratio in zip(told, logs, strict=True):
                     yield self._entry(reading, evidence, ratio, network, weight)
 
-    def _without(self, evidence: Sequence[Evidence], setting: object, network: Network, truth: int, on: Array) -> Array:
+    def _without(self, evidence: Sequence[Evidence], setting: Key, truth: int, on: Array) -> Array:
         """Likelihood of the visit over that without each reading, what acts averaged over, shape (readings,)."""
         patterns = self.frame.patterns
         span = slice(*patterns.starts[truth : truth + 2].tolist())
-        each, logs = [], patterns.on[span]
-        chance = np.where(logs > 0, on, np.where(logs < 0, 1.0 - on, 1.0)).prod(axis=1)
-        for row in patterns.row[span].tolist():
-            cut = self._cuts.get(
-                (setting, row),
-                lambda r=row: given(network, patterns.columns, patterns.rows[r].tolist(), self._plans),  # type: ignore[misc]
-            )
-            each.append([cut.log_likelihood(evidence), *cut.without_each(evidence)])
+        acts = patterns.on[span]
+        chance = np.where(acts > 0, on, np.where(acts < 0, 1.0 - on, 1.0)).prod(axis=1)
+        each = [self.encoder.cut(setting, row).without_each(evidence) for row in patterns.row[span].tolist()]
         together = np.logaddexp.reduce(np.log(np.maximum(chance, TINY))[:, None] + np.array(each), axis=0)
         return np.asarray(np.exp(np.minimum(together[0] - together[1:], 600.0)))
 
     def _entry(self, reading: Reading, evidence: Evidence, density: float, network: Network, weight: float) -> Looked:
-        """A physical reading: what a slip would give is as likely anywhere in the range."""
+        """A physical reading."""
         catalogue = self.encoder.catalogue
         instrument = instrument_of(catalogue, catalogue.test(reading.test), reading)
-        flat = _flat(reading, evidence, network)
+        flat = _flat(reading, evidence, network, catalogue)
         clean = (density - instrument.slip * flat) / (1.0 - instrument.slip)
         return Looked(instrument.id, reading.read_by, max(clean, 0.0) / flat, weight)
 
@@ -140,16 +129,11 @@ class Looker:
         yield Looked(instrument_of(catalogue, catalogue.test(reading.test), reading).id, reading.read_by, ratio, weight)
 
 
-def _flat(reading: Reading, evidence: Evidence, network: Network) -> float:
+def _flat(reading: Reading, evidence: Evidence, network: Network, catalogue: Catalogue) -> float:
     """Likelihood of a reading that is a slip."""
-    edges = network.nodes[evidence.quantity].edges
-    if not edges:
+    if not network.nodes[evidence.quantity].edges:
         return 1.0 / len(evidence.likelihood)
-    width = edges[-1] - edges[0]
-    if reading.bound is None or reading.value is None:
-        return 1.0 / width
-    at = min(max(reading.value, edges[0]), edges[-1])
-    return max((edges[-1] - at if reading.bound == "above" else at - edges[0]) / width, 1e-6)
+    return slip_of(network, catalogue, reading)
 
 
 def evenly(confirmed: Sequence[int], most: int) -> list[int]:

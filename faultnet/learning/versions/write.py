@@ -10,7 +10,8 @@ from pathlib import Path
 
 from faultnet.learning.result import Change, Score, Tuned
 from faultnet.prior_set import Catalogue, load_catalogue
-from faultnet.prior_set.overlay import HEAD, KEYS, lineage, merged_rows
+from faultnet.prior_set.load import current_rows
+from faultnet.prior_set.overlay import HEAD, KEYS, lineage, merged_head, merged_rows
 from faultnet.prior_set.records import COLUMNS
 from faultnet.prior_set.tables import toml_table
 
@@ -64,7 +65,10 @@ def _rewrite(
 ) -> None:
     """Write a table with the new numbers; of a set with a parent only the rows that differ from the parent's."""
     columns = COLUMNS[table]
-    rows = [dict(row.cells) for row in merged_rows(folders, table, columns)]
+    older = table in ("spreads", "effects")  # an older set may lack rows that were tuned: it reads the shipped ones
+    where = tuple(folders)
+    had = current_rows(table, where, merged_head(where))[0] if older else merged_rows(folders, table, columns)
+    rows = [dict(row.cells) for row in had]
     out = list(_changed(table, rows, changes, origin))
     if len(folders) > 1:
         inherited = [row.cells for row in merged_rows(folders[1:], table, columns)]

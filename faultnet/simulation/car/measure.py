@@ -10,8 +10,9 @@ import numpy as np
 from faultnet.case.types import Reading
 from faultnet.errors import EntryError
 from faultnet.instruments import reading_spread
-from faultnet.model.build import is_recorder
+from faultnet.model.build import AT_CLAMPS, is_recorder
 from faultnet.model.charging import STATES
+from faultnet.model.misread import ANYTHING, BATTERY, DECADE, DISPLAYS, slips_of
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
 from faultnet.model.quantity import Law
 from faultnet.physics.quantity import Quantity
@@ -130,11 +131,15 @@ def measure(
     spoilt = vehicle.world.unlisted_share * vehicle.spread("unlisted_mixture")
     disturbed = vehicle.modes["unlisted"] != "absent" and rng.random() < spoilt
     slip = instrument.slip if vehicle.world.slip is None else vehicle.world.slip
-    wrong = disturbed or rng.random() < slip
+    slipped = not disturbed and rng.random() < slip
     if test.kind == "choice":
-        state = _any_choice(rng, test) if wrong else _choice(vehicle, rng, test)
+        state = _any_choice(rng, test) if disturbed or slipped else _choice(vehicle, rng, test)
         return Reading(test.id, state=state, instrument=instrument.id)
-    value = _any_number(rng, test) if wrong else _number(vehicle, rng, test, instrument, interval)
+    if disturbed:
+        value = _any_number(rng, test)
+    else:
+        value = _number(vehicle, rng, test, instrument, interval)
+        value = _slipped(vehicle, rng, test, instrument, value) if slipped else value
     return Reading(test.id, value=value, instrument=instrument.id, interval=interval)
 
 
@@ -151,9 +156,11 @@ def _any_choice(rng: np.random.Generator, test: Test) -> str:
 def _number(
     vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, interval: float | None
 ) -> float:
-    value = float(true_value(vehicle, rng, test, instrument, interval))
+    value = vehicle.unlike(quantity_read(test), float(true_value(vehicle, rng, test, instrument, interval)))
     if test.quantity != "module_offset":
         value += float(place_offset(vehicle, rng, instrument))
+    if test.quantity == AT_CLAMPS:
+        value += offset_while_cranking(vehicle)
     error = reading_spread(instrument, 12.5 if test.quantity == "module_offset" else value)
     return displayed(value + vehicle.world.widening * error * float(rng.standard_normal()), test, instrument)
 
@@ -180,6 +187,12 @@ def place_offset(vehicle: VirtualCar, rng: np.random.Generator, instrument: Inst
     return 0.0
 
 
+def offset_while_cranking(vehicle: VirtualCar) -> float:
+    """What is added to that while it cranks [V], of a car at every start alike."""
+    spread = vehicle.world.widening * vehicle.spread("away_while_cranking_spread")
+    return vehicle.spread("away_while_cranking_mean") + spread * float(vehicle.own("cranking").standard_normal())
+
+
 def displayed(value: float, test: Test, instrument: Instrument) -> float:
     """A value as the display shows it: rounded to its resolution, held to what the test may be."""
     if instrument.resolution > 0.0:
@@ -189,7 +202,23 @@ def displayed(value: float, test: Test, instrument: Instrument) -> float:
     return round(value, 6)
 
 
+def _slipped(vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrument: Instrument, value: float) -> float:
+    """What a slip makes of a value; a figure that the test cannot have is looked at again."""
+    kinds = slips_of(vehicle.catalogue, instrument, test.unit)
+    kind = str(rng.choice(list(kinds), p=list(kinds.values())))
+    if kind == ANYTHING:
+        return _any_number(rng, test)
+    if kind == DECADE:
+        seen = value * (10.0 if rng.random() < 0.5 else 0.1)
+    elif kind == BATTERY:
+        seen = vehicle.spread("usual_rest_voltage") + vehicle.spread("slip_battery_spread") * rng.standard_normal()
+    else:
+        seen = DISPLAYS * reading_spread(instrument, 0.0) * rng.standard_normal()
+    low, high = test.plausible or (-np.inf, np.inf)
+    return displayed(seen, test, instrument) if low <= seen <= high else value
+
+
 def _any_number(rng: np.random.Generator, test: Test) -> float:
-    """A slip, or a fault the model does not know: anything that can be read at all."""
+    """A fault the model does not know, or the rest of slips: anything that can be read at all."""
     low, high = test.plausible or (0.0, 1.0)
     return round(float(rng.uniform(low, high)), 3)

@@ -72,6 +72,7 @@ def _peak(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
 def _unlike(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
     """What this car's battery loses while it cranks over what the model says [-], at every reading."""
     own = np.exp(vehicle.trait("start_drop", vehicle.spread("start_drop_unlike")))
+    own = vehicle.spread("start_drop_factor") * own
     return np.where(circuit.moved, own, 1.0)
 
 

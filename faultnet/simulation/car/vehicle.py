@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,7 +11,9 @@ from typing import Any
 import numpy as np
 
 from faultnet.case.types import Car, Conditions
+from faultnet.model.bins import Bins
 from faultnet.model.modes import LINK
+from faultnet.model.quantity import Quantity
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
@@ -105,6 +108,25 @@ class VirtualCar:
         """Every component that is not sound, with its mode."""
         sound = {c.id: c.modes[0].id for c in self.catalogue.components}
         return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
+
+    def own(self, name: str) -> np.random.Generator:
+        """Random numbers of this car for something by name, the same whenever it is asked."""
+        return np.random.default_rng(zlib.crc32(f"{name} {sorted(self.traits.items())}".encode()))
+
+    def unlike(self, quantity: Quantity, value: float) -> float:
+        """A true value with what this car is off the model in that quantity, at every reading alike [its unit]."""
+        if not quantity.unlike:
+            return value
+        rng = self.own(quantity.name)
+        far = self.spread("unlike_far_times") if rng.random() < self.spread("unlike_far") else 1.0
+        off = far * self.world.widening * self.spread(quantity.unlike) * float(rng.laplace())
+        if quantity.off_by == "amount":
+            return value + off
+        if quantity.off_by == "factor":
+            return value * float(np.exp(off))
+        assert isinstance(quantity.scale, Bins)
+        whole = quantity.scale.edges[-1]
+        return whole / (1.0 + (whole / value - 1.0) * float(np.exp(-off))) if 0.0 < value < whole else value
 
     def value(self, component: str, parameter: str) -> float:
         """A parameter as it acts at this visit [unit of the effect].

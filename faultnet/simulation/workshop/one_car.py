@@ -11,6 +11,7 @@ import numpy as np
 
 from faultnet.case.types import Act, Case
 from faultnet.diagnosis import work_through
+from faultnet.diagnosis.models import keep_room
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.workshop.job import (
     BUYS_NO_PART,
@@ -97,6 +98,7 @@ def try_car(drawn: Drawn, name: str, policy: Policy, shop: Shop, seed: int) -> C
     said: dict[str, float] | None = None
     while not job.done:
         step = policy(job.case, shop, rng)
+        keep_room()
         if said is None and isinstance(step, Mend | GiveBack):
             said = beliefs(job.case, shop)
         job = _done(job, shop, step, rng)

@@ -10,7 +10,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
 from faultnet.report.robust import robust_line
 from workbench.widgets.work import how
-from workbench.words import minutes, money, plain
+from workbench.words import PROOFS, minutes, money, plain
 
 STANDS = "where-it-stands"
 
@@ -70,7 +70,8 @@ def holds(found: Robustness, catalogue: Catalogue) -> str:
 def closed(outcome: CaseOutcome, catalogue: Catalogue) -> str:
     """HTML of the confirmed end of a case."""
     causes = ", ".join(cause_words(cause, catalogue) for cause in outcome.causes) or "nothing was at fault"
-    return f"<p><b>Closed: {plain(causes)}.</b></p><p>Proven by: {plain(outcome.confirmed_by)}.</p>"
+    sort = f" ({PROOFS[outcome.proof].lower()})" if outcome.proof is not None else ""
+    return f"<p><b>Closed: {plain(causes)}.</b></p><p>Proven by: {plain(outcome.confirmed_by)}{sort}.</p>"
 
 
 def _if_stopped_now(decision: Decision) -> str:

@@ -1,0 +1,176 @@
+"""Checks that the trade names for a part: their worth by hand, then what is advised where a part would be bought."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.decision import load_costs
+from faultnet.decision.advice import Weighed, weigh
+from faultnet.decision.choosing import least_saving
+from faultnet.decision.costs import Costs, checks_of
+from faultnet.decision.proving import Unproven, read_since_repair, unproven
+from faultnet.decision.repair import Repairs
+from faultnet.decision.value import Position, one_step, two_steps
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.tools import USUAL_TOOLS
+from faultnet.errors import PriorsError
+from faultnet.prior_set import load_catalogue
+
+CATALOGUE, COSTS = load_catalogue(), load_costs()
+TRUST = 400.0
+LOADS = {"half_rating_load", "conductance_rating", "two_load_resistance", "dead_crank_level"}
+LOAD = frozenset({"load"})
+
+
+def at(belief: tuple[float, float], checks: Unproven | None, chances: dict[str, np.ndarray]) -> Position:
+    """One of two parts for 100 is at fault; trust is lost by either in vain."""
+    repairs = Repairs(
+        ("a", "b"), np.full(2, 100.0), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0,
+        in_vain=np.full(2, TRUST),
+    )  # fmt: skip
+    return Position(np.array(belief), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
+
+
+BLIND = np.full((2, 2), 0.5)
+
+
+def test_a_check_that_tells_nothing_is_worth_the_trust_no_longer_at_stake() -> None:
+    """9 to 1: a in vain costs as much trust once more where it was not checked, with chance 0.1: the check keeps 40."""
+    checks = Unproven({"a": (LOAD,)}, {"a": 1}, 2.0)
+    worth = one_step(at((0.9, 0.1), checks, {"load": BLIND, "other": BLIND}))
+    assert worth["load"].saving == pytest.approx(0.1 * TRUST)
+    assert worth["other"].saving == pytest.approx(0.0)
+
+
+def test_its_worth_falls_with_the_doubt_and_is_nothing_for_a_part_that_is_surely_at_fault() -> None:
+    checks = Unproven({"a": (LOAD,)}, {"a": 1}, 2.0)
+    savings = [one_step(at((p, 1.0 - p), checks, {"load": BLIND}))["load"].saving for p in (0.9, 0.95, 0.99, 1.0)]
+    assert savings == pytest.approx([0.1 * TRUST, 0.05 * TRUST, 0.01 * TRUST, 0.0])
+
+
+def test_each_of_several_checks_takes_its_share() -> None:
+    checks = Unproven({"a": (LOAD, frozenset({"look"}))}, {"a": 2}, 2.0)
+    position = at((0.9, 0.1), checks, {"load": BLIND, "look": BLIND})
+    assert one_step(position)["load"].saving == pytest.approx(0.1 * TRUST / 2)
+    assert two_steps(position, one_step(position))["load"].saving == pytest.approx(0.1 * TRUST / 2)
+    _, after = position.after("load", [0], {"look": BLIND})
+    assert after.checks is not None
+    assert after.checks.open_checks == {"a": (frozenset({"look"}),)}
+    assert after.trust_kept() == {"look": pytest.approx(0.1 * TRUST / 2)}
+
+
+def test_which_part_comes_first_does_not_hang_on_what_is_unproven() -> None:
+    """Else what nobody checked would be repaired after what is cheap and unlikely, and the car be given up sooner."""
+    checks = Unproven({"a": (LOAD,)}, {"a": 1}, 2.0)
+    plain, named = at((0.6, 0.4), None, {"load": BLIND}), at((0.6, 0.4), checks, {"load": BLIND})
+    assert named.first_repair() == plain.first_repair() == ("a", pytest.approx(0.6))
+    assert named.cost_now() == plain.cost_now()
+
+
+def test_without_named_checks_nothing_changes() -> None:
+    plain, named = at((0.8, 0.2), None, {"load": np.eye(2)}), at((0.8, 0.2), Unproven({}, {}, 2.0), {"load": np.eye(2)})
+    assert one_step(plain)["load"] == one_step(named)["load"]
+
+
+def test_a_check_stands_until_its_part_is_repaired() -> None:
+    """A battery that was load-tested counts as checked; the new one in its place does not."""
+    tested = (Reading("half_rating_load", value=9.1), Reading("belt_look", not_measured="skipped"))
+    visits = (Visit(tested), Visit((Act("clean_joint", "positive_joint", "better"),)))
+    case = Case(Car(Battery(600.0)), visits)
+    doable = ("half_rating_load", "conductance_rating", "belt_look")
+    assert "battery" not in unproven(case, COSTS, doable).open_checks
+    assert unproven(case, COSTS, doable).open_checks["alternator"] == (frozenset({"belt_look"}),)
+    renewed = replace(case, visits=(*visits, Visit((Act("replace", "battery", "better"),))))
+    assert unproven(renewed, COSTS, doable).open_checks["battery"] == (frozenset(doable[:2]),)
+    assert read_since_repair(renewed, "alternator") == {"half_rating_load"}
+
+
+def test_a_check_that_cannot_be_done_is_not_asked_for() -> None:
+    """A starter that draws no current has no drops to read; the command at it can be read."""
+    left = unproven(Case(Car(Battery(600.0))), COSTS, ("control_terminal_voltage",))
+    assert left.open_checks["starter_motor"] == (frozenset({"control_terminal_voltage"}),)
+    share = left.share_of("starter_motor", "control_terminal_voltage")
+    assert share == pytest.approx((COSTS.unproven - 1.0) / 3.0)
+
+
+def test_whatever_costs_trust_in_vain_has_checks_named_for_it() -> None:
+    """Else a part without would be bought before its neighbour for want of a check alone."""
+    assert {part for part, trust in COSTS.in_vain.items() if trust > 0.0} == set(COSTS.named)
+    assert set().union(*COSTS.named["battery"]) >= {"half_rating_load", "conductance_rating"}
+    assert set().union(*(set().union(*checks) for checks in COSTS.named.values())) <= {t.id for t in CATALOGUE.tests}
+    assert checks_of("a or b; c") == (frozenset({"a", "b"}), frozenset({"c"}))
+
+
+def test_a_check_by_a_test_that_is_not_there_is_refused(tmp_path) -> None:
+    (tmp_path / "prior_set.toml").write_text('name = "ours"\nversion = "1"\nparent = "standard"\n')
+    row = 'named,battery,half_rating_load or load_tset,-,"common practice, no source",practice,\n'
+    (tmp_path / "costs.csv").write_text("kind,name,value,unit,source,mark,note\n" + row)
+    with pytest.raises(PriorsError, match=r"costs\.csv, line 2.*load_tset"):
+        load_costs(folder=tmp_path)
+
+
+CAR = Car(Battery(600.0, "EN", age=4.0), "petrol", 1.6, 4, 90.0)
+MILD = Conditions(air_temperature=12.0, hours_standing=10.0)
+SLOW = Reading("how_it_turns_over", state="slow")
+LAMP = (Reading("how_it_turns_over", state="normal"), Reading("charge_lamp", state="stays_on"))
+CLUNK = (
+    Reading("how_it_turns_over", state="one_clunk"), Reading("lamps_while_cranking", state="stay_bright"),
+    Reading("rest_voltage", value=12.65), Reading("starter_noise", state="clunk_only"),
+    Reading("tap_starter", state="cranks_after_tap"),
+)  # fmt: skip
+
+
+def weighed(*entries: Reading, tools: frozenset[str] | None = None, costs: Costs = COSTS) -> Weighed:
+    case = Case(CAR, (Visit(entries, MILD),))
+    return weigh(work_through(case, CATALOGUE), costs, tools=tools)
+
+
+@pytest.mark.parametrize(
+    ("entries", "part", "first"),
+    [
+        # low while cranking, and nobody knows whether it is flat: charged and loaded before it is bought
+        ((SLOW, Reading("built_in_eye", state="green"), Reading("crank_minimum", value=9.3)), "battery", LOADS),
+        # 12.2 V running, lamp on: the belt is looked at before an alternator is ordered
+        ((*LAMP, Reading("charge_idle_voltage", value=12.2)), "alternator", {"belt_look"}),
+        # one clunk, posts full: drops of the feed, which find a bad contact or cable, before a starter
+        (CLUNK, "starter_motor", {"positive_side_drop", "solenoid_drop", "control_terminal_voltage"}),
+        # too many volts: read once more, or what spoils the reading, before a regulator
+        (
+            (LAMP[0], Reading("charge_unloaded_voltage", value=15.8)),
+            "regulator",
+            {"charge_idle_voltage", "charge_unloaded_voltage", "rest_voltage", "charge_ground_drop", "built_in_eye"},
+        ),
+    ],
+)
+def test_a_doubtful_part_is_not_bought_before_its_check(entries, part: str, first: set[str]) -> None:
+    """Common practice, no source."""
+    found = weighed(*entries)
+    assert not found.decision.stop, f"{part} would be bought at once"
+    assert found.tests[0].test in first
+
+
+def test_with_a_voltmeter_and_a_charger_a_battery_is_charged_and_cranked_first() -> None:
+    """Not worth its price for what it tells, but for the trust that a battery bought on suspicion would cost."""
+    seen = (
+        SLOW, Reading("built_in_eye", state="dark"), Reading("left_something_on", state="no"),
+        Reading("charge_idle_voltage", value=14.2), Reading("dead_crank_sag", value=0.39),
+    )  # fmt: skip
+    savings = {}
+    for costs in (COSTS, replace(COSTS, unproven=1.0)):
+        found = weighed(*seen, tools=USUAL_TOOLS, costs=costs)
+        assert found.decision.repair == "battery"
+        least = least_saving(found.position, costs)
+        savings[costs.unproven] = {t.test: t.saving for t in found.tests}["dead_crank_level"] - least
+    assert savings[2.0] > 0.0 > savings[1.0]
+
+
+def test_a_battery_that_is_surely_bad_is_bought_although_nobody_loaded_it() -> None:
+    """10.45 V at rest and one cell far below the others: a load test tells nothing more, and is not asked for."""
+    found = weighed(SLOW, Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12))
+    assert "battery" in unproven(found.worked.case, COSTS, [t.test for t in found.tests]).open_checks
+    assert found.decision.stop
+    assert found.decision.repair == "battery"
