@@ -66,8 +66,8 @@ TERMS = (
 )
 SPOKEN = ("diesel_in_the_cold", "healthy_car", "intermittent_no_start", "key_off_drain", "regulator_low")
 INTERNAL = {  # sentences for those who write code, not for those who stand at a car
-    "Numbers of joint modes for planning: all of them, or as many as lead.",
-    "too many components to number their joint modes",
+    "Numbers of configurations for planning: all of them, or as many as lead.",
+    "too many components to number their configurations",
 }
 
 

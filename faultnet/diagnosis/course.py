@@ -71,7 +71,7 @@ class Present:
     model : VisitModel
         As it is now.
     table : ModeTable
-        Joint modes that rows may have.
+        Configurations that rows may have.
     rows : Rows
     weights : Weights
         All that has been counted.
@@ -222,7 +222,7 @@ def left_out(visit: Visit, entry: int) -> Visit:
 
 
 def table_for(visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses) -> ModeTable:
-    """Joint modes that can come about in a case: those of the hypotheses, and what its acts make of them."""
+    """Configurations that can come about in a case: those of the hypotheses, and what its acts make of them."""
     sets: list[tuple[str, ...]] = []
     for entry in (e for v in visits for e in v.entries if isinstance(e, Act)):
         mending = acts.mending_of(catalogue, entry)

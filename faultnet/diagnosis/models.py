@@ -46,7 +46,7 @@ class Model:
     _tables: Memo[Array] = field(default_factory=lambda: Memo(KEPT_TABLES), repr=False)
 
     def compiled_for(self, table: ModeTable) -> VisitModel:
-        """Compiled for the joint modes of a table, which begins with the hypotheses and may hold more."""
+        """Compiled for the configurations of a table, which begins with the hypotheses and may hold more."""
         return self.compiled if len(table) == len(self.compiled.modes) else self.compiled.entered(table.modes)
 
     def charge_after(self, what: Callable[..., Array], *known: object) -> Array:

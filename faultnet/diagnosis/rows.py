@@ -28,7 +28,7 @@ class Rows:
     origin : int array, shape (rows,)
         Hypothesis.
     at : int array, shape (rows,)
-        Row of the table of joint modes with the modes of all components by now.
+        Row of the table of configurations with the modes of all components by now.
     since : mapping of cluster to int array, shape (rows,)
         First reading of the visit that was taken of the cluster as it is by now; nought where a cluster is left out.
     again : mapping of quantity to bool array, shape (rows,)

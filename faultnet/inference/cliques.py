@@ -2,7 +2,7 @@
 
 Given the modes of all components and the battery's state of charge, the hidden nodes of a visit fall apart into
 connected groups: the starting circuit, the charging circuit, the drain, and single quantities that depend on modes
-alone. A :class:`Cluster` is such a group: a message from it, over the joint modes of its components and the state of
+alone. A :class:`Cluster` is such a group: a message from it, over the configurations of its components and the state of
 charge, is all that the rest needs to know of it.
 """
 

@@ -1,7 +1,7 @@
-"""Distinct joint modes of components, for all of them and for any few.
+"""Distinct configurations of components, for all of them and for any few.
 
-A table that depends on components has one row for each joint mode of *those* components that occurs among the
-hypotheses, not one for each hypothesis: thirty thousand hypotheses are some two thousand joint modes of the starting
+A table that depends on components has one row for each configuration of *those* components that occurs among the
+hypotheses, not one for each hypothesis: thirty thousand hypotheses are some two thousand configurations of the starting
 circuit, and nine of the two joints. Rows are widened only when two tables with different components are multiplied.
 """
 
@@ -59,7 +59,7 @@ def distinct_rows(table: NDArray[np.integer]) -> tuple[Index, Index]:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """The distinct joint modes of a few components.
+    """The distinct configurations of a few components.
 
     Parameters
     ----------
@@ -80,7 +80,7 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class RowSets:
-    """Joint modes of some components that occur, and those of every part of these components.
+    """Configurations of some components that occur, and those of every part of these components.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ class RowSets:
             kept.clear()
 
     def part(self, components: Components) -> Part:
-        """Distinct joint modes of a few of the components."""
+        """Distinct configurations of a few of the components."""
         found = self._parts.get(components)
         if found is None:
             table = self.table[:, [self.components.index(c) for c in sorted(components)]]
@@ -131,7 +131,7 @@ class RowSets:
         return found
 
     def count(self, components: Iterable[str]) -> int:
-        """Number of distinct joint modes of a few of the components."""
+        """Number of distinct configurations of a few of the components."""
         return len(self.part(frozenset(components)))
 
     def index(self, wide: Components, narrow: Components) -> Index:

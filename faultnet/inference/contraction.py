@@ -4,8 +4,8 @@ A :class:`Tensor` is an array whose axes have names; :func:`contract` multiplies
 axis that is not asked for. The order of the pairwise steps comes from :mod:`~faultnet.inference.contraction_order`;
 each step is one batched matrix product, which is several times faster here than a general einsum loop.
 
-A table that depends on components has one axis for their joint modes, :data:`COMBINATION`, and says which components
-these are; two tables that depend on different ones are brought to the joint modes of both as they are multiplied.
+A table that depends on components has one axis for their configurations, :data:`COMBINATION`, and says which components
+these are; two tables that depend on different ones are brought to the configurations of both as they are multiplied.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Tensor:
     values : array
     axes : tuple of str
     components : frozenset of str
-        Whose joint modes the axis `combination` runs over, where there is one.
+        Whose configurations the axis `combination` runs over, where there is one.
     """
 
     values: Array
@@ -54,7 +54,7 @@ class Tensor:
         return self.values.transpose(order).reshape([sizes.get(a, 1) for a in axes])
 
     def taken(self, index: Index, axis: str = COMBINATION) -> Tensor:
-        """Some entries of one axis, by default some joint modes."""
+        """Some entries of one axis, by default some configurations."""
         return Tensor(self.values.take(index, axis=self.axes.index(axis)), self.axes, self.components)
 
     def within(self, states: Mapping[str, Index]) -> Tensor:
@@ -117,7 +117,7 @@ def product(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets |
     needed : frozenset of str
         Axes that are kept where they occur; the axis `combination` must be among them.
     rows : RowSets, optional
-        Joint modes; only needed when both tensors depend on components, and on different ones.
+        Configurations; only needed when both tensors depend on components, and on different ones.
     """
     both = left.components | right.components
     if not left.components or not right.components or left.components == right.components:
@@ -133,7 +133,7 @@ def product(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets |
 
 
 def _multiplied(left: Tensor, right: Tensor, needed: frozenset[str], both: Components) -> Tensor:
-    """Product of two tensors whose joint modes agree."""
+    """Product of two tensors whose configurations agree."""
     layout = _layout(left.axes, right.axes, needed)
     first = left.values.sum(axis=layout.left_gone) if layout.left_gone else left.values
     second = right.values.sum(axis=layout.right_gone) if layout.right_gone else right.values
@@ -183,7 +183,7 @@ def _by_groups(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSet
 
 
 def _with_rows_at(place: int, tensor: Tensor, order: tuple[int, ...]) -> Array:
-    """The values with the joint modes at a place among the other axes, which are put in this order of theirs."""
+    """The values with the configurations at a place among the other axes, which are put in this order of theirs."""
     now = tensor.axes.index(COMBINATION)
     others = [i + (i >= now) for i in order]
     return tensor.values.transpose(*others[:place], now, *others[place:])

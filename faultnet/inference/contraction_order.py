@@ -2,7 +2,7 @@
 
 Tables that no reading bears on are *free*: what comes of them alone is worked out once and kept, so it counts for
 next to nothing. Components are axes that are never summed out, and the space that several span is the number of their
-joint modes that occur (:class:`RowCounts`), not the product of their lengths. The search itself is
+configurations that occur (:class:`RowCounts`), not the product of their lengths. The search itself is
 :mod:`~faultnet.inference.elimination`. Measured on 83 products of this model (starting circuit, six sets of
 readings), it finds orders that cost half as much as those of 64 randomly disturbed greedy choices, in half the time."""
 
@@ -30,7 +30,7 @@ SEARCHED_WITH = tuple(sorted((k, v) for k, v in vars(elimination).items() if k.i
 
 @dataclass(frozen=True)
 class RowCounts:
-    """How many joint modes components have.
+    """How many configurations components have.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ class RowCounts:
         What the counts are taken to depend on when orders are remembered.
     rows : RowSets
     share : float
-        Power of the number of joint modes that is expected to take part: 1 for all, less for the leading ones.
+        Power of the number of configurations that is expected to take part: 1 for all, less for the leading ones.
     """
 
     names: tuple[str, ...]

@@ -52,11 +52,11 @@ class Search:
     kept : int
         Axes that are not summed out.
     components : int
-        Axes among those whose joint modes share one axis of an array.
+        Axes among those whose configurations share one axis of an array.
     size : callable
         Binary logarithm of the space that a set of axes spans, as far as it is expected to take part.
     whole : callable
-        The same with every joint mode taking part.
+        The same with every configuration taking part.
     """
 
     kept: int

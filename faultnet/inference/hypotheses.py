@@ -72,7 +72,7 @@ class Hypotheses:
 
 @dataclass(frozen=True, eq=False)
 class ModeTable:
-    """Joint modes of all components, each of which can be found by what it is.
+    """Configurations of all components, each of which can be found by what it is.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ class ModeTable:
         steps = [1]
         for card in cards[:-1]:
             steps.append(steps[-1] * int(card))
-        assert steps[-1] * int(cards[-1]) < 2**62, "too many components to number their joint modes"
+        assert steps[-1] * int(cards[-1]) < 2**62, "too many components to number their configurations"
         return np.array(steps, dtype=np.int64)
 
     @cached_property

@@ -90,7 +90,7 @@ def _claim(claim: Claim, factor: str, tables: str, catalogue: Catalogue) -> list
             f"{name} holds whatever the base rates within a factor of {factor}, and whatever any one estimated number "
             f"of a symptom table within a factor of {tables}."
         ]
-    kind = "holds for any one number alone, not for several" if claim.holds_alone else "hangs on one number"
+    kind = "holds for any one number alone, not for several" if claim.holds_alone else "depends on one number"
     return [f"{name} {kind}: {turn_words(turn, claim.about, catalogue)}." for turn in claim.turns[:SHOWN]]
 
 

@@ -51,12 +51,12 @@ def spread(table: Array, axes: Sequence[str], names: Sequence[str]) -> Array:
 
 
 def by_hypothesis(weights: Array, modes: Array) -> Array:
-    """Weight of each hypothesis out of the table of all joint modes."""
+    """Weight of each hypothesis out of the table of all configurations."""
     return weights[tuple(modes.T)]
 
 
 def marginals_of(weights: Array, components: Sequence[str]) -> dict[str, Array]:
-    """Probability of each mode of each component out of the table of all joint modes."""
+    """Probability of each mode of each component out of the table of all configurations."""
     whole = weights.sum()
     return {
         name: weights.sum(axis=tuple(k for k in range(weights.ndim) if k != i)) / whole
@@ -128,5 +128,5 @@ def by_pyagrum(
 
 
 def every_mode(network: Network) -> Array:
-    """All joint modes of the components, one row each."""
+    """All configurations of the components, one row each."""
     return np.array(list(product(*(range(network.nodes[c].card) for c in network.components))))

@@ -75,7 +75,7 @@ def assert_same(found: dict[str, Array], expected: dict[str, Array], chosen: Arr
 
 
 def test_the_starting_circuit_is_answered_for_leading_hypotheses_only() -> None:
-    """What the tests below are about: clusters too large to be answered for every joint mode."""
+    """What the tests below are about: clusters too large to be answered for every configuration."""
     placements = fresh().view.placements
     owners = {placements.owner[q] for q, _, _ in questions().values()}
     assert {placements[k].small for k in owners} == {False, True}

@@ -38,7 +38,7 @@ def test_a_line_below_the_verdict_says_whether_it_holds(screen: Screen, served: 
     assert "To settle it: " in said
     assert in_view(page, ".fn-stop")
     go(page, "Why")
-    page.wait_for_function("() => document.body.innerText.includes('The first repair hangs on one number')")
+    page.wait_for_function("() => document.body.innerText.includes('The first repair depends on one number')")
     assert "lies between" in page.inner_text("body")
 
 

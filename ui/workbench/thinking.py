@@ -51,7 +51,7 @@ def keep_up() -> bool:
 
 
 def forget() -> None:
-    """Let what hangs on the prior set go."""
+    """Let what depends on the prior set go."""
     catalogue.cache_clear()
     costs.cache_clear()
     let_go()

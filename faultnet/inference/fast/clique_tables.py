@@ -1,4 +1,4 @@
-"""A cluster with its tables laid out for the joint modes that occur among the hypotheses."""
+"""A cluster with its tables laid out for the configurations that occur among the hypotheses."""
 
 from __future__ import annotations
 
@@ -37,13 +37,13 @@ def _owner(table: Tensor) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Bound:
-    """A cluster and the joint modes of its components.
+    """A cluster and the configurations of its components.
 
     Parameters
     ----------
     cluster : Cluster
     rows : RowSets
-        All joint modes that occur.
+        All configurations that occur.
     """
 
     cluster: Cluster
@@ -93,7 +93,7 @@ class Bound:
         return {n: Named(n, t, True) for n, t in found.items()}
 
     def _laid_out(self, values: Array, axes: tuple[str, ...]) -> Tensor:
-        """A table with its component axes turned into joint modes."""
+        """A table with its component axes turned into configurations."""
         mine = sorted(a for a in axes if a in self.cluster.components)
         if not mine:
             return Tensor(values, axes)
@@ -158,7 +158,7 @@ class Bound:
 
     @cached_property
     def counts(self) -> dict[float, RowCounts]:
-        """Numbers of joint modes for planning: all of them, or as many as lead."""
+        """Numbers of configurations for planning: all of them, or as many as lead."""
         names = tuple(sorted(self.cluster.components))
         whole = round(log2(max(len(self.rows.table), 1)))
         signature = (whole, *(self.rows.count([c]) for c in names))

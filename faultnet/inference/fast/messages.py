@@ -36,7 +36,7 @@ class Placed:
     ----------
     bound : Bound
     which : unsigned int array, shape (hypotheses,)
-        Row of each hypothesis among the joint modes of the cluster's components.
+        Row of each hypothesis among the configurations of the cluster's components.
     """
 
     bound: Bound
@@ -49,12 +49,12 @@ class Placed:
 
     @cached_property
     def small(self) -> bool:
-        """Whether answering for all joint modes at once costs next to nothing."""
+        """Whether answering for all configurations at once costs next to nothing."""
         nodes = self.bound.cluster.network.nodes
         return prod(nodes[h].card for h in self.bound.cluster.hidden) * len(self.bound.rows.table) <= SMALL
 
     def rows_of(self, components: Components) -> NDArray[np.unsignedinteger]:
-        """Row of each hypothesis among the joint modes of some of the cluster's components."""
+        """Row of each hypothesis among the configurations of some of the cluster's components."""
         found = self._places.get(components)
         if found is None:
             found = self._places[components] = _packed(self.bound.rows.part(components).which)[self.which]
@@ -92,7 +92,7 @@ class Placed:
         return self.read.get((quantity, likelihood.tobytes()), lambda: self.bound.weight(quantity, likelihood))
 
     def message(self, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
-        """Likelihood of evidence over joint modes and charge, and its log scale; kept for the next time."""
+        """Likelihood of evidence over configurations and charge, and its log scale; kept for the next time."""
 
         def make() -> tuple[Tensor, float]:
             tensors, log_scale = self.weights(evidence)
@@ -101,7 +101,7 @@ class Placed:
         return self.messages.get(evidence_key(evidence), make)
 
     def answer(self, evidence: tuple[Evidence, ...], questions: tuple[Asked, ...]) -> Tensor:
-        """What tests of one site would show, for all joint modes; kept for the next time."""
+        """What tests of one site would show, for all configurations; kept for the next time."""
 
         def make() -> Tensor:
             sheet = Sheet(self.bound, self.bound.rows)
@@ -127,7 +127,7 @@ def _packed(rows: Index) -> NDArray[np.unsignedinteger]:
 
 
 def placed(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
-    """Bind a cluster to the joint modes that occur among hypotheses."""
+    """Bind a cluster to the configurations that occur among hypotheses."""
     table = modes[:, [components.index(c) for c in cluster.components]]
     first, which = distinct_rows(table)
     return Placed(Bound(cluster, RowSets(cluster.components, table[first])), _packed(which))

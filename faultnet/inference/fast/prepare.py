@@ -1,7 +1,7 @@
 """Recipes for questions about a cluster: what no reading bears on is multiplied now, the rest is written down.
 
-The leading joint modes change from reading to reading, and so do the weights of the readings; which tables have to be
-multiplied in which order does not, so it is settled once for each kind of question.
+The leading configurations change from reading to reading, and so do the weights of the readings; which tables have to
+be multiplied in which order does not, so it is settled once for each kind of question.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def recipe_for(bound: Bound, weights: Sequence[Tensor], outcomes: Named | None, 
     outcomes : Named, optional
         Of tests.
     leading : bool
-        Whether only leading joint modes are asked about.
+        Whether only leading configurations are asked about.
     cut : bool
         Whether only some states of charge are asked about.
     """
@@ -165,7 +165,7 @@ def _made(bound: Bound, key: Hashable, left: Tensor | None, right: Tensor | None
 
 
 def _is_kept(bound: Bound, axes: frozenset[str], components: Components, sizes: dict[str, int]) -> bool:
-    """Whether a product that no reading bears on is small enough to be kept for all joint modes."""
+    """Whether a product that no reading bears on is small enough to be kept for all configurations."""
     rows = _rows(bound, components)
     entries = rows * prod(sizes[a] for a in axes if a != COMBINATION)
     return entries <= (LARGEST_PLAIN if rows <= FEW_ROWS else LARGEST_ROWED)

@@ -1,8 +1,8 @@
-"""Products worked out for some of the joint modes under one set of readings.
+"""Products worked out for some of the configurations under one set of readings.
 
-What depends on few joint modes (those of the battery, say) is worked out for all of them, and kept on a shelf while the
-readings stay. The rest is worked out for the joint modes asked about only. All tests asked on one sheet share every
-product that does not depend on the test itself.
+What depends on few configurations (those of the battery, say) is worked out for all of them, and kept on a shelf while
+the readings stay. The rest is worked out for the configurations asked about only. All tests asked on one sheet share
+every product that does not depend on the test itself.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from faultnet.inference.fast.support import States
 
 @dataclass(frozen=True)
 class _Table:
-    """A table with its number; cut (2) not at all, (1) to the states that are kept, (0) to the joint modes too."""
+    """A table with its number; cut (2) not at all, (1) to the states that are kept, (0) to the configurations too."""
 
     number: int
     tensor: Tensor
@@ -31,7 +31,7 @@ class _Table:
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """Joint modes and states of charge to answer for.
+    """Configurations and states of charge to answer for.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ class Sheet:
     charge_states : int array, optional
         Some states of charge; all when left out.
     common : Shelf
-        Products under the same readings and kept states that depend on few joint modes; sheets may share it.
+        Products under the same readings and kept states that depend on few configurations; sheets may share it.
     states : mapping of axis to int array, optional
         Some states of hidden axes, in rising order; the others count as impossible, but for an axis already summed out
         in what no reading bears on.
@@ -99,7 +99,7 @@ class Sheet:
         return _Table(step.number, found, reach)
 
     def _at(self, table: _Table, reach: int) -> Tensor:
-        """A table cut to the states that are kept, and to the joint modes too where only these are wanted."""
+        """A table cut to the states that are kept, and to the configurations too where only these are wanted."""
         tensor, charge = table.tensor, self.charge_states
         if table.reach > reach == 0:
             self.common.lasting.add((table.number, 1))

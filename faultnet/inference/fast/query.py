@@ -1,7 +1,7 @@
-"""What the tests of one cluster would show under one set of readings, kept for the joint modes asked about so far.
+"""What the tests of one cluster would show under one set of readings, kept for the configurations asked about so far.
 
-The next reading mostly bears on another cluster. Then nothing here changes but which joint modes are likely enough to
-be asked about, and only those not met before are worked out.
+The next reading mostly bears on another cluster. Then nothing here changes but which configurations are likely enough
+to be asked about, and only those not met before are worked out.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ MOST_NARROWED = 2
 
 @dataclass(eq=False)
 class Answers:
-    """Answers of one site's tests, joint mode by joint mode.
+    """Answers of one site's tests, configuration by configuration.
 
     Parameters
     ----------
-    place : int array, shape (joint modes of the cluster,)
-        Where the answer for a joint mode stands in `values`; negative where there is none yet.
+    place : int array, shape (configurations of the cluster,)
+        Where the answer for a configuration stands in `values`; negative where there is none yet.
     values : array, shape (answers, charge states, outcomes)
     """
 
@@ -44,7 +44,7 @@ class Answers:
     values: Array
 
     def add(self, rows: Index, values: Array) -> None:
-        """Put answers for more joint modes at the end."""
+        """Put answers for more configurations at the end."""
         self.place[rows] = np.arange(len(self.values), len(self.values) + len(rows))
         self.values = np.concatenate([self.values, values])
 
@@ -86,7 +86,7 @@ class Desk:
         return own + sum(desk.size() for desk in list(self._narrower))
 
     def trim(self) -> None:
-        """Drop the products that work on further joint modes would begin with; the answers stay."""
+        """Drop the products that work on further configurations would begin with; the answers stay."""
         self._common.tables.clear()
         for desk in list(self._narrower):
             desk.trim()
@@ -155,13 +155,13 @@ class Desk:
         sites : sequence of Named
             Outcomes of tests, as :meth:`Bound.outcomes` gives them.
         rows : int array, shape (hypotheses,)
-            Joint mode of each hypothesis.
+            Configuration of each hypothesis.
         before : array, shape (hypotheses, charge states)
             Weight over the state of charge from everything else.
         charge_states : int array, optional
             States of charge asked about; all when left out.
         expected : int array, optional
-            Joint modes that may be asked about next; worked out along with others that are missing, never alone.
+            Configurations that may be asked about next; worked out along with others that are missing, never alone.
 
         Returns
         -------
@@ -209,7 +209,7 @@ class Desk:
         kept.add(missing, values)
 
     def _laid_out(self, sheet: Sheet, message: Tensor) -> Array:
-        """A message for each joint mode of the sheet, shape (joint modes, charge states or 1, outcomes)."""
+        """A message for each configuration of the sheet, shape (configurations, charge states or 1, outcomes)."""
         values = message.values if CHARGE in message.axes else message.values[..., None, :]
         if COMBINATION not in message.axes:
             return np.broadcast_to(values, (len(sheet.rows.table), *values.shape))
@@ -217,18 +217,18 @@ class Desk:
 
 
 def _missing(kept: Answers | None, rows: Index) -> Index:
-    """Those of some joint modes that have no answer yet."""
+    """Those of some configurations that have no answer yet."""
     return rows if kept is None else rows[kept.place[rows] == MISSING]
 
 
 def over_charge(sites: Sequence[Array], which: NDArray[np.integer], before: Array) -> list[Array]:
-    """Answers of joint modes, weighted over the state of charge for each hypothesis.
+    """Answers of configurations, weighted over the state of charge for each hypothesis.
 
     Parameters
     ----------
-    sites : sequence of array, shape (joint modes, charge states or 1, outcomes)
+    sites : sequence of array, shape (configurations, charge states or 1, outcomes)
     which : int array, shape (hypotheses,)
-        Joint mode of each hypothesis.
+        Configuration of each hypothesis.
     before : array, shape (hypotheses, charge states)
 
     Returns
@@ -245,7 +245,7 @@ def over_charge(sites: Sequence[Array], which: NDArray[np.integer], before: Arra
 
 
 def _by_rows(values: Array, which: NDArray[np.integer], before: Array) -> Array:
-    """One matrix product for each joint mode, with all hypotheses that have it."""
+    """One matrix product for each configuration, with all hypotheses that have it."""
     order = np.argsort(which, kind="stable")
     ends = np.searchsorted(which[order], np.arange(len(values) + 1)).tolist()
     weight = before[order]

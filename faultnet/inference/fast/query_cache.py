@@ -1,7 +1,7 @@
 """Products of a desk that may be asked for again, kept as long as there is room for them in memory.
 
 The largest products of a question only serve to make the next ones; these go as soon as all tests are answered. What
-the answers for further joint modes begin with stays, on every desk used lately, as far as :data:`ROOM` allows.
+the answers for further configurations begin with stays, on every desk used lately, as far as :data:`ROOM` allows.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ class Shelf:
     ----------
     tables : dict of (int, int) to Tensor
     lasting : set of (int, int)
-        Those that work on further joint modes begins with.
+        Those that work on further configurations begins with.
     used : int
         When it was used last, as a count over all shelves.
     """

@@ -1,4 +1,4 @@
-"""What has to be multiplied for a question about a cluster, once the readings and the joint modes are given."""
+"""What has to be multiplied for a question about a cluster, once the readings and the configurations are given."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ KEEP = (COMBINATION, CHARGE, OUTCOME)
 
 @dataclass(frozen=True, eq=False)
 class Named:
-    """A table for all joint modes and states of charge, with what it is known by.
+    """A table for all configurations and states of charge, with what it is known by.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ class Named:
 
 class Step(NamedTuple):
     """One product: two places in the list of tables so far, the axes needed after it, a number it is kept under, and
-    whether it depends on so few joint modes that it is worked out for all of them."""
+    whether it depends on so few configurations that it is worked out for all of them."""
 
     left: int
     right: int

@@ -157,7 +157,7 @@ class Outlook:
         return [self._whole(k, place.answer(evidence, questions), before) for questions in asked]
 
     def _whole(self, k: int, message: Tensor, before: Array) -> Array:
-        """A message for all joint modes, for each hypothesis, shape (hypotheses, outcomes)."""
+        """A message for all configurations, for each hypothesis, shape (hypotheses, outcomes)."""
         message = self.view.cut(message)
         values = message.values if CHARGE in message.axes else message.values[..., None, :]
         if not message.components:

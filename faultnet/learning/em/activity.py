@@ -56,7 +56,7 @@ class ActivationPatterns:
     columns : tuple of str
         Components, then what acts now.
     rows : int array, shape (rows, columns)
-        Distinct joint modes that likelihoods are worked out for.
+        Distinct configurations that likelihoods are worked out for.
     starts : int array, shape (hypotheses + 1,)
         Where the patterns of each hypothesis begin.
     row : int array, shape (patterns,)

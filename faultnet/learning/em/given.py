@@ -27,7 +27,7 @@ VISIT = ""  # the axis of visits, beside those of the nodes
 
 @dataclass(frozen=True, eq=False)
 class Given:
-    """A visit's network cut at one joint mode of all components and of what acts.
+    """A visit's network cut at one configuration of all components and of what acts.
 
     Parameters
     ----------

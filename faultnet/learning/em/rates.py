@@ -52,7 +52,7 @@ class RateForm:
         Of factors 1 and on.
     own_counts : array, shape (factors + 1, places)
         What the pull towards the whole is worth [cars].
-    factors : array, shape (joint modes of the battery's parents, battery modes)
+    factors : array, shape (configurations of the battery's parents, battery modes)
         How use, drain and charging raise the weights; the first row is ones.
     of_hypothesis : int array, shape (hypotheses,)
         Row of `factors`.

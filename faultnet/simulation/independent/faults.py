@@ -1,7 +1,7 @@
 """Which faults a car has: counts of a thousand cars, drawn so that worn cars have several at once.
 
 Every count is multiplied by exp(b w - b^2 / 2) for a car of wear w, standard normal over all cars: on the mean the
-count stays what the table says, and faults meet in the same cars. How a car is used does not hang on its wear.
+count stays what the table says, and faults meet in the same cars. How a car is used does not depend on its wear.
 """
 
 from __future__ import annotations

@@ -165,7 +165,7 @@ def condition(dice: Dice, build: Build, component: str, mode: str, *, calm: bool
     Returns
     -------
     dict of str to float
-        Its numbers; which ones hangs on the component.
+        Its numbers; which ones depends on the component.
     """
     return _DRAWN[component](dice, build, mode, calm)
 

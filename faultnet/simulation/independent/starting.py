@@ -33,7 +33,7 @@ BRUSH_KNEE = 5.0  # [A] over which the brush drop is reached; memory
 
 @dataclass(frozen=True)
 class Circuit:
-    """Everything a start hangs on.
+    """Everything a start depends on.
 
     Parameters
     ----------

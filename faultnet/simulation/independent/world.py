@@ -150,7 +150,7 @@ def _calm_mode(catalogue: Catalogue, component: str, mode: str) -> str:
 def _at_its_worst(
     dice: Dice, build: Build, catalogue: Catalogue, component: str, mode: str, calm: Mapping[str, float]
 ) -> Mapping[str, float]:
-    """A sound part is as it is when calm; a broken one is drawn in its mode, what does not hang on that kept."""
+    """A sound part is as it is when calm; a broken one is drawn in its mode, what does not depend on that kept."""
     if mode == catalogue.component(component).modes[0].id or mode == "undersized":
         return calm
     drawn = condition(dice, build, component, mode)

@@ -19,7 +19,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.worlds import AnyCar, act_outcome, after_act, measure, next_visit
 
 Streams = Callable[[str], np.random.Generator]
-"""A random stream for each act or test by its id, where what one draws is not to hang on the others."""
+"""A random stream for each act or test by its id, where what one draws is not to depend on the others."""
 
 COMPLAINT = "how_it_turns_over"
 MOST_COME_BACKS = 3

@@ -301,7 +301,7 @@ def test_base_rates_are_kept_on_the_mean_and_faults_meet_in_worn_cars() -> None:
     drawn = [draw_modes(Dice(rng, float(w)), catalogue(), rates) for w in wear]
     some = [m for m in drawn if any(m[c] != catalogue().component(c).modes[0].id for c in COMPONENTS)]
     worn = sum(m["battery"] == "worn" for m in some)
-    left_on = sum(m["use"] == "left_on" for m in some)  # how a car is used does not hang on its wear
+    left_on = sum(m["use"] == "left_on" for m in some)  # how a car is used does not depend on its wear
     told = rates["battery", "worn"] / rates["use", "left_on"]
     assert worn / left_on == pytest.approx(told, rel=0.12)
     many = [w for w, m in zip(wear, drawn, strict=True) if sum(m[c] != "sound" for c in COMPONENTS) > 3]
