@@ -20,7 +20,7 @@ from faultnet.diagnosis.needs import without_replaced
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
-from faultnet.diagnosis.slips import MORE_LIKELY_THAN_NOT, chance_of_slip
+from faultnet.diagnosis.slips import ASKED_FROM, chance_of_slip
 from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
@@ -321,7 +321,7 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
     numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
     slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
     again = "Measure again: probes on the posts themselves, the right range, fresh meter battery."
-    clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > MORE_LIKELY_THAN_NOT]
+    clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > ASKED_FROM]
     odd = [s for s in seen if s.surprise > CLASH_DECIBANS and s not in clashing]
     return (
         *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in clashing),

@@ -1,4 +1,4 @@
-"""Readings that no car gives together with the rest: those that are more likely a slip than the value of this car.
+"""Readings that no car gives together with the rest: those that may well be a slip and not the value of this car.
 
 A slip is a probe in the wrong place, a wrong range, a figure misread; each instrument has its chance of one. How likely
 a reading is after all the others says how much of that chance of a slip it takes to explain it.
@@ -17,7 +17,7 @@ from faultnet.diagnosis.models import Model
 from faultnet.inference.posterior import TINY, Belief
 from faultnet.prior_set.catalogue import Catalogue
 
-MORE_LIKELY_THAN_NOT = 0.5
+ASKED_FROM = 0.1  # chance of a slip: to look again costs little, a part bought on a slip costs much
 
 
 def chance_of_slip(
