@@ -78,8 +78,8 @@ def through_windings(setting: Setting, volts: Array, both: Array, behind: Array 
     holding current alone, the larger the windings are.
     """
     starved = volts / (both + behind)
-    share = setting.spread("coil_current_hold") / setting.spread("coil_current_pull")
-    hold = share * setting.spread("coil_current_volts") / both
+    ordinary = setting.spread("coil_current_volts") / setting.spread("coil_current_pull")
+    hold = setting.spread("coil_current_hold") * ordinary / both
     sticks = np.arange(starved.shape[-1]) < STUCK * starved.shape[-1]
     return np.where(sticks, np.minimum(starved, hold), starved)
 

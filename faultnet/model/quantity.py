@@ -107,8 +107,7 @@ class Quantity:
         Standard deviation by which two readings of it differ beyond their instruments' errors [unit of the quantity],
         or the name of that number; it is in the table already.
     unlike : str
-        Name of the number by which a car differs from the model in it, at every reading alike (:attr:`off_by`); for
-        numbers only.
+        Name of the number by which a car is off the model in it, at every reading alike (:attr:`off_by`); of numbers.
     sampled : bool
         Whether it is seen through the window or the sampling interval of the instrument, one table for each.
     """

@@ -155,7 +155,8 @@ def main() -> None:
 def orders_searched() -> list[str]:
     """Orders of contraction that were searched for and kept in the cache folder."""
     path = cache_folder() / ORDERS_FILE
-    return path.read_text().splitlines() if path.exists() else []
+    lines = path.read_text().splitlines() if path.exists() else []
+    return [line.partition(" ")[2] for line in lines]  # without the seal, which is this user's
 
 
 def profiled(cars: int) -> list[Technician]:

@@ -63,9 +63,12 @@ def test_a_meter_under_its_limit_says_what_over_it_does_not() -> None:
 
 
 def test_a_density_over_all_bins_has_unit_mass() -> None:
+    """What is no slip; a slip's is the same in every bin."""
     found = evidence(Reading("rest_voltage", value=12.42))
+    assert found.number is not None
     widths = np.diff(np.asarray(demo.network().nodes["rest_voltage"].edges))
-    np.testing.assert_allclose(found.likelihood @ widths, 1.0, atol=0.01)
+    np.testing.assert_allclose((found.likelihood - found.number.floor) @ widths, found.number.kept, rtol=1e-6)
+    assert found.number.kept == pytest.approx(0.99)
 
 
 def test_a_rough_reading_says_less() -> None:
@@ -137,7 +140,10 @@ def test_a_module_reading_is_shifted_by_the_offset_found_at_rest() -> None:
 
 def test_a_module_reading_without_comparison_says_less() -> None:
     reading = Reading("module_crank_minimum", value=9.0)
-    assert evidence(reading).likelihood.max() < evidence(reading, Offset(-0.2, 0.01)).likelihood.max()
+    alone, compared = evidence(reading).number, evidence(reading, Offset(-0.2, 0.01)).number
+    assert alone is not None
+    assert compared is not None
+    assert alone.spread > compared.spread
 
 
 def test_a_reading_at_the_posts_takes_no_offset() -> None:

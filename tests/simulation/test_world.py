@@ -131,11 +131,11 @@ def test_another_visit_is_the_same_car_with_new_luck() -> None:
 
 
 def test_a_sound_car_reads_as_the_trade_expects() -> None:
-    """Rest 12.4 to 12.7 V, held 10.4 to 12 V, drop below 0.5 V, 50 mA asleep: common practice, no source."""
+    """Rest 12.4 to 12.7 V, held from 10 V to 12 V, drop below 0.5 V, 50 mA asleep: common practice, no source."""
     found = cars(300, 8)
     for test, low, high in (
         ("rest_voltage", 12.3, 12.85),
-        ("recorded_sustained", 10.4, 12.2),
+        ("recorded_sustained", 10.0, 12.2),
         ("positive_side_drop", 0.05, 0.55),
         ("ground_side_drop", 0.01, 0.2),
         ("charge_unloaded_voltage", 13.4, 14.8),
@@ -230,8 +230,8 @@ def test_slips_are_as_rare_as_the_world_says() -> None:
     rates = {}
     for world in ("standard", "mismatched"):
         car = draw_car(rng, catalogue(), CAR, {}, MILD, world)
-        seen = [measure(car, "key_off_current", None, rng).value or 0.0 for _ in range(3000)]
-        rates[world] = np.mean(np.array(seen) > 1.0)
+        seen = np.array([measure(car, "key_off_current", None, rng).value or 0.0 for _ in range(3000)])
+        rates[world] = np.mean(np.abs(np.log(np.maximum(seen, 1e-4) / np.median(seen))) > 1.0)
     assert rates["standard"] == pytest.approx(0.95 * catalogue().instrument("clamp_meter_fine").slip, abs=0.008)
     assert rates["mismatched"] == pytest.approx(0.95 * 0.05, abs=0.013)
 

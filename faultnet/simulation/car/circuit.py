@@ -179,8 +179,8 @@ def _solved(vehicle: VirtualCar, seconds: float) -> Circuit:
     }
     start = _start(vehicle, emf, ohmic, polarisation, sum(parts.values()))
     moved = np.asarray(pull_in >= needed) & ~np.asarray(vehicle.sticks)
-    share = vehicle.spread("coil_current_hold") / vehicle.spread("coil_current_pull")
-    held = share * vehicle.spread("coil_current_volts") / coil
+    ordinary = vehicle.spread("coil_current_volts") / vehicle.spread("coil_current_pull")
+    held = vehicle.spread("coil_current_hold") * ordinary / coil
     windings = np.where(moved | vehicle.sticks, held, emf / fed_through)
     return Circuit(emf, ohmic, polarisation, **parts, moved=moved, pull_in=pull_in, coil=windings, start=start)
 

@@ -213,7 +213,7 @@ def _slipped(vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrume
     elif kind == BATTERY:
         seen = vehicle.spread("usual_rest_voltage") + vehicle.spread("slip_battery_spread") * rng.standard_normal()
     else:
-        seen = DISPLAYS * reading_spread(instrument, 0.0) * rng.standard_normal()
+        return displayed(DISPLAYS * reading_spread(instrument, 0.0) * rng.standard_normal(), test, instrument)
     low, high = test.plausible or (-np.inf, np.inf)
     return displayed(seen, test, instrument) if low <= seen <= high else value
 
