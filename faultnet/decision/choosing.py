@@ -12,7 +12,16 @@ from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.value import FOUNDED, Position, Worth, doubt_taken, many_steps, one_step, two_steps, worth_of_knowing
+from faultnet.decision.value import (
+    FOUNDED,
+    Position,
+    Worth,
+    doubt_taken,
+    many_steps,
+    one_step,
+    two_steps,
+    worth_of_knowing,
+)
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
