@@ -12,7 +12,15 @@ from dataclasses import dataclass
 
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
-from faultnet.decision.value import Position, Worth, many_steps, one_step, two_steps, worth_of_knowing
+from faultnet.decision.value import (
+    Position,
+    Worth,
+    doubt_taken,
+    many_steps,
+    one_step,
+    two_steps,
+    worth_of_knowing,
+)
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
@@ -51,10 +59,20 @@ def by_information(position: Position, worth: Mapping[str, Worth]) -> Scores:
     return {test: told[test] / max(price[test], CLOSE) for test in worth}
 
 
+def by_doubt(position: Position, worth: Mapping[str, Worth]) -> Scores:
+    """Information about what has to be repaired, for each unit of price, preparation shared with what follows.
+
+    What only tells modes of one part from each other, which the same repair mends, counts nothing here.
+    """
+    price, taken = shared_price(position, worth), doubt_taken(position)
+    return {test: taken[test] / max(price[test], CLOSE) for test in worth}
+
+
 CRITERIA: dict[str, Criterion | LookAhead] = {
     "saving": by_saving,
     "saving_for_price": by_saving_for_price,
     "information": by_information,
+    "doubt": by_doubt,
     "saving_for_price_ahead": LookAhead("saving_for_price"),
     "information_ahead": LookAhead("information"),
 }

@@ -5,9 +5,8 @@ Rommelse 1995). With several faults the same order is replayed on every hypothes
 its faults is mended. At some point it is cheaper to stop fitting parts and to start over with fresh tests, for a flat
 price on top of what has to be mended after all; where, is found for each belief. Repairs behind the same cover share
 the work of opening it (cost clusters, Ottosen and Jensen 2010), giving the car back although a fault is left costs a
-call-back, and a part fitted in vain costs trust beyond its price. A charge with advice hides what is at fault beside
-it: the car leaves cured and comes back, so that costs the call-back too. The way a car is used counts as something to
-mend only where no part is at fault beside it.
+call-back, and a part fitted in vain costs trust beyond its price. The way a car is used counts as something to mend
+only where no part is at fault beside it.
 
 References
 ----------
@@ -29,7 +28,6 @@ from faultnet.model.network import Array
 
 GIVE_BACK = "give_back"
 CONTRIBUTING = ("use",)
-HIDES = ("use",)  # a charge and advice: that a part is at fault all the same shows when the car is flat again
 BATCH = 256
 
 
@@ -78,17 +76,6 @@ class Repairs:
     def by_class(self) -> Repairs:
         """The same repairs for one hypothesis of each class."""
         return replace(self, at_fault=self.at_fault[np.unique(self._codes, return_index=True)[1]])
-
-    @cached_property
-    def hiding(self) -> list[int]:
-        """Columns of the repairs that hide what is at fault beside them."""
-        return [self.names.index(name) for name in HIDES if name in self.names]
-
-    @cached_property
-    def hidden(self) -> NDArray[np.bool_]:
-        """Whether a part is at fault that such a repair would hide, shape (hypotheses,)."""
-        parts = [k for k, name in enumerate(self.names) if name not in (*HIDES, GIVE_BACK)]
-        return np.asarray(self.at_fault[:, parts].any(axis=1))
 
     @cached_property
     def _codes(self) -> NDArray[np.void]:
@@ -149,17 +136,14 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     Notes
     -----
     Step by step: the cost of a repair falls once its cover is off, so the quotient is formed anew after each choice.
-    Giving the car back costs the call-back that is to be expected of it, and so does a charge with advice. What a part
-    costs when fitted in vain counts in full: with single faults, swapping two neighbours of an order changes its cost
-    by p_j (c_i + v_i) - p_i (c_j + v_j).
+    Giving the car back costs the call-back that is to be expected of it. What a part costs when fitted in vain counts
+    in full: with single faults, swapping two neighbours of an order changes its cost by p_j (c_i + v_i) -
+    p_i (c_j + v_j).
     """
     chance = (weights @ repairs.at_fault) / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
     risk = np.zeros_like(chance) + repairs.in_vain
     if GIVE_BACK in repairs.names:
         risk[:, -1] = repairs.call_back * (1.0 - chance[:, -1])
-    if repairs.hiding:
-        held = weights @ repairs.hidden / np.maximum(weights.sum(axis=1), 1e-300)
-        risk[:, repairs.hiding] += repairs.call_back * held[:, None]
     rows = np.arange(len(weights))
     access_cost = np.append(repairs.access_cost, 0.0)
     behind = repairs.access == np.arange(-1, len(repairs.access_cost))[:, None]
@@ -239,11 +223,6 @@ def ways_to_stop(repairs: Repairs, weights: Array, order: NDArray[np.intp]) -> A
     needed = np.take_along_axis(chance * repairs.cost, order, axis=1)
     still_needed = needed.sum(axis=1, keepdims=True) - np.cumsum(needed, axis=1)
     broken_off = paid + (1.0 - mended) * (bill + repairs.start_over) + still_needed
-    if repairs.hiding:
-        unmended = np.bincount(place, (share * repairs.hidden).ravel(), minlength=order.size).reshape(order.shape)
-        unmended = unmended.sum(axis=1, keepdims=True) - np.cumsum(unmended, axis=1)
-        done = np.isin(order, repairs.hiding).cumsum(axis=1) > 0
-        broken_off = broken_off + repairs.call_back * unmended * done
     return np.column_stack([whole, broken_off, _starting_over(repairs, weights)])
 
 
@@ -311,10 +290,8 @@ def last_needed(repairs: Repairs, order: NDArray[np.intp]) -> tuple[NDArray[np.i
 
 
 def _call_backs(repairs: Repairs, position: NDArray[np.intp], last: NDArray[np.intp]) -> Array:
-    """What a car that comes back costs, shape (beliefs, hypotheses): given back too early, or charged and sent home."""
-    early = np.zeros(last.shape, dtype=bool)
-    if GIVE_BACK in repairs.names:
-        early = position[:, repairs.names.index(GIVE_BACK)][:, None] < last
-    for column in repairs.hiding:
-        early = early | ((position[:, column][:, None] < last) & repairs.hidden)
-    return np.where(early, repairs.call_back, 0.0)
+    """What giving the car back too early costs, shape (beliefs, hypotheses)."""
+    if GIVE_BACK not in repairs.names:
+        return np.zeros(last.shape)
+    given = position[:, repairs.names.index(GIVE_BACK)][:, None]
+    return np.where(given < last, repairs.call_back, 0.0)

@@ -190,13 +190,12 @@ class _Table:
 def values_of(repairs: Repairs, belief: Array) -> Array:
     """Worth of each row to each repair's place in the order, shape (repairs, rows): one over what the repair costs.
 
-    Giving the car back, and a charge with advice, are taken at what they cost by a belief, as call-backs depend on it.
+    Giving the car back is taken at what it costs by a belief, as its call-back depends on it.
     """
     access = np.append(repairs.access_cost, 0.0)[repairs.access]
     cost = repairs.cost + repairs.in_vain + access
     if repairs.names[-1] == GIVE_BACK:
         cost[-1] += repairs.call_back * (1.0 - float(belief @ repairs.at_fault[:, -1]))
-    cost[repairs.hiding] += repairs.call_back * float(belief @ repairs.hidden)
     return np.asarray(repairs.at_fault.T / np.maximum(cost, 1e-9)[:, None])
 
 

@@ -55,6 +55,17 @@ def test_a_cheap_test_stands_before_a_dear_one_that_tells_no_more_for_its_price(
     assert in_order(at, worth, criterion)[-1] == "idle"
 
 
+def test_what_tells_modes_of_one_part_apart_takes_no_doubt_about_the_repair() -> None:
+    """Two modes of a and one of b: one test tells the modes for 1, the other the parts for 2."""
+    modes, parts = np.array([[1.0, 0], [0, 1.0], [0.5, 0.5]]), np.array([[1.0, 0], [1.0, 0], [0, 1.0]])
+    at_fault = np.array([[True, False], [True, False], [False, True]])
+    repairs = Repairs(("a", "b"), np.array([100.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
+    at = Position(np.array([0.4, 0.4, 0.2]), {"modes": modes, "parts": parts}, {"modes": 1.0, "parts": 2.0}, repairs)
+    worth = one_step(at)
+    assert in_order(at, worth, "information") == ["modes", "parts"]
+    assert in_order(at, worth, "doubt") == ["parts", "modes"]
+
+
 def test_the_criteria_differ_where_a_dear_test_tells_all() -> None:
     """For 10 the certain test saves 40, the other for 2 saves 23; 50 / 10 against 25 / 2; 0.1 bit against 0.09."""
     at = position({"dear": 10.0, "cheap": 2.0}, {"dear": TELLS, "cheap": HALF})

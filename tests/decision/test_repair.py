@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
 import pytest
 
 from faultnet.decision.costs import load_costs
-from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for, ways_to_stop
+from faultnet.decision.repair import Repairs, expected_cost, order_of_repair, repairs_for
 
 
 def plain(cost, at_fault, access=None, access_cost=(), call_back=0.0, start_over=float("inf"), in_vain=0.0):
@@ -60,25 +59,6 @@ def test_a_part_fitted_in_vain_costs_more_and_the_best_order_counts_it():
         belief = rng.dirichlet(np.ones(size))
         best = min(by_hand(repairs, belief, order) for order in permutations(range(size)))
         assert float(expected_cost(repairs, belief[None])[0]) == pytest.approx(best, rel=1e-12)
-
-
-def test_a_charge_that_hides_a_fault_costs_a_car_that_comes_back():
-    """Use 0.7, belt 0.2, sound 0.1, call-back 180: charged first, the car with the belt comes back, 0.2 * 180 more."""
-    at_fault = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1]], bool)
-    belief = np.array([0.7, 0.2, 0.1])
-    names = ("use", "belt", "give_back")
-    repairs = Repairs(
-        names, np.array([50.0, 90.0, 2.0]), np.array([]), np.full(3, -1), at_fault, 180.0, in_vain=np.zeros(3)
-    )  # fmt: skip
-    use_first, belt_first = np.array([[0, 1, 2]]), np.array([[1, 0, 2]])
-    replayed = 0.7 * 50.0 + 0.2 * (140.0 + 180.0) + 0.1 * 142.0
-    assert float(expected_cost(repairs, belief[None], use_first)[0]) == pytest.approx(replayed)
-    replayed = 0.7 * 140.0 + 0.2 * 90.0 + 0.1 * 142.0
-    assert float(expected_cost(repairs, belief[None], belt_first)[0]) == pytest.approx(replayed)
-    over = replace(repairs, start_over=60.0)
-    charged_then_over = 0.7 * 50.0 + 0.2 * (50.0 + 60.0 + 90.0 + 180.0) + 0.1 * (50.0 + 60.0 + 2.0)
-    assert ways_to_stop(over, belief[None], use_first)[0, 1] == pytest.approx(charged_then_over)
-    assert order_of_repair(repairs, np.array([[0.4, 0.55, 0.05]]))[0, 0] == names.index("belt")
 
 
 def test_starting_over_counts_the_parts_fitted_in_vain_until_then():
