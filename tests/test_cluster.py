@@ -9,6 +9,7 @@ import json
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -18,10 +19,11 @@ import pytest
 from typer.testing import CliRunner
 
 from faultnet import cluster as ours
-from faultnet.case.types import Case
+from faultnet.case.types import Case, CaseOutcome, Reading
 from faultnet.cli.commands import app
 from faultnet.errors import ClusterError, FaultnetError
 from faultnet.learning import tune as tuning
+from faultnet.learning.em import physical
 from faultnet.learning.em.scale import on_cluster, serially
 from faultnet.learning.result import HistoryError, Options, Tuned
 from faultnet.learning.tables.history import write_history
@@ -90,14 +92,29 @@ def test_tuning_on_two_workers_gives_the_same_though_one_is_killed(two_workers: 
     assert there == here()
 
 
-def test_the_commands_work_on_a_cluster(two_workers: Any, tmp_path: Path) -> None:
-    write_history(cases(), tmp_path / "history.csv")
+def test_the_commands_work_on_a_cluster(two_workers: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With every option, a confirmation that is an opinion, and who read."""
+    first, *others = cases()
+    [visit] = first.visits
+    read = tuple(replace(e, read_by="AB") if isinstance(e, Reading) else e for e in visit.entries)
+    outcome = CaseOutcome((("battery", "worn"),), "it seemed so", proof="opinion")
+    mine = replace(first, visits=(replace(visit, entries=read),), outcome=outcome)
+    known = next(k for k, case in enumerate(others) if case.outcome is not None)
+    others[known] = replace(others[known], visits=(replace(others[known].visits[0], entries=read),))
+    write_history([mine, *others][:12], tmp_path / "history.csv")
+    monkeypatch.setattr(physical, "tried", lambda _: (physical.Tried("spreads", ("start_volts_spread",), "width"),))
     common = ["--to", "x", "--folds", "0", "--groups", "none", "--json", "--half-life", "50"]
+    common += ["--compact", "--by-person", "--physical"]
     answers = []
     for more in ([], ["--cluster", two_workers.scheduler_address, "--resume", str(tmp_path / "kept")]):
         told = CliRunner().invoke(app, ["tune", str(tmp_path / "history.csv"), *common, *more], catch_exceptions=False)
         answers.append(json.loads(told.stdout))
     assert answers[0] == answers[1]
+    assert [answers[0]["options"][name] for name in ("compact", "by_person", "physical")] == [True] * 3
+    assert [person["person"] for person in answers[0]["people"]] == ["AB"]
+    assert any("physical number" in said for said in answers[0]["warnings"]) or any(
+        change["key"] == ["start_volts_spread"] for change in answers[0]["changes"]
+    )
     assert (tmp_path / "kept" / "tuning").is_file()
 
 

@@ -399,7 +399,7 @@ def tune(
         bool, typer.Option("--compact", help="Keep at most 2 kB a case, what is likely; for very large histories.")
     ] = False,
     physical: Annotated[
-        bool, typer.Option("--physical", help="Tune physical spreads marked as estimates too; a minute or two more.")
+        bool, typer.Option("--physical", help="Tune physical numbers marked as estimates too; a minute or two more.")
     ] = False,
     by_person: Annotated[
         bool, typer.Option("--by-person", help="Show slips by who read, where the history tells.")

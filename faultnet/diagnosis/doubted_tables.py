@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +93,8 @@ def _answer(worked: Worked, place: Entered, reading: Reading, causes: Sequence[t
     choices = [c for c, _ in worked.catalogue.test(reading.test).choices]
     assert reading.state is not None
     answered = choices.index(reading.state)
-    over = _Over.of(worked, place, reading, table)
+    named = _Named(worked.catalogue.fingerprint, reading.test, table)
+    over = _Over.of(worked, place, reading, named)
     if over is None:
         return
     wide = worked.catalogue.spread("symptom_off_by")
@@ -104,7 +106,8 @@ def _answer(worked: Worked, place: Entered, reading: Reading, causes: Sequence[t
             for factor in (wide, 1.0 / wide):
                 end = chance * factor / (1.0 - chance + chance * factor)
                 moved = _with_chance(table, cause, answered, end)
-                yield Doubted(reading.test, reading.state, cause, chance, end, over.ratio(moved))
+                changed = replace(named, table=moved, cause=cause, choice=answered, end=end)
+                yield Doubted(reading.test, reading.state, cause, chance, end, over.ratio(changed))
 
 
 def _with_chance(table: SymptomTable, cause: tuple[str, str], choice: int, chance: float) -> SymptomTable:
@@ -116,6 +119,24 @@ def _with_chance(table: SymptomTable, cause: tuple[str, str], choice: int, chanc
     if cause == NONE:
         return replace(table, otherwise=tuple(left.tolist()))
     return replace(table, rows={**table.rows, cause: tuple(left.tolist())})
+
+
+@dataclass(frozen=True)
+class _Named:
+    """A symptom table, perhaps with one number moved, by what tells it from others: entry after entry asks for it."""
+
+    fingerprint: str
+    test: str
+    table: SymptomTable = field(compare=False, repr=False)
+    cause: tuple[str, str] = NONE
+    choice: int = -1
+    end: float = 0.0
+
+
+@lru_cache(maxsize=256)
+def _combined(named: _Named, components: tuple[str, ...], modes: tuple[tuple[str, ...], ...]) -> Array:
+    """Chance of each answer for every combination of modes."""
+    return normalised(all_combined(named.table, components, modes), NEVER_RULED_OUT)
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +157,8 @@ class _Over:
     sound: float = 0.0
 
     @classmethod
-    def of(cls, worked: Worked, place: Entered, reading: Reading, table: SymptomTable) -> _Over | None:
+    def of(cls, worked: Worked, place: Entered, reading: Reading, named: _Named) -> _Over | None:
+        table = named.table
         network = worked.models[place.visit].compiled.network
         evidence = evidence_of(network, worked.catalogue, reading)
         without = worked.left_out.log_likelihood.get(place)
@@ -161,21 +183,21 @@ class _Over:
             goes.append(comes[on[-1]])
         off = tuple(np.where(g, 0, c) for g, c in zip(goes, on, strict=True))
         over = cls(worked, components, modes, tuple(on), off, rows, strange, evidence, *(np.empty(0),) * 3)
-        weight_on, weight_off, sound = over.weights(table)
+        weight_on, weight_off, sound = over.weights(named)
         apart = np.abs(weight_on - weight_off) > TINY
         share = np.where(apart, (seen - weight_off) / np.where(apart, weight_on - weight_off, 1.0), 1.0)
         share = np.clip(share, 0.0, 1.0)
         return replace(over, weight_on=weight_on, weight_off=weight_off, share_on=share, sound=sound)
 
-    def weights(self, table: SymptomTable) -> tuple[Array, Array, float]:
+    def weights(self, named: _Named) -> tuple[Array, Array, float]:
         """What the answer weighs in each hypothesis with its faults on, with those that come and go off, and sound."""
-        values = normalised(all_combined(table, self.components, self.modes), NEVER_RULED_OUT)
+        values = _combined(named, self.components, tuple(self.modes))
         weight = np.tensordot(self.evidence.likelihood, values, axes=(0, 0))
         return np.asarray(weight[self.on]), np.asarray(weight[self.off]), float(weight.flat[0])
 
-    def ratio(self, table: SymptomTable) -> Array:
+    def ratio(self, named: _Named) -> Array:
         """Weight of every hypothesis by another table over its weight now, shape (hypotheses,)."""
-        on, off, sound = self.weights(table)
+        on, off, sound = self.weights(named)
         now = self.share_on * self.weight_on + (1.0 - self.share_on) * self.weight_off
         then = self.share_on * on + (1.0 - self.share_on) * off
         ratio = np.ones(len(self.worked.space))

@@ -17,6 +17,7 @@ PASS_SECONDS = 0.0003
 LOOK_SECONDS = 0.03
 """Times to work a case out, for its share of a pass, and to look it over for slips [s], by ``tests/bench/tuning.py``;
 corrected as it goes."""
+TRY_SECONDS = 90.0  # to try physical numbers, until it is seen how long one takes [s]
 USUAL_PASSES = 8
 
 
@@ -68,6 +69,8 @@ class Gauge:
         Gives a time that only grows [s].
     looks : int
         Cases that are looked over for slips.
+    tries : bool
+        Whether physical numbers are tried.
 
     Examples
     --------
@@ -86,6 +89,7 @@ class Gauge:
     told: Told = nobody
     clock: Callable[[], float] = time.monotonic
     looks: int = 0
+    tries: bool = False
     _began: float = field(init=False)
     _done: int = 0
     _case_price: float = CASE_SECONDS
@@ -97,10 +101,13 @@ class Gauge:
     _score_price: float | None = None
     _looked: int = 0
     _look_price: float = LOOK_SECONDS
+    _tries_left: float = 0.0
+    _tries_began: float | None = None
 
     def __post_init__(self) -> None:
         self._began = self._last = self.clock()
         self._pass_price = PASS_SECONDS * self.cases
+        self._tries_left = TRY_SECONDS * self.tries
 
     def worked_out(self, done: int) -> None:
         """So many cases are worked out by now."""
@@ -133,10 +140,14 @@ class Gauge:
         self._looked, self._last = done, now
         self._tell(f"looking for slips: {done} of {self.looks}")
 
-    def tells(self, doing: str) -> None:
-        """What is done next, of which no steps are counted."""
-        self._tell(doing)
-        self._last = self.clock()
+    def tried(self, done: int, of: int) -> None:
+        """So many of the physical numbers were tried by now."""
+        now = self.clock()
+        if self._tries_began is None:
+            self._tries_began = self._last
+        self._tries_left = (of - done) * (now - self._tries_began) / max(done, 1)
+        self._last = now
+        self._tell(f"trying physical numbers: {done} of {of}")
 
     def _left(self) -> float:
         usual = self._settled_after or min(max(USUAL_PASSES, self._made + 2), self.passes + 1)
@@ -147,6 +158,7 @@ class Gauge:
         scores = folds_to_come + bool(self._fold)
         passes = max(now - self._made, 0) + folds_to_come * in_fold
         looks = (self.looks - self._looked) * self._look_price
+        looks += self._tries_left
         return looks + (self.cases - self._done) * self._case_price + passes * self._pass_price + scores * score
 
     def _tell(self, doing: str) -> None:

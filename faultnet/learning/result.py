@@ -11,7 +11,7 @@ table           key                                 number
 ``instruments`` instrument, "offset"                mean offset from the posts [V]
 ``instruments`` instrument, "slip"                  chance of a wrong spot, range or word [-]
 ``effects``     component, mode, parameter, column  "centre" or "spread" of what a fault does, in its unit
-``spreads``     name                                mean offset of the control module [V]
+``spreads``     name                                mean offset of the control module [V]; physical numbers
 ==============  ==================================  ========================================
 
 A row of ``base_rates`` that the old set does not have ("climate=hot" of a component that had only "all") is a group
@@ -63,7 +63,7 @@ class Options:
     compact : bool
         Whether only what is likely is kept of each case, 2 kB at most, for histories too large for the disk.
     physical : bool
-        Whether physical spreads that are marked as estimates are tuned too; takes a minute or two more.
+        Whether physical numbers that are marked as estimates are tuned too; takes a minute or two more.
 
     Raises
     ------

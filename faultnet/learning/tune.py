@@ -129,7 +129,7 @@ def tune(
     sure_of = [i for i, case in enumerate(history) if case.outcome is not None and case.outcome.proof is None]
     chosen = evenly(sure_of, MOST_LOOKED_AT) if options.slips else []
     most = min(options.passes, FOLD_PASSES)
-    gauge = Gauge(len(history), options.passes, options.folds, most, told, looks=len(chosen))
+    gauge = Gauge(len(history), options.passes, options.folds, most, told, looks=len(chosen), tries=options.physical)
     with _disk(), _workplace(folder, history, catalogue, options) as place:
         ready = prepared(history, catalogue, options, place, weights, gauge=gauge)
         climb = climbed(
@@ -144,7 +144,7 @@ def tune(
         if options.physical:
             tried = physics(
                 ready.encoder, ready.frame, climb.numbers, ready.chunks, history, weights, options.strength,
-                lambda done, of: gauge.tells(f"trying physical numbers: {done} of {of}"),
+                gauge.tried,
             )  # fmt: skip
         rows = (*rows, *slips, *tried.changes)
         people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()

@@ -13,6 +13,7 @@ import argparse
 import json
 import platform
 import resource
+import sys
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -176,12 +177,20 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=20)
     args = parser.parse_args()
     found: dict[str, object] = {}
+
+    def keep(part: dict[str, object]) -> None:
+        """Take a part, and show it at once: the whole takes long."""
+        found.update(part)
+        print(json.dumps(part), file=sys.stderr, flush=True)
+
     if args.only != "learning":
-        found |= recovery(args.cases, args.confirmed, args.seed) | pass_cost(args.pass_cases, args.seed)
+        keep(recovery(args.cases, args.confirmed, args.seed))
+        keep(pass_cost(args.pass_cases, args.seed))
     if args.only != "rates":
-        found |= spreads_recovered(args.learning, args.seed) | slips_recovered(args.learning, args.seed)
-        found |= tables_covered(args.histories, max(200, args.learning // 3), args.seed)
-        found |= {"drift_after_ten_rounds": drift(10, max(100, args.learning // 5), args.seed)}
+        keep(slips_recovered(args.learning, args.seed))
+        keep(tables_covered(args.histories, max(200, args.learning // 3), args.seed))
+        keep(spreads_recovered(args.learning, args.seed))
+        keep({"drift_after_ten_rounds": drift(10, max(100, args.learning // 5), args.seed)})
     usage = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     found |= {"peak_mb": round(max(usage) / 1e3), "machine": f"{platform.machine()}, {platform.python_version()}"}
     if args.json:

@@ -46,6 +46,20 @@ def test_the_time_left_is_right_once_a_step_of_each_kind_was_timed() -> None:
     assert shares == sorted(shares)
 
 
+def test_physical_numbers_count_towards_the_time_left() -> None:
+    clock, told = Clock(), []
+    gauge = Gauge(10, 1, 0, 1, told.append, clock, tries=True)
+    gauge.worked_out(10)
+    assert told[-1].left > 60.0
+    clock.now += 3.0
+    gauge.tried(4, 20)
+    assert told[-1].doing == "trying physical numbers: 4 of 20"
+    already = told[-1].left - 16 * 0.75
+    clock.now += 12.0
+    gauge.tried(20, 20)
+    assert told[-1].left == pytest.approx(already)
+
+
 def test_every_step_is_told_and_stopping_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     monkeypatch.setattr("tempfile.tempdir", None)

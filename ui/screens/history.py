@@ -83,7 +83,7 @@ def _choose() -> None:
     strength = fields.scale("strength", "Weight of the old counts", (0.1, 0.3, 1.0, 3.0, 10.0), 1.0)
     half_life = fields.choice("half_life", "A case counts half after", _as_said(HALF_LIVES), HALF_LIVES[0])
     folds = fields.choice("folds", "Parts for scores on cases not learnt from", _as_said((5, 2, 0)), 5)
-    physical = fields.tick("physical", "Tune physical spreads marked as estimates too: a minute or two more")
+    physical = fields.tick("physical", "Tune physical numbers marked as estimates too: a minute or two more")
     compact = fields.tick("compact", "Keep only what is likely of each case, 2 kB at most: for very large histories")
     people = fields.tick("by_person", "Show slips by who read, where the history tells")
     good = fields.tick("keep_good", "Leave out cases with rows that cannot be used")
