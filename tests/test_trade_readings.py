@@ -168,8 +168,8 @@ def test_a_slip_reads_like_a_slip(test: str, value: float) -> None:
     def by_slip(reading: float) -> float:
         return slip_of(model.compiled.network, catalogue(), Reading(test, value=reading))
 
-    assert by_slip(0.0) > 3.0 * by_slip(value)
-    assert by_slip(value) > 3.0 * by_slip(20.0 * value)
+    assert by_slip(0.0) > 100.0 * by_slip(value)
+    assert by_slip(value) > 100.0 * by_slip(20.0 * value)
     if catalogue().test(test).unit == "V":
         assert by_slip(12.4) > 5.0 * by_slip(9.0)
 
