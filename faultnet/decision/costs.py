@@ -185,7 +185,7 @@ def _read(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cost
 
 
 def checks_of(words: str) -> tuple[frozenset[str], ...]:
-    """Checks in words: tests that serve for the same one parted by "or", checks by a semicolon.
+    """Checks in words: tests that serve for the same one separated by "or", checks by a semicolon.
 
     Examples
     --------
@@ -217,7 +217,7 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
         if kind == "named" and (unknown := set().union(*checks_of(row.text("value"))) - set(tests)):
             raise PriorsError(
                 "no such test to check a part by", where=row.where, got=", ".join(sorted(unknown)),
-                expected="tests, those that serve for the same check parted by ' or ', checks by ';'",
+                expected="tests, those that serve for the same check separated by ' or ', checks by ';'",
             )  # fmt: skip
     needed = [("shop", name) for name in SHOP if name not in OPTIONAL] + [("access", name) for name in accesses]
     needed += [(kind, name) for kind in NEEDED for name in components]
