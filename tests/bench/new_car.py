@@ -5,7 +5,7 @@ this process: the first answer on the empty case, then eleven entries as a techn
 and then whatever the advice puts first, with what a test needs done before it. Each time is the processor time until
 beliefs, ranked tests, decision and reasons stand. The cache folder is new, as on a machine just set up; ``--cache``
 takes the user's own. ``orders_searched`` counts the orders of contraction that are not among the shipped ones;
-``--write-orders`` adds them. ``--quick`` takes three cars, ``--json`` prints the figures as JSON, ``--profile`` where
+``--write-orders`` searches for all that these cars and the demo cases ask for, and ships these. ``--quick`` takes three cars, ``--json`` prints the figures as JSON, ``--profile`` where
 it goes.
 """
 
@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 import numpy as np
 
 from faultnet.cache import cache_folder
+from faultnet.case.demo import load_case
 from faultnet.case.types import Case, Entry, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import Advice
@@ -128,18 +129,21 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--each", action="store_true", help="print every time")
     parser.add_argument("--cache", action="store_true", help="the user's own cache folder instead of a new one")
-    parser.add_argument("--write-orders", action="store_true", help="add the orders searched for to the shipped ones")
+    parser.add_argument("--write-orders", action="store_true", help="ship the orders searched for, and no others")
     parser.add_argument("--profile", action="store_true", help="print the functions that took longest")
     told = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         if not told.cache:
             os.environ["FAULTNET_CACHE"] = folder
+        if told.write_orders:
+            SHIPPED_ORDERS.write_text("", encoding="utf-8")
+            for path in sorted((Path(__file__).parents[2] / "cases").glob("*.json")):
+                advise(load_case(path), load_catalogue(), load_costs())
         cars = told.cars or (QUICK_CARS if told.quick else CARS)
         workers = profiled(cars) if told.profile else run(cars)
         searched = orders_searched()
     if told.write_orders:
-        with SHIPPED_ORDERS.open("a") as file:
-            file.writelines(f"{line}\n" for line in searched)
+        SHIPPED_ORDERS.write_text("".join(f"{line}\n" for line in sorted(set(searched))), encoding="utf-8")
     if told.each:
         for w in workers:
             words = [getattr(e, "test", None) or getattr(e, "act", "") for e in w.entries]

@@ -120,6 +120,27 @@ def test_a_damaged_order_only_costs_time(forgotten: Path, damage: Callable[[str]
         assert plan(axes, sizes, ("axis_00",)) == first
 
 
+def test_the_orders_that_come_with_the_program_serve_a_user_who_is_new(tmp_path: Path) -> None:
+    """They were once sealed with the key of who had searched for them: on every other machine they were passed over."""
+    case = Path(__file__).parents[2] / "cases" / "ground_high_resistance.json"
+    program = f"""
+from faultnet import advise, load_case
+from faultnet.inference import contraction_order
+asked, searched = [], contraction_order._searched
+contraction_order._searched = lambda *given: (asked.append(given), searched(*given))[1]
+advise(load_case({str(case)!r}))
+print(len(asked), contraction_order.plan.cache_info().misses)
+"""
+    new = {"FAULTNET_CACHE": str(tmp_path / "cache"), "FAULTNET_KEY": str(tmp_path / "key"), "HOME": str(tmp_path)}
+    place = {**os.environ, **new, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
+    done = subprocess.run(
+        [sys.executable, "-c", program], env=place, capture_output=True, check=True, text=True, encoding="utf-8"
+    )
+    searched, asked = map(int, done.stdout.split())
+    assert asked > 20
+    assert searched == 0
+
+
 def test_an_order_that_somebody_else_wrote_is_not_taken(forgotten: Path) -> None:
     """One that multiplies the tables to the end, and still is not ours: it could take all the memory there is."""
     axes, sizes = tangle()
