@@ -5,8 +5,8 @@ this process: the first answer on the empty case, then eleven entries as a techn
 and then whatever the advice puts first, with what a test needs done before it. Each time is the processor time until
 beliefs, ranked tests, decision and reasons stand. The cache folder is new, as on a machine just set up; ``--cache``
 takes the user's own. ``orders_searched`` counts the orders of contraction that are not among the shipped ones;
-``--write-orders`` searches for all that these cars and the demo cases ask for, and ships these. ``--quick`` takes three cars, ``--json`` prints the figures as JSON, ``--profile`` where
-it goes.
+``--write-orders`` searches for all that these cars and the demo cases ask for, and ships these. ``--quick`` takes three
+cars, ``--json`` prints the figures as JSON, ``--profile`` where it goes.
 """
 
 from __future__ import annotations
