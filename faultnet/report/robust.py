@@ -28,7 +28,7 @@ def robust_line(found: Robustness, catalogue: Catalogue) -> str:
     --------
     >>> from faultnet.prior_set import load_catalogue
     >>> holds = Claim("cause", "battery:worn", chance=0.9)
-    >>> robust_line(Robustness(holds, None, None, (0.8, 0.95), None, 3.0, 2.0), load_catalogue())
+    >>> robust_line(Robustness(holds, None, None, (0.8, 0.95), None, 3.0, 2.0, probable=True), load_catalogue())
     'Robust: this cause leads whatever the base rates within a factor of three.'
     """
     verdict = found.verdict

@@ -57,9 +57,12 @@ def on_the_card(page: Any, label: str) -> None:
 
 
 def enter(page: Any, text: str) -> None:
-    """Type into the entry field as a person does, and press Enter."""
-    page.click(FIELD)
-    page.keyboard.type(text)
+    """Type into the entry field as a person does, once more where a page just drawn took it away, and press Enter."""
+    for _ in range(2):
+        page.click(FIELD)
+        page.keyboard.type(text)
+        if page.input_value(FIELD) == text:
+            break
     page.keyboard.press("Enter")
 
 
