@@ -43,13 +43,13 @@ def test_typing_a_reading_stores_it_shows_it_and_keeps_the_focus(
     enter(page, "12,4")
     wait_for_words(page, "Stored: Open-circuit (rest) voltage at the posts: 12.40 V")
     assert served.current(case_id).visits[0].entries[-1].value == 12.4
-    assert page.evaluate("document.activeElement === document.querySelector('.st-key-entry input')")
+    page.wait_for_function("() => document.activeElement === document.querySelector('.st-key-entry input')")
     assert page.input_value(FIELD) == ""
     enter(page, "0,1")  # again without touching anything: the field is still the same one
     page.wait_for_function("() => document.querySelector('.st-key-entry input').value === '' || "
                            "document.querySelector('.fn-wrong')")  # fmt: skip
     settled(page)
-    assert page.evaluate("document.activeElement === document.querySelector('.st-key-entry input')")
+    page.wait_for_function("() => document.activeElement === document.querySelector('.st-key-entry input')")
 
 
 def test_the_first_screen_of_a_phone_shows_causes_and_the_next_test(screen: Callable[..., Any], served: Served) -> None:
