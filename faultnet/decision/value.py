@@ -170,16 +170,19 @@ def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, se
     """
     tells = doubt_taken(position)
     promising = sorted(alone, key=lambda t: (-round(alone[t].saving + position.price[t], 2), -tells[t], t))
+    now, kept = position.cost_now(), position.trust_kept()
     result = {}
     cheap = sorted(alone, key=lambda t: (-alone[t].saving, t))[:CHEAP]
     for test in dict.fromkeys((*promising[:first], *cheap)):
         followers = [t for t in promising[: second + 1] if t != test][:second]
-        result[test] = _with_one_more(position, test, alone[test], followers)
+        result[test] = _with_one_more(position, test, alone[test], followers, now, kept.get(test, 0.0))
     return result
 
 
-def _with_one_more(position: Position, test: str, alone: Worth, followers: Sequence[str]) -> Worth:
-    """Worth of a test when the best of some others may follow, after each of its outcomes."""
+def _with_one_more(
+    position: Position, test: str, alone: Worth, followers: Sequence[str], now: float, kept: float
+) -> Worth:
+    """Worth of a test when the best of some others may follow; `now` without a test, `kept` of trust [money]."""
     if not followers:
         return alone
     weight = (position.belief[:, None] * position.chances[test]).T
@@ -189,13 +192,12 @@ def _with_one_more(position: Position, test: str, alone: Worth, followers: Seque
     both = (weight[:, None] * then).reshape(-1, weight.shape[1])
     cost = (both.sum(axis=1) * expected_cost(position.repairs, both)).reshape(len(chance), -1)
     first = np.cumsum([0, *(position.chances[t].shape[1] for t in followers[:-1])])
-    kept = position.trust_kept()
     price = np.array([position.price[t] - position.spared_by(test, t) for t in followers])
     tested = np.add.reduceat(cost, first, axis=1) + chance[:, None] * price
     saves = np.where(chance[:, None] > LEAST_CHANCE, mended[:, None] - tested, 0.0).max(axis=1)
     best = followers[int((mended[:, None] - tested)[int(saves.argmax())].argmax())] if saves.max() > 0.0 else None
     expected = float((mended - np.maximum(saves, 0.0)).sum())
-    saving = position.cost_now() - expected - position.price[test] + kept.get(test, 0.0)
+    saving = now - expected - position.price[test] + kept
     return Worth(saving, alone.outcomes, best)
 
 

@@ -101,8 +101,7 @@ def offset_for(catalogue: Catalogue, test: Test, instrument: Instrument, offset:
     """By how much an instrument reads off the posts on a test; `offset` is that of the module where it was compared."""
     if test.id == COMPARISON_TEST or instrument.place not in AWAY:
         return Offset()
-    compared = instrument.place == "module" and offset is not None
-    at_rest = offset if compared and offset is not None else place_offset(instrument)
+    at_rest = offset if instrument.place == "module" and offset is not None else place_offset(instrument)
     return while_cranking(at_rest, catalogue) if test.quantity == AT_CLAMPS else at_rest
 
 

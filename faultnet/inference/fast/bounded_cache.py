@@ -55,12 +55,6 @@ class Memo(Generic[Value]):
             self._kept.clear()
             self._weight = 0
 
-    def keep_last(self, most: int) -> None:
-        """Forget all but the results used last, so many of them."""
-        with self._lock:
-            while len(self._kept) > most:
-                self._weight -= self._weight_of(self._kept.popitem(last=False)[1])
-
     def values(self) -> list[Value]:
         """All results kept, the one used last at the end."""
         with self._lock:

@@ -70,7 +70,6 @@ class Placed:
         self.bound.trim()
         self._places.clear()
         self.read.clear()
-        self.desks.keep_last(KEPT_DESKS)
         for desks in self.desks.values():
             for desk in desks:
                 desk.trim()
