@@ -70,6 +70,16 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
         If an entry makes no sense to the catalogue.
     ClashError
         If no hypothesis explains the entries at all.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
+    >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("crank_minimum", value=7.1)))
+    >>> worked = work_through(Case(Car(Battery(600.0)), (visit,)), load_catalogue())
+    >>> first = diagnosis_of(worked, ranked(worked, None)[0]).causes[0]
+    >>> first.component, first.mode
+    ('battery', 'shorted_cell')
     """
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
@@ -98,43 +108,6 @@ def check_case(case: Case, catalogue: Catalogue) -> None:
                 check_reading(catalogue, entry, where)
             else:
                 check_act(catalogue, entry, where)
-
-
-def diagnose(
-    case: Case, catalogue: Catalogue, *, tools: Collection[str] | None = None, max_faults: int = MAX_FAULTS
-) -> Diagnosis:
-    """Find how likely each cause is, why, and which test to do next.
-
-    Parameters
-    ----------
-    case : Case
-    catalogue : Catalogue
-        Of :func:`faultnet.prior_set.load_catalogue`.
-    tools : collection of str, optional
-        Tools at hand, as named in the catalogue; every tool when left out.
-    max_faults : int
-        Largest number of faults at once.
-
-    Returns
-    -------
-    Diagnosis
-
-    Raises
-    ------
-    EntryError, ClashError
-        As :func:`work_through`.
-
-    Examples
-    --------
-    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
-    >>> from faultnet.prior_set import load_catalogue
-    >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("crank_minimum", value=7.1)))
-    >>> answer = diagnose(Case(Car(Battery(600.0)), (visit,)), load_catalogue())
-    >>> answer.causes[0].component, answer.causes[0].mode
-    ('battery', 'shorted_cell')
-    """
-    worked = work_through(case, catalogue, max_faults=max_faults)
-    return diagnosis_of(worked, ranked(worked, tools)[0])
 
 
 def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:

@@ -60,9 +60,9 @@ def job_sheet(
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> from faultnet.diagnosis import diagnose
+    >>> from faultnet import advise
     >>> case = Case(Car(Battery(600.0)), complaint="slow")
-    >>> sheet = job_sheet(case, diagnose(case, load_catalogue()), load_catalogue())
+    >>> sheet = job_sheet(case, advise(case, load_catalogue()).diagnosis, load_catalogue())
     >>> "Complaint: slow" in sheet, "come first" in sheet
     (True, True)
     """

@@ -7,7 +7,6 @@ before.
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -18,6 +17,7 @@ import numpy as np
 import pytest
 
 from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
+from faultnet.diagnosis import diagnose
 from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
@@ -34,7 +34,6 @@ from faultnet.prior_set.catalogue import Catalogue
 from tests.inference import demo
 from tests.inference.outside import by_pgmpy, chance_by_pgmpy
 
-diagnosing = importlib.import_module("faultnet.diagnosis.diagnose")
 EXACT = 1e-9
 FLAT = (Reading("rest_voltage", value=11.9), Reading("how_it_turns_over", state="slow"))
 FULL = (Reading("rest_voltage", value=12.7), Reading("solenoid_drop", value=0.9))
@@ -345,7 +344,7 @@ def contradicting(monkeypatch: pytest.MonkeyPatch) -> None:
         entered = {e.test for v in visits for e in v.entries if isinstance(e, Reading)}
         return replace(whole, log_likelihood=np.full(len(space), -np.inf if together <= entered else 0.0))
 
-    monkeypatch.setattr(diagnosing, "course", artificial)
+    monkeypatch.setattr(diagnose, "course", artificial)
 
 
 @pytest.mark.usefixtures("contradicting")
@@ -359,7 +358,7 @@ def test_a_clash_names_the_fewest_entries_that_cannot_stand_together(
     )  # fmt: skip
     case = Case(demo.CAR, (visit(*entries[:2]), visit(*entries[2:])))
     with pytest.raises(ClashError) as caught:
-        diagnosing.work_through(case, demo.catalogue(), max_faults=1)
+        diagnose.work_through(case, demo.catalogue(), max_faults=1)
     labels = [demo.catalogue().test(t).label for t in ("rest_voltage", "hydrometer_level")]
     assert len(caught.value.entries) == 2
     assert all(label in words for label, words in zip(labels, caught.value.entries, strict=True))

@@ -10,8 +10,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from faultnet import advise
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.diagnosis import Diagnosis, diagnose, models
+from faultnet.diagnosis import Diagnosis, models
 from faultnet.inference.contraction import Tensor
 from faultnet.inference.fast import query_cache as shelf
 from faultnet.inference.fast.products import Sheet
@@ -29,13 +30,13 @@ def a_case(temperature: float) -> Case:
 def test_a_model_at_rest_takes_little_and_answers_the_same() -> None:
     catalogue = load_catalogue()
     case = a_case(15.0)
-    before = diagnose(case, catalogue)
+    before = advise(case, catalogue).diagnosis
     model = models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled
     awake = model.size()
     model.rest()
     assert awake > 10 << 20
     assert model.size() < awake / 100
-    assert diagnose(case, catalogue) == before
+    assert advise(case, catalogue).diagnosis == before
 
 
 def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -53,16 +54,16 @@ def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: p
         worked.clear()
         visit = case.visits[0]
         entries = (*visit.entries, Reading("charge_idle_voltage", value=value))
-        return diagnose(replace(case, visits=(replace(visit, entries=entries),)), catalogue), len(worked)
+        return advise(replace(case, visits=(replace(visit, entries=entries),)), catalogue).diagnosis, len(worked)
 
-    before = diagnose(case, catalogue)
+    before = advise(case, catalogue).diagnosis
     monkeypatch.setattr(Sheet, "worked_out", counted)
     model = models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled
     awake, kept = model.size(), further(13.9, lambda: None)[1]
     found, after_trim = further(14.0, models.keep_room)
     models.keep_room()
     assert model.size() < awake / 4
-    assert diagnose(case, catalogue) == before
+    assert advise(case, catalogue).diagnosis == before
     again, after_rest = further(14.0, model.rest)
     assert found.causes == again.causes
     assert after_trim <= kept < after_rest / 2
@@ -90,7 +91,7 @@ def test_two_who_ask_about_a_new_car_at_once_wait_for_one_model(monkeypatch: pyt
 def test_what_recipes_hold_counts_as_room() -> None:
     """A third of what a model on the starting circuit takes; uncounted, twice as many models stayed awake as fit."""
     case = a_case(15.0)
-    diagnose(case, load_catalogue())
+    advise(case, load_catalogue())
     model = models.model_for(case.car, case.visits[0].conditions, load_catalogue(), 4).compiled
     held = 0
     for place in model.view.placements.made():
@@ -107,11 +108,11 @@ def test_what_recipes_hold_counts_as_room() -> None:
 
 def test_all_models_rest_at_once_and_answer_the_same() -> None:
     catalogue = load_catalogue()
-    before = [diagnose(case, catalogue) for case in (a_case(15.0), a_case(0.0))]
+    before = [advise(case, catalogue).diagnosis for case in (a_case(15.0), a_case(0.0))]
     assert any(model.compiled.size() > 10 << 20 for model in models._models.values())
     models.rest_all()
     assert all(model.compiled.size() < 1 << 20 for model in models._models.values())
-    assert [diagnose(case, catalogue) for case in (a_case(15.0), a_case(0.0))] == before
+    assert [advise(case, catalogue).diagnosis for case in (a_case(15.0), a_case(0.0))] == before
 
 
 def test_models_used_longest_ago_rest_when_there_is_no_room(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -119,7 +120,7 @@ def test_models_used_longest_ago_rest_when_there_is_no_room(monkeypatch: pytest.
     monkeypatch.setattr(models, "ROOM", 1)
     compiled = []
     for case in (a_case(15.0), a_case(0.0)):
-        diagnose(case, catalogue)
+        advise(case, catalogue)
         compiled.append(models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled)
         assert compiled[-1].size() > 10 << 20
     assert compiled[0].size() < 1 << 20
