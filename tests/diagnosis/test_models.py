@@ -1,4 +1,4 @@
-"""Models and desks give up what takes room, and answer the same as before."""
+"""Models and queries give up what takes room, and answer the same as before."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from faultnet import advise
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import Diagnosis, models
 from faultnet.inference.contraction import Tensor
-from faultnet.inference.fast import query_cache as shelf
-from faultnet.inference.fast.products import Sheet
-from faultnet.inference.fast.query_cache import Shelf
+from faultnet.inference.fast import query_cache
+from faultnet.inference.fast.products import Products
+from faultnet.inference.fast.query_cache import CommonProducts
 from faultnet.inference.fast.schedule import Named
 from faultnet.model.setting import Setting
 from faultnet.prior_set import load_catalogue
@@ -43,11 +43,11 @@ def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: p
     """The products they came from are ten times as large; the next reading asks for the same new answers as ever."""
     catalogue, case = load_catalogue(), a_case(-3.0)
     worked: list[int] = []
-    followed = Sheet.worked_out
+    followed = Products.worked_out
 
-    def counted(self: Sheet, weights: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
+    def counted(self: Products, factors: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
         worked.append(1)
-        return followed(self, weights, outcomes)
+        return followed(self, factors, outcomes)
 
     def further(value: float, first: Callable[[], None]) -> tuple[Diagnosis, int]:
         first()
@@ -57,7 +57,7 @@ def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: p
         return advise(replace(case, visits=(replace(visit, entries=entries),)), catalogue).diagnosis, len(worked)
 
     before = advise(case, catalogue).diagnosis
-    monkeypatch.setattr(Sheet, "worked_out", counted)
+    monkeypatch.setattr(Products, "worked_out", counted)
     model = models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled
     awake, kept = model.size(), further(13.9, lambda: None)[1]
     found, after_trim = further(14.0, models.keep_room)
@@ -88,20 +88,20 @@ def test_two_who_ask_about_a_new_car_at_once_wait_for_one_model(monkeypatch: pyt
     assert built == [1]
 
 
-def test_what_recipes_hold_counts_as_room() -> None:
+def test_what_schedules_hold_counts_as_room() -> None:
     """A third of what a model on the starting circuit takes; uncounted, twice as many models stayed awake as fit."""
     case = a_case(15.0)
     advise(case, load_catalogue())
     model = models.model_for(case.car, case.visits[0].conditions, load_catalogue(), 4).compiled
     held = 0
     for place in model.view.placements.made():
-        bound = place.bound
-        laid_out = [*bound.constants.values(), *(named.tensor for named in bound.columns.values())]
-        before, kept = bound.size(), {id(table.values) for table in laid_out}
-        tables = {id(t.values): t.values for r in bound.recipes.values() for _, t in r.constants}
+        cache = place.bound.cache
+        laid_out = [*cache.constants.values(), *(named.tensor for named in cache.outcomes.values())]
+        before, kept = cache.size(), {id(table.values) for table in laid_out}
+        tables = {id(t.values): t.values for s in cache.schedules.values() for _, t in s.constants}
         own = sum(v.nbytes for k, v in tables.items() if k not in kept and v.base is None)
-        bound.recipes.clear()
-        assert before - bound.size() >= own
+        cache.schedules.clear()
+        assert before - cache.size() >= own
         held += own
     assert held > 100_000
 
@@ -137,12 +137,12 @@ def test_cars_with_the_same_hypotheses_share_them() -> None:
     assert not np.array_equal(elsewhere.space.prior, one.space.prior)
 
 
-def test_a_shelf_keeps_what_work_begins_with_and_only_while_there_is_room(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_common_products_stay_while_work_begins_with_them_and_there_is_room(monkeypatch: pytest.MonkeyPatch) -> None:
     table = Tensor(np.zeros(1000), ("x",))
-    old, new = (Shelf({(1, 1): table, (2, 1): table}, {(2, 1)}) for _ in range(2))
+    old, new = (CommonProducts({(1, 1): table, (2, 1): table}, {(2, 1)}) for _ in range(2))
     old.tidied()
     assert list(old.tables) == [(2, 1)]
-    monkeypatch.setattr(shelf, "ROOM", new.size() - 1)
+    monkeypatch.setattr(query_cache, "ROOM", new.size() - 1)
     new.tidied()
     assert list(new.tables) == [(2, 1)]
     assert old.tables == {}
