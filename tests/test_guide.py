@@ -15,15 +15,19 @@ import pytest
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advice as advice_module
-from faultnet.decision import advise, load_costs
+from faultnet.decision import advise, choosing, load_costs
 from faultnet.diagnosis import Diagnosis
 from faultnet.errors import PriorsError
+from faultnet.learning.versions.versions import compare
 from faultnet.model import quantities, source
 from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.prior_set.records import COLUMNS
 from faultnet.shipped import shipped
 from faultnet.simulation.car.measure import measure, not_covered
 from faultnet.simulation.car.world import draw_car
+from faultnet.simulation.workshop.job import Shop
+from faultnet.simulation.workshop.policies import advised_by
+from faultnet.simulation.workshop.steps import Look
 from tests.priors import entry, small_set
 
 GUIDE = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -69,6 +73,8 @@ def test_another_price_is_one_row(folder: Path) -> None:
     catalogue = load_catalogue(folder=folder)
     dearer, usual = (advise(grinding, catalogue, costs).decision.expected_cost for costs in (ours, standard))
     assert dearer > usual
+    [shown] = compare("standard", str(folder))
+    assert (shown.table, shown.key, shown.second) == ("costs", ("part", "starter_motor"), 650.0)
     assert touched(folder) == {"costs.csv"}
 
 
@@ -126,10 +132,17 @@ def test_a_test_without_its_code_is_named(folder: Path) -> None:
 
 
 def test_a_criterion_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    [(_, line)] = blocks("To add a criterion")
-    assert line.count("\n") == 1
-    for name, criterion in eval("{" + line.strip() + "}").items():
-        monkeypatch.setitem(advice_module.RANKINGS, name, criterion)
+    lines = [line for _, line in blocks("To add a criterion")]
+    assert [line.count("\n") for line in lines] == [1, 1]
+    for line, known in zip(lines, (choosing.CRITERIA, advice_module.RANKINGS), strict=True):
+        for name, criterion in eval("{" + line.strip() + "}").items():
+            monkeypatch.setitem(known, name, criterion)  # type: ignore[arg-type]  # either kind of function
+    shop = Shop(load_catalogue(), load_costs())
+    cheap = advise(CASE, shop.catalogue, shop.costs, rank_by="cheap").diagnosis.next_tests
+    assert cheap[0].price == min(test.price for test in cheap)
+    step = advised_by("cheap")(CASE, shop, np.random.default_rng(1))
+    assert isinstance(step, Look)
+    assert step.test == cheap[0].test
     found = advise(CASE, load_catalogue(), load_costs(), rank_by="quick").diagnosis.next_tests
     worth = [test.bits if test.minutes <= 5.0 else 0.0 for test in found]
     assert worth == sorted(worth, reverse=True)
