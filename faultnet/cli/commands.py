@@ -433,8 +433,8 @@ def tune(
     given = load_history(history, known, keep_good=keep_good)
     options.check_cases(len(given.cases))
     with _client(cluster) as client, tuning_progress() as told:
-        spread = serially if client is None else on_cluster(client)
-        found = tuned_to(given.cases, known, options, spread=spread, folder=resume, told=told)
+        mapped = serially if client is None else on_cluster(client)
+        found = tuned_to(given.cases, known, options, mapped=mapped, folder=resume, told=told)
     if html is not None:
         write_text(html, tuning_page(found, known, given.name))
     kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None

@@ -127,7 +127,7 @@ class Session:
             return played
         self._keep(after)
         self._say("\n".join(wrapped(line, "  > ", "    ") for line in story_words(after)[seen:]))
-        self._say(f"  Spent: {self._bill(after)}")
+        self._say(f"  Spent: {bill_words(after.job.minutes, after.job.money, self.shop.costs)}")
         return after
 
     def _end(self, played: Played, adviser: Adviser) -> None:
@@ -145,9 +145,6 @@ class Session:
         so_far = section("So far", [wrapped(line, "  > ", "    ") for line in story])
         title = f"Invented car, {played.ticket.words}"
         return joined([section(title, words), so_far, wrapped(HELP, "")])
-
-    def _bill(self, played: Played) -> str:
-        return bill_words(played.job.minutes, played.job.money, self.shop.costs)
 
     def _step(self, played: Played) -> tuple[Step, float | None]:
         """Ask until a step is chosen."""

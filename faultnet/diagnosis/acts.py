@@ -165,10 +165,13 @@ def outcome_chance(
     for is_left in (False, True):
         for was_mended in (False, True):
             name = f"outcome_{'left' if is_left else 'none_left'}_{'mended' if was_mended else 'nothing_mended'}"
-            cured, better = spread(name + "_cured"), spread(name + "_better")
-            value = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
-            chance[(left == is_left) & (mended == was_mended)] = value
+            chance[(left == is_left) & (mended == was_mended)] = _chance_of(outcome, name, spread)
     return chance
+
+
+def _chance_of(outcome: str, name: str, spread: Callable[[str], float]) -> float:
+    cured, better = spread(f"{name}_cured"), spread(f"{name}_better")
+    return {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
 
 
 def no_complaint_chance(spread: Callable[[str], float], modes: IndexArray) -> Array:
@@ -219,8 +222,5 @@ def after_driving(
     brought_in = space.modes if origin is None else space.modes[origin]
     use_alone = (modes > 0).any(axis=1) & ~(brought_in[:, parts] > 0).any(axis=1)
     left = (modes[:, parts] > 0).any(axis=1) | use_alone
-    chances = []
-    for name in ("outcome_none_left_mended", "outcome_left_nothing_mended"):
-        cured, better = spread(f"{name}_cured"), spread(f"{name}_better")
-        chances.append({"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome])
-    return np.where(left, chances[1], chances[0])
+    names = "outcome_left_nothing_mended", "outcome_none_left_mended"
+    return np.where(left, *(_chance_of(outcome, name, spread) for name in names))

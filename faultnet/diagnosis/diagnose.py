@@ -111,7 +111,7 @@ def check_case(case: Case, catalogue: Catalogue) -> None:
 
 
 def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:
-    """The tests that can be done next, best first by information for the time they take, and the leading hypotheses."""
+    """The tests that can be done next, most telling first, and the leading hypotheses."""
     found = all_ranked(worked, tools)
     return found.tests, found.leading
 
@@ -123,11 +123,13 @@ def all_ranked(worked: Worked, tools: Collection[str] | None) -> Ranked:
 
 def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     """Put the answer together from a case worked through and its ranked tests."""
-    case = worked.case
+    case, catalogue = worked.case, worked.catalogue
     causes = _causes(worked)
     seen = _seen(worked)
-    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > worked.catalogue.spread("explained_from")]
+    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > catalogue.spread("explained_from")]
     left_out = worked.left_out
+    counted = [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
+    ours = "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
     return Diagnosis(
         case=case.name,
         causes=causes,
@@ -137,16 +139,12 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         reasons=_reasons(worked, [(c.component, c.mode) for c in leading], left_out),
         seen=seen,
         clashes=_clashes(worked, seen, left_out),
-        summary=_summary(causes, worked) + _judged_by(worked.catalogue),
+        summary=_summary(causes, worked) + ours,
         dropped_prior_mass=worked.space.dropped,
-        max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
-        cautions=tuple(worked.catalogue.cautions[c] for c in worked.catalogue.general_cautions),
+        max_faults=int((worked.space.modes[:, counted] > 0).sum(axis=1).max()),
+        cautions=tuple(catalogue.cautions[c] for c in catalogue.general_cautions),
         entries=sum(len(v.entries) for v in case.visits),
     )
-
-
-def _counted(worked: Worked) -> list[int]:
-    return [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
 
 
 def _components(worked: Worked) -> dict[str, dict[str, float]]:
@@ -308,7 +306,9 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     nothing, number = nothing_wrong(worked), worked.catalogue.spread
     if first.probability >= number("sure_from"):
         verdict = f"{first.label} explains what was seen ({share_words(first.probability)})."
-        return verdict + _after_repair(first)
+        if first.still_there > 0.9 * first.probability:
+            return verdict
+        return f"{verdict} After the repair it is still there with {share_words(first.still_there)}."
     if nothing > max(number("nothing_wrong_from"), first.probability):
         return f"Nothing that was tested looks wrong ({share_words(nothing)} that no part is at fault)."
     leader = f"{first.label} ({share_words(first.probability)})"
@@ -316,17 +316,6 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     if first.probability >= number("probable_from"):
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
-
-
-def _judged_by(catalogue: Catalogue) -> str:
-    """By which prior set, where that is not the shipped one."""
-    return "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
-
-
-def _after_repair(cause: Cause) -> str:
-    if cause.still_there > 0.9 * cause.probability:
-        return ""
-    return f" After the repair it is still there with {share_words(cause.still_there)}."
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:

@@ -78,7 +78,12 @@ def without_each(
         After all entries.
     """
     chosen = _holding_nearly_all(belief)
-    places = [Entered(v, k) for v, visit in enumerate(visits) for k, e in enumerate(visit.entries) if _says(e)]
+    places = [
+        Entered(v, k)
+        for v, visit in enumerate(visits)
+        for k, e in enumerate(visit.entries)
+        if isinstance(e, Act) or e.not_measured is None
+    ]
 
     begun = _begun_for(models, visits, catalogue, space, belief)
     whole = begun.walk.resumed()
@@ -184,10 +189,6 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
     order = np.argsort(-belief.posterior, kind="stable")
     count = int(np.searchsorted(np.cumsum(belief.posterior[order]), 1.0 - sliver)) + 1
     return np.sort(order[:count])
-
-
-def _says(entry: Entry) -> bool:
-    return isinstance(entry, Act) or entry.not_measured is None
 
 
 def _read_at_several_visits(walk: Walk) -> dict[int, frozenset[int]]:

@@ -21,7 +21,6 @@ SAMPLES = 256
 LEAK = 1e-4
 ONCE = ("left_on", "long_standing")  # ways of use that happened once, before the first visit
 SPENT = {"good": "spent_in_use", "weak": "spent_in_use_weak_supply", "none": "load_base", "over": "spent_in_use"}
-SUPPLY = ("alternator", "regulator", "rectifier", "belt", "charge_cable", "charge_control")  # of the supply's table
 
 
 class Interval(NamedTuple):

@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 
 from faultnet.model import bins
-from faultnet.model.modes import acting, drawn_when_active
+from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
@@ -43,7 +43,7 @@ def _set_point_node(setting: Setting) -> Node:
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
     table = histogram(regulated + shift, bins.SET_POINT, 1e-6)
-    parents = (acting(setting.catalogue, "regulator"), acting(setting.catalogue, "charge_control"))
+    parents = (active_node(setting.catalogue, "regulator"), active_node(setting.catalogue, "charge_control"))
     return Node("set_point", "parameter", bins.SET_POINT.states, parents, table, bins.SET_POINT.edges)
 
 
@@ -71,7 +71,7 @@ def load_responsive_command(setting: Setting, running: str) -> tuple[float, floa
 
 def _output_node(setting: Setting) -> Node:
     owners = ("alternator", "rectifier", "belt", "charge_control")
-    parents = tuple(acting(setting.catalogue, owner) for owner in owners)
+    parents = tuple(active_node(setting.catalogue, owner) for owner in owners)
     share = low_discrepancy_points(1024, 4)
     output: Array = np.ones((1, 1, 1, 1, 1))
     for k, owner in enumerate(owners):
@@ -88,7 +88,7 @@ def _cable_node(setting: Setting) -> Node:
     table = np.stack([masses(e, bins.CHARGE_CABLE) for e in effects], axis=1)
     return Node(
         "charge_cable_resistance", "parameter", bins.CHARGE_CABLE.states,
-        (acting(setting.catalogue, "charge_cable"),), table, bins.CHARGE_CABLE.edges,
+        (active_node(setting.catalogue, "charge_cable"),), table, bins.CHARGE_CABLE.edges,
     )  # fmt: skip
 
 
@@ -108,7 +108,7 @@ def _acceptance_nodes(setting: Setting) -> list[Node]:
         * factor
     )
     taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
-    fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
+    fine, own = bins.ACCEPTANCE_FINE, active_node(setting.catalogue, "battery")
     level = coarsened(fine, bins.ACCEPTANCE)[:, :, None]
     held = coarsened(bins.CHARGE, bins.FLAT)[:, None]
     table = np.concatenate([level[:-1] + np.zeros_like(held[:1]), level[-1:] * held])

@@ -15,7 +15,7 @@ import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting
+from faultnet.model.modes import active_node
 from faultnet.model.network import Array, Node
 from faultnet.model.sampling import OffBy, blurred, histogram, low_discrepancy_points, unlike
 from faultnet.model.setting import Setting
@@ -144,7 +144,7 @@ class Quantity:
             Window and interval of the instrument [s], where it is seen through them.
         """
         catalogue = at.setting.catalogue
-        parents = tuple(acting(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
+        parents = tuple(active_node(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
         table = law_table(self, self.table, at.setting) if isinstance(self.table, Law) else self.table(at, *sampling)
         if isinstance(self.scale, Bins) and self.unlike:
             tail = at.setting.spread("unlike_far"), at.setting.spread("unlike_far_times")
@@ -155,7 +155,7 @@ class Quantity:
 
 
 def law_table(quantity: Quantity, law: Law, setting: Setting) -> Array:
-    """The table of a law by even points within every cell, shape (bins, states of what it depends on ...)."""
+    """The table of a law, by low-discrepancy points in every cell; shape (bins, states of what it depends on ...)."""
     assert isinstance(quantity.scale, Bins)
     axes = len(quantity.depends_on)
     places = [(axis, name) for axis, name in enumerate(quantity.depends_on) if name in SCALES]

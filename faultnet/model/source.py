@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.model import bins
-from faultnet.model.modes import LINK_NODE, acting
+from faultnet.model.modes import LINK_NODE, active_node
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Law, Now, Quantity, Workings
 from faultnet.model.sampling import (
@@ -137,7 +137,7 @@ def source_nodes(setting: Setting) -> list[Node]:
     """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
     fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
-    own = acting(setting.catalogue, "battery")
+    own = active_node(setting.catalogue, "battery")
     charge = bins.CHARGE.at(share[0])
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
     load_loss = setting.drawn("battery", "load_loss", share[2])

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting, drawn_when_active
+from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import (
@@ -59,7 +59,7 @@ def part_nodes(setting: Setting) -> list[Node]:
 
 def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
     table = np.stack([masses(setting.effect(component, m, parameter), scale) for m in setting.modes(component)], axis=1)
-    parents = (acting(setting.catalogue, component),)
+    parents = (active_node(setting.catalogue, component),)
     return Node(f"{component}_resistance", "parameter", scale.states, parents, table, scale.edges)
 
 
@@ -70,7 +70,7 @@ def _cable_node(setting: Setting) -> Node:
     own = float(conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air))
     excess = setting.drawn("starter_cable", "excess", low_discrepancy_points(512, 1)[0])
     table = in_bins(own, unlike, bins.CABLE, excess)
-    parents = (acting(setting.catalogue, "starter_cable"),)
+    parents = (active_node(setting.catalogue, "starter_cable"),)
     return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
 
@@ -93,7 +93,7 @@ def _contact_node(setting: Setting) -> Node:
     )
     return Node(
         "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
-        (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
+        (active_node(setting.catalogue, "solenoid"), active_node(setting.catalogue, "start_control")),
         normalised(table, HIDDEN_LEAK), bins.CONTACT.edges,
     )  # fmt: skip
 
@@ -130,7 +130,7 @@ def _load_node(setting: Setting) -> Node:
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
     usual = setting.spread("nominal_current_spread")
     table = in_bins(friction[:, None] * drag[None], usual, bins.TURNING_LOAD)
-    parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
+    parents = (active_node(setting.catalogue, "starter_motor"), active_node(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
@@ -323,7 +323,7 @@ class StartSamples:
 
 
 def start_samples(setting: Setting) -> StartSamples:
-    """Solve the starting circuit at even points within every cell of the grid.
+    """Solve the starting circuit at low-discrepancy points within every cell of the grid.
 
     Notes
     -----

@@ -47,9 +47,9 @@ def sums(model: Model, mode: int) -> tuple[float, float, float]:
     """Likelihood of one odd reading, of two of one value, and of two anywhere in one bin, of a drain in some mode."""
     node = model.compiled.network.nodes["key_off_current"]
     assert node.parents[0] == "drain_now"
-    acting = model.compiled.network.nodes["drain_now"].table[:, mode]
+    active = model.compiled.network.nodes["drain_now"].table[:, mode]
     others = tuple(0 for _ in node.parents[1:])
-    chances = sum(share * node.table[(slice(None), now, *others)] for now, share in enumerate(acting))
+    chances = sum(share * node.table[(slice(None), now, *others)] for now, share in enumerate(active))
     found = evidence_of(model.compiled.network, demo.catalogue(), ODD)
     assert found is not None
     assert found.number is not None

@@ -133,7 +133,8 @@ def measure(
     slip = instrument.slip if vehicle.world.slip is None else vehicle.world.slip
     slipped = not disturbed and rng.random() < slip
     if test.kind == "choice":
-        state = _any_choice(rng, test) if disturbed or slipped else _choice(vehicle, rng, test)
+        any_choice = disturbed or slipped
+        state = str(rng.choice([c for c, _ in test.choices])) if any_choice else _choice(vehicle, rng, test)
         return Reading(test.id, state=state, instrument=instrument.id)
     if disturbed:
         value = _any_number(rng, test)
@@ -147,10 +148,6 @@ def _choice(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
     if test.quantity == TABLE:
         return answers.told(vehicle, rng, test)
     return CHOICES[test.quantity](vehicle, rng)
-
-
-def _any_choice(rng: np.random.Generator, test: Test) -> str:
-    return str(rng.choice([c for c, _ in test.choices]))
 
 
 def _number(
