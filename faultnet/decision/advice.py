@@ -378,7 +378,7 @@ def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...]
     chance = position.belief @ position.repairs.at_fault
     order = np.argsort(-chance)
     first, second = (int(i) for i in order[:2])
-    close, little = (worked.catalogue.spread(name) for name in ("close_runner_up", "tells_little"))
+    close, little = (worked.catalogue.number(name) for name in ("close_runner_up", "tells_little"))
     if chance[second] < close or max((t.bits for t in tests), default=0.0) > little:
         return ""
     names = [_component_words(worked, position.repairs.names[i]) for i in (first, second)]

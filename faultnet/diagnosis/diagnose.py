@@ -126,7 +126,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     case, catalogue = worked.case, worked.catalogue
     causes = _causes(worked)
     seen = _seen(worked)
-    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > catalogue.spread("explained_from")]
+    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > catalogue.number("explained_from")]
     left_out = worked.left_out
     counted = [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
     ours = "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
@@ -291,7 +291,7 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
     numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
     slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
     again = "Measure again: probes on the posts themselves, the right range, fresh meter battery."
-    slips, clashes = (worked.catalogue.spread(name) for name in ("slip_from", "clash_from"))
+    slips, clashes = (worked.catalogue.number(name) for name in ("slip_from", "clash_from"))
     clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > slips]
     odd = [s for s in seen if s.surprise > clashes and s not in clashing]
     return (
@@ -303,7 +303,7 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
 def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     """The verdict in a few sentences."""
     first, second = causes[0], causes[1]
-    nothing, number = nothing_wrong(worked), worked.catalogue.spread
+    nothing, number = nothing_wrong(worked), worked.catalogue.number
     if first.probability >= number("sure_from"):
         verdict = f"{first.label} explains what was seen ({share_words(first.probability)})."
         if first.still_there > 0.9 * first.probability:

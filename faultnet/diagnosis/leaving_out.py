@@ -209,7 +209,7 @@ def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place:
     if isinstance(entry, Reading):
         return entry.test != COMPARISON_TEST and place not in again and not acts.is_check_up(entry)
     effect = catalogue.act(entry.act).effect
-    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.spread):
+    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.number):
         return True
     mending = acts.mending_of(catalogue, entry)
     renews_the_battery = mending is not None and mending.component == "battery" and mending.modes == acts.ALL_MODES

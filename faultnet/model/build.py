@@ -183,7 +183,7 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
         card = quantity.card
         table = (1.0 - instrument.slip) * np.eye(card) + instrument.slip / card
         background, edges, states = np.full(card, 1.0 / card), (), quantity.states
-    spoilt = setting.spread("unlisted_mixture")
+    spoilt = setting.number("unlisted_mixture")
     background = spoilt * background + (1.0 - spoilt) * (sound[name] @ table)
     both = np.stack([table.T, np.repeat(background[:, None], table.shape[0], axis=1)], axis=2)
     return Node(f"reading_{test.id}", "reading", states, (name, "unlisted"), normalised(both, 1e-7), edges)

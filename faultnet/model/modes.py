@@ -40,7 +40,7 @@ def _battery_node(setting: Setting, alone: Node) -> Node:
         weight = alone.table.copy()
         weight[alone.states.index("sulphated")] *= _sulphation_factor(setting, use, drain, alternator, regulator)
         if regulator == "high":
-            weight[alone.states.index("dried_out")] *= setting.spread("dried_out_overcharge_factor")
+            weight[alone.states.index("dried_out")] *= setting.number("dried_out_overcharge_factor")
         column: tuple[slice | int, ...] = (slice(None), *index)
         table[column] = weight / weight.sum()
     return Node("battery", "component", alone.states, BATTERY_PARENTS, table)
@@ -54,7 +54,7 @@ def _sulphation_factor(setting: Setting, use: str, drain: str, alternator: str, 
         "sulphation_charging_fault_factor": alternator != "sound" or regulator == "low",
         "sulphation_drain_factor": drain != "sound",
     }
-    return max([1.0, *(setting.spread(name) for name, holds in reasons.items() if holds)])
+    return max([1.0, *(setting.number(name) for name, holds in reasons.items() if holds)])
 
 
 def intermittent_components(catalogue: Catalogue) -> tuple[str, ...]:

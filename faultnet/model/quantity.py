@@ -147,10 +147,10 @@ class Quantity:
         parents = tuple(active_node(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
         table = law_table(self, self.table, at.setting) if isinstance(self.table, Law) else self.table(at, *sampling)
         if isinstance(self.scale, Bins) and self.unlike:
-            tail = at.setting.spread("unlike_far"), at.setting.spread("unlike_far_times")
-            table = unlike(table, self.scale, at.setting.spread(self.unlike), tail, self.off_by)
+            tail = at.setting.number("unlike_far"), at.setting.number("unlike_far_times")
+            table = unlike(table, self.scale, at.setting.number(self.unlike), tail, self.off_by)
         edges = self.scale.edges if isinstance(self.scale, Bins) else ()
-        scatter = at.setting.spread(self.scatter) if isinstance(self.scatter, str) else self.scatter
+        scatter = at.setting.number(self.scatter) if isinstance(self.scatter, str) else self.scatter
         return Node(name or self.name, "quantity", self.states, parents, table, edges, scatter)
 
 
@@ -171,4 +171,4 @@ def law_table(quantity: Quantity, law: Law, setting: Setting) -> Array:
     for k, (axis, component, parameter) in enumerate(draws, start=len(places)):
         values[f"{component}_{parameter}"] = along(axis, setting.drawn(component, parameter, share[k]))
     table = histogram(np.asarray(law.of(setting, **values)), quantity.scale)
-    return table if law.scatter is None else blurred(table, quantity.scale, setting.spread(law.scatter))
+    return table if law.scatter is None else blurred(table, quantity.scale, setting.number(law.scatter))

@@ -63,8 +63,8 @@ def test_a_sound_car_checked_over_ends_with_a_clear_word(car: Car) -> None:
 def test_no_complaint_weighs_by_its_own_chance() -> None:
     """Worked by hand: the odds of nothing wrong change by the ratio of the two chances."""
     before, after = sound(CARS[0]), sound(CARS[0], CHECK_UP)
-    spread = CATALOGUE.spread
-    ratio = spread("check_up_when_sound") / spread("check_up_when_at_fault")
+    number = CATALOGUE.number
+    ratio = number("check_up_when_sound") / number("check_up_when_at_fault")
     assert after / (1.0 - after) == pytest.approx(ratio * before / (1.0 - before), rel=1e-3)
 
 

@@ -244,7 +244,7 @@ def test_a_jump_start_speaks_of_the_car_with_a_full_battery_for_a_moment(outcome
     charge = reduced().nodes["charge"]
     full = np.array([1e-3] * (charge.card - 2) + [0.3, 0.7])
     later = {"charge_visit_2": Node("charge_visit_2", "state", charge.states, (), full / full.sum())}
-    heard = [demo.catalogue().spread(f"cranking_{outcome}_{behaviour}") for behaviour in BEHAVIOURS]
+    heard = [demo.catalogue().number(f"cranking_{outcome}_{behaviour}") for behaviour in BEHAVIOURS]
     cranking = Evidence("crank_behaviour", np.array(heard), 0.2)
     expected = written_out(
         [reduced(), reduced()], [demo.evidence((*FLAT, *FULL)), (cranking,)], later, [(), ("battery", "use", "drain")]
@@ -260,7 +260,7 @@ def test_a_replaced_part_is_sound_at_later_visits_if_the_repair_took(component: 
 
     A new battery comes charged, whether or not it is the right one.
     """
-    took = demo.catalogue().spread("repair_works_replace")
+    took = demo.catalogue().number("repair_works_replace")
     weights: dict[str, Array] = {c: np.zeros(reduced().nodes[c].card) for c in model().space.components}
     for worked, chance in ((True, took), (False, 1.0 - took)):
         mended = (component,) if worked else ()
@@ -299,7 +299,7 @@ def outcome_node(component: str, outcome: str, worked: bool) -> Node:
 
 
 def outcome_share(left: str, mended: str, outcome: str) -> float:
-    cured, better = (demo.catalogue().spread(f"outcome_{left}_{mended}_{o}") for o in ("cured", "better"))
+    cured, better = (demo.catalogue().number(f"outcome_{left}_{mended}_{o}") for o in ("cured", "better"))
     return {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
 
 
