@@ -83,7 +83,7 @@ def diagnose(
     at_hand, robust = read_tools(tools, catalogue), as_json or why
     found = advise(the_case, catalogue, costs=costs, tools=at_hand, max_faults=max_faults, robust=robust)
     if as_json:
-        _show(advice_answer(found, the_case, catalogue))
+        _show(advice_answer(found, catalogue))
     else:
         _show(advice_sheet(found, the_case, catalogue, why=why, tools=tools_line(tools)))
 

@@ -381,13 +381,9 @@ def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...]
     close, little = (worked.catalogue.number(name) for name in ("close_runner_up", "tells_little"))
     if chance[second] < close or max((t.bits for t in tests), default=0.0) > little:
         return ""
-    names = [_component_words(worked, position.repairs.names[i]) for i in (first, second)]
-    text = f"No test at hand tells {names[0]} from {names[1]}."
+    labels = [*(worked.catalogue.component(n).label.lower() for n in position.repairs.names[:-1]), "nothing wrong"]
+    text = f"No test at hand tells {labels[first]} from {labels[second]}."
     if tools is None:
         return text
     missing = [t for t in ranked(worked, None)[0] if t.bits > little]
     return text if not missing else f"{text} {missing[0].label} would, with: {', '.join(missing[0].tools)}."
-
-
-def _component_words(worked: Worked, name: str) -> str:
-    return "nothing wrong" if name == GIVE_BACK else worked.catalogue.component(name).label.lower()

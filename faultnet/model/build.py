@@ -81,7 +81,7 @@ def makers(setting: Setting) -> list[Maker]:
         lambda at: starting.path_nodes(at.setting),
         lambda at: [starting.joints_node(at.setting)],
         lambda at: [starting.before_solenoid_node(at.setting)],
-        lambda at: [drops.current_node(at.setting, at.once(starting.start_samples))],
+        lambda at: [drops.current_node(at.once(starting.start_samples))],
         lambda at: charging.charging_nodes(at.setting),
         lambda at: [at_clamps.post_level_node(at.once(starting.start_samples))],
         lambda at: [at_clamps.clamp_level_node(at.setting)],

@@ -45,7 +45,7 @@ DROPS = (
 )  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
 
 
-def current_node(setting: Setting, samples: StartSamples) -> Node:
+def current_node(samples: StartSamples) -> Node:
     """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
     fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)

@@ -108,12 +108,11 @@ def test_states_that_only_follow_are_looked_at_too_before_answers_are_taken_agai
         for low in grid.values():
             low[[1, 4]] = share, 1.0 - share
         corners.append(grid)
-    sites = [place.bound.outcomes(((*questions()["positive_side_drop"][:2], None),))]
     rows, before = np.arange(3), np.ones((3, nodes["charge"].card))
     found = []
     for grid in corners:
         monkeypatch.setattr(Query, "_shares", lambda *_, grid=grid: grid)
-        found.append(query.narrowed(sites, rows, before, None, None, np.full(3, 1.0 / 3.0)))
+        found.append(query.narrowed(rows, before, None, None, np.full(3, 1.0 / 3.0)))
     first, again, second = found
     assert first is again
     assert all(np.array_equal(first.states[a], second.states[a]) for a in corners[0])

@@ -103,9 +103,14 @@ class Bound:
         """
         free = all(read is None for _, _, read in questions)
         key = asked_key(questions)
-        return self.cache.outcomes.get(
-            key, lambda: Named(("outcomes", self.cache.number(key)), self._side_by_side(questions), free)
-        )
+
+        def make() -> Named:
+            nodes = self.cluster.network.nodes
+            values = np.concatenate([_outcomes(nodes[quantity], table, read) for quantity, table, read in questions])
+            tensor = self._laid_out(values, (OUTCOME, *nodes[questions[0][0]].axes[1:]))
+            return Named(("outcomes", self.cache.number(key)), tensor, free)
+
+        return self.cache.outcomes.get(key, make)
 
     def states(self, axis: str) -> Named:
         """The states of a hidden axis, as if they were the outcomes of a test."""
@@ -113,11 +118,6 @@ class Bound:
         return self.cache.outcomes.get(
             ("states", axis), lambda: Named(("states", axis), Tensor(np.eye(card), (OUTCOME, axis)), False)
         )
-
-    def _side_by_side(self, questions: tuple[Asked, ...]) -> Tensor:
-        nodes = self.cluster.network.nodes
-        values = np.concatenate([_outcomes(nodes[quantity], table, read) for quantity, table, read in questions])
-        return self._laid_out(values, (OUTCOME, *nodes[questions[0][0]].axes[1:]))
 
     def relevant(self, axes: Iterable[str]) -> tuple[Named, ...]:
         """Tables of hidden nodes that are ancestors of the given ones, or are among them; the others sum to one."""

@@ -97,7 +97,6 @@ class Query:
 
     def narrowed(
         self,
-        sites: Sequence[Named],
         rows: NDArray[np.integer],
         before: Array,
         charge_states: Index | None,
@@ -108,8 +107,8 @@ class Query:
 
         Parameters
         ----------
-        sites, rows, before, charge_states, expected
-            What is to be asked, as of :meth:`answers`.
+        rows, before, charge_states, expected
+            What is to be asked about, as of :meth:`answers`.
         belief : array, shape (hypotheses,)
 
         Notes

@@ -152,7 +152,7 @@ class Outlook:
             rows = place.which if view.chosen is None else place.which[view.chosen]
             expected = None if view.expected is None else np.unique(place.which[view.expected])
             if self.belief is not None:
-                query = query.narrowed(sites, rows, before, view.charge_states, expected, self.belief)
+                query = query.narrowed(rows, before, view.charge_states, expected, self.belief)
             return query.answers(sites, rows, before, view.charge_states, expected)
         return [self._whole(k, place.answer(evidence, questions), before) for questions in asked]
 
