@@ -375,7 +375,7 @@ def test_what_the_diagnostic_socket_gives(catalogue: Catalogue, rate: int) -> No
 @pytest.mark.parametrize(
     "kind, name, low, high",
     [
-        ("shop", "hourly_rate", 60, 180), ("shop", "call_back", 60, 500),
+        ("shop", "hourly_rate", 60, 180), ("shop", "call_back", 200, 500),
         ("part", "battery", 70, 350), ("part", "positive_joint", 0, 25), ("part", "negative_joint", 0, 25),
         ("part", "starter_cable", 20, 120), ("part", "ground_path", 10, 50), ("part", "solenoid", 25, 120),
         ("part", "starter_motor", 90, 500), ("part", "start_control", 5, 200), ("part", "alternator", 120, 700),

@@ -349,15 +349,17 @@ def _repair_words(worked: Worked, component: str, act: str | None) -> str:
 
 
 def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
-    test, reads = proof_of(worked, costs, component)
-    return f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
+    return "; ".join(
+        f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
+        for test, reads in proof_of(worked, costs, component)
+    )
 
 
-def proof_of(worked: Worked, costs: Costs, component: str) -> tuple[Test, str]:
-    """The test that proves a repair, and what a sound example of this car reads, in words; empty for a choice."""
-    test = worked.catalogue.test(costs.proof[component])
-    found = sound_ranges(worked.models[-1], worked.catalogue).get(test.id)
-    return test, "" if found is None else range_words(*found, test.unit)
+def proof_of(worked: Worked, costs: Costs, component: str) -> list[tuple[Test, str]]:
+    """The tests that prove a repair, each with what a sound example of this car reads, in words; empty for a choice."""
+    sound = sound_ranges(worked.models[-1], worked.catalogue)
+    tests = [worked.catalogue.test(test) for test in costs.proof[component]]
+    return [(test, range_words(*sound[test.id], test.unit) if test.id in sound else "") for test in tests]
 
 
 def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, unfounded: bool, urgent: bool) -> str:
