@@ -55,6 +55,16 @@ TOP_LEVEL = {
     *(".ci", "faultnet", "ui", "priors", "tests", "cases"),
 }
 MAY_PRINT = ("cli",)
+OLDER_WORDS = {
+    "hangs? on": "depends on",
+    "even points": "low-discrepancy points",
+    "recipes?": "contraction schedule",
+    "desks?": "query",
+    "unhinged": "conditioned on activity",
+    "joint modes?": "configuration",
+    "tallied|tally": "histogram",
+    "coming_and_going|coming and going": "intermittent",
+}
 
 
 def modules() -> list[Path]:
@@ -154,6 +164,14 @@ def test_the_engine_knows_only_the_form_of_a_network() -> None:
             if name.startswith("faultnet.") and not name.startswith("faultnet.inference")
         }
         assert all(name.startswith("faultnet.model.network") for name in ours - KNOWN_TO_ENGINE), (path, ours)
+
+
+def test_older_words_for_a_thing_do_not_come_back() -> None:
+    """The word of the field stands behind each; DEVELOPERS.md explains some of them."""
+    for path in modules():
+        words = path.read_text(encoding="utf-8").lower()
+        found = {old: new for old, new in OLDER_WORDS.items() if re.search(rf"(?<![a-z]){old}(?![a-z])", words)}
+        assert found == {}, path.relative_to(TOP)
 
 
 def test_the_library_neither_prints_nor_logs() -> None:
