@@ -101,7 +101,7 @@ def _message(place: Placed, evidence: Sequence[tuple[Evidence, ...]]) -> tuple[T
         groups[key], log_top = _topped(values, factor.axes.index(OUTCOME))
         scale += log_top
     factors = [Tensor(values, *key) for key, values in groups.items()]
-    return Products(place.bound, place.bound.rows).worked_out(factors), scale
+    return Products(place.bound, place.bound.rows).contract(factors), scale
 
 
 def _topped(values: Array, cases: int) -> tuple[Array, Array]:

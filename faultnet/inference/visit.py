@@ -20,7 +20,7 @@ from faultnet.inference.contraction import COMBINATION, Tensor
 from faultnet.inference.evidence import UNLISTED, Evidence, evidence_key, log_background
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import TINY
-from faultnet.inference.fast.messages import Placements, placed
+from faultnet.inference.fast.messages import Placements, bind
 from faultnet.inference.fast.products import Products
 from faultnet.inference.fast.schedule import OUTCOME
 from faultnet.inference.fast.subset import Outlook, Question, View
@@ -185,7 +185,7 @@ class VisitModel:
         place = self.view.placements[k]
         tensors, scale = place.factors(tuple(evidence))
         asked = ((quantity, np.eye(self.network.nodes[quantity].card), None),)
-        message = Products(place.bound, place.bound.rows).worked_out(tensors, place.bound.outcomes(asked))
+        message = Products(place.bound, place.bound.rows).contract(tensors, place.bound.outcomes(asked))
         values = self.view.cut(message).arranged((COMBINATION, CHARGE, OUTCOME))
         rows = self.view.rows_of(k, message.components)
         found = np.empty((len(rows), values.shape[2]))
@@ -356,7 +356,7 @@ def _charge_prior(network: Network, components: tuple[str, ...], modes: IndexArr
     hidden = (*(n for n in network.nodes if n in history_of(network)), CHARGE)
     axes = {a for n in hidden for a in network.nodes[n].axes}
     mine = tuple(c for c in components if c in axes)
-    place = placed(Cluster(network, hidden, (), mine, True), components, modes)
+    place = bind(Cluster(network, hidden, (), mine, True), components, modes)
     table = Products(place.bound, place.bound.rows).joint([CHARGE])
     if not table.components:
         return Charges(table.arranged((CHARGE,))[None], np.zeros(len(modes), dtype=np.uint8))

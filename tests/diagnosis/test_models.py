@@ -43,7 +43,7 @@ def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: p
     """The products they came from are ten times as large; the next reading asks for the same new answers as ever."""
     catalogue, case = load_catalogue(), a_case(-3.0)
     worked: list[int] = []
-    followed = Products.worked_out
+    followed = Products.contract
 
     def counted(self: Products, factors: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
         worked.append(1)
@@ -57,7 +57,7 @@ def test_a_model_that_was_asked_keeps_its_answers_and_little_else(monkeypatch: p
         return advise(replace(case, visits=(replace(visit, entries=entries),)), catalogue).diagnosis, len(worked)
 
     before = advise(case, catalogue).diagnosis
-    monkeypatch.setattr(Products, "worked_out", counted)
+    monkeypatch.setattr(Products, "contract", counted)
     model = models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled
     awake, kept = model.size(), further(13.9, lambda: None)[1]
     found, after_trim = further(14.0, models.keep_room)
@@ -140,9 +140,9 @@ def test_cars_with_the_same_hypotheses_share_them() -> None:
 def test_common_products_stay_while_work_begins_with_them_and_there_is_room(monkeypatch: pytest.MonkeyPatch) -> None:
     table = Tensor(np.zeros(1000), ("x",))
     old, new = (CommonProducts({(1, 1): table, (2, 1): table}, {(2, 1)}) for _ in range(2))
-    old.tidied()
+    old.tidy()
     assert list(old.tables) == [(2, 1)]
     monkeypatch.setattr(query_cache, "ROOM", new.size() - 1)
-    new.tidied()
+    new.tidy()
     assert list(new.tables) == [(2, 1)]
     assert old.tables == {}

@@ -53,7 +53,7 @@ class Placed:
     def factors(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
         """Likelihood factors of evidence over hidden nodes, and the logarithm of what was divided out of them."""
         together, pooled_scale = pooled(evidence)
-        tensors, log_scale = merged([self._factor(q, likelihood) for q, likelihood in together.items()])
+        tensors, log_scale = multiply_alike([self._factor(q, likelihood) for q, likelihood in together.items()])
         return tensors, log_scale + pooled_scale
 
     def _factor(self, quantity: str, likelihood: Array) -> Tensor:
@@ -66,7 +66,7 @@ class Placed:
 
         def make() -> tuple[Tensor, float]:
             tensors, log_scale = self.factors(evidence)
-            return Products(self.bound, self.bound.rows).worked_out(tensors), log_scale
+            return Products(self.bound, self.bound.rows).contract(tensors), log_scale
 
         return self.bound.cache.messages.get(evidence_key(evidence), make)
 
@@ -75,7 +75,7 @@ class Placed:
 
         def make() -> Tensor:
             products = Products(self.bound, self.bound.rows)
-            return products.worked_out(self.factors(evidence)[0], self.bound.outcomes(questions))
+            return products.contract(self.factors(evidence)[0], self.bound.outcomes(questions))
 
         return self.bound.cache.answers.get((evidence_key(evidence), asked_key(questions)), make)
 
@@ -96,7 +96,7 @@ def _packed(rows: Index) -> NDArray[np.unsignedinteger]:
     return rows.astype(np.min_scalar_type(int(rows.max(initial=0))))
 
 
-def placed(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
+def bind(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
     """Bind a cluster to the configurations that occur among hypotheses."""
     table = modes[:, [components.index(c) for c in cluster.components]]
     first, which = distinct_rows(table)
@@ -128,7 +128,7 @@ class Placements:
     def __getitem__(self, k: int) -> Placed:
         found = self._made.get(k)
         if found is None:
-            found = self._made.setdefault(k, placed(self.clusters[k], self.components, self.modes))
+            found = self._made.setdefault(k, bind(self.clusters[k], self.components, self.modes))
         return found
 
     def made(self) -> list[Placed]:
@@ -156,7 +156,7 @@ class Placements:
         return groups
 
 
-def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:
+def multiply_alike(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:
     """Multiply tensors that have the same axes, keeping each product's largest entry at one.
 
     Returns

@@ -48,7 +48,7 @@ def schedule_for(
         given = [Named((FACTOR, i), t, False) for i, t in enumerate(factors)]
         given += [] if outcomes is None else [outcomes]
         named = [*bound.relevant({a for g in given for a in g.tensor.axes}), *given]
-        return written(bound, named, _order(bound, named, leading, cut))
+        return schedule_along(bound, named, _order(bound, named, leading, cut))
 
     return bound.cache.schedules.get(key, make)
 
@@ -56,7 +56,7 @@ def schedule_for(
 def schedule_of(bound: Bound, axes: Iterable[str]) -> Schedule:
     """How to find the chances of some axes that are kept, before any reading."""
     named = bound.relevant(axes)
-    return written(bound, named, _order(bound, named, False, False))
+    return schedule_along(bound, named, _order(bound, named, False, False))
 
 
 def _order(bound: Bound, named: Sequence[Named], leading: bool, cut: bool) -> Order:
@@ -134,7 +134,7 @@ class _Entry:
     tensor: Tensor | None
 
 
-def written(bound: Bound, named: Sequence[Named], order: Order) -> Schedule:
+def schedule_along(bound: Bound, named: Sequence[Named], order: Order) -> Schedule:
     """Follow an order as far as no reading bears on it, and write down the rest."""
     sizes = {a: s for n in named for a, s in n.tensor.sizes().items() if a != COMBINATION}
     work = [_entry(n) for n in named]

@@ -54,7 +54,7 @@ class Products:
     states: States = field(default_factory=dict)
     own: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
 
-    def worked_out(self, factors: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
+    def contract(self, factors: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
         """Sum the hidden nodes out.
 
         Parameters

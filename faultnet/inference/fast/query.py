@@ -22,7 +22,7 @@ from faultnet.inference.fast.clique_tables import TINY, Bound
 from faultnet.inference.fast.products import Products
 from faultnet.inference.fast.query_cache import CommonProducts
 from faultnet.inference.fast.schedule import Named
-from faultnet.inference.fast.support import States, axes_told_of, carried_on, likely_states, worth_cutting
+from faultnet.inference.fast.support import States, axes_told_of, carry_on, likely_states, worth_cutting
 from faultnet.model.network import Array
 
 MISSING = -1
@@ -120,7 +120,7 @@ class Query:
         shares = self._shares(self.answers(self._states, rows, before, charge_states, expected), belief)
         if not worth_cutting(shares):
             return self
-        together = carried_on(shares, self.bound.tables.values())
+        together = carry_on(shares, self.bound.tables.values())
         likely = {a: likely_states(s) for a, s in together.items()}
         with self._lock:
             for query in self._narrower:
@@ -173,7 +173,7 @@ class Query:
             for site in sites:
                 self._complete(site, wanted, expected, products)
             if products:
-                self._common.tidied()
+                self._common.tidy()
             kept = [self._sites[s.key] for s in sites]
             found = [self._cut(k.values[k.place[wanted]], charge_states) for k in kept]
         return over_charge(found, which, before)
@@ -201,7 +201,7 @@ class Query:
             whole = len(missing) == len(self.bound.rows.table)
             rows = self.bound.rows if whole else self.bound.rows.restricted(missing)
             products[key] = Products(self.bound, rows, self.charge_states, self._common, self.states)
-        values = self._laid_out(products[key].rows, products[key].worked_out(self.factors, site))
+        values = self._laid_out(products[key].rows, products[key].contract(self.factors, site))
         if kept is None:
             place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)
             kept = self._sites[site.key] = Answers(place, np.empty((0, *values.shape[1:])))

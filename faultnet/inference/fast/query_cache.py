@@ -150,7 +150,7 @@ class CommonProducts:
         """What it holds [bytes]."""
         return sum(t.values.nbytes for t in list(self.tables.values()))
 
-    def tidied(self) -> None:
+    def tidy(self) -> None:
         """Let go of what nothing begins with, and of the products used longest ago while all together take too much."""
         for key in [k for k in list(self.tables) if k not in self.lasting]:
             self.tables.pop(key, None)

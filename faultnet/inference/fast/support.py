@@ -64,7 +64,7 @@ def axes_told_of(factors: Sequence[Tensor], hidden: Collection[str]) -> tuple[st
     return max((tuple(a for a in f.axes if a in hidden) for f in large), key=len, default=())
 
 
-def carried_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str, Array]:
+def carry_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str, Array]:
     """Belief in the states of some axes, and in those of axes that depend on them, as if the first were independent.
 
     Parameters
@@ -77,7 +77,7 @@ def carried_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str
     Examples
     --------
     >>> sure = Tensor(np.array([[0.9, 0.2], [0.1, 0.8]]), ("child", "parent"))
-    >>> carried_on({"parent": np.array([0.5, 0.5])}, [Named("child", sure, True)])["child"]
+    >>> carry_on({"parent": np.array([0.5, 0.5])}, [Named("child", sure, True)])["child"]
     array([0.55, 0.45])
     """
     found = dict(shares)
