@@ -81,6 +81,10 @@ def part_of(path: Path) -> str:
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
+def package_of(path: Path) -> str:
+    return ".".join(path.parent.relative_to(TOP).parts)
+
+
 def in_repository() -> list[Path]:
     """Files at the top and below it, without what .gitignore names."""
     patterns = [line.strip("/") for line in (TOP / ".gitignore").read_text(encoding="utf-8").split() if line]
@@ -116,6 +120,18 @@ def test_imports_run_one_way() -> None:
             if above in ORDER and ORDER.index(above) > ORDER.index(here):
                 wrong.append(f"{path.relative_to(TOP)} imports {name}")
     assert wrong == []
+
+
+def test_no_package_offers_a_name_that_hides_one_of_its_modules() -> None:
+    """Else ``from faultnet.diagnosis import diagnose`` would be a function here and a module there."""
+    hidden = []
+    for path in PACKAGE.rglob("__init__.py"):
+        inside = {p.stem for p in path.parent.glob("*.py")} | {p.name for p in path.parent.iterdir() if p.is_dir()}
+        names = [n for n in ast.walk(tree(path)) if isinstance(n, ast.ImportFrom) and n.module != package_of(path)]
+        offered = {a.asname or a.name for n in names for a in n.names}
+        offered |= {n.name for n in tree(path).body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
+        hidden += [f"{path.relative_to(TOP)}: {name}" for name in offered & inside]
+    assert hidden == []
 
 
 def test_nothing_imports_the_front_end() -> None:

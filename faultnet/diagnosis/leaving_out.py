@@ -78,7 +78,12 @@ def without_each(
         After all entries.
     """
     chosen = _holding_nearly_all(belief)
-    places = [Entered(v, k) for v, visit in enumerate(visits) for k, e in enumerate(visit.entries) if _says(e)]
+    places = [
+        Entered(v, k)
+        for v, visit in enumerate(visits)
+        for k, e in enumerate(visit.entries)
+        if isinstance(e, Act) or e.not_measured is None
+    ]
 
     begun = _begun_for(models, visits, catalogue, space, belief)
     whole = begun.walk.resumed()
@@ -186,10 +191,6 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
     return np.sort(order[:count])
 
 
-def _says(entry: Entry) -> bool:
-    return isinstance(entry, Act) or entry.not_measured is None
-
-
 def _read_at_several_visits(walk: Walk) -> dict[int, frozenset[int]]:
     """For each visit the entries at which a quantity was read that is remembered from one visit to another."""
     assert walk.trace is not None
@@ -208,7 +209,7 @@ def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place:
     if isinstance(entry, Reading):
         return entry.test != COMPARISON_TEST and place not in again and not acts.is_check_up(entry)
     effect = catalogue.act(entry.act).effect
-    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.spread):
+    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.number):
         return True
     mending = acts.mending_of(catalogue, entry)
     renews_the_battery = mending is not None and mending.component == "battery" and mending.modes == acts.ALL_MODES

@@ -160,7 +160,7 @@ def _compiled(setting: Setting, max_faults: int) -> Model:
             network,
             max_faults=max_faults,
             uncounted=UNCOUNTED,
-            brought_in_when_sound=setting.spread("brought_in_when_sound"),
+            brought_in_when_sound=setting.number("brought_in_when_sound"),
             may_drop=MAY_DROP,
         )
     )

@@ -103,11 +103,12 @@ class Search:
 
     def _next(self, state: State) -> list[State]:
         """All states one elimination further; when only kept axes are left, the product of all tables."""
-        if not _union(state.tables) & ~self.kept:
+        axes = _union(state.tables) & ~self.kept
+        if not axes:
             cost, product = self._product(state.tables, self.kept)
             return [State(state.cost + cost, (product,))]
         found: dict[tuple[Table, ...], State] = {}
-        for axis in _single(_union(state.tables) & ~self.kept):
+        for axis in (1 << i for i in range(axes.bit_length()) if axes >> i & 1):
             bucket = tuple(t for t in state.tables if t.axes & axis)
             if bucket not in found:
                 rest = [t for t in state.tables if not t.axes & axis]
@@ -175,11 +176,6 @@ def _moving(log_size: float) -> float:
 
 def _sorted(tables: Iterable[Table]) -> tuple[Table, ...]:
     return tuple(sorted(tables, key=lambda t: t[:2]))
-
-
-def _single(axes: int) -> list[int]:
-    """The axes of a set, one by one."""
-    return [1 << i for i in range(axes.bit_length()) if axes >> i & 1]
 
 
 def _union(tables: Iterable[Table]) -> int:

