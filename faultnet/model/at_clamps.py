@@ -151,7 +151,7 @@ def _lamps(at: Workings) -> Array:
     volts = np.maximum(levels[:, None] - setting.spread("lamp_current") * source, 0.0)
     bright = above(volts, setting.spread("lamp_dim_voltage"), setting.spread("lamp_dim_width")).mean(axis=-1)
     out = 1.0 - above(volts, setting.spread("lamp_out_voltage"), setting.spread("lamp_out_width")).mean(axis=-1)
-    return normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), 0.02)
+    return normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), HIDDEN_LEAK)
 
 
 def _control_voltage(at: Workings) -> Array:

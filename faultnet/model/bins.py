@@ -288,12 +288,19 @@ SET_POINT = Bins(
 )
 OUTPUT_FACTOR = Bins((0.0, 0.04, 0.2, 0.45, 0.65, 0.84, 0.97, 1.15), "-", sound=(0.95, 0.065))
 CHARGE_CABLE = Bins(
-    _mohm(0.0, 2.0, 4.5, 11.0, 35.0, 100.0, 300.0, 20000.0),
+    _mohm(0.0, 4.5, 11.0, 35.0, 100.0, 300.0, 1000.0, 20000.0),
     "ohm",
     logarithmic=True,
     bottom_from=0.4e-3,
     sound=(3.0e-3, 0.5),
 )
+CHARGE_CABLE_FINE = Bins(
+    _mohm(
+        0.0, 1.0, 1.5, 2.0, 2.5, 3.1, 3.8, 4.5, 5.6, 7.0, 8.8, 11.0, 14.0, 19.0, 26.0, 35.0, 50.0, 70.0, 100.0, 150.0,
+        220.0, 300.0, 1000.0, 20000.0,
+    ),
+    "ohm", logarithmic=True, bottom_from=0.4e-3, sound=(3.0e-3, 0.5),
+)  # fmt: skip
 ACCEPTANCE = Bins((0.0, 0.006, 0.014, 0.026, 0.046, 0.077, 0.18, 0.5), "A/Ah", logarithmic=True)
 FLAT = Bins((-0.2, 0.0, 0.25, 0.45, 0.75), "-")  # charge of a battery that takes the most
 ACCEPTANCE_FINE = Bins(
