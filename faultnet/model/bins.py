@@ -39,6 +39,8 @@ class Bins:
         Within a bin points lie as a sound car's would: what is read of it falls off steeply there, and a fault's is
         nearly even, wherever in the bin it is taken to lie. Only places points; how much lies in a bin follows from the
         prior set.
+    faulty : tuple of float, optional
+        The same of what faults have: where hardly a sound car is, points lie so, and evenly where it is left out.
 
     Examples
     --------
@@ -52,6 +54,7 @@ class Bins:
     top_from: float | None = None
     bottom_from: float | None = None
     sound: tuple[float, float] | None = None
+    faulty: tuple[float, float] | None = None
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -112,12 +115,17 @@ def _falling(bins: Bins) -> list[tuple[Array, Array]]:
     assert bins.sound is not None
     edges = np.asarray(bins.edges)
     low, high = (np.log(bins._floor()[:, 0]), np.log(edges[1:])) if bins.logarithmic else (edges[:-1], edges[1:])
-    middle = np.log(bins.sound[0]) if bins.logarithmic else bins.sound[0]
+
+    def falling_off(at: Array, kind: tuple[float, float]) -> Array:
+        middle = np.log(kind[0]) if bins.logarithmic else kind[0]
+        return np.asarray(np.exp(-0.5 * ((at - middle) / kind[1]) ** 2))
+
     found = []
     for a, b in zip(low, high, strict=True):
         points = np.linspace(a, b, POINTS)
         between = 0.5 * (points[1:] + points[:-1])
-        density = np.exp(-0.5 * ((between - middle) / bins.sound[1]) ** 2) + HARDLY_A_CAR
+        others = np.ones_like(between) if bins.faulty is None else falling_off(between, bins.faulty)
+        density = falling_off(between, bins.sound) + HARDLY_A_CAR * others
         found.append((np.append(0.0, np.cumsum(density) / density.sum()), points))
     return found
 
@@ -151,9 +159,15 @@ JOINT = Bins(
     logarithmic=True,
     bottom_from=0.01e-3,
     sound=(0.08e-3, 0.5),
+    faulty=(12e-3, 1.3),
 )
 CABLE = Bins(
-    _mohm(0.0, 0.35, 0.5, 0.7, 1.0, 1.35, 1.75, 2.3, 3.2, 4.5, 9.0, 100.0), "ohm", logarithmic=True, bottom_from=0.2e-3
+    _mohm(0.0, 0.35, 0.5, 0.7, 1.0, 1.35, 1.75, 2.3, 3.2, 5.0, 10.0, 22.0, 100.0),
+    "ohm",
+    logarithmic=True,
+    bottom_from=0.2e-3,
+    sound=(1.1e-3, 0.45),
+    faulty=(6e-3, 0.65),
 )
 CONTACT = Bins(
     _mohm(0.0, 0.25, 0.45, 0.8, 1.2, 1.8, 2.6, 5.0, 12.0, 35.0, 1000.0),
@@ -161,6 +175,7 @@ CONTACT = Bins(
     logarithmic=True,
     bottom_from=0.05e-3,
     sound=(0.4e-3, 0.5),
+    faulty=(12e-3, 1.2),
 )
 GROUND = Bins(
     _mohm(0.0, 0.2, 0.36, 0.6, 0.9, 1.3, 1.9, 3.0, 7.0, 25.0, 80.0, 1000.0),
@@ -168,6 +183,7 @@ GROUND = Bins(
     logarithmic=True,
     bottom_from=0.04e-3,
     sound=(0.3e-3, 0.5),
+    faulty=(12e-3, 1.2),
 )
 BRUSH = Bins(
     _mohm(0.0, 1.0, 5.0, 15.0, 40.0, 100.0, 300.0, 1000.0, 20000.0), "ohm", logarithmic=True, sound=(0.3e-3, 0.5)
@@ -178,6 +194,7 @@ POSITIVE_PATH = Bins(
     logarithmic=True,
     bottom_from=0.2e-3,
     sound=(1.2e-3, 0.32),
+    faulty=(12e-3, 1.3),
 )
 NEGATIVE_PATH = Bins(
     _mohm(0.0, 0.25, 0.42, 0.68, 1.0, 1.4, 2.0, 3.2, 7.0, 14.0, 35.0, 100.0, 1000.0),
@@ -185,6 +202,7 @@ NEGATIVE_PATH = Bins(
     logarithmic=True,
     bottom_from=0.06e-3,
     sound=(0.4e-3, 0.42),
+    faulty=(12e-3, 1.3),
 )
 LOOP = Bins(
     _mohm(0.0, 1.6, 2.4, 3.5, 5.5, 9.0, 16.0, 35.0, 100.0, 300.0, 1000.0, 20000.0),
