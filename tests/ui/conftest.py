@@ -171,7 +171,8 @@ def screen(
 ) -> Iterator[Callable[..., Any]]:
     """Opens pages on a phone or a desktop, and fails afterwards if anything but this computer was asked.
 
-    A second page of the same kind is another device: it begins with nothing.
+    A second page of the same kind is another device: it begins with nothing. So does one that is `alone`, as a test
+    must ask for that leaves a clock of its own behind.
     """
     contexts, outside = [], []
     lent: list[Any] = []
@@ -180,17 +181,28 @@ def screen(
         if _outside(request.url):
             outside.append(request.url)
 
-    def opened(kind: str = "phone", **changes: Any) -> Any:
+    def opened(
+        kind: str = "phone",
+        viewport: Any = None,
+        color_scheme: str | None = None,
+        alone: bool = False,
+        **changes: Any,
+    ) -> Any:
         wanted = {**(PHONE if kind == "phone" else DESK), **changes}
-        context = profiles(wanted)
-        if context in lent:
+        context = None if alone else profiles(wanted)
+        if context is None or context in lent:
             context = browser.new_context(**wanted)
             contexts.append(context)
         else:
             lent.append(context)
         context.on("request", heard)
         context.set_default_timeout(30_000)
-        return context.new_page()
+        page = context.new_page()
+        if viewport is not None:  # size and colours are the page's: a profile for each would begin without scripts
+            page.set_viewport_size(viewport)
+        if color_scheme is not None:
+            page.emulate_media(color_scheme=color_scheme)
+        return page
 
     yield opened
     if request.node.stash.get(FAILED, False):

@@ -28,6 +28,7 @@ from tests.ui.hands import (
     wait_for_words,
     work,
 )
+from tests.ui.test_access import SHEETS
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
@@ -177,18 +178,19 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) 
 
 
 @BOTH
-@pytest.mark.parametrize("sheet", ["Job sheet", "Sheet for the car, with empty boxes", "Pocket plan"])
-def test_a_sheet_as_pdf(screen: Screen, served: Served, kind: str, sheet: str) -> None:
+def test_each_sheet_as_pdf(screen: Screen, served: Served, kind: str) -> None:
     page = opened(screen(kind), served, served.keep(a_case()), "paper")
-    page.get_by_text(sheet, exact=True).click()
-    settled(page)
-    with page.expect_download() as kept:
-        page.get_by_role("button", name="PDF, A4").click()
-    file = PdfReader(kept.value.path())
-    words = " ".join(" ".join(p.extract_text() for p in file.pages).split())
-    if sheet != "Pocket plan":  # there each caution stands beside what it belongs to
-        assert "Take care" in words
-    assert "licensed practice come first" in words
+    for sheet, headed in SHEETS.items():
+        page.get_by_text(sheet, exact=True).click()
+        settled(page)
+        with page.expect_download() as kept:
+            page.get_by_role("button", name="PDF, A4").click()
+        file = PdfReader(kept.value.path())
+        words = " ".join(" ".join(p.extract_text() for p in file.pages).split())
+        assert headed in words
+        if sheet != "Pocket plan":  # there each caution stands beside what it belongs to
+            assert "Take care" in words
+        assert "licensed practice come first" in words
 
 
 @BOTH
