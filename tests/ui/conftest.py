@@ -35,7 +35,7 @@ def a_case(**changes: Any) -> Case:
 
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where built networks are kept during the tests."""
+    """Where the servers keep built networks during the tests."""
     return tmp_path_factory.mktemp("networks")
 
 
@@ -46,15 +46,14 @@ def _installed_components() -> list[Any]:
 
 
 @pytest.fixture
-def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A store, settings and cache of its own, for a test that runs the pages in this process.
+def workplace(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A store and settings of its own, for a test that runs the pages in this process.
 
     A page run here leaves itself behind as the main module, which a process that a later test spawns would run again.
     """
     main = sys.modules["__main__"]
     monkeypatch.setenv("FAULTNET_STORE", str(tmp_path / "cases.sqlite"))
     monkeypatch.setenv("FAULTNET_SETTINGS", str(tmp_path / "settings.json"))
-    monkeypatch.setenv("FAULTNET_CACHE", str(built))
     monkeypatch.setenv("FAULTNET_PRIORS", str(tmp_path / "priors"))
     monkeypatch.setenv("FAULTNET_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
