@@ -76,7 +76,7 @@ CRITERIA: dict[str, Criterion | LookAhead] = {
     "saving_for_price_ahead": LookAhead("saving_for_price"),
     "information_ahead": LookAhead("information"),
 }
-CHOSEN = "information"
+CHOSEN = "doubt"
 # What one preparation brings about for several tests in one go; what takes hours on a charger is no part of a go.
 IN_ONE_GO = (
     *("fuel_disabled", "engine_runs", "booster", "helper", "caps_open", "cells_read", "module_read", "modules_asleep"),

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from faultnet.model import bins
+from faultnet.model.at_posts import LEVELS, levels_at
 from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
@@ -25,7 +25,6 @@ from faultnet.model.starting import (
     NOT_MOVED,
     OHMIC_SHARE,
     STUCK,
-    StartSamples,
     above,
     peak_share,
     pulls_in,
@@ -37,10 +36,6 @@ from faultnet.physics import cranking
 
 BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
 IN_CELL = 0.55  # [-] where within its bin a part of the loop lies, for a table over many cells
-LEVELS = (
-    *(f"closed_{s}" for s in bins.CLOSED_VOLTS.states),
-    *(f"open_{s}" for s in bins.OPEN_VOLTS.states),
-)  # of volts held, with the solenoid's contacts closed and open
 
 
 def _behaviour(at: Workings) -> Array:
@@ -76,14 +71,6 @@ def _behaviour(at: Workings) -> Array:
     return normalised(np.clip(np.stack(tables, axis=-1), 0.0, 1.0), 4e-3)
 
 
-def post_level_node(samples: StartSamples) -> Node:
-    """Volts held at the posts while the key is at start, with the contacts closed or open."""
-    closed, opened = (s.index(samples.sustained) for s in (bins.CLOSED_VOLTS, bins.OPEN_VOLTS))
-    states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
-    table = normalised(cell_counts(states, len(LEVELS)), HIDDEN_LEAK)
-    return Node("post_level", "parameter", LEVELS, GRID, table)
-
-
 def clamp_level_node(setting: Setting) -> Node:
     """The same at the cable clamps: less what the joints lose.
 
@@ -92,7 +79,7 @@ def clamp_level_node(setting: Setting) -> Node:
     The current is that of a motor with an ordinary load behind the whole loop, on the volts of the posts.
     """
     share = low_discrepancy_points(128, 5)
-    posts, closed = _levels(share[0])
+    posts, closed = levels_at(share[0])
     posts, closed = posts[:, None, None], closed[:, None, None, None]
     loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
     loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
@@ -104,12 +91,6 @@ def clamp_level_node(setting: Setting) -> Node:
     states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
     table = normalised(cell_counts(states, len(LEVELS)), HIDDEN_LEAK)
     return Node("clamp_level", "parameter", LEVELS, ("post_level", "loop", "joints"), table)
-
-
-def _levels(share: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Volts within each state of the level, shape (states, samples), and whether the contacts are closed, (states,)."""
-    volts = np.concatenate([bins.CLOSED_VOLTS.at(share), bins.OPEN_VOLTS.at(share)])
-    return volts, np.arange(len(volts)) < len(bins.CLOSED_VOLTS)
 
 
 def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
@@ -124,7 +105,7 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     A control module may freeze while cranking, and then shows the volts at rest.
     """
     setting, share = at.setting, low_discrepancy_points(64, 8)
-    levels, closed = _levels(share[1])
+    levels, closed = levels_at(share[1])
     emf, load = (v[:, None] if k == 0 else v for k, v in enumerate(
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
     levels, closed = levels[None, :, None, :], closed[None, :, None, None]
@@ -165,12 +146,12 @@ def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
 def _lamps(at: Workings) -> Array:
     """What the lamps do while cranking: they are fed from the clamps and draw a few amperes of their own."""
     setting, share = at.setting, low_discrepancy_points(128, 2)
-    levels, _ = _levels(share[0])
+    levels, _ = levels_at(share[0])
     source = EARLY_SHARE * setting.source_resistance * bins.SOURCE_FACTOR.at(share[1])
     volts = np.maximum(levels[:, None] - setting.number("lamp_current") * source, 0.0)
     bright = above(volts, setting.number("lamp_dim_voltage"), setting.number("lamp_dim_width")).mean(axis=-1)
     out = 1.0 - above(volts, setting.number("lamp_out_voltage"), setting.number("lamp_out_width")).mean(axis=-1)
-    return normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), 0.02)
+    return normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), HIDDEN_LEAK)
 
 
 def _control_voltage(at: Workings) -> Array:
@@ -185,7 +166,7 @@ def _control_voltage(at: Workings) -> Array:
     are closed.
     """
     setting, share = at.setting, low_discrepancy_points(512, 6)
-    levels, closed = _levels(share[0])
+    levels, closed = levels_at(share[0])
     control = drawn_when_active(setting, "start_control", "control_resistance", share[1], share[5])[:, None, :]
     both = windings(setting, share[2])
     enough = pulls_in(setting, control, share[2:4])

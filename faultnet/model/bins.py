@@ -39,6 +39,8 @@ class Bins:
         Within a bin points lie as a sound car's would: what is read of it falls off steeply there, and a fault's is
         nearly even, wherever in the bin it is taken to lie. Only places points; how much lies in a bin follows from the
         prior set.
+    faulty : tuple of float, optional
+        The same of what faults have: where hardly a sound car is, points lie so, and evenly where it is left out.
 
     Examples
     --------
@@ -52,6 +54,7 @@ class Bins:
     top_from: float | None = None
     bottom_from: float | None = None
     sound: tuple[float, float] | None = None
+    faulty: tuple[float, float] | None = None
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -112,12 +115,17 @@ def _falling(bins: Bins) -> list[tuple[Array, Array]]:
     assert bins.sound is not None
     edges = np.asarray(bins.edges)
     low, high = (np.log(bins._floor()[:, 0]), np.log(edges[1:])) if bins.logarithmic else (edges[:-1], edges[1:])
-    middle = np.log(bins.sound[0]) if bins.logarithmic else bins.sound[0]
+
+    def falling_off(at: Array, kind: tuple[float, float]) -> Array:
+        middle = np.log(kind[0]) if bins.logarithmic else kind[0]
+        return np.asarray(np.exp(-0.5 * ((at - middle) / kind[1]) ** 2))
+
     found = []
     for a, b in zip(low, high, strict=True):
         points = np.linspace(a, b, POINTS)
         between = 0.5 * (points[1:] + points[:-1])
-        density = np.exp(-0.5 * ((between - middle) / bins.sound[1]) ** 2) + HARDLY_A_CAR
+        others = np.ones_like(between) if bins.faulty is None else falling_off(between, bins.faulty)
+        density = falling_off(between, bins.sound) + HARDLY_A_CAR * others
         found.append((np.append(0.0, np.cumsum(density) / density.sum()), points))
     return found
 
@@ -151,9 +159,15 @@ JOINT = Bins(
     logarithmic=True,
     bottom_from=0.01e-3,
     sound=(0.08e-3, 0.5),
+    faulty=(12e-3, 1.3),
 )
 CABLE = Bins(
-    _mohm(0.0, 0.35, 0.5, 0.7, 1.0, 1.35, 1.75, 2.3, 3.2, 4.5, 9.0, 100.0), "ohm", logarithmic=True, bottom_from=0.2e-3
+    _mohm(0.0, 0.35, 0.5, 0.7, 1.0, 1.35, 1.75, 2.3, 3.2, 5.0, 10.0, 22.0, 100.0),
+    "ohm",
+    logarithmic=True,
+    bottom_from=0.2e-3,
+    sound=(1.1e-3, 0.45),
+    faulty=(6e-3, 0.65),
 )
 CONTACT = Bins(
     _mohm(0.0, 0.25, 0.45, 0.8, 1.2, 1.8, 2.6, 5.0, 12.0, 35.0, 1000.0),
@@ -161,6 +175,7 @@ CONTACT = Bins(
     logarithmic=True,
     bottom_from=0.05e-3,
     sound=(0.4e-3, 0.5),
+    faulty=(12e-3, 1.2),
 )
 GROUND = Bins(
     _mohm(0.0, 0.2, 0.36, 0.6, 0.9, 1.3, 1.9, 3.0, 7.0, 25.0, 80.0, 1000.0),
@@ -168,6 +183,7 @@ GROUND = Bins(
     logarithmic=True,
     bottom_from=0.04e-3,
     sound=(0.3e-3, 0.5),
+    faulty=(12e-3, 1.2),
 )
 BRUSH = Bins(
     _mohm(0.0, 1.0, 5.0, 15.0, 40.0, 100.0, 300.0, 1000.0, 20000.0), "ohm", logarithmic=True, sound=(0.3e-3, 0.5)
@@ -178,6 +194,7 @@ POSITIVE_PATH = Bins(
     logarithmic=True,
     bottom_from=0.2e-3,
     sound=(1.2e-3, 0.32),
+    faulty=(12e-3, 1.3),
 )
 NEGATIVE_PATH = Bins(
     _mohm(0.0, 0.25, 0.42, 0.68, 1.0, 1.4, 2.0, 3.2, 7.0, 14.0, 35.0, 100.0, 1000.0),
@@ -185,18 +202,20 @@ NEGATIVE_PATH = Bins(
     logarithmic=True,
     bottom_from=0.06e-3,
     sound=(0.4e-3, 0.42),
+    faulty=(12e-3, 1.3),
 )
 LOOP = Bins(
-    _mohm(0.0, 1.6, 2.4, 3.5, 5.5, 9.0, 16.0, 35.0, 100.0, 300.0, 20000.0),
+    _mohm(0.0, 1.6, 2.4, 3.5, 5.5, 9.0, 16.0, 35.0, 100.0, 300.0, 1000.0, 20000.0),
     "ohm",
     logarithmic=True,
     sound=(2.0e-3, 0.22),
 )
 JOINTS = Bins(_mohm(0.0, 0.4, 1.2, 3.0, 10.0, 25.0, 2000.0), "ohm", logarithmic=True)
 CLOSED_VOLTS = Bins(
-    (0.0, 3.0, 5.0, 6.5, 7.5, 8.2, *_span(8.8, 10.4, 0.4), *_span(10.65, 11.9, 0.25), 12.1, 12.35, 13.3), "V"
+    (0.0, 2.5, 4.0, 5.0, 6.0, 6.8, 7.4, *_span(8.0, 9.5, 0.3), *_span(9.7, 12.3, 0.2), 12.45, 12.6, 12.75, 13.3), "V"
 )
-OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 10.0, 11.2, 11.8, 12.2, 12.5, 12.8, 13.3), "V", sound=(12.55, 0.15))
+OPEN_VOLTS = Bins((0.0, 4.0, 8.0, 10.0, 11.2, 11.8, 12.15, 12.4, 12.55, 12.7, 12.9, 13.3), "V", sound=(12.55, 0.15))
+FIRST_DIP = Bins((0.0, 2.0, 3.5, 5.0, 6.0, 6.7, *_span(7.3, 8.0, 0.5), *_span(8.2, 12.2, 0.4), 13.3), "V")
 TURNING_LOAD = Bins((0.6, 0.85, 1.05, 1.3, 1.6, 2.1, 3.5, 60.0), "-", logarithmic=True, top_from=12.0, sound=(1.0, 0.2))
 CRANK_CURRENT = Bins(
     (0.0, 8.0, 12.0, 16.0, 25.0, 50.0, 85.0, 120.0, 155.0, 195.0, 245.0, 310.0, 400.0, 550.0, 750.0, 1300.0), "A"
@@ -287,12 +306,19 @@ SET_POINT = Bins(
 )
 OUTPUT_FACTOR = Bins((0.0, 0.04, 0.2, 0.45, 0.65, 0.84, 0.97, 1.15), "-", sound=(0.95, 0.065))
 CHARGE_CABLE = Bins(
-    _mohm(0.0, 2.0, 4.5, 11.0, 35.0, 100.0, 300.0, 20000.0),
+    _mohm(0.0, 4.5, 11.0, 35.0, 100.0, 300.0, 1000.0, 20000.0),
     "ohm",
     logarithmic=True,
     bottom_from=0.4e-3,
     sound=(3.0e-3, 0.5),
 )
+CHARGE_CABLE_FINE = Bins(
+    _mohm(
+        0.0, 1.0, 1.5, 2.0, 2.5, 3.1, 3.8, 4.5, 5.6, 7.0, 8.8, 11.0, 14.0, 19.0, 26.0, 35.0, 50.0, 70.0, 100.0, 150.0,
+        220.0, 300.0, 1000.0, 20000.0,
+    ),
+    "ohm", logarithmic=True, bottom_from=0.4e-3, sound=(3.0e-3, 0.5),
+)  # fmt: skip
 ACCEPTANCE = Bins((0.0, 0.006, 0.014, 0.026, 0.046, 0.077, 0.18, 0.5), "A/Ah", logarithmic=True)
 FLAT = Bins((-0.2, 0.0, 0.25, 0.45, 0.75), "-")  # charge of a battery that takes the most
 ACCEPTANCE_FINE = Bins(

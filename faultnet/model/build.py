@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 
 from faultnet.instruments import outcome_table, place_offset, while_cranking
-from faultnet.model import at_clamps, charging, drops, modes, source, starting, symptoms
+from faultnet.model import at_clamps, at_posts, charging, drops, modes, source, starting, symptoms
 from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.model.quantities import QUANTITIES, TABLE, quantity_read
@@ -83,7 +83,8 @@ def makers(setting: Setting) -> list[Maker]:
         lambda at: [starting.before_solenoid_node(at.setting)],
         lambda at: [drops.current_node(at.once(starting.start_samples))],
         lambda at: charging.charging_nodes(at.setting),
-        lambda at: [at_clamps.post_level_node(at.once(starting.start_samples))],
+        lambda at: [at_posts.post_level_node(at.once(starting.start_samples))],
+        lambda at: [at_posts.first_dip_node(at.once(starting.start_samples))],
         lambda at: [at_clamps.clamp_level_node(at.setting)],
         lambda at: [charging.alternator_level_node(at.setting)],
     ]

@@ -33,7 +33,7 @@ GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
 
 def charging_nodes(setting: Setting) -> list[Node]:
     """Set point, output, cable and acceptance given the modes."""
-    return [_set_point_node(setting), _output_node(setting), _cable_node(setting), *_acceptance_nodes(setting)]
+    return [_set_point_node(setting), _output_node(setting), *_cable_nodes(setting), *_acceptance_nodes(setting)]
 
 
 def _set_point_node(setting: Setting) -> Node:
@@ -83,13 +83,19 @@ def _output_node(setting: Setting) -> Node:
     return Node("output_factor", "parameter", bins.OUTPUT_FACTOR.states, parents, table, bins.OUTPUT_FACTOR.edges)
 
 
-def _cable_node(setting: Setting) -> Node:
+def _cable_nodes(setting: Setting) -> list[Node]:
+    """Resistance of the charge cable, finer for the drop over it than for what it does to the volts."""
+    fine, coarse = bins.CHARGE_CABLE_FINE, bins.CHARGE_CABLE
     effects = [setting.effect("charge_cable", m, "resistance") for m in setting.modes("charge_cable")]
-    table = np.stack([masses(e, bins.CHARGE_CABLE) for e in effects], axis=1)
-    return Node(
-        "charge_cable_resistance", "parameter", bins.CHARGE_CABLE.states,
-        (active_node(setting.catalogue, "charge_cable"),), table, bins.CHARGE_CABLE.edges,
-    )  # fmt: skip
+    table = np.stack([masses(e, fine) for e in effects], axis=1)
+    own = (active_node(setting.catalogue, "charge_cable"),)
+    return [
+        Node("charge_cable_resistance_fine", "parameter", fine.states, own, table, fine.edges),
+        Node(
+            "charge_cable_resistance", "parameter", coarse.states, ("charge_cable_resistance_fine",),
+            coarsened(fine, coarse), coarse.edges,
+        ),
+    ]  # fmt: skip
 
 
 def _acceptance_nodes(setting: Setting) -> list[Node]:
@@ -176,7 +182,7 @@ def _alternator_current(at: Workings) -> Array:
 def _cable_drop(at: Workings) -> Array:
     """Drop from the alternator's stud to the positive post, loads on; behind an open cable the alternator idles."""
     setting, share = at.setting, low_discrepancy_points(48, 3)
-    cable, current = within([bins.CHARGE_CABLE, bins.ALTERNATOR_AMPERES], share)
+    cable, current = within([bins.CHARGE_CABLE_FINE, bins.ALTERNATOR_AMPERES], share)
     low, high = setting.number("open_charge_cable_drop_least"), setting.number("open_charge_cable_drop_most")
     open_end = low + (high - low) * share[2]
     drop = np.minimum(cable * current, open_end)
@@ -274,8 +280,8 @@ QUANTITIES = (
         unlike="unlike_alternator_current_ln",
     ),
     Quantity(
-        "charge_cable_drop", "V", "charging", ("charge_cable_resistance", "alternator_level"), bins.DROP, _cable_drop,
-        scatter="charge_cable_drop_spread", unlike="unlike_drop_odds",
+        "charge_cable_drop", "V", "charging", ("charge_cable_resistance_fine", "alternator_level"), bins.DROP,
+        _cable_drop, scatter="charge_cable_drop_spread", unlike="unlike_drop_odds",
     ),
     Quantity(
         "acceptance_current", "A", "charging", ("acceptance_fine",), bins.ACCEPTED_AMPERES, _accepted,

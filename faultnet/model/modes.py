@@ -10,7 +10,7 @@ from faultnet.model.network import Array, Node, normalised
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 
-NOW_LEAK = 1e-8
+NOW_LEAK = 1e-13
 LINK = ("battery", "broken_link")  # acts through the link between the cells alone, by a state node of its own
 LINK_NODE = "battery_link"
 BATTERY_PARENTS = ("use", "drain", "alternator", "regulator")

@@ -1,15 +1,15 @@
 """The registry of quantities: everything that a test can read or hear, each declared once.
 
 An entry says its name, unit and circuit, what it depends on and its table or law; it stands with its circuit:
-`source` and `under_load` (battery, parked), `starting`, `at_clamps` and `drops` (starting), `charging`. The network is
-built from these entries, and with it the ranking of tests and the ranges of a sound car; the virtual car must give a
-value for each; the table in DEVELOPERS.md is printed from them.
+`source` and `under_load` (battery, parked), `starting`, `at_posts`, `at_clamps` and `drops` (starting), `charging`. The
+network is built from these entries, and with it the ranking of tests and the ranges of a sound car; the virtual car
+must give a value for each; the table in DEVELOPERS.md is printed from them.
 """
 
 from __future__ import annotations
 
 from faultnet.errors import PriorsError
-from faultnet.model import at_clamps, charging, drops, source, starting, under_load
+from faultnet.model import at_clamps, at_posts, charging, drops, source, starting, under_load
 from faultnet.model.quantity import Now, Quantity
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.markdown import table
@@ -19,7 +19,7 @@ TABLE = "table"  # the quantity of a test that a symptom table stands for
 
 QUANTITIES: dict[str, Quantity] = {
     quantity.name: quantity
-    for module in (source, starting, at_clamps, drops, under_load, charging)
+    for module in (source, starting, at_posts, at_clamps, drops, under_load, charging)
     for quantity in module.QUANTITIES
 }
 

@@ -23,7 +23,7 @@ from faultnet.model.bins import Bins
 from faultnet.model.network import Array, normalised
 from faultnet.prior_set.types import Effect
 
-HIDDEN_LEAK = 1e-8  # share of a hidden node spread evenly over its states, so that none is ruled out
+HIDDEN_LEAK = 1e-13  # share of a hidden node spread evenly over its states: no zeros, and far less than several slips
 WITHIN_END = 0.25  # how far from an end that is never reached what lies in its bin begins, as a share of the bin
 OffBy = Literal["amount", "factor", "share"]
 FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
@@ -238,7 +238,7 @@ def in_bins(middle: Array | float, spread: Array | float, bins: Bins, beside: Ar
     Returns
     -------
     array, shape (bins, ...)
-        A share of 1e-8 is spread evenly, so that nothing is ruled out.
+        A share of :data:`HIDDEN_LEAK` is spread evenly, so that nothing is ruled out.
 
     Examples
     --------

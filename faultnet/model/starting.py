@@ -314,9 +314,7 @@ class StartSamples:
     speed: Array
     first_dip: Array
     peak: Array
-    ripple: Array
     phase: Array
-    stretch: Array
     coil: Array
     needed: Array
     moved: NDArray[np.bool_]
@@ -334,7 +332,7 @@ def start_samples(setting: Setting) -> StartSamples:
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
-    across = shifted(share[[5, 12]], (shape[0], 1, 1, shape[3], shape[4]))  # phase and length of the dip: fewer sines
+    across = shifted(share[[5]], (shape[0], 1, 1, shape[3], shape[4]))
     share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.number("motor_resistance_spread") * standard_normal(share[0]))
@@ -355,9 +353,6 @@ def start_samples(setting: Setting) -> StartSamples:
     moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
     coil = _coil_current(setting, emf, EARLY_SHARE * source, share[2], share[3])
-    ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
-    ripple = ripple * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(share[7]))
-
     peak = start.stall_current * peak_share(setting, share[9])
     unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[10]))
     unlike = setting.number("start_drop_factor") * unlike
@@ -374,9 +369,7 @@ def start_samples(setting: Setting) -> StartSamples:
         speed=full(start.speed),
         first_dip=full(emf - peak * ohmic),
         peak=full(peak),
-        ripple=full(ripple),
         phase=across[0],
-        stretch=np.exp(setting.number("dip_time_spread") * standard_normal(across[1])),
         coil=both,
         needed=needed,
         moved=moved,
@@ -424,11 +417,6 @@ def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, con
     return current
 
 
-def _held(at: Workings) -> Array:
-    """Volts held at the posts while the key is at start."""
-    return scattered(at.once(start_samples).sustained, bins.CRANK_VOLTS, at.setting.number("start_volts_spread"))
-
-
 def _inrush(at: Workings) -> Array:
     """Peak current as a clamp meter shows it."""
     samples = at.once(start_samples)
@@ -455,17 +443,6 @@ def above(value: Array, middle: float, width: float) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
 
 
-def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
-    """Lowest volts at the posts as an averaging window or a sampling interval lets an instrument see them."""
-    samples = at.once(start_samples)
-    seen = seen_minimum(
-        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval,
-        samples.stretch,
-    )  # fmt: skip
-    seen = np.where(samples.moved, seen, samples.sustained)
-    return scattered(seen, bins.CRANK_VOLTS, at.setting.number("start_volts_spread"))
-
-
 def seen_minimum(
     rest: Array, dip: Array, held: Array, ripple: Array, phase: Array, window: float | None, interval: float | None,
     stretch: Array,
@@ -479,14 +456,6 @@ def seen_minimum(
 
 
 QUANTITIES = (
-    Quantity(
-        "crank_sustained", "V", "starting", GRID, bins.CRANK_VOLTS, _held, scatter="start_volts_spread",
-        unlike="unlike_crank_volts",
-    ),
     Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush, unlike="unlike_crank_current_ln"),
     Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed, unlike="unlike_crank_speed_ln"),
-    Quantity(
-        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum, sampled=True, scatter="start_volts_spread",
-        unlike="unlike_crank_volts",
-    ),
 )  # fmt: skip

@@ -4,7 +4,8 @@
 and compares the log likelihood ratio of the truth against a rival (the sound car, or another fault that the readings
 bear on) as the network gives it with that of the virtual cars themselves (``reference.py``): at least 30,000 cars for
 each hypothesis, and where these are too few, cars moved to where they fit. Errors are net of the reference's own.
-``--quick`` takes a few pairs, ``--json`` prints the figures as JSON, ``--each`` every pair. References depend on prior
+``--quick`` takes a few pairs, ``--json`` prints the figures as JSON, ``--each`` every pair, ``--apart`` the worst pairs
+reading by reading, ``--seed`` draws others. References depend on prior
 set, physics and virtual cars, not on the network: they are kept in the cache folder, so that after a change of the
 model only its own side is worked out anew.
 
@@ -19,7 +20,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the products are small
@@ -30,7 +31,7 @@ import numpy as np
 from faultnet.cache import cache_folder, code_hash
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import work_through
-from faultnet.diagnosis.evidence import evidence_of, instrument_of, slip_of
+from faultnet.diagnosis.evidence import evidence_of, instrument_of, module_offset, slip_of
 from faultnet.inference.evidence import log_background
 from faultnet.inference.visit import compile_visit
 from faultnet.model.build import build_network, quantity_of
@@ -60,13 +61,14 @@ class Pair:
 
     Parameters
     ----------
-    number : int
-        Of the case; with the seed it makes its random stream.
+    seed, number : int
+        Of the case; they make its random stream.
     readings : tuple of Reading
     truth, rival : tuple of (component, mode)
         The fault; empty for a sound car.
     """
 
+    seed: int
     number: int
     car: Car
     conditions: Conditions
@@ -80,6 +82,7 @@ class Compared:
     """A pair with both log likelihood ratios [nat] and the error of the reference."""
 
     size: int
+    number: int
     tests: tuple[str, ...]
     truth: str
     rival: str
@@ -111,9 +114,10 @@ def bears_on(network: Network, quantity: str) -> frozenset[str]:
     return frozenset(n for n in seen if network.nodes[n].layer == "component")
 
 
-def drawn_pair(catalogue: Catalogue, number: int, size: int) -> tuple[Pair, Network]:
+def drawn_pair(catalogue: Catalogue, seed: int, number: int) -> tuple[Pair, Network]:
     """Draw a car with one fault, measure it, and draw a rival."""
-    rng = np.random.default_rng([SEED, number])
+    size = SIZES[number % len(SIZES)]
+    rng = np.random.default_rng([seed, number])
     car = draw_vehicle(rng)
     conditions = draw_conditions(rng, car)
     network = build_network(Setting(car, conditions, catalogue))
@@ -136,36 +140,43 @@ def drawn_pair(catalogue: Catalogue, number: int, size: int) -> tuple[Pair, Netw
     concerned = frozenset[str]().union(*(behind[t.id] for t in chosen))
     rivals = [f for f in faults if f[0] in concerned and f != truth]
     rival = () if rng.random() < 0.5 or not rivals else rivals[int(rng.integers(len(rivals)))]
-    return Pair(number, car, conditions, readings, truth, rival), network
+    return Pair(seed, number, car, conditions, readings, truth, rival), network
 
 
-def model_odds(catalogue: Catalogue, network: Network, pair: Pair) -> float:
-    """Log likelihood ratio of truth against rival as the network gives it [nat]."""
+def model_logs(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float]:
+    """Log likelihood of the readings under truth and rival as the network gives it [nat]."""
     names = network.components
     modes = np.zeros((2, len(names)), dtype=np.int16)
     for row, fault in enumerate((pair.truth, pair.rival)):
         if fault:
             modes[row, names.index(fault[0])] = network.nodes[fault[0]].states.index(fault[1])
     visit = compile_visit(network, names, modes)
-    evidence = [e for r in pair.readings if (e := evidence_of(network, catalogue, r)) is not None]
-    weight, _ = visit.stage(evidence)
-    truth, rival = (visit.charge_prior * weight).sum(axis=1)
-    return float(np.log(truth) - np.log(rival))
+    before = [pair.readings[: k + 1] for k in range(len(pair.readings))]
+    evidence = [evidence_of(network, catalogue, some[-1], module_offset(catalogue, some)) for some in before]
+    weight, scale = visit.stage([e for e in evidence if e is not None])
+    truth, rival = np.log((visit.charge_prior * weight).sum(axis=1)) + scale
+    return float(truth), float(rival)
 
 
-def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
-    """Log likelihood ratio in the continuous physics [nat], its error, and whether cars had to be moved."""
+def reference_logs(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[Estimate, Estimate]:
+    """The same in the continuous physics."""
     setting = Setting(pair.car, pair.conditions, catalogue)
-    rng = np.random.default_rng([SEED, pair.number, 1])
-    found: list[Estimate] = []
-    for fault in (pair.truth, pair.rival):
+    rng = np.random.default_rng([pair.seed, pair.number, 1])
+
+    def of(fault: tuple[str, ...]) -> Estimate:
         modes = {c: setting.modes(c)[0] for c in network.components}
         if fault:
             modes[fault[0]] = fault[1]
         question = Question(setting, modes, pair.readings, lambda r: _scale(catalogue, network, r))
-        found.append(estimate(question, rng, smooth=SMOOTH / np.sqrt(2.0)))
-    error = float(np.hypot(found[0].error, found[1].error))
-    return found[0].log - found[1].log, error, any(e.moved for e in found)
+        return estimate(question, rng, smooth=SMOOTH / np.sqrt(2.0))
+
+    return of(pair.truth), of(pair.rival)
+
+
+def reference_odds(catalogue: Catalogue, network: Network, pair: Pair) -> tuple[float, float, bool]:
+    """Log likelihood ratio in the continuous physics [nat], its error, and whether cars had to be moved."""
+    truth, rival = reference_logs(catalogue, network, pair)
+    return truth.log - rival.log, float(np.hypot(truth.error, rival.error)), truth.moved or rival.moved
 
 
 def _scale(catalogue: Catalogue, network: Network, reading: Reading) -> tuple[tuple[float, ...], float]:
@@ -214,16 +225,31 @@ def hash_of(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:24]
 
 
-def compared(catalogue: Catalogue, pairs: int) -> Iterator[Compared]:
+def compared(catalogue: Catalogue, seed: int, pairs: int) -> Iterator[Compared]:
     """So many pairs of each size, one after the other."""
     kept = Kept(catalogue)
     for number in range(pairs * len(SIZES)):
-        size = SIZES[number % len(SIZES)]
-        pair, network = drawn_pair(catalogue, number, size)
+        pair, network = drawn_pair(catalogue, seed, number)
         odds, error, moved = kept.get(catalogue, network, pair)
         names = tuple(r.test for r in pair.readings)
         words = [":".join(f) or "sound" for f in (pair.truth, pair.rival)]
-        yield Compared(size, names, *words, model_odds(catalogue, network, pair), odds, error, moved)
+        truth, rival = model_logs(catalogue, network, pair)
+        yield Compared(len(names), number, names, *words, truth - rival, odds, error, moved)
+
+
+def reading_by_reading(catalogue: Catalogue, seed: int, number: int) -> Iterator[str]:
+    """Lines that say of a pair what each reading alone, and all together, weigh under truth and rival on both sides."""
+    pair, network = drawn_pair(catalogue, seed, number)
+    alone = [replace(pair, readings=(r,)) for r in pair.readings]
+    for some in [*alone, *([pair] if len(alone) > 1 else [])]:
+        model, cars = model_logs(catalogue, network, some), reference_logs(catalogue, network, some)
+        first = some.readings[0]
+        what = f"{first.test} {first.state or first.value}" if len(some.readings) == 1 else "together"
+        yield (
+            f"    {what:32} truth: model {model[0]:7.2f}, cars {cars[0].log:7.2f}; "
+            f"rival: model {model[1]:7.2f}, cars {cars[1].log:7.2f}; "
+            f"off by {model[0] - model[1] - cars[0].log + cars[1].log:5.2f}"
+        )
 
 
 def repeats(catalogue: Catalogue) -> dict[str, list[float]]:
@@ -309,19 +335,27 @@ def main() -> int:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--each", action="store_true", help="print every pair")
     parser.add_argument("--pairs", type=int, default=None, help="pairs of each size")
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--apart", type=int, default=0, metavar="N", help="the worst N of each size reading by reading")
     parser.add_argument("--no-repeats", action="store_true")
     told = parser.parse_args()
     catalogue = load_catalogue()
     begin = time.process_time()
     found = []
-    for one in compared(catalogue, told.pairs or (QUICK_PAIRS if told.quick else PAIRS)):
+    for one in compared(catalogue, told.seed, told.pairs or (QUICK_PAIRS if told.quick else PAIRS)):
         found.append(one)
         if told.each:
             print(
-                f"{one.size} {one.net:6.2f}  model {one.model:7.2f}  reference {one.reference:7.2f} +- {one.error:.2f}"
-                f"{' m' if one.moved else '  '} {one.truth} / {one.rival}: {', '.join(one.tests)}",
+                f"{one.size} {one.number:4} {one.net:6.2f}  model {one.model:7.2f}  "
+                f"reference {one.reference:7.2f} +- {one.error:.2f}{' m' if one.moved else '  '} "
+                f"{one.truth} / {one.rival}: {', '.join(one.tests)}",
                 flush=True,
             )
+    for size in SIZES:
+        worst = sorted((one for one in found if one.size == size), key=lambda one: -one.net)
+        for one in worst[: told.apart]:
+            print(f"{one.number} {one.net:.2f} {one.truth} / {one.rival}")
+            print(*reading_by_reading(catalogue, told.seed, one.number), sep="\n", flush=True)
     result: dict[str, object] = dict(figures(found))
     if not told.no_repeats:
         result["repeats"] = repeats(catalogue)

@@ -320,19 +320,17 @@ def heard(cars: Cars) -> dict[str, Array]:
     brisk = _above(cars, circuit.start.speed, "slow_speed", "slow_speed_width")
     edge = cars.number("clicking_voltage") + cars.trait("clicking", cars.number("clicking_voltage_spread"))
     clicks = np.asarray(answers.coil_volts(cars, circuit) < edge)
-    stands = circuit.moved - turns
-    return {
+    stands, silent = circuit.moved - turns, answers.silent(cars)
+    found = {
         "normal": turns * brisk, "slow": turns * (1.0 - brisk), "one_clunk": stands * ~clicks,
-        "rapid_clicking": stands * clicks, "nothing": 1.0 - circuit.moved,
+        "rapid_clicking": stands * clicks, "nothing": np.zeros_like(turns),
     }  # fmt: skip
+    return {word: chance + (1.0 - circuit.moved) * silent.get(word, 0.0) for word, chance in found.items()}
 
 
 def lamps(cars: Cars) -> dict[str, Array]:
     """Chance of what the headlamps do while cranking [-]."""
-    circuit: Any = solve_circuit(cars)
-    drawn = circuit.current + circuit.coil + cars.number("lamp_current")
-    through = circuit.developed + circuit.positive_joint + circuit.negative_joint
-    volts = np.maximum(circuit.emf - drawn * through, 0.0)
+    volts = np.asarray(answers.lamp_volts(cars))
     bright = _above(cars, volts, "lamp_dim_voltage", "lamp_dim_width")
     lit = _above(cars, volts, "lamp_out_voltage", "lamp_out_width")
     return {"stay_bright": bright, "dim": (1.0 - bright) * lit, "go_out": (1.0 - bright) * (1.0 - lit)}

@@ -97,7 +97,7 @@ def test_a_check_that_cannot_be_done_is_not_asked_for() -> None:
 
 
 def test_a_check_before_the_car_is_given_back_keeps_the_call_back_no_longer_at_stake() -> None:
-    """Sound 9 to 1, then a for 100: with chance 0.1 the car comes back, for 320, which costs as much trust once more."""
+    """Sound 9 to 1, then a for 100: with chance 0.1 the car comes back for 320, and that costs as much trust again."""
     repairs = Repairs(
         ("a", "give_back"), np.array([100.0, 1.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 320.0
     )

@@ -12,7 +12,8 @@ import pytest
 
 from faultnet import advise
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
-from faultnet.diagnosis import Diagnosis, models
+from faultnet.diagnosis import Diagnosis, models, work_through
+from faultnet.diagnosis.diagnose import all_ranked
 from faultnet.inference.contraction import Tensor
 from faultnet.inference.fast import query_cache
 from faultnet.inference.fast.products import Products
@@ -118,12 +119,43 @@ def test_all_models_rest_at_once_and_answer_the_same() -> None:
 def test_models_used_longest_ago_rest_when_there_is_no_room(monkeypatch: pytest.MonkeyPatch) -> None:
     catalogue = load_catalogue()
     monkeypatch.setattr(models, "ROOM", 1)
+    monkeypatch.setattr(models, "LATELY_ROOM", 1)
     compiled = []
     for case in (a_case(15.0), a_case(0.0)):
         advise(case, catalogue)
         compiled.append(models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled)
         assert compiled[-1].size() > 10 << 20
     assert compiled[0].size() < 1 << 20
+
+
+def test_cars_asked_about_within_a_minute_stay_awake_beyond_the_room_of_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With many at once each car comes back soon; with one person older cars need not stay."""
+    catalogue, now = load_catalogue(), [1000.0]
+    monkeypatch.setattr(models, "ROOM", 1)
+    monkeypatch.setattr(models.time, "monotonic", lambda: now[0])
+    found = []
+    for case in (a_case(15.0), a_case(0.0)):
+        advise(case, catalogue)
+        models.keep_room()
+        found.append(models.model_for(case.car, case.visits[0].conditions, catalogue, 4).compiled)
+    assert [model.size() > 1 << 20 for model in found] == [True, True]
+    now[0] += models.LATELY + 1.0
+    advise(a_case(0.0), catalogue)
+    models.keep_room()
+    assert [model.size() > 1 << 20 for model in found] == [False, True]
+
+
+def test_what_was_worked_out_after_another_had_kept_room_is_dropped_too() -> None:
+    """Two ask at once: the first one's end sees to both cars, and the second goes on."""
+    case = a_case(15.0)
+    worked = work_through(case, load_catalogue())
+    models.keep_room()
+    trimmed = worked.models[-1].compiled.size()
+    all_ranked(worked, None)
+    assert worked.models[-1].compiled.size() > 2 * trimmed
+    models.keep_room(worked.models)
+    assert worked.models[-1].compiled.size() < 60 << 20
+    assert worked.models[-1].use.size == worked.models[-1].compiled.size()
 
 
 def test_cars_with_the_same_hypotheses_share_them() -> None:

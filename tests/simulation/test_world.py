@@ -14,6 +14,7 @@ from faultnet.model.build import build_network
 from faultnet.model.setting import Setting
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.simulation.car.answers import lamp_volts
 from faultnet.simulation.car.circuit import rest_emf, solve_circuit
 from faultnet.simulation.car.measure import true_value
 from faultnet.simulation.car.spreads import drawn, world_named
@@ -188,7 +189,32 @@ def test_drops_are_resistance_times_current_and_add_up_round_the_loop() -> None:
         ground = true_value(car, rng, catalogue().test("ground_path_drop"), catalogue().instrument("multimeter"))
         assert ground == pytest.approx(circuit.ground * (circuit.current + circuit.coil), abs=0.02)
         assert circuit.posts == pytest.approx(circuit.emf - circuit.current * circuit.developed)
-        assert circuit.clamps < circuit.posts < circuit.emf < rest_emf(car) + 1e-9
+        assert circuit.clamps < circuit.held < circuit.emf < rest_emf(car) + 1e-9
+
+
+def test_all_that_hangs_on_the_posts_sees_what_the_battery_loses_beside_the_model() -> None:
+    """Volts held at the posts less the joints' share are what the control terminal and the lamps are fed from."""
+    for car in cars(40, 16, {"battery": "worn"}):
+        circuit = solve_circuit(car)
+        if circuit.moved:
+            held = circuit.emf - (circuit.emf - circuit.posts) * circuit.unlike
+            clamps = held - circuit.current * (circuit.positive_joint + circuit.negative_joint)
+            control = car.value("start_control", "control_resistance")
+            test, rng = catalogue().test("control_terminal_voltage"), np.random.default_rng(3)
+            scatter = car.scattered(np.random.default_rng(3), car.spread("control_voltage_spread"))
+            at_terminal = true_value(car, rng, test, catalogue().instrument("multimeter"))
+            assert at_terminal == pytest.approx(clamps - circuit.coil * control + scatter)
+            beside = circuit.coil + car.spread("lamp_current")
+            joints = circuit.positive_joint + circuit.negative_joint
+            assert lamp_volts(car) == pytest.approx(clamps - beside * (circuit.developed + joints))
+
+
+def test_a_solenoid_that_does_not_close_is_seldom_heard() -> None:
+    said = [measure(car, "how_it_turns_over", "ear", np.random.default_rng(k)).state
+            for k, car in enumerate(cars(300, 17, {"start_control": "open"}))]  # fmt: skip
+    for word in ("one_clunk", "rapid_clicking"):
+        assert said.count(word) / 300 == pytest.approx(catalogue().spread(f"silent_{word}"), abs=0.025)
+        assert word in said
 
 
 def test_bad_joints_leave_the_posts_high_and_starve_the_clamps() -> None:
@@ -196,7 +222,7 @@ def test_bad_joints_leave_the_posts_high_and_starve_the_clamps() -> None:
     assert len(bad) > 10
     for circuit in map(solve_circuit, bad):
         assert circuit.posts > 9.8
-        assert circuit.posts - circuit.clamps > 1.5
+        assert circuit.held - circuit.clamps > 1.5
 
 
 def test_what_is_heard_follows_from_the_circuit() -> None:

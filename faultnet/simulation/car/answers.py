@@ -23,12 +23,14 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 
     Notes
     -----
-    A solenoid that does not pull is silent. One that pulls and whose terminal then falls below the clicking voltage
-    lets go and pulls again; its terminal is fed from the cable clamps, so bad joints click as flat batteries do.
+    A solenoid that does not pull is mostly silent. One that pulls and whose terminal then falls below the clicking
+    voltage lets go and pulls again; its terminal is fed from the cable clamps, so bad joints click as flat batteries
+    do.
     """
     circuit = solve_circuit(vehicle)
     if not circuit.moved:
-        return "nothing"
+        words = silent(vehicle)
+        return str(rng.choice(list(words), p=list(words.values())))
     speed = circuit.start.speed
     if _above(vehicle, rng, speed, "stands_speed", "stands_speed_width"):
         return "normal" if _above(vehicle, rng, speed, "slow_speed", "slow_speed_width") else "slow"
@@ -36,6 +38,12 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     if float(coil_volts(vehicle, circuit)) < vehicle.number("clicking_voltage") + spread:
         return "rapid_clicking"
     return "one_clunk"
+
+
+def silent(vehicle: VirtualCar) -> dict[str, float]:
+    """Chance of what is heard although the contacts do not close [-]."""
+    heard_then = {name: vehicle.number(f"silent_{name}") for name in ("one_clunk", "rapid_clicking")}
+    return {**heard_then, "nothing": 1.0 - sum(heard_then.values())}
 
 
 def coil_volts(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
@@ -46,13 +54,18 @@ def coil_volts(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
 
 def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """What the headlamps do while cranking."""
-    circuit = solve_circuit(vehicle)
-    joints = circuit.positive_joint + circuit.negative_joint
-    drawn = circuit.current + circuit.coil + vehicle.number("lamp_current")
-    volts = np.maximum(circuit.emf - drawn * (circuit.developed + joints), 0.0)
+    volts = lamp_volts(vehicle)
     if _above(vehicle, rng, volts, "lamp_dim_voltage", "lamp_dim_width"):
         return "stay_bright"
     return "dim" if _above(vehicle, rng, volts, "lamp_out_voltage", "lamp_out_width") else "go_out"
+
+
+def lamp_volts(vehicle: VirtualCar) -> Quantity:
+    """Volts at the headlamps while cranking [V]: those of the clamps, less what windings and lamps take."""
+    circuit = solve_circuit(vehicle)
+    beside = np.where(circuit.moved, circuit.coil, 0.0) + vehicle.number("lamp_current")
+    joints = circuit.positive_joint + circuit.negative_joint
+    return np.maximum(circuit.clamps - beside * (circuit.developed + joints), 0.0)
 
 
 def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:

@@ -35,6 +35,8 @@ class Circuit:
         Volts at the control terminal before the contacts close [V].
     coil : float or array
         Current of the solenoid's windings while the key is held at start [A].
+    unlike : float or array
+        What this car's battery loses while it cranks over what the model says [-], at every reading.
     start : cranking.Start
         Of the closed loop.
     """
@@ -51,6 +53,7 @@ class Circuit:
     moved: bool | NDArray[np.bool_]
     pull_in: Quantity
     coil: Quantity
+    unlike: Quantity
     start: cranking.Start
 
     @property
@@ -70,13 +73,18 @@ class Circuit:
 
     @property
     def posts(self) -> Quantity:
-        """Sustained volts at the posts [V]."""
+        """Sustained volts at the posts by the model alone [V]."""
         return self.emf - self.drawn * self.developed
 
     @property
+    def held(self) -> Quantity:
+        """Sustained volts at this car's posts [V]; what hangs on the same wires sees them too."""
+        return self.emf - (self.emf - self.posts) * self.unlike
+
+    @property
     def clamps(self) -> Quantity:
-        """Sustained volts between the cable clamps [V]."""
-        return self.posts - self.drawn * (self.positive_joint + self.negative_joint)
+        """Sustained volts between this car's cable clamps [V]."""
+        return self.held - self.drawn * (self.positive_joint + self.negative_joint)
 
     @property
     def loop(self) -> Quantity:
@@ -182,7 +190,11 @@ def _solved(vehicle: VirtualCar, seconds: float) -> Circuit:
     ordinary = vehicle.number("coil_current_volts") / vehicle.number("coil_current_pull")
     held = vehicle.number("coil_current_hold") * ordinary / coil
     windings = np.where(moved | vehicle.sticks, held, emf / fed_through)
-    return Circuit(emf, ohmic, polarisation, **parts, moved=moved, pull_in=pull_in, coil=windings, start=start)
+    own = np.exp(vehicle.trait("start_drop", vehicle.number("start_drop_unlike")))
+    unlike = np.where(moved, vehicle.number("start_drop_factor") * own, 1.0)
+    return Circuit(
+        emf, ohmic, polarisation, **parts, moved=moved, pull_in=pull_in, coil=windings, unlike=unlike, start=start
+    )
 
 
 def _start(

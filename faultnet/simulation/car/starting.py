@@ -18,8 +18,7 @@ def lowest_at_posts(
     """Lowest volts at the posts as the instrument's window or interval lets it be seen [V]."""
     circuit = solve_circuit(vehicle)
     dip = circuit.emf - _peak(vehicle, circuit) * circuit.ohmic
-    held = circuit.posts - (_unlike(vehicle, circuit) - 1.0) * (circuit.emf - circuit.posts)
-    return _seen(vehicle, rng, circuit, dip, held, instrument, interval)
+    return _seen(vehicle, rng, circuit, dip, circuit.held, instrument, interval)
 
 
 def lowest_at_clamps(
@@ -32,8 +31,7 @@ def lowest_at_clamps(
     dip = circuit.emf - _peak(vehicle, circuit) * (circuit.ohmic + joints)
     if np.all(freezes):
         return circuit.emf
-    held = circuit.clamps - (_unlike(vehicle, circuit) - 1.0) * (circuit.emf - circuit.posts)
-    return np.where(freezes, circuit.emf, _seen(vehicle, rng, circuit, dip, held, instrument, interval))
+    return np.where(freezes, circuit.emf, _seen(vehicle, rng, circuit, dip, circuit.clamps, instrument, interval))
 
 
 def _seen(
@@ -69,18 +67,11 @@ def _peak(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
     return np.asarray(circuit.start.stall_current * np.minimum(reached, 1.0))
 
 
-def _unlike(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
-    """What this car's battery loses while it cranks over what the model says [-], at every reading."""
-    own = np.exp(vehicle.trait("start_drop", vehicle.number("start_drop_unlike")))
-    own = vehicle.number("start_drop_factor") * own
-    return np.where(circuit.moved, own, 1.0)
-
-
 def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float = 0.0) -> Quantity:
     """Volts at the posts while it cranks, after some seconds [V]."""
     circuit = solve_circuit(vehicle, seconds)
     volts = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
-    volts = circuit.emf - (circuit.emf - volts) * _unlike(vehicle, circuit)
+    volts = circuit.emf - (circuit.emf - volts) * circuit.unlike
     return volts + vehicle.scattered(rng, vehicle.number("start_volts_spread"))
 
 
