@@ -201,10 +201,10 @@ def test_all_that_hangs_on_the_posts_sees_what_the_battery_loses_beside_the_mode
             clamps = held - circuit.current * (circuit.positive_joint + circuit.negative_joint)
             control = car.value("start_control", "control_resistance")
             test, rng = catalogue().test("control_terminal_voltage"), np.random.default_rng(3)
-            scatter = car.scattered(np.random.default_rng(3), car.spread("control_voltage_spread"))
+            scatter = car.scattered(np.random.default_rng(3), car.number("control_voltage_spread"))
             at_terminal = true_value(car, rng, test, catalogue().instrument("multimeter"))
             assert at_terminal == pytest.approx(clamps - circuit.coil * control + scatter)
-            beside = circuit.coil + car.spread("lamp_current")
+            beside = circuit.coil + car.number("lamp_current")
             joints = circuit.positive_joint + circuit.negative_joint
             assert lamp_volts(car) == pytest.approx(clamps - beside * (circuit.developed + joints))
 
@@ -213,7 +213,7 @@ def test_a_solenoid_that_does_not_close_is_seldom_heard() -> None:
     said = [measure(car, "how_it_turns_over", "ear", np.random.default_rng(k)).state
             for k, car in enumerate(cars(300, 17, {"start_control": "open"}))]  # fmt: skip
     for word in ("one_clunk", "rapid_clicking"):
-        assert said.count(word) / 300 == pytest.approx(catalogue().spread(f"silent_{word}"), abs=0.025)
+        assert said.count(word) / 300 == pytest.approx(catalogue().number(f"silent_{word}"), abs=0.025)
         assert word in said
 
 
