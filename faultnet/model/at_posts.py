@@ -1,7 +1,7 @@
 """Volts at the battery's posts while the key is at start: the level held, and the lowest that an instrument sees.
 
 The level is a node of its own. What a battery loses while it cranks beside the model is a car's own, so that all
-readings of the level, and of what hangs on it, share it; given battery, loop and load alone they would not.
+readings of the level, and of what depends on it, share it; given battery, loop and load alone they would not.
 """
 
 from __future__ import annotations

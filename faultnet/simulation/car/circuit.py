@@ -78,7 +78,7 @@ class Circuit:
 
     @property
     def held(self) -> Quantity:
-        """Sustained volts at this car's posts [V]; what hangs on the same wires sees them too."""
+        """Sustained volts at this car's posts [V]; what is fed by the same wires sees them too."""
         return self.emf - (self.emf - self.posts) * self.unlike
 
     @property
