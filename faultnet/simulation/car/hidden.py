@@ -31,6 +31,11 @@ def source_factor(vehicle: VirtualCar) -> Quantity:
     return (ohmic + polarisation) / vehicle.setting.source_resistance
 
 
+def charge_cable_resistance(vehicle: VirtualCar) -> Quantity:
+    """Resistance between alternator and battery [ohm]."""
+    return vehicle.value("charge_cable", "resistance")
+
+
 HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
     "charge": lambda vehicle: vehicle.charge,
     "surface": lambda vehicle: vehicle.surface,
@@ -45,7 +50,8 @@ HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
     "turning_load": turning_load,
     "set_point": lambda vehicle: regulated(vehicle, "charge_unloaded"),
     "output_factor": output_share,
-    "charge_cable_resistance": lambda vehicle: vehicle.value("charge_cable", "resistance"),
+    "charge_cable_resistance": charge_cable_resistance,
+    "charge_cable_resistance_fine": charge_cable_resistance,
     "acceptance_fine": acceptance,
     "alternator_level": lambda vehicle: balance(vehicle, "charge_loaded").current,
 }
