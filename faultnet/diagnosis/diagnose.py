@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
-from faultnet.diagnosis.acts import check_act
+from faultnet.diagnosis.acts import check_act, is_check_up
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
@@ -310,12 +310,19 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
             return verdict
         return f"{verdict} After the repair it is still there with {share_words(first.still_there)}."
     if nothing > max(number("nothing_wrong_from"), first.probability):
-        return f"Nothing that was tested looks wrong ({share_words(nothing)} that no part is at fault)."
+        so_far = "Nothing that was tested looks wrong" if _is_tested(worked.case) else "Nothing is tested yet"
+        return f"{so_far} ({share_words(nothing)} that no part is at fault)."
     leader = f"{first.label} ({share_words(first.probability)})"
     rival, chance = second.label, share_words(second.probability)
     if first.probability >= number("probable_from"):
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
+
+
+def _is_tested(case: Case) -> bool:
+    """Whether anything was read, and not only told that it is a check-up."""
+    readings = (entry for visit in case.visits for entry in visit.entries if isinstance(entry, Reading))
+    return any(entry.not_measured is None and not is_check_up(entry) for entry in readings)
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:

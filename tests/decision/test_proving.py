@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.decision import load_costs
 from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.costs import Costs, checks_of
@@ -15,6 +15,7 @@ from faultnet.decision.proving import Unproven, read_since_repair, unproven
 from faultnet.decision.repair import Repairs
 from faultnet.decision.value import Position, one_step, two_steps
 from faultnet.diagnosis import work_through
+from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
@@ -158,7 +159,7 @@ CLUNK = (
 )  # fmt: skip
 
 
-def weighed(*entries: Reading, tools: frozenset[str] | None = None, costs: Costs = COSTS) -> Weighed:
+def weighed(*entries: Entry, tools: frozenset[str] | None = None, costs: Costs = COSTS) -> Weighed:
     case = Case(CAR, (Visit(entries, MILD),))
     return weigh(work_through(case, CATALOGUE), costs, tools=tools)
 
@@ -215,3 +216,26 @@ def test_a_battery_that_is_surely_bad_is_bought_although_nobody_loaded_it() -> N
     assert "battery" in unproven(found.worked.case, COSTS, [t.test for t in found.tests]).open_checks
     assert found.decision.stop
     assert found.decision.repair == "battery"
+
+
+SOUND_CAR = {"rest_voltage": 12.65, "crank_minimum": 10.4, "charge_idle_voltage": 14.3, "built_in_eye": "green"}
+
+
+def test_a_check_up_looks_at_the_battery_at_rest_under_a_load_and_while_it_charges() -> None:
+    """What a check of the electrics is at least (common practice, no source), before a sound car is given back."""
+    entries: list[Entry] = [Reading("when_it_fails", state="does_not_fail")]
+    for _ in range(8):
+        found = weighed(*entries, tools=USUAL_TOOLS)
+        if found.decision.stop:
+            break
+        test = CATALOGUE.test(found.tests[0].test)
+        entries += preparing_acts(unmet_needs(test, found.worked.case.visits[-1], CATALOGUE))
+        known = SOUND_CAR.get(test.id)
+        entries.append(
+            Reading(test.id, not_measured="skipped") if known is None
+            else Reading(test.id, state=known) if isinstance(known, str) else Reading(test.id, value=known)
+        )  # fmt: skip
+    read = {entry.test for entry in entries if isinstance(entry, Reading) and entry.not_measured is None}
+    assert read >= {"rest_voltage", "crank_minimum", "charge_idle_voltage"}
+    assert found.decision.stop
+    assert found.decision.repair is None

@@ -60,6 +60,16 @@ def test_a_sound_car_checked_over_ends_with_a_clear_word(car: Car) -> None:
     assert answer.decision.founded
 
 
+def test_before_anything_is_read_nothing_is_said_to_look_sound() -> None:
+    skipped = Reading("rest_voltage", not_measured="skipped")
+    said = []
+    for entries in ((CHECK_UP, skipped), (CHECK_UP, Reading("built_in_eye", state="green"))):
+        case = Case(CARS[0], (Visit(entries, MILD),))
+        said.append(advise(case, CATALOGUE, COSTS, tools=USUAL_TOOLS).diagnosis.summary)
+    assert said[0].startswith("Nothing is tested yet (")
+    assert said[1].startswith("Nothing that was tested looks wrong (")
+
+
 def test_no_complaint_weighs_by_its_own_chance() -> None:
     """Worked by hand: the odds of nothing wrong change by the ratio of the two chances."""
     before, after = sound(CARS[0]), sound(CARS[0], CHECK_UP)
