@@ -19,21 +19,24 @@ from faultnet.model.sampling import HIDDEN_LEAK, cell_counts, histogram, low_dis
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     GRID,
-    NO_COMMAND,
+    HELD_BACK,
     NOT_MOVED,
-    STUCK,
     StartSamples,
+    holding_current,
     in_series,
     mostly_held_back,
     not_feeding,
+    start_samples,
     windings,
 )
 
 CURRENT_LEVEL = "crank_current_level"
 CLOSED = len(bins.CRANK_CURRENT)
-FED = tuple(f"fed_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, windings fed, by the volts at the posts
-IDLE = tuple(f"idle_{s}" for s in bins.OPEN_VOLTS.states)  # contacts open, nothing fed, by the volts at the posts
-LEVELS = (*bins.CRANK_CURRENT.states, *FED, *IDLE)
+OPEN = len(bins.OVER_OPEN_VOLTS)
+LEVELS = (
+    *bins.CRANK_CURRENT.states,
+    *(f"{kind}_{s}" for kind in NOT_MOVED for s in bins.OVER_OPEN_VOLTS.states),
+)  # contacts open: by which windings are fed, and by the volts at the posts
 DROPS = (
     ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
     ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),
@@ -46,10 +49,9 @@ DROPS = (
 
 
 def current_node(samples: StartSamples) -> Node:
-    """Sustained current with the contacts closed; with them open, the volts held and whether the windings are fed."""
-    fed = np.arange(samples.moved.shape[2]) != samples.moved.shape[2] - len(NOT_MOVED) + NOT_MOVED.index(NO_COMMAND)
-    held = CLOSED + bins.OPEN_VOLTS.index(samples.sustained)
-    held = held + np.where(fed[:, None, None], 0, len(FED))
+    """Sustained current with the contacts closed; with them open, the volts held and which windings are fed."""
+    kind = np.maximum(np.arange(samples.moved.shape[2]) - len(bins.LOOP), NOT_MOVED.index(HELD_BACK))
+    held = CLOSED + OPEN * kind[:, None, None] + bins.OVER_OPEN_VOLTS.index(samples.sustained)
     table = cell_counts(np.where(samples.moved, bins.CRANK_CURRENT.index(samples.current), held), len(LEVELS))
     return Node(CURRENT_LEVEL, "parameter", LEVELS, GRID, normalised(table, HIDDEN_LEAK))
 
@@ -63,25 +65,14 @@ def flowing(setting: Setting, share: Array, coil: Array) -> Array:
     share, coil : array, shape (samples,)
         Points within the bins, and for the windings.
     """
-    fed = through_windings(setting, bins.OPEN_VOLTS.at(share), windings(setting, coil), 0.0)
-    control = not_feeding(setting, low_discrepancy_points(len(coil), 1)[0])
-    idle = bins.OPEN_VOLTS.at(share) / (windings(setting, coil) + control)
-    return np.concatenate([bins.CRANK_CURRENT.at(share), fed, idle])
+    volts, both = bins.OVER_OPEN_VOLTS.at(share), windings(setting, coil)
+    idle = volts / (both + not_feeding(setting, low_discrepancy_points(len(coil), 1)[0]))
+    return np.concatenate([bins.CRANK_CURRENT.at(share), volts / both, sticking(setting, volts, both, 0.0), idle])
 
 
-def through_windings(setting: Setting, volts: Array, both: Array, behind: Array | float) -> Array:
-    """Current of the windings, contacts open [A], shape (..., samples).
-
-    Notes
-    -----
-    Where a flat battery or a bad joint holds the solenoid back both windings are on; a weak one that sticks carries the
-    holding current alone, the larger the windings are.
-    """
-    starved = volts / (both + behind)
-    ordinary = setting.number("coil_current_volts") / setting.number("coil_current_pull")
-    hold = setting.number("coil_current_hold") * ordinary / both
-    sticks = np.arange(starved.shape[-1]) < STUCK * starved.shape[-1]
-    return np.where(sticks, np.minimum(starved, hold), starved)
+def sticking(setting: Setting, volts: Array, both: Array, behind: Array | float) -> Array:
+    """Current of a weak winding that sticks [A], shape (..., samples): at most the holding one."""
+    return np.minimum(volts / (both + behind), holding_current(setting, both))
 
 
 def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Array:
@@ -91,11 +82,13 @@ def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Arr
     whole = setting.number("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
     through = np.maximum(current - setting.number("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
-    volts = bins.OPEN_VOLTS.at(share[1])[None]
-    fed = resistance * through_windings(setting, volts, windings(setting, share[3]), resistance)
+    volts = bins.OVER_OPEN_VOLTS.at(share[1])[None]
+    both = windings(setting, share[3])
+    fed = resistance * volts / (both + resistance)
+    sticks = resistance * sticking(setting, volts, both, resistance)
     spread = setting.number("drop_spread")
     if not outside:
-        table = scattered(np.concatenate([closed, fed, np.zeros_like(fed)], axis=1), bins.DROP, spread)
+        table = scattered(np.concatenate([closed, fed, sticks, np.zeros_like(fed)], axis=1), bins.DROP, spread)
     else:
         almost_open = (resistance > setting.number("contacts_almost_open_above")) & (
             current < setting.number("contacts_almost_open_below")
@@ -111,16 +104,17 @@ def _switched(setting: Setting, closed: Array, outside: tuple[str, ...]) -> Arra
 
     Notes
     -----
-    Open contacts stand under what the battery holds, less what the windings' current drops in joints and ground.
+    Open contacts stand under what the battery holds, less what the windings' current drops in joints and ground; the
+    holding current drops next to nothing there.
     """
-    idle = histogram(bins.OPEN_VOLTS.at(low_discrepancy_points(64, 2)[1]), bins.DROP)
+    idle = histogram(bins.OVER_OPEN_VOLTS.at(low_discrepancy_points(64, 2)[1]), bins.DROP)
     fed = _over_open_contacts(setting, outside)
     modes = fed.shape[2:]
 
     def for_all_modes(table: Array) -> Array:
         return np.broadcast_to(table[..., *(None for _ in modes)], (*table.shape, *modes))
 
-    opened = np.concatenate([fed, for_all_modes(idle)], axis=1)[:, None]
+    opened = np.concatenate([fed, for_all_modes(idle), for_all_modes(idle)], axis=1)[:, None]
     return np.concatenate([for_all_modes(closed), np.repeat(opened, closed.shape[1], axis=1)], axis=2)
 
 
@@ -131,21 +125,20 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
     weight = mostly_held_back(setting, together, share[-2:])
     coil = windings(setting, share[-2])
     left = coil / (coil + together)
-    found = [bins.DROP.index(volts * left) for volts in bins.OPEN_VOLTS.at(share[-3])]
+    found = [bins.DROP.index(volts * left) for volts in bins.OVER_OPEN_VOLTS.at(share[-3])]
     return np.stack([normalised(cell_counts(f, len(bins.DROP), weight), 1e-4) for f in found], axis=1)
 
 
 def _crank_current(at: Workings) -> Array:
-    """Steady current in the starter cable."""
-    share, middles = low_discrepancy_points(64, 2), bins.CRANK_AMPERES.middles
-    current = flowing(at.setting, *share)
+    """Steady current in the battery cable, that of the windings included."""
+    middles = bins.CRANK_AMPERES.middles
     unlike = at.setting.number("crank_current_spread") * middles
-    return scattered(current, bins.CRANK_AMPERES, np.where(middles > 20.0, unlike, 0.0))
+    return scattered(at.once(start_samples).current, bins.CRANK_AMPERES, np.where(middles > 20.0, unlike, 0.0))
 
 
 QUANTITIES = (
     Quantity(
-        "crank_current", "A", "starting", (CURRENT_LEVEL,), bins.CRANK_AMPERES, _crank_current,
+        "crank_current", "A", "starting", GRID, bins.CRANK_AMPERES, _crank_current,
         unlike="unlike_crank_current_ln",
     ),
     *(

@@ -34,13 +34,17 @@ from faultnet.physics import conductors, cranking
 from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
 from faultnet.physics.waveform import HOLD, RISE
 
-HELD_BACK = "held_back"  # the solenoid is fed and does not close its contacts
+HELD_BACK = "held_back"  # the solenoid is fed, with too little to close its contacts: both windings are on
+STICKS = "sticks"  # its own winding is too weak: the holding winding alone is on
 NO_COMMAND = "no_command"  # the solenoid is not fed
-NOT_MOVED = (HELD_BACK, NO_COMMAND)
+NOT_MOVED = (HELD_BACK, STICKS, NO_COMMAND)
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 20
 OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
 EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
+BEYOND = (
+    0.5  # [-] mean logarithm by which a part that holds the solenoid back lies beyond the least that does; estimate
+)
 STUCK = 0.5  # [-] of the starts with fed windings and open contacts: the solenoid's own winding is weak; estimate
 
 
@@ -87,6 +91,7 @@ def _contact_node(setting: Setting) -> Node:
     table = np.concatenate(
         [
             closed[:, :, None] * (fed * (1.0 - weak[:, None])),
+            np.zeros((1, len(weak), len(fed))),
             (fed * weak[:, None])[None],
             np.broadcast_to(1.0 - fed, (len(weak), len(fed)))[None],
         ]
@@ -352,7 +357,7 @@ def start_samples(setting: Setting) -> StartSamples:
     both, needed = windings(setting, share[2]), needed_volts(setting, share[4])
     moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
-    coil = _coil_current(setting, emf, EARLY_SHARE * source, share[2], share[3])
+    coil = _coil_current(setting, emf, EARLY_SHARE * source, both, share[3])
     peak = start.stall_current * peak_share(setting, share[9])
     unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[10]))
     unlike = setting.number("start_drop_factor") * unlike
@@ -400,21 +405,33 @@ def shifted(share: Array, shape: tuple[int, ...]) -> Array:
     return ((share[:, None] + moves[:, :, None]) % 1.0).reshape(len(share), *shape)
 
 
-def _coil_current(setting: Setting, emf: Array, source: Array, which: Array, control: Array) -> Array:
+def _coil_current(setting: Setting, emf: Array, source: Array, both: Array, control: Array) -> Array:
     """What flows with the main contacts open, over the loop's states: the windings where they are fed [A].
 
     Notes
     -----
     Both windings are on until the contacts close; a weak one that sticks carries the holding current alone. Behind a
-    bad control circuit flows what that lets through.
+    bad control circuit flows what that lets through. A bad joint or ground that holds a solenoid back lies beyond the
+    resistance at which an ordinary one lets go, mostly not far: the tails of bad parts fall off (:data:`BEYOND`).
     """
-    pull, hold = setting.number("coil_current_pull"), setting.number("coil_current_hold")
-    fed = np.where(which < STUCK, hold, emf / (setting.number("coil_current_volts") / pull + source))
+    fed = emf / (both + source)
     shape = np.broadcast_shapes(fed.shape, (1, 1, len(bins.LOOP) + len(NOT_MOVED), 1, 1))
     current = np.array(np.broadcast_to(fed, shape))
-    coil = setting.number("coil_current_volts") / pull
-    current[:, :, -1] = emf[:, :, 0] / (coil + not_feeding(setting, control[:, :, -1]))
+    places = {state: len(bins.LOOP) + NOT_MOVED.index(state) for state in NOT_MOVED}
+    back = places[HELD_BACK]
+    least = both[:, :, back] * (setting.number("usual_rest_voltage") / needed_volts(setting, control[:, :, back]) - 1.0)
+    behind = np.maximum(least, 0.0) * (1.0 - control[:, :, back]) ** -BEYOND
+    current[:, :, back] = emf[:, :, 0] / (both[:, :, back] + source[:, :, 0] + behind)
+    current[:, :, places[STICKS]] = holding_current(setting, both)[:, :, places[STICKS]]
+    unfed = places[NO_COMMAND]
+    current[:, :, unfed] = emf[:, :, 0] / (both[:, :, unfed] + not_feeding(setting, control[:, :, unfed]))
     return current
+
+
+def holding_current(setting: Setting, both: Array) -> Array:
+    """Current of the holding winding [A], the larger the windings are, of the shape of `both`."""
+    ordinary = setting.number("coil_current_volts") / setting.number("coil_current_pull")
+    return np.asarray(setting.number("coil_current_hold") * ordinary / both)
 
 
 def _inrush(at: Workings) -> Array:
