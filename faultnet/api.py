@@ -55,8 +55,8 @@ def advise(
     tools : collection of str, optional
         Tools at hand, as named in the catalogue; every tool when left out.
     rank_by : str
-        What puts the next tests in order: "information" for their price, "saving" [money], "saving_for_price", or
-        another of :data:`faultnet.decision.choosing.CRITERIA`.
+        What puts the next tests in order: "doubt" about the repair that they take away for their price, "information"
+        for their price, "saving" [money], or another of :data:`faultnet.decision.choosing.CRITERIA`.
     max_faults : int, optional
         Largest number of faults at once; 4 when left out.
     robust : bool

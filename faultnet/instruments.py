@@ -103,7 +103,7 @@ def while_cranking(offset: Offset, catalogue: Catalogue) -> Offset:
     >>> cranking.mean < at_rest.mean, cranking.spread > at_rest.spread
     (True, True)
     """
-    mean, spread = catalogue.spread("away_while_cranking_mean"), catalogue.spread("away_while_cranking_spread")
+    mean, spread = catalogue.number("away_while_cranking_mean"), catalogue.number("away_while_cranking_spread")
     return Offset(offset.mean + mean, sqrt(offset.spread**2 + spread**2))
 
 

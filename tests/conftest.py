@@ -8,6 +8,7 @@ go to one process together: one server and one browser for all of them, which ar
 from __future__ import annotations
 
 import gc
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
@@ -17,6 +18,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from faultnet.diagnosis import models
+from faultnet.model import cache
 
 # A busy machine is no failure: how long drawing or running an example takes is not what these tests are about.
 settings.register_profile("faultnet", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -24,6 +26,7 @@ settings.load_profile("faultnet")
 
 TESTS = Path(__file__).parent
 CARS_IN_MEMORY = 2
+NETWORKS_KEPT = 48  # on disk, 50 MB each: files that come back to the demo cases find them built
 BROWSING = (
     "ui/test_browser.py",
     "ui/test_stories.py",
@@ -82,7 +85,9 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setenv("FAULTNET_SETTINGS", str(folder / "settings.json"))
         patch.setenv("FAULTNET_PRACTICE", str(folder / "practice"))
         patch.setattr(models, "KEPT", CARS_IN_MEMORY)
+        patch.setattr(cache, "KEPT", NETWORKS_KEPT)
         yield folder
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -71,7 +71,7 @@ def shares_by_mode(network: Network, quantity: str) -> dict[Mode, Array]:
 
 
 def ancestors(network: Network, quantity: str) -> list[str]:
-    """Components that a quantity hangs on."""
+    """Components that a quantity depends on."""
     pending, seen = [quantity], {quantity}
     while pending:
         for parent in network.nodes[pending.pop()].parents:

@@ -68,14 +68,14 @@ def two_workers() -> Iterator[Any]:
 
 
 class DyingWorker:
-    """A spread over a cluster that kills one of its workers in the middle of a pass."""
+    """A map over a cluster that kills one of its workers in the middle of a pass."""
 
     def __init__(self, client: Any) -> None:
-        self.client, self.spread, self.killed = client, on_cluster(client), list[int]()
+        self.client, self.mapped, self.killed = client, on_cluster(client), list[int]()
         self.answers = 0
 
     def __call__(self, function: Callable[[Any], Any], items: Sequence[Any]) -> Iterator[Any]:
-        for answer in self.spread(function, items):
+        for answer in self.mapped(function, items):
             self.answers += 1
             if self.answers == 6:
                 self.killed += [next(iter(self.client.run(os.getpid).values()))]
@@ -85,10 +85,10 @@ class DyingWorker:
 
 def test_tuning_on_two_workers_gives_the_same_though_one_is_killed(two_workers: Any) -> None:
     with ours.cluster_at(two_workers.scheduler_address) as client:
-        spread = DyingWorker(client)
-        there = tune(cases(), load_catalogue(), OPTIONS, spread=spread)
-        assert len(spread.killed) == 1
-        assert spread.killed[0] not in client.run(os.getpid).values()
+        mapped = DyingWorker(client)
+        there = tune(cases(), load_catalogue(), OPTIONS, mapped=mapped)
+        assert len(mapped.killed) == 1
+        assert mapped.killed[0] not in client.run(os.getpid).values()
     assert there == here()
 
 
@@ -147,9 +147,9 @@ def test_a_cluster_without_workers_has_an_end(monkeypatch: pytest.MonkeyPatch) -
         LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0") as empty,
         ours.cluster_at(empty.scheduler_address) as client,
     ):
-        for spread in (ours.in_order, ours.as_they_come):
+        for mapped in (ours.in_order, ours.as_they_come):
             with pytest.raises(ClusterError, match=r"all workers.*gone.*--resume"):
-                list(spread(client, divided, [1, 2]))
+                list(mapped(client, divided, [1, 2]))
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "nowhere", "tcp://127.0.0.1", "", "http://x y"])
@@ -178,7 +178,7 @@ def test_a_tuning_that_broke_off_goes_on_to_the_same_numbers(tmp_path: Path, mon
     while breaks < 30:
         left = 7 + 4 * breaks
         try:
-            found = tune(cases(), load_catalogue(), OPTIONS, spread=breaking, folder=folder)
+            found = tune(cases(), load_catalogue(), OPTIONS, mapped=breaking, folder=folder)
             break
         except Gone:
             breaks += 1
@@ -190,7 +190,7 @@ def test_a_tuning_that_broke_off_goes_on_to_the_same_numbers(tmp_path: Path, mon
             monkeypatch.setattr(tuning, "encoded", never)
     assert breaks >= 3
     assert found == expected
-    assert tune(cases(), load_catalogue(), OPTIONS, spread=serially, folder=folder) == expected
+    assert tune(cases(), load_catalogue(), OPTIONS, mapped=serially, folder=folder) == expected
 
 
 def test_a_folder_belongs_to_one_tuning(tmp_path: Path) -> None:

@@ -11,9 +11,10 @@ from functools import cache
 
 import pytest
 
+from faultnet import advise
 from faultnet.case.file import load_case
 from faultnet.case.types import Act, Case, Reading
-from faultnet.diagnosis import Diagnosis, diagnose
+from faultnet.diagnosis import Diagnosis
 from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 
@@ -40,7 +41,7 @@ def demo(name: str) -> Case:
 
 @cache
 def answer(name: str) -> Diagnosis:
-    return diagnose(demo(name), load_catalogue())
+    return advise(demo(name), load_catalogue()).diagnosis
 
 
 def readings(case: Case) -> list[Reading]:
@@ -111,7 +112,7 @@ def test_the_intermittent_fault_shows_late_and_is_cured_on_the_third_visit() -> 
 def test_a_visit_without_the_fault_does_not_clear_it() -> None:
     """After the first visit, in which nothing could be found, the slack joint is no less likely than before."""
     case = demo("intermittent_no_start")
-    first = diagnose(Case(case.car, case.visits[:1]), load_catalogue())
+    first = advise(Case(case.car, case.visits[:1]), load_catalogue()).diagnosis
     slack = next(c for c in first.causes if (c.component, c.mode) == ("negative_joint", "slack"))
     assert slack.probability > 0.8 * slack.prior
 

@@ -15,15 +15,19 @@ import pytest
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advice as advice_module
-from faultnet.decision import advise, load_costs
-from faultnet.diagnosis.diagnose import diagnose
+from faultnet.decision import advise, choosing, load_costs
+from faultnet.diagnosis import Diagnosis
 from faultnet.errors import PriorsError
+from faultnet.learning.versions.versions import compare
 from faultnet.model import quantities, source
-from faultnet.prior_set import load_catalogue
+from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.prior_set.records import COLUMNS
 from faultnet.shipped import shipped
 from faultnet.simulation.car.measure import measure, not_covered
 from faultnet.simulation.car.world import draw_car
+from faultnet.simulation.workshop.job import Shop
+from faultnet.simulation.workshop.policies import advised_by
+from faultnet.simulation.workshop.steps import Look
 from tests.priors import entry, small_set
 
 GUIDE = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -39,6 +43,10 @@ def blocks(heading: str) -> list[tuple[str, str]]:
 
 def added_to_table(folder: Path, table: str, rows: str) -> None:
     (folder / f"{table}.csv").write_text(",".join(COLUMNS[table]) + "\n" + rows, encoding="utf-8")
+
+
+def diagnosed(case: Case, catalogue: Catalogue) -> Diagnosis:
+    return advise(case, catalogue, load_costs()).diagnosis
 
 
 @pytest.fixture
@@ -65,6 +73,8 @@ def test_another_price_is_one_row(folder: Path) -> None:
     catalogue = load_catalogue(folder=folder)
     dearer, usual = (advise(grinding, catalogue, costs).decision.expected_cost for costs in (ours, standard))
     assert dearer > usual
+    [shown] = compare("standard", str(folder))
+    assert (shown.table, shown.key, shown.second) == ("costs", ("part", "starter_motor"), 650.0)
     assert touched(folder) == {"costs.csv"}
 
 
@@ -78,9 +88,9 @@ def test_a_mode_that_comes_and_goes_is_four_tables_and_no_code(folder: Path) -> 
     chance = {}
     for volts in (11.8, 14.1):
         entries = (Reading("rest_voltage", value=12.5), Reading("charge_loaded_voltage", value=volts))
-        found = diagnose(replace(CASE, visits=(Visit(entries, CASE.visits[0].conditions),)), catalogue)
+        found = diagnosed(replace(CASE, visits=(Visit(entries, CASE.visits[0].conditions),)), catalogue)
         chance[volts] = found.components["belt"]["slips_when_damp"]
-    before = diagnose(CASE, catalogue).components["belt"]["slips_when_damp"]
+    before = diagnosed(CASE, catalogue).components["belt"]["slips_when_damp"]
     assert chance[11.8] > 2.0 * before
     assert 0.4 * before < chance[14.1] < before, "it may have been off while it was measured"
     rng = np.random.default_rng(8)
@@ -98,7 +108,7 @@ def test_a_test_is_two_files(folder: Path, monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setitem(quantities.QUANTITIES, new.name, new)
     assert not_covered() == {"without a true value": (), "not in the registry": ()}
     catalogue = load_catalogue(folder=folder)
-    asked = next(t for t in diagnose(CASE, catalogue).next_tests if t.test == "volts_with_lamps")
+    asked = next(t for t in diagnosed(CASE, catalogue).next_tests if t.test == "volts_with_lamps")
     assert asked.bits > 0.0
     assert asked.sound_range is not None
     low, high = asked.sound_range
@@ -109,7 +119,7 @@ def test_a_test_is_two_files(folder: Path, monkeypatch: pytest.MonkeyPatch) -> N
     assert low - 0.2 < float(np.median(np.array(read, dtype=float))) < high + 0.2
     both = (*CASE.visits[0].entries, Reading("volts_with_lamps", value=8.0))
     low_read = replace(CASE, visits=(replace(CASE.visits[0], entries=both),))
-    links = [diagnose(case, catalogue).components["battery"]["broken_link"] for case in (CASE, low_read)]
+    links = [diagnosed(case, catalogue).components["battery"]["broken_link"] for case in (CASE, low_read)]
     assert links[1] > 5.0 * links[0]
     assert touched(folder) == {"tests.toml"}
 
@@ -118,14 +128,21 @@ def test_a_test_without_its_code_is_named(folder: Path) -> None:
     (_, told), _ = blocks("To add a test")
     (folder / "tests.toml").write_text(told.replace("volts_with_lamps", "volts_of_nothing"), encoding="utf-8")
     with pytest.raises(PriorsError, match=r"volts_of_nothing.*declare it in the file of its circuit"):
-        diagnose(CASE, load_catalogue(folder=folder))
+        diagnosed(CASE, load_catalogue(folder=folder))
 
 
 def test_a_criterion_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    [(_, line)] = blocks("To add a criterion")
-    assert line.count("\n") == 1
-    for name, criterion in eval("{" + line.strip() + "}").items():
-        monkeypatch.setitem(advice_module.RANKINGS, name, criterion)
+    lines = [line for _, line in blocks("To add a criterion")]
+    assert [line.count("\n") for line in lines] == [1, 1]
+    for line, known in zip(lines, (choosing.CRITERIA, advice_module.RANKINGS), strict=True):
+        for name, criterion in eval("{" + line.strip() + "}").items():
+            monkeypatch.setitem(known, name, criterion)  # type: ignore[arg-type]  # either kind of function
+    shop = Shop(load_catalogue(), load_costs())
+    cheap = advise(CASE, shop.catalogue, shop.costs, rank_by="cheap").diagnosis.next_tests
+    assert cheap[0].price == min(test.price for test in cheap)
+    step = advised_by("cheap")(CASE, shop, np.random.default_rng(1))
+    assert isinstance(step, Look)
+    assert step.test == cheap[0].test
     found = advise(CASE, load_catalogue(), load_costs(), rank_by="quick").diagnosis.next_tests
     worth = [test.bits if test.minutes <= 5.0 else 0.0 for test in found]
     assert worth == sorted(worth, reverse=True)

@@ -55,6 +55,16 @@ TOP_LEVEL = {
     *(".ci", "faultnet", "ui", "priors", "tests", "cases"),
 }
 MAY_PRINT = ("cli",)
+OLDER_WORDS = {
+    "hangs? on": "depends on",
+    "even points": "low-discrepancy points",
+    "recipes?": "contraction schedule",
+    "desks?": "query",
+    "unhinged": "conditioned on activity",
+    "joint modes?": "configuration",
+    "tallied|tally": "histogram",
+    "coming_and_going|coming and going": "intermittent",
+}
 
 
 def modules() -> list[Path]:
@@ -79,6 +89,10 @@ def imported(path: Path) -> Iterator[str]:
 
 def part_of(path: Path) -> str:
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def package_of(path: Path) -> str:
+    return ".".join(path.parent.relative_to(TOP).parts)
 
 
 def in_repository() -> list[Path]:
@@ -118,6 +132,18 @@ def test_imports_run_one_way() -> None:
     assert wrong == []
 
 
+def test_no_package_offers_a_name_that_hides_one_of_its_modules() -> None:
+    """Else ``from faultnet.diagnosis import diagnose`` would be a function here and a module there."""
+    hidden = []
+    for path in PACKAGE.rglob("__init__.py"):
+        inside = {p.stem for p in path.parent.glob("*.py")} | {p.name for p in path.parent.iterdir() if p.is_dir()}
+        names = [n for n in ast.walk(tree(path)) if isinstance(n, ast.ImportFrom) and n.module != package_of(path)]
+        offered = {a.asname or a.name for n in names for a in n.names}
+        offered |= {n.name for n in tree(path).body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
+        hidden += [f"{path.relative_to(TOP)}: {name}" for name in offered & inside]
+    assert hidden == []
+
+
 def test_nothing_imports_the_front_end() -> None:
     front_end = {"streamlit", "altair", "ui"}
     assert [path for path in modules() if {name.split(".")[0] for name in imported(path)} & front_end] == []
@@ -138,6 +164,14 @@ def test_the_engine_knows_only_the_form_of_a_network() -> None:
             if name.startswith("faultnet.") and not name.startswith("faultnet.inference")
         }
         assert all(name.startswith("faultnet.model.network") for name in ours - KNOWN_TO_ENGINE), (path, ours)
+
+
+def test_older_words_for_a_thing_do_not_come_back() -> None:
+    """The word of the field stands behind each; DEVELOPERS.md explains some of them."""
+    for path in modules():
+        words = path.read_text(encoding="utf-8").lower()
+        found = {old: new for old, new in OLDER_WORDS.items() if re.search(rf"(?<![a-z]){old}(?![a-z])", words)}
+        assert found == {}, path.relative_to(TOP)
 
 
 def test_the_library_neither_prints_nor_logs() -> None:

@@ -58,7 +58,8 @@ def small_photo(data: bytes, name: str = "the photo") -> bytes:
             opened.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
             upright = ImageOps.exif_transpose(opened).convert("RGBA")
     except (OSError, ValueError, SyntaxError, EOFError, Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise _refused("cannot be read as a picture", name, _looks_like(data), "JPEG, PNG or WebP") from None
+        begins = f"a file that begins with {data[:8]!r}" if data else "an empty file"
+        raise _refused("cannot be read as a picture", name, begins, "JPEG, PNG or WebP") from None
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     plain = Image.new("RGB", upright.size, "white")
     plain.paste(upright, mask=upright.getchannel("A"))
@@ -80,8 +81,3 @@ def photo_id(data: bytes) -> str:
 
 def _refused(what: str, name: str, got: str, expected: str) -> PhotoError:
     return PhotoError(f"the file {what}", where=name, got=got, expected=expected, to_do="choose another photo")
-
-
-def _looks_like(data: bytes) -> str:
-    """What a file begins with, for a message."""
-    return "an empty file" if not data else f"a file that begins with {data[:8]!r}"

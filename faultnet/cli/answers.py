@@ -17,13 +17,12 @@ if TYPE_CHECKING:  # importing it brings numpy, which `catalogue` does without
     from faultnet.diagnosis.result import Diagnosis, NextTest
 
 
-def advice_answer(found: Advice, case: Case, catalogue: Catalogue) -> dict[str, Any]:
+def advice_answer(found: Advice, catalogue: Catalogue) -> dict[str, Any]:
     """Give advice as a dictionary: the diagnosis, the decision, and the reasons in sentences.
 
     Parameters
     ----------
     found : Advice
-    case : Case
     catalogue : Catalogue
     """
     return {

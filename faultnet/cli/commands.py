@@ -83,7 +83,7 @@ def diagnose(
     at_hand, robust = read_tools(tools, catalogue), as_json or why
     found = advise(the_case, catalogue, costs=costs, tools=at_hand, max_faults=max_faults, robust=robust)
     if as_json:
-        _show(advice_answer(found, the_case, catalogue))
+        _show(advice_answer(found, catalogue))
     else:
         _show(advice_sheet(found, the_case, catalogue, why=why, tools=tools_line(tools)))
 
@@ -433,8 +433,8 @@ def tune(
     given = load_history(history, known, keep_good=keep_good)
     options.check_cases(len(given.cases))
     with _client(cluster) as client, tuning_progress() as told:
-        spread = serially if client is None else on_cluster(client)
-        found = tuned_to(given.cases, known, options, spread=spread, folder=resume, told=told)
+        mapped = serially if client is None else on_cluster(client)
+        found = tuned_to(given.cases, known, options, mapped=mapped, folder=resume, told=told)
     if html is not None:
         write_text(html, tuning_page(found, known, given.name))
     kept = f"{to}@{keep(found, from_set, to, given.name, given.sha256)}" if accept else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +15,7 @@ priors_app = typer.Typer(no_args_is_help=True, help="List, compare, use and take
 cases_app = typer.Typer(no_args_is_help=True, help="List, delete and bring back kept cases; back up and restore all.")
 StoreOption = Annotated[str | None, typer.Option("--store", help="File or address of the store.")]
 ByOption = Annotated[str, typer.Option("--by", help="Who does it, noted in the history; nobody when left out.")]
+DAY = "%Y-%m-%d"
 BackupFile = Annotated[Path, typer.Argument(metavar="FILE", help="File of the backup.")]
 CaseId = Annotated[str, typer.Argument(metavar="ID", help="As `faultnet cases list` shows it.")]
 
@@ -66,6 +68,11 @@ def use_priors(name: Annotated[str, typer.Argument(metavar="NAME@VERSION", help=
 @cases_app.command("list")
 def list_cases(
     text: Annotated[str, typer.Argument(help="Words that must all occur.")] = "",
+    cause: Annotated[str | None, typer.Option(help="Confirmed: a component, or component:mode.")] = None,
+    car: Annotated[str | None, typer.Option(help="Part of what the car is called.")] = None,
+    since: Annotated[datetime | None, typer.Option(formats=[DAY], help="With a visit on this day or later.")] = None,
+    until: Annotated[datetime | None, typer.Option(formats=[DAY], help="With a visit on this day or before.")] = None,
+    closed: Annotated[bool | None, typer.Option("--closed/--open", help="Only those; both when left out.")] = None,
     deleted: Annotated[bool, typer.Option("--deleted", help="List the deleted ones.")] = False,
     store: StoreOption = None,
     as_json: JsonOption = False,
@@ -74,8 +81,9 @@ def list_cases(
     from faultnet.case.store.store import open_store
     from faultnet.cli.kept import cases_answer, cases_sheet
 
+    first, last = (None if day is None else day.strftime(DAY) for day in (since, until))
     with open_store(store) as opened:
-        found = opened.list_cases(text, deleted=deleted)
+        found = opened.list_cases(text, since=first, until=last, cause=cause, car=car, closed=closed, deleted=deleted)
     show((cases_answer if as_json else cases_sheet)(found))
 
 

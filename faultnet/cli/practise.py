@@ -127,7 +127,7 @@ class Session:
             return played
         self._keep(after)
         self._say("\n".join(wrapped(line, "  > ", "    ") for line in story_words(after)[seen:]))
-        self._say(f"  Spent: {self._bill(after)}")
+        self._say(f"  Spent: {bill_words(after.job.minutes, after.job.money, self.shop.costs)}")
         return after
 
     def _end(self, played: Played, adviser: Adviser) -> None:
@@ -145,9 +145,6 @@ class Session:
         so_far = section("So far", [wrapped(line, "  > ", "    ") for line in story])
         title = f"Invented car, {played.ticket.words}"
         return joined([section(title, words), so_far, wrapped(HELP, "")])
-
-    def _bill(self, played: Played) -> str:
-        return bill_words(played.job.minutes, played.job.money, self.shop.costs)
 
     def _step(self, played: Played) -> tuple[Step, float | None]:
         """Ask until a step is chosen."""
@@ -182,10 +179,10 @@ class Session:
         usable = instruments(offer.test, self.shop)
         if offer.test.kind == "number" and len(usable) > 1:
             labels = [self.shop.catalogue.instrument(i).label for i in usable]
-            instrument = usable[self._number(played, "With what?", labels)]
+            instrument = usable[self._number("With what?", labels)]
         if offer.at_once < offer.minutes:
             ways = (f"prepare first ({minutes_words(offer.minutes)})", f"at once ({minutes_words(offer.at_once)})")
-            at_once = self._number(played, "How?", ways) == 1
+            at_once = self._number("How?", ways) == 1
         return look_at(played, test_id, instrument, at_once=at_once), None
 
     def _act(self, played: Played) -> tuple[Step, float | None] | None:
@@ -205,7 +202,7 @@ class Session:
 
     def _mend(self, played: Played, component: str) -> tuple[Step, float | None] | None:
         acts = repairs(played)[component]
-        act = acts[0] if len(acts) == 1 else acts[self._number(played, "By what?", [a.label for a in acts])]
+        act = acts[0] if len(acts) == 1 else acts[self._number("By what?", [a.label for a in acts])]
         label = self.shop.catalogue.component(component).label
         return Mend(component, act.id), self._percent(f"How sure are you that it is at fault: {label}? (0 to 100) ")
 
@@ -229,7 +226,7 @@ class Session:
             self._say(f"  {error}")
             return None
 
-    def _number(self, played: Played, title: str, labels: Sequence[str]) -> int:
+    def _number(self, title: str, labels: Sequence[str]) -> int:
         """Offer labels; the first one for an empty line."""
         self._say("\n".join([title, *(f"  {n:2d}  {words}" for n, words in enumerate(labels, 1))]))
         while True:

@@ -54,7 +54,11 @@ def advice_sheet(advice: Advice, case: Case, catalogue: Catalogue, *, why: bool 
             section("What it depends on", [wrapped(s) for s in depends_on(advice, catalogue)]) if why else "",
             section("Next tests, best first", tested),
             wrapped(tools, "") if tools else "",
-            wrapped(_left_out(found), ""),
+            wrapped(
+                f"Up to {counted(found.max_faults, 'fault')} at once; combinations of more were left out, "
+                f"{100.0 * found.dropped_prior_mass:.2g} % of the prior.",
+                "",
+            ),
         )
     )
 
@@ -195,13 +199,6 @@ def _next_test(number: int, test: NextTest, catalogue: Catalogue, currency: str,
 def _care(cautions: tuple[str, ...], catalogue: Catalogue) -> str:
     """Every caution of a test or an act in few words, the worst first; nothing where there is none."""
     return f"Take care: {' '.join(catalogue.short_cautions(cautions))}" if cautions else ""
-
-
-def _left_out(found: Diagnosis) -> str:
-    return (
-        f"Up to {counted(found.max_faults, 'fault')} at once; combinations of more were left out, "
-        f"{100.0 * found.dropped_prior_mass:.2g} % of the prior."
-    )
 
 
 def validation_sheet(case: Case) -> str:

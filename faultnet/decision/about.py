@@ -49,7 +49,7 @@ def telling_tests(
         return dict.fromkeys(position.repairs.names[:-1], ())
     bits = bits_about(position, [t.test for t in tests])
     pace = bits / np.array([t.minutes for t in tests])
-    found, least = {}, catalogue.spread("telling_share")
+    found, least = {}, catalogue.number("telling_share")
     for name, row in zip(position.repairs.names[:-1], pace, strict=True):
         order = np.argsort(-row, kind="stable")[:most]
         found[name] = tuple(tests[k].test for k in order if row[k] > least * row[order[0]])

@@ -224,7 +224,7 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     price = shared_price(position, worth)
     spares = spared(position, order[:SPARES_FOR], costs.money(costs.spared_minutes))
     asked = {t.test: t for t in found.tests}
-    tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue) for t in order)
+    tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue, costs) for t in order)
     if tests:
         together = companions(position, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
@@ -245,14 +245,17 @@ def position_of(
     return Position(leading.posterior, chances, price, repairs, preparing, checks)
 
 
-def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: Catalogue) -> NextTest:
+def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: Catalogue, costs: Costs) -> NextTest:
     after = [cost for _, cost in worth.outcomes]
     outcomes = tuple(replace(o, cost_after=round(c, 2)) for o, c in zip(test.outcomes, after, strict=True))
     because = test.because
     if worth.follow_up is not None:
         because += f" Worth it together with: {catalogue.test(worth.follow_up).label}."
     words, saving, price = spared_words(spares, catalogue), round(worth.saving, 2), round(price, 2)
-    return replace(test, saving=saving, price=price, outcomes=outcomes, because=because, spares=words)
+    return replace(
+        test, saving=saving, price=price, outcomes=outcomes, because=because, spares=words,
+        overhead_minutes=costs.overhead_minutes,
+    )  # fmt: skip
 
 
 def _decision(
@@ -278,11 +281,12 @@ def _decision(
         cure = position.chance_of_cure(name)
         give_back = unfounded = False
     founded = costs.founded(cure)
+    nothing = UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
     return Decision(
         stop=stop,
         repair=None if give_back else name,
         act=act,
-        label=_nothing_words(unfounded) if give_back else _repair_words(worked, name, act),
+        label=nothing if give_back else _repair_words(worked, name, act),
         expected_cost=round(position.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         founded=founded,
@@ -339,25 +343,23 @@ def act_for(worked: Worked, leading: Leading, component: str) -> str:
     return worked.catalogue.component(component).modes[int(weight.argmax())].repair
 
 
-def _nothing_words(unfounded: bool) -> str:
-    return UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
-
-
 def _repair_words(worked: Worked, component: str, act: str | None) -> str:
     label = worked.catalogue.component(component).label
     return label if act is None else f"{label}: {worked.catalogue.act(act).label.lower()}"
 
 
 def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
-    test, reads = proof_of(worked, costs, component)
-    return f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
+    return "; ".join(
+        f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
+        for test, reads in proof_of(worked, costs, component)
+    )
 
 
-def proof_of(worked: Worked, costs: Costs, component: str) -> tuple[Test, str]:
-    """The test that proves a repair, and what a sound example of this car reads, in words; empty for a choice."""
-    test = worked.catalogue.test(costs.proof[component])
-    found = sound_ranges(worked.models[-1], worked.catalogue).get(test.id)
-    return test, "" if found is None else range_words(*found, test.unit)
+def proof_of(worked: Worked, costs: Costs, component: str) -> list[tuple[Test, str]]:
+    """The tests that prove a repair, each with what a sound example of this car reads, in words; empty for a choice."""
+    sound = sound_ranges(worked.models[-1], worked.catalogue)
+    tests = [worked.catalogue.test(test) for test in costs.proof[component]]
+    return [(test, range_words(*sound[test.id], test.unit) if test.id in sound else "") for test in tests]
 
 
 def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, unfounded: bool, urgent: bool) -> str:
@@ -378,16 +380,12 @@ def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...]
     chance = position.belief @ position.repairs.at_fault
     order = np.argsort(-chance)
     first, second = (int(i) for i in order[:2])
-    close, little = (worked.catalogue.spread(name) for name in ("close_runner_up", "tells_little"))
+    close, little = (worked.catalogue.number(name) for name in ("close_runner_up", "tells_little"))
     if chance[second] < close or max((t.bits for t in tests), default=0.0) > little:
         return ""
-    names = [_component_words(worked, position.repairs.names[i]) for i in (first, second)]
-    text = f"No test at hand tells {names[0]} from {names[1]}."
+    labels = [*(worked.catalogue.component(n).label.lower() for n in position.repairs.names[:-1]), "nothing wrong"]
+    text = f"No test at hand tells {labels[first]} from {labels[second]}."
     if tools is None:
         return text
     missing = [t for t in ranked(worked, None)[0] if t.bits > little]
     return text if not missing else f"{text} {missing[0].label} would, with: {', '.join(missing[0].tools)}."
-
-
-def _component_words(worked: Worked, name: str) -> str:
-    return "nothing wrong" if name == GIVE_BACK else worked.catalogue.component(name).label.lower()

@@ -76,7 +76,7 @@ CRITERIA: dict[str, Criterion | LookAhead] = {
     "saving_for_price_ahead": LookAhead("saving_for_price"),
     "information_ahead": LookAhead("information"),
 }
-CHOSEN = "information"
+CHOSEN = "doubt"
 # What one preparation brings about for several tests in one go; what takes hours on a charger is no part of a go.
 IN_ONE_GO = (
     *("fuel_disabled", "engine_runs", "booster", "helper", "caps_open", "cells_read", "module_read", "modules_asleep"),
@@ -202,10 +202,11 @@ def proposed(
     Notes
     -----
     Where nothing is well founded the order stays, as a cheap test may open the way to one that pays; but once a part is
-    as likely as not the whole cure and only its check is open, what saves nothing stands behind what does.
+    as likely as not the whole cure and only its check is open, or the car as likely as not sound, what saves nothing
+    stands behind what does.
     """
     order = in_order(position, worth, criterion)
-    if least <= 0.0 and costs.founded(position.likeliest_cure()):
+    if least <= 0.0 and costs.founded(max(position.likeliest_cure(), position.first_repair()[1])):
         return sorted(order, key=lambda test: worth[test].saving <= 0.0)
     return worth_while_first(order, worth, least)
 

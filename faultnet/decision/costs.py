@@ -16,9 +16,10 @@ from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
 
 MOST_MONEY = 1e6
-KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain", "named")
+KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain", "named", "before_return")
 NEEDED = ("part", "labour", "check", "proof")  # of every component
-WORDS = ("behind", "proof", "named")
+WORDS = ("behind", "proof", "named", "before_return")
+CHECKED = ("named", "before_return")  # their values are checks
 SHOP = (
     *("hourly_rate", "well_founded", "spared_minutes", "unproven"),
     *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes"),
@@ -49,7 +50,7 @@ class Costs:
         to be repaired [-], and more than so many minutes of work cost [min].
     unproven : float
         A part fitted in vain costs so many times the trust while the checks that are named for it are open and could
-        be done [-].
+        be done, and a car that comes back so many times the call-back [-].
     part : dict of component to float
         Price of the part [money].
     labour, check : dict of component to float
@@ -58,12 +59,14 @@ class Costs:
         To get at everything behind it [min].
     behind : dict of component to access
         What has to be opened to get at a component.
-    proof : dict of component to test id
-        The test that proves a repair.
+    proof : dict of component to tuple of test ids
+        The tests that prove a repair.
     in_vain : dict of component to float
         What a part fitted in vain costs in trust, beyond part and labour [money]; nothing for components left out.
     named : dict of component to tuple of frozenset of test ids
         Checks that the trade names for it, each as the tests that serve for it.
+    before_return : dict of (test id, answer) to tuple of frozenset of test ids
+        Checks that the trade makes before a car is given back of which that is told.
     currency : str
         Label of the money.
     """
@@ -81,10 +84,11 @@ class Costs:
     check: Mapping[str, float]
     access: Mapping[str, float]
     behind: Mapping[str, str]
-    proof: Mapping[str, str]
+    proof: Mapping[str, tuple[str, ...]]
     in_vain: Mapping[str, float]
     unproven: float = 1.0
     named: Mapping[str, tuple[frozenset[str], ...]] = field(default_factory=dict)
+    before_return: Mapping[tuple[str, str], tuple[frozenset[str], ...]] = field(default_factory=dict)
     currency: str = ""
 
     def with_shop(
@@ -180,8 +184,33 @@ def _read(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cost
         else:
             numbers[kind][name] = row.number("value", 0.0)
     fields: dict[str, Any] = {kind: words[kind] if kind in WORDS else numbers[kind] for kind in KINDS[1:]}
-    named = {component: checks_of(value) for component, value in words["named"].items()}
-    return Costs(**(fields | numbers["shop"] | {"named": named}))
+    fields["proof"] = {component: tests_of(value) for component, value in words["proof"].items()}
+    fields["named"] = {component: checks_of(value) for component, value in words["named"].items()}
+    fields["before_return"] = {told_in(name): checks_of(value) for name, value in words["before_return"].items()}
+    return Costs(**(fields | numbers["shop"]))
+
+
+def tests_of(words: str) -> tuple[str, ...]:
+    """Tests in words, parted by semicolons.
+
+    Examples
+    --------
+    >>> tests_of("crank_minimum; charge_idle_voltage")
+    ('crank_minimum', 'charge_idle_voltage')
+    """
+    return tuple(test.strip() for test in words.split(";"))
+
+
+def told_in(name: str) -> tuple[str, str]:
+    """A test and one of its answers, written with an equals sign between them.
+
+    Examples
+    --------
+    >>> told_in("charge_lamp=glows")
+    ('charge_lamp', 'glows')
+    """
+    test, _, answer = name.partition("=")
+    return test, answer
 
 
 def checks_of(words: str) -> tuple[frozenset[str], ...]:
@@ -204,7 +233,8 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
     components = tuple(component.id for component in catalogue.components)
     tests = tuple(test.id for test in catalogue.tests)
     accesses = tuple(row.text("value") for (kind, _), row in rows.items() if kind == "behind")
-    read = {"shop": SHOP, "access": accesses} | dict.fromkeys(KINDS[2:], components)
+    told = tuple(f"{test.id}={answer}" for test in catalogue.tests for answer, _ in test.choices)
+    read = {"shop": SHOP, "access": accesses} | dict.fromkeys(KINDS[2:], components) | {"before_return": told}
     for (kind, name), row in rows.items():
         row.choice("kind", KINDS)
         if name not in read[kind]:
@@ -212,12 +242,13 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
                 "a row that nothing reads", where=row.where, got=f"{kind} {name}",
                 expected=", ".join(dict.fromkeys(read[kind])), to_do="take the row out, or correct its name",
             )  # fmt: skip
-        if kind == "proof":
-            row.choice("value", tests)
-        if kind == "named" and (unknown := set().union(*checks_of(row.text("value"))) - set(tests)):
+        wanted = set(tests_of(row.text("value"))) if kind == "proof" else set()
+        if kind in CHECKED:
+            wanted = set().union(*checks_of(row.text("value")))
+        if unknown := wanted - set(tests):
             raise PriorsError(
-                "no such test to check a part by", where=row.where, got=", ".join(sorted(unknown)),
-                expected="tests, those that serve for the same check separated by ' or ', checks by ';'",
+                "no such test to check by", where=row.where, got=", ".join(sorted(unknown)),
+                expected="tests separated by ';'" + (", those that serve for one check by ' or '" * (kind != "proof")),
             )  # fmt: skip
     needed = [("shop", name) for name in SHOP if name not in OPTIONAL] + [("access", name) for name in accesses]
     needed += [(kind, name) for kind in NEEDED for name in components]

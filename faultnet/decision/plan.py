@@ -251,8 +251,9 @@ class _Growing:
         if name == GIVE_BACK:
             return Leaf(chance, name, GIVE_BACK_WORDS, "", cure)
         label = self.worked.catalogue.component(name).label
-        test, reads = proof_of(self.worked, self.costs, name)
-        return Leaf(chance, name, f"repair: {label}", f"{test.label}: {reads}" if reads else test.label, cure)
+        proofs = proof_of(self.worked, self.costs, name)
+        proof = "; ".join(f"{test.label}: {reads}" if reads else test.label for test, reads in proofs)
+        return Leaf(chance, name, f"repair: {label}", proof, cure)
 
 
 def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:

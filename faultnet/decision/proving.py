@@ -3,7 +3,8 @@
 A part fitted in vain costs trust, and more of it where a check that everybody in the trade would have made was open:
 the shop fitted it on suspicion. So a check that is named for a part is worth, beside what it tells, the trust that is
 no longer at stake for want of it. That weighs with the doubt that is left: a part that is surely at fault is bought
-without. Parts for which nothing is named stand as they are.
+without. Parts for which nothing is named stand as they are. So it is with giving a car back: of what some drivers tell,
+that it is flat again and again, everybody would have looked at certain things before.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass, replace
 
 from faultnet.case.types import Act, Case
 from faultnet.decision.costs import Costs
+from faultnet.decision.repair import GIVE_BACK
 
 Checks = tuple[frozenset[str], ...]
 """Checks of a part, each as the tests that serve for it."""
@@ -24,7 +26,7 @@ class Unproven:
 
     Parameters
     ----------
-    open_checks : mapping of component to tuple of frozenset of str
+    open_checks : mapping of component, or "give_back", to tuple of frozenset of str
         Each check as the tests that serve for it; components with none open are left out.
     named : mapping of component to int
         How many checks the trade names for it.
@@ -67,7 +69,8 @@ def unproven(case: Case, costs: Costs, doable: Collection[str]) -> Unproven:
 
     Notes
     -----
-    A check stands done once one of its tests was read at any visit since the part was last repaired.
+    A check stands done once one of its tests was read at any visit since the part was last repaired; one before the car
+    is given back, once it was read at any visit.
 
     Examples
     --------
@@ -79,12 +82,20 @@ def unproven(case: Case, costs: Costs, doable: Collection[str]) -> Unproven:
     (frozenset({'charge_loaded_voltage'}),)
     """
     left: dict[str, Checks] = {}
-    for component, checks in costs.named.items():
+    wanted = {**costs.named, GIVE_BACK: _before_return(case, costs)}
+    for component, checks in wanted.items():
         read = read_since_repair(case, component)
         still = tuple(check & frozenset(doable) for check in checks if not check & read)
         left[component] = tuple(check for check in still if check)
-    named = {component: len(checks) for component, checks in costs.named.items()}
+    named = {component: len(checks) for component, checks in wanted.items()}
     return Unproven({c: checks for c, checks in left.items() if checks}, named, costs.unproven)
+
+
+def _before_return(case: Case, costs: Costs) -> Checks:
+    """Checks that what was told of the car calls for before it is given back, each once."""
+    entries = [entry for visit in case.visits for entry in visit.entries if not isinstance(entry, Act)]
+    told = dict.fromkeys((entry.test, entry.state or "") for entry in entries)
+    return tuple(dict.fromkeys(check for one in told for check in costs.before_return.get(one, ())))
 
 
 def read_since_repair(case: Case, component: str) -> frozenset[str]:

@@ -116,9 +116,9 @@ def robustness(weighed: Weighed, costs: Costs, *, whole: bool = True) -> Robustn
         _next_claim(weighed, costs, claims) if whole else None,
         table.cure() if whole and table is not None else None,
         None,
-        worked.catalogue.spread("base_rate_off_by"),
-        worked.catalogue.spread("symptom_off_by"),
-        cause is not None and cause.chance >= worked.catalogue.spread("probable_from"),
+        worked.catalogue.number("base_rate_off_by"),
+        worked.catalogue.number("symptom_off_by"),
+        cause is not None and cause.chance >= worked.catalogue.number("probable_from"),
     )
     fragile = found.verdict is not None and not found.verdict.holds
     return replace(found, settles=settling(weighed)) if fragile else found
@@ -127,7 +127,7 @@ def robustness(weighed: Weighed, costs: Costs, *, whole: bool = True) -> Robustn
 def _has_leader(worked: Worked) -> bool:
     """Whether some cause, or that nothing is wrong, is probable."""
     likeliest = max(float(chances[1:].max()) for chances in worked.belief.marginals().values())
-    return max(likeliest, nothing_wrong(worked)) >= worked.catalogue.spread("probable_from")
+    return max(likeliest, nothing_wrong(worked)) >= worked.catalogue.number("probable_from")
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,7 +251,7 @@ def settling(weighed: Weighed) -> Settling | None:
     """
     leading, position = weighed.found.leading, weighed.position
     doubt = doubt_of(weighed.worked, leading.posterior, leading.chosen, sliver=0.0)
-    tests, often = weighed.tests[:LOOKED_AT], weighed.worked.catalogue.spread("settling_chance")
+    tests, often = weighed.tests[:LOOKED_AT], weighed.worked.catalogue.number("settling_chance")
     chances = chances_settled(doubt.doubtful, position, [position.chances[t.test] for t in tests])
     found = [
         (chance / max(position.price[t.test], 1e-9), Settling(t.test, t.label, t.minutes, t.price, chance))

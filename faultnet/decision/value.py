@@ -82,12 +82,16 @@ class Position:
     def trust_kept(self) -> dict[str, float]:
         """What a check is worth beside what it tells: trust that a part bought unproven and in vain would cost [money].
 
-        By the chance that the part is bought in vain if nothing more is tested; of the tests that serve for a check.
+        By the chance that the part is bought in vain if nothing more is tested, or the car given back with a fault; of
+        the tests that serve for a check.
         """
         if self.checks is None or not self.checks.open_checks:
             return {}
         vain = chance_in_vain(self.repairs, self.belief[None])[0][0]
-        stake = dict(zip(self.repairs.names, (vain * self.repairs.in_vain).tolist(), strict=True))
+        lost = vain * self.repairs.in_vain
+        stake = dict(zip(self.repairs.names, lost.tolist(), strict=True))
+        if GIVE_BACK in stake:
+            stake[GIVE_BACK] = float(vain[self.repairs.names.index(GIVE_BACK)]) * self.repairs.call_back
         kept: dict[str, float] = {}
         for component, checks in self.checks.open_checks.items():
             for test in set().union(*checks) & set(self.chances):

@@ -6,7 +6,7 @@ The flow: entries become evidence (:mod:`~faultnet.diagnosis.evidence`), acts cu
 (:mod:`~faultnet.diagnosis.ranking`), and everything is said in words (:mod:`~faultnet.diagnosis.wording`).
 """
 
-from faultnet.diagnosis.diagnose import check_case, diagnose, work_through
+from faultnet.diagnosis.diagnose import check_case, diagnosis_of, work_through
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 
-__all__ = ["Cause", "Diagnosis", "NextTest", "Reason", "Seen", "check_case", "diagnose", "work_through"]
+__all__ = ["Cause", "Diagnosis", "NextTest", "Reason", "Seen", "check_case", "diagnosis_of", "work_through"]

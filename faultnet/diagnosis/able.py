@@ -131,14 +131,11 @@ def _after_reading(can: Ability, reading: Reading, catalogue: Catalogue) -> Abil
     if reading.test == "jump_start" and reading.state != "not_tried":
         return replace(can, booster=reading.state != "no_help")
     if running and RUNNING in needs:
-        return replace(can, runs=can.runs if can.runs not in (None, "no") else _started(can))
+        started: Runs = "with_booster" if can.turns is False else "by_itself"
+        return replace(can, runs=can.runs if can.runs not in (None, "no") else started)
     if TURNING in needs:
         return replace(can, tries=True, turns=True)
     return can
-
-
-def _started(can: Ability) -> Runs:
-    return "with_booster" if can.turns is False else "by_itself"
 
 
 def _after_key(can: Ability, heard: str) -> Ability:

@@ -94,7 +94,7 @@ def check_act(catalogue: Catalogue, act: Act, where: str) -> None:
         )  # fmt: skip
 
 
-def changes_the_car(effect: str, hours: float | None, spread: Callable[[str], float]) -> bool:
+def changes_the_car(effect: str, hours: float | None, number: Callable[[str], float]) -> bool:
     """Whether what is read after an act is read on another state of the car.
 
     Parameters
@@ -103,7 +103,7 @@ def changes_the_car(effect: str, hours: float | None, spread: Callable[[str], fl
         Of the act.
     hours : float, optional
         How long it took [h].
-    spread : callable
+    number : callable
         Named numbers of the prior set.
 
     Notes
@@ -114,12 +114,12 @@ def changes_the_car(effect: str, hours: float | None, spread: Callable[[str], fl
     Examples
     --------
     >>> from faultnet.prior_set import load_catalogue
-    >>> spread = load_catalogue().spread
-    >>> changes_the_car("disable_fuel", None, spread), changes_the_car("wait", 10.0, spread)
+    >>> number = load_catalogue().number
+    >>> changes_the_car("disable_fuel", None, number), changes_the_car("wait", 10.0, number)
     (False, True)
     """
     if effect == "wait":
-        return hours is None or hours >= spread("wait_counts_from")
+        return hours is None or hours >= number("wait_counts_from")
     return effect in MENDS or effect in FEEDING or effect == "shed_surface_charge"
 
 
@@ -131,7 +131,7 @@ def mending_of(catalogue: Catalogue, act: Act) -> Mending | None:
     component = act.component or (spec.components[0] if len(spec.components) == 1 else None)
     if component is None:
         return None
-    success = catalogue.spread(SUCCESS.get(spec.effect, "repair_works_replace"))
+    success = catalogue.number(SUCCESS.get(spec.effect, "repair_works_replace"))
     return Mending(component, MENDS[spec.effect], success)
 
 
@@ -145,13 +145,13 @@ def affected(space: Hypotheses, modes: IndexArray, states: tuple[str, ...], mend
 
 
 def outcome_chance(
-    spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: NDArray[np.bool_], outcome: str
+    number: Callable[[str], float], space: Hypotheses, modes: IndexArray, mended: NDArray[np.bool_], outcome: str
 ) -> Array:
     """Chance of an outcome of a repair given what it mended and what is left, shape (rows,).
 
     Parameters
     ----------
-    spread : callable
+    number : callable
         Named numbers of the prior set.
     space : Hypotheses
     modes : int array, shape (rows, components)
@@ -165,18 +165,21 @@ def outcome_chance(
     for is_left in (False, True):
         for was_mended in (False, True):
             name = f"outcome_{'left' if is_left else 'none_left'}_{'mended' if was_mended else 'nothing_mended'}"
-            cured, better = spread(name + "_cured"), spread(name + "_better")
-            value = {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
-            chance[(left == is_left) & (mended == was_mended)] = value
+            chance[(left == is_left) & (mended == was_mended)] = _chance_of(outcome, name, number)
     return chance
 
 
-def no_complaint_chance(spread: Callable[[str], float], modes: IndexArray) -> Array:
+def _chance_of(outcome: str, name: str, number: Callable[[str], float]) -> float:
+    cured, better = number(f"{name}_cured"), number(f"{name}_better")
+    return {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
+
+
+def no_complaint_chance(number: Callable[[str], float], modes: IndexArray) -> Array:
     """Chance that a car that is brought in or checked comes without a complaint, shape (rows,).
 
     Parameters
     ----------
-    spread : callable
+    number : callable
         Named numbers of the prior set.
     modes : int array, shape (rows, components)
         When it was brought in.
@@ -186,7 +189,7 @@ def no_complaint_chance(spread: Callable[[str], float], modes: IndexArray) -> Ar
     A sound car is rarely brought in (`brought_in_when_sound`), and then mostly for a check-up; a car with a fault
     mostly because of it.
     """
-    return np.where((modes > 0).any(axis=1), spread("check_up_when_at_fault"), spread("check_up_when_sound"))
+    return np.where((modes > 0).any(axis=1), number("check_up_when_at_fault"), number("check_up_when_sound"))
 
 
 def is_check_up(entry: Reading) -> bool:
@@ -195,13 +198,13 @@ def is_check_up(entry: Reading) -> bool:
 
 
 def after_driving(
-    spread: Callable[[str], float], space: Hypotheses, modes: IndexArray, outcome: str, origin: Index | None = None
+    number: Callable[[str], float], space: Hypotheses, modes: IndexArray, outcome: str, origin: Index | None = None
 ) -> Array:
     """Chance of how the complaint stands after the car was driven for a time, shape (rows,).
 
     Parameters
     ----------
-    spread : callable
+    number : callable
         Named numbers of the prior set.
     space : Hypotheses
     modes : int array, shape (rows, components)
@@ -219,8 +222,5 @@ def after_driving(
     brought_in = space.modes if origin is None else space.modes[origin]
     use_alone = (modes > 0).any(axis=1) & ~(brought_in[:, parts] > 0).any(axis=1)
     left = (modes[:, parts] > 0).any(axis=1) | use_alone
-    chances = []
-    for name in ("outcome_none_left_mended", "outcome_left_nothing_mended"):
-        cured, better = spread(f"{name}_cured"), spread(f"{name}_better")
-        chances.append({"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome])
-    return np.where(left, chances[1], chances[0])
+    names = "outcome_left_nothing_mended", "outcome_none_left_mended"
+    return np.where(left, *(_chance_of(outcome, name, number) for name in names))

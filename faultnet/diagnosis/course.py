@@ -415,7 +415,7 @@ class Walk:
         """It was brought in without a complaint: its own chance of that, and no evidence besides."""
         if self.number == 0:
             brought_in = self.space.modes[self.rows.origin]
-            self._apply(Factor(np.log(acts.no_complaint_chance(self.setting.spread, brought_in))))
+            self._apply(Factor(np.log(acts.no_complaint_chance(self.setting.number, brought_in))))
 
     def _opened(self, k: int, evidence: Evidence) -> None:
         self.open.append(Open(k, evidence))
@@ -431,15 +431,15 @@ class Walk:
         mending = acts.mending_of(self.catalogue, act)
         if spec.effect in acts.PASSING:
             self._passing(k, spec.effect, act)
-        elif acts.changes_the_car(spec.effect, act.hours, self.setting.spread):
+        elif acts.changes_the_car(spec.effect, act.hours, self.setting.number):
             self._move_charge(spec.effect, act)
             if mending is not None:
                 self._mend(k, mending, act)
             elif act.outcome is not None and spec.effect in acts.CHARGING:
-                self._opened(k, _cranking(self.setting.spread, act.outcome))
+                self._opened(k, _cranking(self.setting.number, act.outcome))
             elif act.outcome is not None and spec.effect == "drive":
                 modes = modes_by_now(self.model.network, self.table, self.rows.at, self.number)
-                stands = acts.after_driving(self.setting.spread, self.space, modes, act.outcome, self.rows.origin)
+                stands = acts.after_driving(self.setting.number, self.space, modes, act.outcome, self.rows.origin)
                 self._apply(Factor(np.log(stands)))
         self.effects.append(spec.effect)
 
@@ -460,7 +460,7 @@ class Walk:
         if effect in acts.FEEDING:
             self.fed, self.shed = 0.0, False
         elif effect == "wait":
-            waited = self.catalogue.spread("overnight_hours") if hours is None else hours
+            waited = self.catalogue.number("overnight_hours") if hours is None else hours
             self.fed = waited if self.fed is None else self.fed + waited
         elif effect == "shed_surface_charge":
             self.shed = True
@@ -493,7 +493,7 @@ class Walk:
             after[:, column] = 0
             mended = np.arange(len(log_chance)) >= before
             chance = acts.outcome_chance(
-                self.setting.spread, self.space, np.concatenate([modes, after]), mended, act.outcome
+                self.setting.number, self.space, np.concatenate([modes, after]), mended, act.outcome
             )
             log_chance += np.log(chance)
         parent = np.concatenate([np.arange(before), took])
@@ -571,7 +571,7 @@ class Walk:
         if act.outcome is None:
             return
         bridged = self.table.with_sound(acts.PASSING[effect])[self.rows.at]
-        weight, scale = stage_of(self.model, self.table, [_cranking(self.setting.spread, act.outcome)], bridged)
+        weight, scale = stage_of(self.model, self.table, [_cranking(self.setting.number, act.outcome)], bridged)
         if effect == "jump_start" and weight.shape[1] > 1:
             weight = (weight @ nearly_full(weight.shape[1]))[:, None]
         self._apply(Weigh(None, weight, scale), entry=k, rows=self.rows)
@@ -593,7 +593,7 @@ class Walk:
 
         again = log_again(
             self.memory, seen, self.rows.again, weigh, self.model.network, self.space.components,
-            self.table.modes[self.rows.at], self.setting.spread,
+            self.table.modes[self.rows.at], self.setting.number,
         )  # fmt: skip
         if again is not None:
             self._apply(Factor(again))
@@ -615,9 +615,9 @@ class Walk:
         )  # fmt: skip
 
 
-def _cranking(spread: Callable[[str], float], outcome: str) -> Evidence:
+def _cranking(number: Callable[[str], float], outcome: str) -> Evidence:
     """What is told of an outcome, as how the engine would have been heard to turn."""
-    chances = np.array([spread(f"cranking_{outcome}_{heard}") for heard in BEHAVIOURS])
+    chances = np.array([number(f"cranking_{outcome}_{heard}") for heard in BEHAVIOURS])
     return Evidence(CRANKS, chances, 1.0 / len(BEHAVIOURS))
 
 

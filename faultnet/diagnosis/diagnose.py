@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
-from faultnet.diagnosis.acts import check_act
+from faultnet.diagnosis.acts import check_act, is_check_up
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
@@ -70,6 +70,16 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
         If an entry makes no sense to the catalogue.
     ClashError
         If no hypothesis explains the entries at all.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
+    >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("crank_minimum", value=7.1)))
+    >>> worked = work_through(Case(Car(Battery(600.0)), (visit,)), load_catalogue())
+    >>> first = diagnosis_of(worked, ranked(worked, None)[0]).causes[0]
+    >>> first.component, first.mode
+    ('battery', 'shorted_cell')
     """
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
@@ -100,45 +110,8 @@ def check_case(case: Case, catalogue: Catalogue) -> None:
                 check_act(catalogue, entry, where)
 
 
-def diagnose(
-    case: Case, catalogue: Catalogue, *, tools: Collection[str] | None = None, max_faults: int = MAX_FAULTS
-) -> Diagnosis:
-    """Find how likely each cause is, why, and which test to do next.
-
-    Parameters
-    ----------
-    case : Case
-    catalogue : Catalogue
-        Of :func:`faultnet.prior_set.load_catalogue`.
-    tools : collection of str, optional
-        Tools at hand, as named in the catalogue; every tool when left out.
-    max_faults : int
-        Largest number of faults at once.
-
-    Returns
-    -------
-    Diagnosis
-
-    Raises
-    ------
-    EntryError, ClashError
-        As :func:`work_through`.
-
-    Examples
-    --------
-    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
-    >>> from faultnet.prior_set import load_catalogue
-    >>> visit = Visit((Reading("rest_voltage", value=10.45), Reading("crank_minimum", value=7.1)))
-    >>> answer = diagnose(Case(Car(Battery(600.0)), (visit,)), load_catalogue())
-    >>> answer.causes[0].component, answer.causes[0].mode
-    ('battery', 'shorted_cell')
-    """
-    worked = work_through(case, catalogue, max_faults=max_faults)
-    return diagnosis_of(worked, ranked(worked, tools)[0])
-
-
 def ranked(worked: Worked, tools: Collection[str] | None) -> tuple[tuple[NextTest, ...], Leading]:
-    """The tests that can be done next, best first by information for the time they take, and the leading hypotheses."""
+    """The tests that can be done next, most telling first, and the leading hypotheses."""
     found = all_ranked(worked, tools)
     return found.tests, found.leading
 
@@ -150,11 +123,13 @@ def all_ranked(worked: Worked, tools: Collection[str] | None) -> Ranked:
 
 def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     """Put the answer together from a case worked through and its ranked tests."""
-    case = worked.case
+    case, catalogue = worked.case, worked.catalogue
     causes = _causes(worked)
     seen = _seen(worked)
-    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > worked.catalogue.spread("explained_from")]
+    leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > catalogue.number("explained_from")]
     left_out = worked.left_out
+    counted = [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
+    ours = "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
     return Diagnosis(
         case=case.name,
         causes=causes,
@@ -164,16 +139,12 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         reasons=_reasons(worked, [(c.component, c.mode) for c in leading], left_out),
         seen=seen,
         clashes=_clashes(worked, seen, left_out),
-        summary=_summary(causes, worked) + _judged_by(worked.catalogue),
+        summary=_summary(causes, worked) + ours,
         dropped_prior_mass=worked.space.dropped,
-        max_faults=int((worked.space.modes[:, _counted(worked)] > 0).sum(axis=1).max()),
-        cautions=tuple(worked.catalogue.cautions[c] for c in worked.catalogue.general_cautions),
+        max_faults=int((worked.space.modes[:, counted] > 0).sum(axis=1).max()),
+        cautions=tuple(catalogue.cautions[c] for c in catalogue.general_cautions),
         entries=sum(len(v.entries) for v in case.visits),
     )
-
-
-def _counted(worked: Worked) -> list[int]:
-    return [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
 
 
 def _components(worked: Worked) -> dict[str, dict[str, float]]:
@@ -320,7 +291,7 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
     numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
     slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
     again = "Measure again: probes on the posts themselves, the right range, fresh meter battery."
-    slips, clashes = (worked.catalogue.spread(name) for name in ("slip_from", "clash_from"))
+    slips, clashes = (worked.catalogue.number(name) for name in ("slip_from", "clash_from"))
     clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > slips]
     odd = [s for s in seen if s.surprise > clashes and s not in clashing]
     return (
@@ -332,12 +303,15 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
 def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     """The verdict in a few sentences."""
     first, second = causes[0], causes[1]
-    nothing, number = nothing_wrong(worked), worked.catalogue.spread
+    nothing, number = nothing_wrong(worked), worked.catalogue.number
     if first.probability >= number("sure_from"):
         verdict = f"{first.label} explains what was seen ({share_words(first.probability)})."
-        return verdict + _after_repair(first)
+        if first.still_there > 0.9 * first.probability:
+            return verdict
+        return f"{verdict} After the repair it is still there with {share_words(first.still_there)}."
     if nothing > max(number("nothing_wrong_from"), first.probability):
-        return f"Nothing that was tested looks wrong ({share_words(nothing)} that no part is at fault)."
+        so_far = "Nothing that was tested looks wrong" if _is_tested(worked.case) else "Nothing is tested yet"
+        return f"{so_far} ({share_words(nothing)} that no part is at fault)."
     leader = f"{first.label} ({share_words(first.probability)})"
     rival, chance = second.label, share_words(second.probability)
     if first.probability >= number("probable_from"):
@@ -345,15 +319,10 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     return f"Not decided yet: {leader} leads {rival} ({chance})."
 
 
-def _judged_by(catalogue: Catalogue) -> str:
-    """By which prior set, where that is not the shipped one."""
-    return "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
-
-
-def _after_repair(cause: Cause) -> str:
-    if cause.still_there > 0.9 * cause.probability:
-        return ""
-    return f" After the repair it is still there with {share_words(cause.still_there)}."
+def _is_tested(case: Case) -> bool:
+    """Whether anything was read, and not only told that it is a check-up."""
+    readings = (entry for visit in case.visits for entry in visit.entries if isinstance(entry, Reading))
+    return any(entry.not_measured is None and not is_check_up(entry) for entry in readings)
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:

@@ -97,7 +97,7 @@ def _answer(worked: Worked, place: Entered, reading: Reading, causes: Sequence[t
     over = _Over.of(worked, place, reading, named)
     if over is None:
         return
-    wide = worked.catalogue.spread("symptom_off_by")
+    wide = worked.catalogue.number("symptom_off_by")
     for cause in (NONE, *causes):
         name = OTHERWISE if cause == NONE else ":".join(cause)
         if name in table.sources and table.sources[name][1] == ESTIMATE:
@@ -203,6 +203,6 @@ class _Over:
         ratio = np.ones(len(self.worked.space))
         ratio[self.rows] = then / np.maximum(now, TINY)
         # a fault that is not listed leaves part of the readings as those of a sound car
-        unspoilt = 1.0 - self.worked.catalogue.spread("unlisted_mixture")
+        unspoilt = 1.0 - self.worked.catalogue.number("unlisted_mixture")
         ratio[self.strange] = 1.0 + unspoilt * (sound - self.sound) / max(self.evidence.background, TINY)
         return ratio

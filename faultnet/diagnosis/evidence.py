@@ -93,7 +93,7 @@ def _number(value: float, node: Node, instrument: Instrument, shift: Offset, rou
 
 def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:
     """Likelihood of a reading under a fault the model does not know: spoilt, or that of a sound car."""
-    spoilt = catalogue.spread("unlisted_mixture")
+    spoilt = catalogue.number("unlisted_mixture")
     return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
 
 

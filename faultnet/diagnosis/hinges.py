@@ -41,7 +41,7 @@ def overturning(diagnosis: Diagnosis, catalogue: Catalogue) -> Overturning | Non
     catalogue : Catalogue
     """
     leader = diagnosis.causes[0]
-    likely, believed = (catalogue.spread(name) for name in ("overturning_chance", "overturning_belief"))
+    likely, believed = (catalogue.number(name) for name in ("overturning_chance", "overturning_belief"))
     found = [
         Overturning(t.test, t.label, o.label, o.chance, o.leads_to, o.probability)
         for t in diagnosis.next_tests

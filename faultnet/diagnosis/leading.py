@@ -13,7 +13,7 @@ from faultnet.case.types import Act
 from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import acts_that_change_what_is_read
-from faultnet.diagnosis.remembered import Spread, chance_it_stays
+from faultnet.diagnosis.remembered import Numbers, chance_it_stays
 from faultnet.inference.hypotheses import IndexArray
 from faultnet.inference.posterior import TINY, Belief
 from faultnet.model.network import Array
@@ -122,21 +122,21 @@ def chances_once_prepared(
         by_acts.setdefault(acts_that_change_what_is_read(unmet), []).append(test)
     expected = belief.leading(ACTIVE_MASS, MOST_EXPECTED)
     here, posterior = present.cut(expected), belief.posterior[expected]
-    whole = _chances(here, posterior, by_acts.pop(()), catalogue.spread)
+    whole = _chances(here, posterior, by_acts.pop(()), catalogue.number)
     chances = dict(whole.chances)
     for preparing, tests in by_acts.items():
         then = after_preparing(here, model, catalogue, belief.space, preparing)
-        chances |= _chances(then, posterior, tests, catalogue.spread).chances
+        chances |= _chances(then, posterior, tests, catalogue.number).chances
     return replace(whole, chances={test: chances[test] for test in needs})
 
 
-def leading_chances(present: Present, belief: Belief, tests: Collection[str], spread: Spread) -> Leading:
+def leading_chances(present: Present, belief: Belief, tests: Collection[str], number: Numbers) -> Leading:
     """Chance of each outcome class of some tests for each of the leading rows, to whom the same readings are open."""
     expected = belief.leading(ACTIVE_MASS, MOST_EXPECTED)
-    return _chances(present.cut(expected), belief.posterior[expected], tests, spread)
+    return _chances(present.cut(expected), belief.posterior[expected], tests, number)
 
 
-def _chances(present: Present, belief: Array, tests: Collection[str], spread: Spread) -> Leading:
+def _chances(present: Present, belief: Array, tests: Collection[str], number: Numbers) -> Leading:
     """The same for rows that may be asked about next, likeliest first; the first of them are asked about."""
     chosen = present.cut(np.arange(min(MOST_ACTIVE, len(belief))))
     posterior = belief[:MOST_ACTIVE]
@@ -150,7 +150,7 @@ def _chances(present: Present, belief: Array, tests: Collection[str], spread: Sp
     carried = chosen.carried[:, charge]
     evidence = present.evidence
     shown = _rows_to_one(model.predict(evidence, asked, carried, posterior))
-    stays = _values_that_stay(chosen, {quantity for quantity, _, _ in asked.values()}, spread)
+    stays = _values_that_stay(chosen, {quantity for quantity, _, _ in asked.values()}, number)
     again = {
         t: (q, present.memory[q][:, None] * table, background)
         for t, (q, table, background) in asked.items()
@@ -162,12 +162,12 @@ def _chances(present: Present, belief: Array, tests: Collection[str], spread: Sp
     return Leading(chosen.rows.origin, _to_one(posterior), shown, chosen.modes)
 
 
-def _values_that_stay(present: Present, quantities: Collection[str], spread: Spread) -> dict[str, Array]:
+def _values_that_stay(present: Present, quantities: Collection[str], number: Numbers) -> dict[str, Array]:
     """For what was read at an earlier visit and not at this one: chance that it reads as then, where there is any."""
     now = {e.quantity for e in present.evidence}
     components, modes = present.table.components, present.modes
     stays = {
-        q: present.rows.again[q] * chance_it_stays(present.model.network, q, components, modes, spread)
+        q: present.rows.again[q] * chance_it_stays(present.model.network, q, components, modes, number)
         for q in quantities
         if q in present.memory and q not in now
     }
@@ -210,7 +210,7 @@ def likely_charge(present: Present, posterior: Array) -> NDArray[np.intp]:
 
 def is_surely_charged(course: Course, belief: Belief, catalogue: Catalogue) -> bool:
     """Whether a load test may be taken without a charger first: the battery is believed to be charged."""
-    enough, sure = catalogue.spread("charged_enough"), catalogue.spread("surely_charged")
+    enough, sure = catalogue.number("charged_enough"), catalogue.number("surely_charged")
     return chance_charged(course, belief, enough) >= sure
 
 

@@ -42,7 +42,7 @@ from faultnet.prior_set.catalogue import Catalogue
 SLIVER = 1e-6
 SLIVER_KEPT = 3e-7
 FEW = 4
-KEPT = 8
+KEPT, KEPT_RATIOS = 8, 64
 KEPT_OTHERS = 24
 
 
@@ -78,7 +78,12 @@ def without_each(
         After all entries.
     """
     chosen = _holding_nearly_all(belief)
-    places = [Entered(v, k) for v, visit in enumerate(visits) for k, e in enumerate(visit.entries) if _says(e)]
+    places = [
+        Entered(v, k)
+        for v, visit in enumerate(visits)
+        for k, e in enumerate(visit.entries)
+        if isinstance(e, Act) or e.not_measured is None
+    ]
 
     begun = _begun_for(models, visits, catalogue, space, belief)
     whole = begun.walk.resumed()
@@ -186,10 +191,6 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
     return np.sort(order[:count])
 
 
-def _says(entry: Entry) -> bool:
-    return isinstance(entry, Act) or entry.not_measured is None
-
-
 def _read_at_several_visits(walk: Walk) -> dict[int, frozenset[int]]:
     """For each visit the entries at which a quantity was read that is remembered from one visit to another."""
     assert walk.trace is not None
@@ -208,7 +209,7 @@ def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place:
     if isinstance(entry, Reading):
         return entry.test != COMPARISON_TEST and place not in again and not acts.is_check_up(entry)
     effect = catalogue.act(entry.act).effect
-    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.spread):
+    if effect in acts.PASSING or not acts.changes_the_car(effect, entry.hours, catalogue.number):
         return True
     mending = acts.mending_of(catalogue, entry)
     renews_the_battery = mending is not None and mending.component == "battery" and mending.modes == acts.ALL_MODES
@@ -227,7 +228,8 @@ class _Behind:
         for traced in reversed(walk.trace):
             after.append(traced.step.back(after[-1]))
         self.after = after[-2::-1]
-        self.kept: Memo[tuple[Array, float]] = Memo(KEPT)
+        self.states: Memo[tuple[Array, float]] = Memo(KEPT)
+        self.ratios: Memo[Array] = Memo(KEPT_RATIOS)
         self.clusters: Memo[_Over] = Memo(KEPT)
         self.wholes: dict[int, tuple[Array, Array]] = {}
 
@@ -268,12 +270,9 @@ class _Behind:
         share, log_whole = self._whole(i, traced, after)
         read = [o for o in traced.open if o.evidence.quantity == evidence.quantity]
         rest, rest_scale = _rest(read, entry)
-        if len({o.evidence.likelihood.tobytes() for o in read}) <= FEW:
-            ratio, log_scale = self._with(i, traced, share, evidence.quantity, rest)
-        else:
-            by_state, log_scale = self._by_state(i, traced, share, evidence.quantity)
-            ratio = by_state @ rest
-        log = log_whole + log_scale + rest_scale + _log(ratio)
+        few = len({o.evidence.likelihood.tobytes() for o in read}) <= FEW
+        log_ratio = (self._log_with if few else self._log_in_place)(i, traced, share, evidence.quantity, rest)
+        log = log_whole + rest_scale + log_ratio
         strangers = np.flatnonzero(traced.model.subset(traced.rows.at).unlisted)
         log[strangers] = (log_whole - log_background([evidence]))[strangers]
         return traced.rows.origin, log
@@ -291,20 +290,29 @@ class _Behind:
             found = self.wholes[i] = joint / whole[:, None], log_whole
         return found
 
-    def _with(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> tuple[Array, float]:
-        """Likelihood with something else read of a quantity over the whole likelihood, shape (rows,), and its scale."""
+    def _log_with(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> Array:
+        """Log likelihood with something else read of a quantity, less that of the whole case, shape (rows,)."""
 
-        def make() -> tuple[Array, float]:
+        def make() -> Array:
             over = self._over_cluster(i, traced, share, quantity)
             others, scale = over.but(quantity)
             evidence = [*others, Evidence(quantity, rest, 1.0)] if rest.min() < 1.0 else others
             weight, log_scale = over.model.message(evidence) if evidence else (np.ones((1, 1)), 0.0)
-            return (over.share * weight).sum(axis=1), log_scale + scale
+            return log_scale + scale + _log((over.share * weight).sum(axis=1))
 
-        return self.kept.get((i, quantity, rest.tobytes()), make)
+        return self.ratios.get((i, quantity, rest.tobytes()), make)
+
+    def _log_in_place(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> Array:
+        """The same from what each value of the quantity would make of it, of which all its readings take their part."""
+
+        def make() -> Array:
+            by_state, log_scale = self._by_state(i, traced, share, quantity)
+            return log_scale + _log(by_state @ rest)
+
+        return self.ratios.get((i, quantity, rest.tobytes()), make)
 
     def _by_state(self, i: int, traced: Traced, share: Array, quantity: str) -> tuple[Array, float]:
-        """The same with each value of the quantity, shape (rows, states)."""
+        """Likelihood with each value of a quantity over the whole likelihood, shape (rows, states), and its scale."""
 
         def make() -> tuple[Array, float]:
             over = self._over_cluster(i, traced, share, quantity)
@@ -312,7 +320,7 @@ class _Behind:
             weight, log_scale = over.model.by_state(quantity, others, over.share)
             return weight, log_scale + scale
 
-        return self.kept.get((i, quantity), make)
+        return self.states.get((i, quantity), make)
 
     def _over_cluster(self, i: int, traced: Traced, share: Array, quantity: str) -> _Over:
         """What is needed to put something else in the place of what was read of a quantity."""

@@ -2,8 +2,8 @@
 
 Once a question is answered (:func:`keep_room`) its model keeps the answers it worked out for the tests, some ten
 megabytes, and drops the products they came from, which are ten times as large and soon multiplied again. Those used
-last keep their answers as far as :data:`ROOM` allows; the others rest, which costs a fifth of a second when they are
-asked again.
+last keep their answers as far as :data:`ROOM` allows, and those of the last minute as far as :data:`LATELY_ROOM`; the
+others rest, which costs a fifth of a second when they are asked again.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ import contextlib
 import ctypes
 import gc
 import threading
+import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -32,7 +33,16 @@ UNCOUNTED = ("use",)
 MAY_DROP = 8e-4
 KEPT = 24
 KEPT_TABLES = 8
-ROOM = 128 << 20
+ROOM = LATELY_ROOM = 128 << 20
+LATELY = 60.0  # [s]
+
+
+@dataclass(eq=False)
+class Use:
+    """When a model was last asked for [s], and what it then held once it was trimmed [byte]; None until it is."""
+
+    asked: float = 0.0
+    size: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +53,7 @@ class Model:
     space: Hypotheses
     compiled: VisitModel
     shown: Shown = field(default_factory=Shown, repr=False)
+    use: Use = field(default_factory=Use, repr=False)
     _tables: Memo[Array] = field(default_factory=lambda: Memo(KEPT_TABLES), repr=False)
 
     def compiled_for(self, table: ModeTable) -> VisitModel:
@@ -81,6 +92,7 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
                 model = _compiled(setting, max_faults)
     with _lock:
         model = _models.setdefault(key, model)
+        model.use.asked, model.use.size = time.monotonic(), None
         _models.move_to_end(key)
         while len(_models) > KEPT:
             _models.popitem(last=False)
@@ -88,12 +100,21 @@ def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults
     return model
 
 
-def keep_room() -> None:
-    """Once work on a model is done, let all drop what is soon worked out again, and some rest as :data:`ROOM` asks."""
+def keep_room(worked_on: Iterable[Model] = ()) -> None:
+    """Once work on models is done, let them drop what is soon worked out again, and some rest as :data:`ROOM` asks.
+
+    Parameters
+    ----------
+    worked_on : iterable of Model
+        Those asked for since the last time are seen to anyway; others come here, that were worked on after that.
+    """
     with _lock:
         models = list(_models.values())
+    given = set(map(id, worked_on))
     for model in models:
-        model.compiled.trim()
+        if model.use.size is None or id(model) in given:
+            model.compiled.trim()
+            model.use.size = model.compiled.size()
     with _lock:
         _put_to_rest(models)
 
@@ -106,7 +127,7 @@ def rest_all() -> None:
     """
     with _lock:
         for model in _models.values():
-            model.compiled.rest()
+            _rest(model)
     gc.collect()
     hand_on()
 
@@ -119,11 +140,17 @@ def hand_on() -> None:
 
 def _put_to_rest(models: list[Model]) -> None:
     """Let the models used longest ago drop what they worked out while all take too much; never the last one."""
-    left = ROOM
+    taken, now = 0, time.monotonic()
     for model in reversed(models):
-        left -= model.compiled.size()
-        if left < 0 and model is not models[-1]:
-            model.compiled.rest()
+        taken += model.compiled.size() if model.use.size is None else model.use.size
+        room = LATELY_ROOM if now - model.use.asked < LATELY else ROOM
+        if taken > room and model is not models[-1] and model.use.size != 0:
+            _rest(model)
+
+
+def _rest(model: Model) -> None:
+    model.compiled.rest()
+    model.use.size = 0
 
 
 def _compiled(setting: Setting, max_faults: int) -> Model:
@@ -133,7 +160,7 @@ def _compiled(setting: Setting, max_faults: int) -> Model:
             network,
             max_faults=max_faults,
             uncounted=UNCOUNTED,
-            brought_in_when_sound=setting.spread("brought_in_when_sound"),
+            brought_in_when_sound=setting.number("brought_in_when_sound"),
             may_drop=MAY_DROP,
         )
     )

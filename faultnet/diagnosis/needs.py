@@ -121,7 +121,7 @@ def _settles(entry: Entry, test: Test) -> bool:
 def _reopens(act: Act, test: Test, catalogue: Catalogue) -> bool:
     spec = catalogue.act(act.act)
     return spec.kind == "repair" or (
-        test.quantity != "table" and changes_the_car(spec.effect, act.hours, catalogue.spread)
+        test.quantity != "table" and changes_the_car(spec.effect, act.hours, catalogue.number)
     )
 
 
@@ -200,7 +200,7 @@ def _still_holds(need: str, can: Ability, asked: tuple[frozenset[str], ...]) -> 
 
 def _effect(act: Act, catalogue: Catalogue) -> str:
     effect = catalogue.act(act.act).effect
-    gone = act.hours is None or act.hours >= catalogue.spread("surface_charge_gone_after")
+    gone = act.hours is None or act.hours >= catalogue.number("surface_charge_gone_after")
     return OVER_NIGHT if effect == "wait" and gone else effect
 
 
@@ -212,7 +212,7 @@ def _met(need: str, visit: Visit, effects: tuple[str, ...], catalogue: Catalogue
             return False
     standing = visit.conditions.hours_standing
     if need in ("surface_charge_gone", "rested"):
-        return standing is not None and standing >= catalogue.spread("surface_charge_gone_after")
+        return standing is not None and standing >= catalogue.number("surface_charge_gone_after")
     if need == "engine_warm":
         return visit.conditions.engine_warm
     return False
@@ -260,12 +260,12 @@ def _draws(case: Case, catalogue: Catalogue) -> bool:
     """Whether the last reading of the key-off current is one to look for."""
     read = [e for v in case.visits for e in v.entries if isinstance(e, Reading) and e.test == DRAW]
     values = [e.value for e in read if e.value is not None]
-    return bool(values) and values[-1] >= catalogue.spread("draw_worth_finding")
+    return bool(values) and values[-1] >= catalogue.number("draw_worth_finding")
 
 
 def minutes_for(need: str, catalogue: Catalogue) -> float:
     """Hands-on minutes it takes to bring a precondition about [min]."""
-    return catalogue.spread(f"minutes_for_{need}")
+    return catalogue.number(f"minutes_for_{need}")
 
 
 def preparing_acts(needs: tuple[str, ...]) -> tuple[Act, ...]:

@@ -1,4 +1,4 @@
-"""Which test to do next: expected information, the time it takes, and what has to be done first."""
+"""What each test left would tell, the time it takes, and what has to be done first."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ class Ranked:
     Parameters
     ----------
     tests : tuple of NextTest
-        Those that can be done with what the car can do now and the tools at hand, and that nothing found forbids; best
-        first by information for the time they take.
+        Those that can be done with what the car can do now and the tools at hand, and that nothing found forbids; most
+        telling first.
     beyond : tuple of NextTest
         Those that only lack what stands in their `lacks`.
     leading : Leading
@@ -102,7 +102,7 @@ def rank(
         one = _next_test(test, told[test.id], needs[test.id], catalogue, ranges.get(test.id), outcomes[test.id])
         one = replace(one, lacks=lacks[test.id])
         found.append(replace(one, because=f"{ONCE_MORE} {one.because}") if again else one)
-    order = sorted(found, key=lambda t: (-t.bits_per_minute, t.test))
+    order = sorted(found, key=lambda t: (-t.bits, t.test))
     can, cannot = (tuple(t for t in order if bool(t.lacks) == lacking) for lacking in (False, True))
     return Ranked(can, cannot, leading, standing, "" if ice is None else LOOK)
 
@@ -119,13 +119,13 @@ def _lacking(
 def outcomes_of(present: Present, leading: Leading, catalogue: Catalogue) -> dict[str, tuple[Outcome, ...]]:
     """What each outcome class of each test would change: its chance, and the cause that would lead after it."""
     labels, member = _causes_of(leading.modes, present.model.components, catalogue)
-    result = {}
+    nodes, result = present.model.network.nodes, {}
     for test, chance in leading.chances.items():
         weight = leading.posterior[:, None] * chance
         total = weight.sum(axis=0)
         after = (weight.T @ member) / np.maximum(total, TINY)[:, None]
         top = after.argmax(axis=1)
-        words = _class_words(present, catalogue.test(test))
+        words = class_words(catalogue.test(test).choices, nodes[f"reading_{test}"].edges, catalogue.test(test).unit)
         result[test] = tuple(
             Outcome(words[o], float(total[o]), labels[top[o]], float(after[o, top[o]])) for o in range(len(total))
         )
@@ -141,12 +141,6 @@ def _causes_of(modes: IndexArray, components: tuple[str, ...], catalogue: Catalo
             labels.append(f"{component.label}: {mode.label}")
             columns.append(modes[:, i] == m)
     return labels, np.stack(columns, axis=1).astype(np.float64)
-
-
-def _class_words(present: Present, test: Test) -> tuple[str, ...]:
-    """The outcome classes of a test in words: its choices, or ranges of its number."""
-    reading = present.model.network.nodes[f"reading_{test.id}"]
-    return class_words(test.choices, reading.edges, test.unit)
 
 
 @lru_cache(maxsize=512)

@@ -23,7 +23,7 @@ from faultnet.inference.visit import Stage
 from faultnet.model.network import Array, Network
 
 BETWEEN_VISITS = "value_stays_between_visits"
-Spread = Callable[[str], float]
+Numbers = Callable[[str], float]
 Memory = Mapping[str, Array]
 Weigher = Callable[[Sequence[Evidence]], Stage]
 
@@ -41,7 +41,7 @@ def remembering(memory: Memory, evidence: Sequence[Evidence]) -> dict[str, Array
 
 def log_again(
     memory: Memory, evidence: Sequence[Evidence], again: Mapping[str, Flags], weigh: Weigher, network: Network,
-    components: tuple[str, ...], modes: IndexArray, spread: Spread,
+    components: tuple[str, ...], modes: IndexArray, number: Numbers,
 ) -> Array | None:  # fmt: skip
     """What has to be added to the log likelihood of a visit for what was read before, shape (rows,); None for nothing.
 
@@ -58,7 +58,7 @@ def log_again(
         Of the visit.
     components : tuple of str
     modes : int array, shape (rows, components)
-    spread : callable
+    number : callable
         Named numbers of the prior set.
 
     Notes
@@ -71,7 +71,7 @@ def log_again(
         before = memory.get(quantity)
         if before is None:
             continue
-        stays = again[quantity] * chance_it_stays(network, quantity, components, modes, spread)
+        stays = again[quantity] * chance_it_stays(network, quantity, components, modes, number)
         if stays.any():
             one, two, both = (_alone(weigh, quantity, v) for v in (before, likelihood, before * likelihood))
             log = np.log(stays * both / np.maximum(one * two, TINY) + 1.0 - stays)
@@ -80,10 +80,10 @@ def log_again(
 
 
 def chance_it_stays(
-    network: Network, quantity: str, components: tuple[str, ...], modes: IndexArray, spread: Spread
+    network: Network, quantity: str, components: tuple[str, ...], modes: IndexArray, number: Numbers
 ) -> Array:
     """Chance that a quantity has the value it had at an earlier visit, if nothing touched it [-], shape (rows,)."""
-    stays = np.full(len(modes), spread(BETWEEN_VISITS))
+    stays = np.full(len(modes), number(BETWEEN_VISITS))
     for component in behind_quantity(network, quantity)[0]:
         now = network.nodes.get(f"{component}_now")
         if now is not None:

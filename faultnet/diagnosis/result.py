@@ -23,6 +23,7 @@ TEST_COLUMNS = (
     "sound_high",
     "unit",
 )
+LEAST_MINUTES = 1.0 / 60.0  # a test that takes no time by its prior set takes a second
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,8 @@ class NextTest:
     spares : str
         What it may spare, in words: of what is expected to be spent in vain, that which it makes smaller by most. Empty
         where that is next to nothing, and for tests far down the list.
+    overhead_minutes : float
+        To turn to it and write it down [min]; nought until costs are known.
     """
 
     test: str
@@ -137,14 +140,12 @@ class NextTest:
     lacks: tuple[str, ...] = ()
     together: tuple[str, ...] = ()
     spares: str = ""
+    overhead_minutes: float = 0.0
 
     @property
     def bits_per_minute(self) -> float:
         """Information for the time it takes [bit/min]."""
-        return self.bits / (self.minutes + OVERHEAD_MINUTES)
-
-
-OVERHEAD_MINUTES = 1.0
+        return self.bits / max(self.minutes + self.overhead_minutes, LEAST_MINUTES)
 
 
 @dataclass(frozen=True)

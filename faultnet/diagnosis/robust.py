@@ -174,7 +174,7 @@ def rates_of(catalogue: Catalogue, age: float | None, climate: str) -> tuple[Rat
             row = catalogue.base_rate(component.id, mode.id, age, climate)
             found.append(Rate(component.id, mode.id, row.value, row.of, off_by(row, catalogue)))
     sound = catalogue.spreads["brought_in_when_sound"]
-    wide = catalogue.spread("published_rate_off_by" if sound.mark == "published" else "base_rate_off_by")
+    wide = catalogue.number("published_rate_off_by" if sound.mark == "published" else "base_rate_off_by")
     return (*found, Rate(*NOTHING, sound.value, 1.0, wide))
 
 
@@ -191,12 +191,12 @@ def off_by(row: BaseRate, catalogue: Catalogue) -> float:
     >>> off_by(row, catalogue), round(off_by(tuned, catalogue), 3)
     (3.0, 1.25)
     """
-    widest = catalogue.spread("published_rate_off_by" if row.mark == "published" else "base_rate_off_by")
+    widest = catalogue.number("published_rate_off_by" if row.mark == "published" else "base_rate_off_by")
     interval = TUNED_INTERVAL.search(row.note) if row.source.startswith("tuned on ") else None
     if interval is None:
         return widest
     now, low, high = (float(text) for text in interval.groups())
-    return min(catalogue.spread("base_rate_off_by"), max(1.0, now / max(low, 1e-9), high / max(now, 1e-9)))
+    return min(catalogue.number("base_rate_off_by"), max(1.0, now / max(low, 1e-9), high / max(now, 1e-9)))
 
 
 def doubt_of(worked: Worked, weights: Array, origin: NDArray[np.intp], sliver: float = SLIVER) -> Doubt:
@@ -257,7 +257,7 @@ def cause_claim(worked: Worked) -> Claim:
     members = members_of(doubt)
     held = {key: float(doubt.doubtful.weights @ rows) for key, rows in members.items()}
     first = max((key for key in held if key != NOTHING), key=lambda key: held[key])
-    if nothing_wrong(worked) > max(worked.catalogue.spread("nothing_wrong_from"), held[first]):
+    if nothing_wrong(worked) > max(worked.catalogue.number("nothing_wrong_from"), held[first]):
         first = NOTHING
     rivals = [key for key in members if key != first]
     ahead, behind = sides(np.stack([members[first]] * len(rivals)), np.stack([members[key] for key in rivals]))
@@ -368,7 +368,7 @@ def _symptoms(
     """
     weights = doubt.doubtful.weights
     n, d = ahead @ weights, behind @ weights
-    if (n > worked.catalogue.spread("symptom_off_by") ** 3 * d).all():
+    if (n > worked.catalogue.number("symptom_off_by") ** 3 * d).all():
         return []
     found = []
     for doubted in doubted_answers(worked, causes):

@@ -63,12 +63,12 @@ def ice_to_look_for(case: Case, course: Course, belief: Belief, catalogue: Catal
     belief : Belief
     catalogue : Catalogue
     """
-    visit, spread = case.visits[-1], catalogue.spread
+    visit, number = case.visits[-1], catalogue.number
     here = visit.conditions
     degrees = here.air_temperature if here.electrolyte_temperature is None else here.electrolyte_temperature
-    if degrees is None or degrees >= spread("frozen_below") or _looked(visit):
+    if degrees is None or degrees >= number("frozen_below") or _looked(visit):
         return None
-    if 1.0 - chance_charged(course, belief, spread("nearly_flat")) < spread("nearly_flat_chance"):
+    if 1.0 - chance_charged(course, belief, number("nearly_flat")) < number("nearly_flat_chance"):
         return None
     return next((f for f in catalogue.test(LOOK).forbids if f.choice == ICE), None)
 

@@ -1,8 +1,8 @@
 """The same elimination for many cases at once: cases are one more axis that is kept.
 
 Cases in which the same quantities were read share every product that does not depend on what was read, and the order of
-elimination; only the weights differ, so these carry an axis of cases. Their messages meet, case by case, in the state
-of charge. The answer is that of :meth:`faultnet.inference.visit.VisitModel.stage`, summed over the charge.
+elimination; only the likelihood factors differ, so these carry an axis of cases. Their messages meet, case by case, in
+the state of charge. The answer is that of :meth:`faultnet.inference.visit.VisitModel.stage`, summed over the charge.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from faultnet.inference.configurations import Components
 from faultnet.inference.contraction import Tensor
 from faultnet.inference.evidence import Evidence, log_background, pooled
 from faultnet.inference.fast.messages import Placed
-from faultnet.inference.fast.products import Sheet
+from faultnet.inference.fast.products import Products
 from faultnet.inference.fast.schedule import OUTCOME
 from faultnet.inference.visit import VisitModel
 from faultnet.model.network import Array
@@ -95,13 +95,13 @@ def _message(place: Placed, evidence: Sequence[tuple[Evidence, ...]]) -> tuple[T
     scale = np.array([log_scale for _, log_scale in together])
     groups: dict[tuple[tuple[str, ...], Components], Array] = {}
     for quantity in together[0][0]:
-        weight = place.bound.weight(quantity, np.stack([likelihoods[quantity] for likelihoods, _ in together]))
-        key = (weight.axes, weight.components)
-        values = groups[key] * weight.values if key in groups else weight.values
-        groups[key], log_top = _topped(values, weight.axes.index(OUTCOME))
+        factor = place.bound.factor(quantity, np.stack([likelihoods[quantity] for likelihoods, _ in together]))
+        key = (factor.axes, factor.components)
+        values = groups[key] * factor.values if key in groups else factor.values
+        groups[key], log_top = _topped(values, factor.axes.index(OUTCOME))
         scale += log_top
-    weights = [Tensor(values, *key) for key, values in groups.items()]
-    return Sheet(place.bound, place.bound.rows).worked_out(weights), scale
+    factors = [Tensor(values, *key) for key, values in groups.items()]
+    return Products(place.bound, place.bound.rows).contract(factors), scale
 
 
 def _topped(values: Array, cases: int) -> tuple[Array, Array]:
@@ -134,6 +134,6 @@ def _over_charge(model: VisitModel, charged: Sequence[tuple[int, Tensor]], cases
         weight = prior
         for k, rows, message in values:
             axes = tuple(a for a in message.axes if a != OUTCOME)
-            weight = weight * model.view.spread(k, Tensor(rows[i], axes, message.components))
+            weight = weight * model.view.each(k, Tensor(rows[i], axes, message.components))
         found[i] = np.log(np.maximum(weight.sum(axis=0), TINY))
     return found

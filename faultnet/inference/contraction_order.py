@@ -186,18 +186,22 @@ def _as_steps(pairs: Sequence[tuple[int, int]], tables: int) -> tuple[Step, ...]
 
 def _sizes(weights: Sequence[float], counts: RowCounts | None, share: float) -> Size:
     """Binary logarithm of the space that a set of axes spans, remembered."""
-    known: dict[int, float] = {}
-    plain = (1 << len(weights)) - 1
+    return _Sizes(weights, counts, share).__getitem__
 
-    def size(axes: int) -> float:
-        found = known.get(axes)
-        if found is None:
-            found = sum(w for i, w in enumerate(weights) if axes >> i & 1)
-            modes = (axes & ~plain) >> len(weights)
-            if modes and counts is not None:
-                members = frozenset(c for i, c in enumerate(counts.names) if modes >> i & 1)
-                found += share * log2(counts.rows.count(members))
-            known[axes] = found
+
+class _Sizes(dict[int, float]):
+    """What is known already is looked up without a call: a search asks a million times for some thousand sizes."""
+
+    def __init__(self, weights: Sequence[float], counts: RowCounts | None, share: float) -> None:
+        super().__init__()
+        self._weights, self._counts, self._share = weights, counts, share
+
+    def __missing__(self, axes: int) -> float:
+        weights, counts = self._weights, self._counts
+        found = sum(w for i, w in enumerate(weights) if axes >> i & 1)
+        modes = axes >> len(weights)
+        if modes and counts is not None:
+            members = frozenset(c for i, c in enumerate(counts.names) if modes >> i & 1)
+            found += self._share * log2(counts.rows.count(members))
+        self[axes] = found
         return found
-
-    return size

@@ -7,14 +7,19 @@ few cheapest sets of tables reached so far (a beam). Sets of axes are integers, 
 
 from __future__ import annotations
 
+from bisect import insort
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
+from functools import lru_cache
+from heapq import nsmallest
+from itertools import combinations, islice
 from math import log2
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 Size = Callable[[int], float]
 Pair = tuple[int, int]
+_kind = itemgetter(0, 1)  # of a table: its axes, and whether it is free
 
 BEAM = 3
 MEMORY_WEIGHT = 16.0
@@ -29,7 +34,10 @@ LARGEST_MERGED = 1 << 13
 
 
 class Table(NamedTuple):
-    """A table on its way: its axes, whether no reading bears on it, and how it was made of the given ones."""
+    """A table on its way: its axes, whether no reading bears on it, and how it was made.
+
+    A given table was made of its place, every other one of the tables multiplied and the order of these products.
+    """
 
     axes: int
     free: bool
@@ -77,13 +85,13 @@ class Search:
                     if len(found.tables) == 1 and not found.tables[0].axes & ~self.kept:
                         done = found if done is None or found.cost < done.cost else done
                         continue
-                    key = tuple(t[:2] for t in found.tables)
+                    key = tuple(map(_kind, found.tables))
                     if key not in reached or found.cost < reached[key].cost:
                         reached[key] = found
             limit = done.cost if done is not None else float("inf")
-            beam = sorted((s for s in reached.values() if s.cost < limit), key=self._promise)[:BEAM]
+            beam = nsmallest(BEAM, (s for s in reached.values() if s.cost < limit), key=self._promise)
         assert done is not None
-        return _written_out(done.tables[0].made, len(tables))
+        return _written_out(done.tables[0], len(tables))
 
     def _merged(self, tables: tuple[Table, ...]) -> tuple[Table, ...]:
         """Multiply free tables that depend on the same kept axes, while the products stay small."""
@@ -103,35 +111,55 @@ class Search:
 
     def _next(self, state: State) -> list[State]:
         """All states one elimination further; when only kept axes are left, the product of all tables."""
-        if not _union(state.tables) & ~self.kept:
-            cost, product = self._product(state.tables, self.kept)
+        tables = state.tables
+        left = _union(tables) & ~self.kept
+        if not left:
+            cost, product = self._product(tables, self.kept)
             return [State(state.cost + cost, (product,))]
-        found: dict[tuple[Table, ...], State] = {}
-        for axis in _single(_union(state.tables) & ~self.kept):
-            bucket = tuple(t for t in state.tables if t.axes & axis)
-            if bucket not in found:
-                rest = [t for t in state.tables if not t.axes & axis]
-                cost, product = self._product(bucket, self.kept | _union(rest))
-                found[bucket] = State(state.cost + cost, _sorted([*rest, product]))
-        return list(found.values())
+        found: list[State] = []
+        seen: set[int] = set()
+        for axis in _single(left):
+            bucket: list[Table] = []
+            rest: list[Table] = []
+            needed, places = self.kept, 0
+            for place, table in enumerate(tables):
+                if table[0] & axis:
+                    bucket.append(table)
+                    places |= 1 << place
+                else:
+                    rest.append(table)
+                    needed |= table[0]
+            if places not in seen:
+                seen.add(places)
+                cost, product = self._product(bucket, needed)
+                insort(rest, product, key=_kind)
+                found.append(State(state.cost + cost, tuple(rest)))
+        return found
 
     def _product(self, bucket: Sequence[Table], needed: int) -> tuple[float, Table]:
         needed &= _union(bucket)
-        key = (tuple(t[:2] for t in bucket), needed)
-        if key not in self._buckets:
-            self._buckets[key] = self._multiplied([(t.axes, t.free) for t in bucket], needed)
-        cost, axes, free, pairs = self._buckets[key]
-        return cost, Table(axes, free, (tuple(t.made for t in bucket), pairs))
+        key = (tuple(map(_kind, bucket)), needed)
+        known = self._buckets.get(key)
+        if known is None:
+            known = self._buckets[key] = self._multiplied(bucket, needed)
+        cost, axes, free, pairs = known
+        return cost, Table(axes, free, (bucket, pairs))
 
-    def _multiplied(self, bucket: list[tuple[int, bool]], needed: int) -> tuple[float, int, bool, tuple[Pair, ...]]:
+    def _multiplied(self, bucket: Sequence[Table], needed: int) -> tuple[float, int, bool, tuple[Pair, ...]]:
         """Multiply tables pair by pair, those first that together span the smallest space."""
-        work = [(axes, free, i) for i, (axes, free) in enumerate(bucket)]
+        size = self.size
+        work = [(t.axes, t.free, i) for i, t in enumerate(bucket)]
         pairs: list[Pair] = []
         cost = 0.0
         while len(work) > 1:
-            one, two = min(combinations(work, 2), key=lambda pair: self.size(pair[0][0] | pair[1][0]))
-            work = [t for t in work if t is not one and t is not two]
-            result = (one[0] | two[0]) & (needed | _joined(t[0] for t in work))
+            spans = [size(one[0] | two[0]) for one, two in combinations(work, 2)]
+            one, two = next(islice(combinations(work, 2), spans.index(min(spans)), None))
+            work.remove(one)
+            work.remove(two)
+            asked = needed
+            for table in work:
+                asked |= table[0]
+            result = (one[0] | two[0]) & asked
             free = one[1] and two[1] and self.whole(result) <= self._largest(result)
             cost += self.cost(one[0], two[0], result) * (FREE_WEIGHT if free else 1.0)
             pairs.append((one[2], two[2]))
@@ -144,7 +172,8 @@ class Search:
 
     def _promise(self, state: State) -> float:
         """Cost so far, and what it takes to touch every table that is left once."""
-        return state.cost + sum(_moving(self.size(t.axes)) for t in state.tables if not t.free)
+        size = self.size
+        return state.cost + sum([_moving(size(axes)) for axes, free, _ in state.tables if not free])
 
     def cost(self, first: int, second: int, result: int) -> float:
         """Work of one product, in multiplications of a large matrix product.
@@ -155,26 +184,30 @@ class Search:
         much as 16 multiplications, up to four times that once it does not fit in the processor's cache; each small
         matrix of a batch as much as 4000.
         """
+        size, components = self.size, self.components
         inner = first & second & ~result
         batch = first & second & result
-        cost: float = 2.0 ** self.size(first | second) + _moving(self.size(result))
-        modes = (first | second) & self.components
-        wide, narrow = sorted((first, second), key=lambda t: -self.size(t & self.components))
-        grouped = inner and self.size(narrow & self.components) <= log2(MOST_GROUPS)
-        matrices = batch & ~self.components | narrow & self.components if grouped else batch
-        cost += BATCH_WEIGHT * float(2.0 ** self.size(matrices)) if inner else 0.0
-        sides = (wide | modes if wide & self.components else wide, narrow)
-        if not grouped and narrow & self.components:
+        cost: float = 2.0 ** size(first | second) + _moving(size(result))
+        modes = (first | second) & components
+        wide, narrow = first, second
+        if size(first & components) < size(second & components):
+            wide, narrow = second, first
+        grouped = inner and size(narrow & components) <= log2(MOST_GROUPS)
+        matrices = batch & ~components | narrow & components if grouped else batch
+        cost += BATCH_WEIGHT * float(2.0 ** size(matrices)) if inner else 0.0
+        sides = (wide | modes if wide & components else wide, narrow)
+        if not grouped and narrow & components:
             sides = (sides[0], narrow | modes)
-        return cost + sum(_moving(self.size(t)) for t in sides)
+        return cost + sum([_moving(size(t)) for t in sides])
 
 
+@lru_cache(maxsize=4096)
 def _moving(log_size: float) -> float:
     return float(MEMORY_WEIGHT * 2.0 ** (log_size + min(2.0, max(0.0, log_size - IN_CACHE))))
 
 
 def _sorted(tables: Iterable[Table]) -> tuple[Table, ...]:
-    return tuple(sorted(tables, key=lambda t: t[:2]))
+    return tuple(sorted(tables, key=_kind))
 
 
 def _single(axes: int) -> list[int]:
@@ -183,29 +216,25 @@ def _single(axes: int) -> list[int]:
 
 
 def _union(tables: Iterable[Table]) -> int:
-    return _joined(t.axes for t in tables)
-
-
-def _joined(sets: Iterable[int]) -> int:
     whole = 0
-    for axes in sets:
-        whole |= axes
+    for table in tables:
+        whole |= table[0]
     return whole
 
 
-def _written_out(made: Any, tables: int) -> tuple[Pair, ...]:
+def _written_out(table: Table, tables: int) -> tuple[Pair, ...]:
     """The products behind a table, those it needs first."""
     pairs: list[Pair] = []
 
-    def place(made: Any) -> int:
-        if isinstance(made, int):
-            return made
-        children, products = made
+    def place(table: Table) -> int:
+        if isinstance(table.made, int):
+            return table.made
+        children, products = table.made
         places = [place(child) for child in children]
         for one, two in products:
             pairs.append((places[one], places[two]))
             places.append(tables + len(pairs) - 1)
         return places[-1]
 
-    place(made)
+    place(table)
     return tuple(pairs)

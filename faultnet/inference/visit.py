@@ -20,8 +20,8 @@ from faultnet.inference.contraction import COMBINATION, Tensor
 from faultnet.inference.evidence import UNLISTED, Evidence, evidence_key, log_background
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import TINY
-from faultnet.inference.fast.messages import Placements, placed
-from faultnet.inference.fast.products import Sheet
+from faultnet.inference.fast.messages import Placements, bind
+from faultnet.inference.fast.products import Products
 from faultnet.inference.fast.schedule import OUTCOME
 from faultnet.inference.fast.subset import Outlook, Question, View
 from faultnet.model.network import Array, Network, Node
@@ -132,11 +132,11 @@ class VisitModel:
             message, log_scale = self.view.placements[k].message(mine)
             scale += log_scale
             if CHARGE in message.axes:
-                weight = weight * self.view.spread(k, message)
+                weight = weight * self.view.each(k, message)
             else:
                 with np.errstate(divide="ignore"):
                     logs = Tensor(np.log(message.values), message.axes, message.components)
-                log_rows = log_rows + self.view.spread(k, logs)
+                log_rows = log_rows + self.view.each(k, logs)
         weight, scale = self._with_unlisted(evidence, *self._scaled(weight, log_rows, scale))
         weight.flags.writeable = False
         return weight.T, scale
@@ -183,9 +183,9 @@ class VisitModel:
         """
         k = self.view.placements.owner[quantity]
         place = self.view.placements[k]
-        tensors, scale = place.weights(tuple(evidence))
+        tensors, scale = place.factors(tuple(evidence))
         asked = ((quantity, np.eye(self.network.nodes[quantity].card), None),)
-        message = Sheet(place.bound, place.bound.rows).worked_out(tensors, place.bound.outcomes(asked))
+        message = Products(place.bound, place.bound.rows).contract(tensors, place.bound.outcomes(asked))
         values = self.view.cut(message).arranged((COMBINATION, CHARGE, OUTCOME))
         rows = self.view.rows_of(k, message.components)
         found = np.empty((len(rows), values.shape[2]))
@@ -211,7 +211,7 @@ class VisitModel:
         """
         k = self.view.placements.owner[evidence[0].quantity]
         message, scale = self.view.placements[k].message(tuple(evidence))
-        return np.atleast_2d(self.view.spread(k, message)).T, scale
+        return np.atleast_2d(self.view.each(k, message)).T, scale
 
     def forget(self) -> None:
         """Drop what was worked out for readings; what no reading bears on is kept."""
@@ -225,7 +225,7 @@ class VisitModel:
         models = [self, *self.variants.values()]
         places = {id(p): p for m in models for p in m.view.placements.made()}
         stages = sum(weight.nbytes for m in models for weight, _ in m.stages.values())
-        return stages + sum(p.size() for p in places.values())
+        return stages + sum(p.bound.cache.size() for p in places.values())
 
     def trim(self) -> None:
         """Drop what is large and soon worked out again, once a question is answered; answers stay the same."""
@@ -233,7 +233,7 @@ class VisitModel:
             model.stages.clear()
             model.charge.rest()
             for place in model.view.placements.made():
-                place.trim()
+                place.bound.trim()
         self.network.let_go()
 
     def rest(self) -> None:
@@ -241,7 +241,7 @@ class VisitModel:
         self.trim()
         for model in (self, *self.variants.values()):
             for place in model.view.placements.made():
-                place.rest()
+                place.bound.rest()
         self.variants.clear()
 
     def with_node(self, node: Node) -> VisitModel:
@@ -356,8 +356,8 @@ def _charge_prior(network: Network, components: tuple[str, ...], modes: IndexArr
     hidden = (*(n for n in network.nodes if n in history_of(network)), CHARGE)
     axes = {a for n in hidden for a in network.nodes[n].axes}
     mine = tuple(c for c in components if c in axes)
-    place = placed(Cluster(network, hidden, (), mine, True), components, modes)
-    table = Sheet(place.bound, place.bound.rows).joint([CHARGE])
+    place = bind(Cluster(network, hidden, (), mine, True), components, modes)
+    table = Products(place.bound, place.bound.rows).joint([CHARGE])
     if not table.components:
         return Charges(table.arranged((CHARGE,))[None], np.zeros(len(modes), dtype=np.uint8))
     return Charges(np.ascontiguousarray(table.arranged((COMBINATION, CHARGE))), place.rows_of(table.components))

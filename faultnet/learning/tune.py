@@ -36,7 +36,7 @@ from faultnet.learning.em.offsets import comparisons, offset_changes
 from faultnet.learning.em.physical import Physics, physics, untold_words
 from faultnet.learning.em.rates import rate_form
 from faultnet.learning.em.recency import recency
-from faultnet.learning.em.scale import Spread, expected_modes, held_out, information, serially
+from faultnet.learning.em.scale import ParallelMap, expected_modes, held_out, information, serially
 from faultnet.learning.em.scores import score
 from faultnet.learning.em.separable import is_plain
 from faultnet.learning.em.slips import MOST_LOOKED_AT, Looked, Looker, evenly, person_factors, slip_changes
@@ -89,7 +89,7 @@ def tune(
     catalogue: Catalogue,
     options: Options | None = None,
     *,
-    spread: Spread = serially,
+    mapped: ParallelMap = serially,
     folder: Path | None = None,
     told: Told = nobody,
 ) -> Tuned:
@@ -102,7 +102,7 @@ def tune(
     catalogue : Catalogue
         The old prior set; it is not changed.
     options : Options, optional
-    spread : callable
+    mapped : callable
         Where passes are worked out; see :mod:`faultnet.learning.em.scale`.
     folder : Path, optional
         Keeps what was worked out, so that the same tuning goes on from there when it is begun again, with the same
@@ -133,11 +133,11 @@ def tune(
     with _disk(), _workplace(folder, history, catalogue, options) as place:
         ready = prepared(history, catalogue, options, place, weights, gauge=gauge)
         climb = climbed(
-            ready.chunks, ready.frame_path, ready.frame, ready.start, options, spread,
+            ready.chunks, ready.frame_path, ready.frame, ready.start, options, mapped,
             progress=place / "passes", passed=gauge.passed,
         )  # fmt: skip
         gauge.climbed()
-        rows, influential = _rows(ready, climb, history, catalogue, options, weights, spread)
+        rows, influential = _rows(ready, climb, history, catalogue, options, weights, mapped)
         seen = _looked_over(ready, climb, history, weights, chosen, gauge)
         slips = slip_changes(seen, catalogue, options.strength)
         tried = Physics(())
@@ -148,7 +148,7 @@ def tune(
             )  # fmt: skip
         rows = (*rows, *slips, *tried.changes)
         people = person_factors(seen, {c.key[0]: c.new for c in slips}) if options.by_person else ()
-        old_score, new_score = _held_out(ready, options, spread, place, gauge)
+        old_score, new_score = _held_out(ready, options, mapped, place, gauge)
         said = (*_warnings(history, catalogue, climb, ready, rows, options), *untold_words(tried))
     return Tuned(
         f"{catalogue.name} {catalogue.version}", options, len(history), climb.passes, climb.log_posterior, rows,
@@ -275,15 +275,15 @@ def _looked_over(
 
 def _rows(
     ready: Ready, climb: Climb, history: Sequence[Case], catalogue: Catalogue, options: Options,
-    weights: Sequence[float], spread: Spread,
+    weights: Sequence[float], mapped: ParallelMap,
 ) -> tuple[tuple[Change, ...], tuple[tuple[str, str, float], ...]]:  # fmt: skip
     frame, numbers = ready.frame, climb.numbers
-    expected, cell = expected_modes(ready.chunks, ready.frame_path, numbers, spread)
+    expected, cell = expected_modes(ready.chunks, ready.frame_path, numbers, mapped)
     weight = np.asarray(weights)
     told = scores_of(frame.rates, numbers.rates, expected, cell)
     certain = certainty(frame.rates, told, weight, cell)
     layout = layout_of(frame, numbers, climb.counts)
-    told_all = information(ready.chunks, ready.frame_path, numbers, layout, spread)
+    told_all = information(ready.chunks, ready.frame_path, numbers, layout, mapped)
     known = sure(frame, numbers, layout, told_all, options.strength)
     rows = (
         *changes.rate_changes(catalogue, frame.rates, numbers.rates, climb.counts, certain),
@@ -304,7 +304,7 @@ def _influential(shift: Array, ready: Ready, history: Sequence[Case]) -> tuple[t
 
 
 def _held_out(
-    ready: Ready, options: Options, spread: Spread, place: Path, gauge: Gauge
+    ready: Ready, options: Options, mapped: ParallelMap, place: Path, gauge: Gauge
 ) -> tuple[Score | None, Score | None]:
     """Scores of the old and the tuned numbers on folds that the tuned ones were not learnt from."""
     if not options.folds:
@@ -315,11 +315,11 @@ def _held_out(
     true: list[Array] = []
     for fold in range(options.folds):
         climb = climbed(
-            ready.chunks, ready.frame_path, ready.frame, ready.start, brief, spread,
+            ready.chunks, ready.frame_path, ready.frame, ready.start, brief, mapped,
             leave=fold, progress=place / f"passes_without_{fold}", passed=gauge.passed,
         )  # fmt: skip
         for numbers, into in ((ready.start, old), (climb.numbers, new)):
-            found, was = held_out(ready.chunks, ready.frame_path, numbers, fold, spread)
+            found, was = held_out(ready.chunks, ready.frame_path, numbers, fold, mapped)
             into.append(found)
         true.append(was)
         gauge.climbed()

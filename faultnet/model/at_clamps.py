@@ -50,11 +50,11 @@ def _behaviour(at: Workings) -> Array:
     """
     setting, samples = at.setting, at.once(start_samples)
     moving = samples.speed > 0.0
-    turns = moving * above(samples.speed, setting.spread("stands_speed"), setting.spread("stands_speed_width"))
-    brisk = above(samples.speed, setting.spread("slow_speed"), setting.spread("slow_speed_width"))
+    turns = moving * above(samples.speed, setting.number("stands_speed"), setting.number("stands_speed_width"))
+    brisk = above(samples.speed, setting.number("slow_speed"), setting.number("slow_speed_width"))
     unlike = standard_normal(low_discrepancy_points(samples.needed.shape[-1], 2)[1])
-    lets_go = setting.spread("clicking_voltage") + setting.spread("clicking_voltage_spread") * unlike
-    clunk, clicking = setting.spread("silent_one_clunk"), setting.spread("silent_rapid_clicking")
+    lets_go = setting.number("clicking_voltage") + setting.number("clicking_voltage_spread") * unlike
+    clunk, clicking = setting.number("silent_one_clunk"), setting.number("silent_rapid_clicking")
     silent = np.array([0.0, 0.0, clunk, clicking, 1.0 - clunk - clicking])[:, None, None, None, None]
     loop = np.append(bins.LOOP.at(np.full((len(bins.LOOP), 1), IN_CELL))[:, 0], [np.inf] * len(NOT_MOVED))
     tables = []
@@ -84,8 +84,8 @@ def clamp_level_node(setting: Setting) -> Node:
     loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
     loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
     joints = np.minimum(joints, loop)
-    load = np.exp(setting.spread("clamp_load_spread") * standard_normal(share[3]))
-    feed = _feed(setting, posts - setting.spread("brush_drop_mean"), load, setting.motor_resistance + loop)
+    load = np.exp(setting.number("clamp_load_spread") * standard_normal(share[3]))
+    feed = _feed(setting, posts - setting.number("brush_drop_mean"), load, setting.motor_resistance + loop)
     both = windings(setting, share[4])
     volts = np.where(closed, np.maximum(posts - feed * joints, 0.05 * posts), posts * both / (both + joints))
     states = np.where(closed, bins.CLOSED_VOLTS.index(volts), len(bins.CLOSED_VOLTS) + bins.OPEN_VOLTS.index(volts))
@@ -110,28 +110,28 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
         within([bins.SOURCE_EMF, bins.TURNING_LOAD], np.stack([share[0], share[2]]))))  # fmt: skip
     levels, closed = levels[None, :, None, :], closed[None, :, None, None]
     held = np.minimum(levels, emf)
-    rest = (setting.motor_resistance + setting.spread("ordinary_loop_resistance")) * np.exp(
-        setting.spread("clamp_rest_spread") * standard_normal(share[3])
+    rest = (setting.motor_resistance + setting.number("ordinary_loop_resistance")) * np.exp(
+        setting.number("clamp_rest_spread") * standard_normal(share[3])
     )
-    brush = setting.spread("brush_drop_mean")
+    brush = setting.number("brush_drop_mean")
     feed = _feed(setting, held - brush, load, rest)
     source = (emf - held) / np.maximum(feed, 1.0)
     at_once = OHMIC_SHARE / EARLY_SHARE * source
-    surge = np.clip((emf - brush) / (at_once + rest), feed, setting.spread("highest_peak") * feed)
+    surge = np.clip((emf - brush) / (at_once + rest), feed, setting.number("highest_peak") * feed)
     surge = np.maximum(surge * peak_share(setting, share[7]), feed)
     dip = np.maximum(emf - surge * at_once, 0.0)
-    stretch = np.exp(setting.spread("dip_time_spread") * standard_normal(share[5]))
+    stretch = np.exp(setting.number("dip_time_spread") * standard_normal(share[5]))
     ripple = (
-        setting.spread("clamp_ripple_share")
+        setting.number("clamp_ripple_share")
         * (emf - held)
-        * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(share[6]))
+        * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(share[6]))
     )
     seen = seen_minimum(emf, dip, held, ripple, share[4], window, interval, stretch)
     seen = np.where(closed, seen, held)
     at_rest = np.broadcast_to(emf, seen.shape)
-    freeze = setting.spread("module_freeze")
+    freeze = setting.number("module_freeze")
     table = (1.0 - freeze) * histogram(seen, bins.CRANK_VOLTS) + freeze * histogram(at_rest, bins.CRANK_VOLTS)
-    return blurred(table, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    return blurred(table, bins.CRANK_VOLTS, setting.number("start_volts_spread"))
 
 
 def _feed(setting: Setting, driving: Array, load: Array, rest: Array) -> Array:
@@ -148,9 +148,9 @@ def _lamps(at: Workings) -> Array:
     setting, share = at.setting, low_discrepancy_points(128, 2)
     levels, _ = levels_at(share[0])
     source = EARLY_SHARE * setting.source_resistance * bins.SOURCE_FACTOR.at(share[1])
-    volts = np.maximum(levels[:, None] - setting.spread("lamp_current") * source, 0.0)
-    bright = above(volts, setting.spread("lamp_dim_voltage"), setting.spread("lamp_dim_width")).mean(axis=-1)
-    out = 1.0 - above(volts, setting.spread("lamp_out_voltage"), setting.spread("lamp_out_width")).mean(axis=-1)
+    volts = np.maximum(levels[:, None] - setting.number("lamp_current") * source, 0.0)
+    bright = above(volts, setting.number("lamp_dim_voltage"), setting.number("lamp_dim_width")).mean(axis=-1)
+    out = 1.0 - above(volts, setting.number("lamp_out_voltage"), setting.number("lamp_out_width")).mean(axis=-1)
     return normalised(np.stack([bright, np.maximum(1.0 - bright - out, 0.0), out]), HIDDEN_LEAK)
 
 
@@ -173,10 +173,10 @@ def _control_voltage(at: Workings) -> Array:
     fits = enough == closed[:, None]
     fits |= ~fits.any(axis=-1, keepdims=True)
     through_both = levels * both / (both + control)
-    held = np.maximum(levels - setting.spread("coil_current_hold") * control, through_both)
+    held = np.maximum(levels - setting.number("coil_current_hold") * control, through_both)
     volts = np.clip(np.where(closed[:, None] | (enough & (share[4] < STUCK)), held, through_both), 0.0, 13.1)
     table = normalised(cell_counts(bins.CONTROL_VOLTS.index(volts), len(bins.CONTROL_VOLTS), fits), 1e-4)
-    return blurred(table, bins.CONTROL_VOLTS, setting.spread("control_voltage_spread"))
+    return blurred(table, bins.CONTROL_VOLTS, setting.number("control_voltage_spread"))
 
 
 QUANTITIES = (

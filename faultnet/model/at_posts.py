@@ -1,7 +1,7 @@
 """Volts at the battery's posts while the key is at start: the level held, and the lowest that an instrument sees.
 
 The level is a node of its own. What a battery loses while it cranks beside the model is a car's own, so that all
-readings of the level, and of what hangs on it, share it; given battery, loop and load alone they would not.
+readings of the level, and of what depends on it, share it; given battery, loop and load alone they would not.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def levels_at(share: Array) -> tuple[Array, NDArray[np.bool_]]:
 def _held(at: Workings) -> Array:
     """Volts held at the posts while the key is at start."""
     volts, _ = levels_at(0.25 + 0.5 * low_discrepancy_points(64, 1)[0])
-    return scattered(volts, bins.CRANK_VOLTS, at.setting.spread("start_volts_spread"))
+    return scattered(volts, bins.CRANK_VOLTS, at.setting.number("start_volts_spread"))
 
 
 def _minimum(at: Workings, window: float | None, interval: float | None) -> Array:
@@ -69,13 +69,13 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
     emf, dip = bins.SOURCE_EMF.at(share[0])[:, None, None], bins.FIRST_DIP.at(share[2])[None, None]
     held = np.minimum(levels[closed][None, :, None], emf)
     phase, stretch, swing = shifted(share[3:], held.shape)  # alike for all dips: fewer sines
-    lost = (emf - held) / setting.spread("start_drop_factor")
+    lost = (emf - held) / setting.number("start_drop_factor")
     ripple = cranking.compression_ripple(1.0, lost, setting.car.cylinders)
     seen = seen_minimum(
-        emf, dip, held, ripple * np.exp(setting.spread("compression_ripple_ln_spread") * standard_normal(swing)), phase,
-        window, interval, np.exp(setting.spread("dip_time_spread") * standard_normal(stretch)),
+        emf, dip, held, ripple * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(swing)), phase,
+        window, interval, np.exp(setting.number("dip_time_spread") * standard_normal(stretch)),
     )  # fmt: skip
-    spread = setting.spread("start_volts_spread")
+    spread = setting.number("start_volts_spread")
     turning = scattered(seen, bins.CRANK_VOLTS, spread)
     still = histogram(levels[~closed], bins.CRANK_VOLTS)[:, None, :, None]  # a start that never was does not scatter
     still = np.broadcast_to(still, (still.shape[0], turning.shape[1], still.shape[2], turning.shape[3]))

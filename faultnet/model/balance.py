@@ -21,7 +21,6 @@ SAMPLES = 256
 LEAK = 1e-4
 ONCE = ("left_on", "long_standing")  # ways of use that happened once, before the first visit
 SPENT = {"good": "spent_in_use", "weak": "spent_in_use_weak_supply", "none": "load_base", "over": "spent_in_use"}
-SUPPLY = ("alternator", "regulator", "rectifier", "belt", "charge_cable", "charge_control")  # of the supply's table
 
 
 class Interval(NamedTuple):
@@ -41,7 +40,7 @@ class Interval(NamedTuple):
 
 def supply_share(supply: str, setting: Setting) -> float:
     """What the charging side has to spare in a state of supply, over what a good one has [-]."""
-    return {"good": 1.0, "over": 1.0, "weak": setting.spread("weak_supply_share"), "none": 0.0}[supply]
+    return {"good": 1.0, "over": 1.0, "weak": setting.number("weak_supply_share"), "none": 0.0}[supply]
 
 
 def later_use(setting: Setting) -> tuple[str, ...]:
@@ -66,11 +65,11 @@ def after_drive(setting: Setting, hours: float | None) -> Array:
     accepting = setting.drawn("battery", "acceptance_factor", share[2])[:, None, None]
     spare = _spare(setting, share[3])[None, :, None]
     none = np.array([s == "none" for s in source.SUPPLY_STATES])[None, :, None, None]
-    spare = np.where(none, -setting.spread("load_base") * _supply_spread(setting, share[3]), spare)
+    spare = np.where(none, -setting.number("load_base") * _supply_spread(setting, share[3]), spare)
     above = np.maximum(before, 0.0)
     volts = float(setting.regulated(setting.air))
     held = drain.drive_recharge(above, driven, capacity, spare, setting.electrolyte, accepting, volts)
-    return histogram(np.clip(before + held - above, -setting.spread("past_empty"), 1.0), bins.CHARGE, LEAK)
+    return histogram(np.clip(before + held - above, -setting.number("past_empty"), 1.0), bins.CHARGE, LEAK)
 
 
 def after_use(setting: Setting, interval: Interval) -> Array:
@@ -90,21 +89,21 @@ def after_use(setting: Setting, interval: Interval) -> Array:
     before = bins.CHARGE.at(share[0])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
     after = np.stack([source.charge_after_driving(setting, supply, share[2]) for supply in source.SUPPLY_STATES])
-    lost = setting.spread("charge_lost_without_acceptance")
+    lost = setting.number("charge_lost_without_acceptance")
     reached = after[None] * np.minimum(1.0, 1.0 - lost + lost * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     lacking = setting.effect("use", "normal", "usual_charge").centre - _by_use(setting, "usual_charge", share[3])
     usual = reached[:, :, None] - lacking[None, None]
     days, standing = _days(setting, interval, share[4]), _standing(setting, interval, share[4], share[5])
     per_day = _by_use(setting, "hours_driven_per_day", share[6])
-    hours = np.maximum(per_day * np.maximum(days - standing / 24.0, 0.0), setting.spread("trip_hours"))
+    hours = np.maximum(per_day * np.maximum(days - standing / 24.0, 0.0), setting.number("trip_hours"))
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[7])
-    spent = np.array([setting.spread(SPENT[s]) for s in source.SUPPLY_STATES])
+    spent = np.array([setting.number(SPENT[s]) for s in source.SUPPLY_STATES])
     held = drain.charge_in_use(
         before, usual[:, :, :, None], hours[None, None, :, None], capacity[:, None, None, None],
         _spare(setting, share[8])[None, :, None, None], spent[None, :, None, None, None], setting.electrolyte,
         accepting[:, None, None, None], float(setting.regulated(setting.air)),
     )  # fmt: skip
-    return histogram(np.clip(held, -setting.spread("past_empty"), 1.0), bins.CHARGE, LEAK)
+    return histogram(np.clip(held, -setting.number("past_empty"), 1.0), bins.CHARGE, LEAK)
 
 
 def after_standing(setting: Setting, interval: Interval) -> Array:
@@ -144,7 +143,7 @@ def _stood(setting: Setting, hours: Array, share: Array) -> Array:
     fading = setting.drawn("battery", "self_discharge_factor", share[7])
     left = drain.charge_left(
         before, current[None, :, :, None, None], hours[None, None, None, :, None], capacity[:, None, None, None, None],
-        setting.electrolyte, setting.car.battery.kind, fading[:, None, None, None, None], -setting.spread("past_empty"),
+        setting.electrolyte, setting.car.battery.kind, fading[:, None, None, None, None], -setting.number("past_empty"),
     )  # fmt: skip
     return histogram(np.minimum(left, 1.0), bins.CHARGE, LEAK)
 
@@ -169,7 +168,7 @@ def after_charger(setting: Setting, hours: float | None, slow: bool = False) -> 
 
 
 def _hours(setting: Setting, name: str, share: Array) -> Array:
-    return np.asarray(setting.spread(name) * np.exp(setting.spread(f"{name}_ln_spread") * standard_normal(share)))
+    return np.asarray(setting.number(name) * np.exp(setting.number(f"{name}_ln_spread") * standard_normal(share)))
 
 
 def _days(setting: Setting, interval: Interval, share: Array) -> Array:
@@ -195,8 +194,8 @@ def _by_use(setting: Setting, parameter: str, share: Array) -> Array:
 def _spare(setting: Setting, share: Array) -> Array:
     """What the charging side has to spare [A], shape (supply states, samples)."""
     shares = np.array([supply_share(s, setting) for s in source.SUPPLY_STATES])
-    return np.asarray(setting.spread("drive_supply_current") * shares[:, None] * _supply_spread(setting, share))
+    return np.asarray(setting.number("drive_supply_current") * shares[:, None] * _supply_spread(setting, share))
 
 
 def _supply_spread(setting: Setting, share: Array) -> Array:
-    return np.asarray(np.exp(setting.spread("drive_supply_ln_spread") * standard_normal(share)))
+    return np.asarray(np.exp(setting.number("drive_supply_ln_spread") * standard_normal(share)))

@@ -18,7 +18,7 @@ from faultnet.model.setting import Setting
 from faultnet.model.sound import sound_shares
 from faultnet.prior_set.types import Instrument, Test
 
-AT_CLAMPS = "clamp_minimum"  # is read by what hangs on other wires than the posts, while the starter turns
+AT_CLAMPS = "clamp_minimum"  # is read by what is fed by other wires than the posts, while the starter turns
 RECORDER_INTERVALS = (0.001, 0.01, 0.05, 0.1, 0.2, 0.5)
 SLUG = re.compile(r"^[a-z][a-z0-9_]*$")
 Maker = Callable[[Workings], Sequence[Node]]
@@ -71,7 +71,7 @@ def makers(setting: Setting) -> list[Maker]:
     """
     found: list[Maker] = [
         lambda at: modes.component_nodes(at.setting),
-        lambda at: [modes.now_node(at.setting, c) for c in modes.coming_and_going(at.setting.catalogue)],
+        lambda at: [modes.now_node(at.setting, c) for c in modes.intermittent_components(at.setting.catalogue)],
         lambda at: [modes.battery_link_node(at.setting)],
         lambda at: [source.supply_node(at.setting)],
         lambda at: [source.charge_node(at.setting)],
@@ -81,7 +81,7 @@ def makers(setting: Setting) -> list[Maker]:
         lambda at: starting.path_nodes(at.setting),
         lambda at: [starting.joints_node(at.setting)],
         lambda at: [starting.before_solenoid_node(at.setting)],
-        lambda at: [drops.current_node(at.setting, at.once(starting.start_samples))],
+        lambda at: [drops.current_node(at.once(starting.start_samples))],
         lambda at: charging.charging_nodes(at.setting),
         lambda at: [at_posts.post_level_node(at.once(starting.start_samples))],
         lambda at: [at_posts.first_dip_node(at.once(starting.start_samples))],
@@ -92,18 +92,14 @@ def makers(setting: Setting) -> list[Maker]:
     for quantity in QUANTITIES.values():
         if quantity.sampled:
             for name, sampling in sampled.get(quantity.name, {}).items():
-                found.append(partial(_sampled_node, quantity, name, sampling))
+                found.append(partial(_quantity_node, quantity, name, sampling))
         else:
-            found.append(partial(_plain_node, quantity))
+            found.append(partial(_quantity_node, quantity, None, ()))
     return found
 
 
-def _plain_node(quantity: Quantity, at: Workings) -> list[Node]:
-    return [quantity.node(at)]
-
-
-def _sampled_node(quantity: Quantity, name: str, sampling: Sampling, at: Workings) -> list[Node]:
-    """A quantity that is seen through an instrument's sampling, once for each way it is sampled."""
+def _quantity_node(quantity: Quantity, name: str | None, sampling: Sampling | tuple[()], at: Workings) -> list[Node]:
+    """A quantity; one that is seen through an instrument's sampling has a node for each way it is sampled."""
     return [quantity.node(at, name, *sampling)]
 
 
@@ -188,7 +184,7 @@ def reading_node(setting: Setting, test: Test, known: dict[str, Node], sound: Ma
         card = quantity.card
         table = (1.0 - instrument.slip) * np.eye(card) + instrument.slip / card
         background, edges, states = np.full(card, 1.0 / card), (), quantity.states
-    spoilt = setting.spread("unlisted_mixture")
+    spoilt = setting.number("unlisted_mixture")
     background = spoilt * background + (1.0 - spoilt) * (sound[name] @ table)
     both = np.stack([table.T, np.repeat(background[:, None], table.shape[0], axis=1)], axis=2)
     return Node(f"reading_{test.id}", "reading", states, (name, "unlisted"), normalised(both, 1e-7), edges)

@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 
 from faultnet.model import bins
-from faultnet.model.modes import acting, drawn_when_active
+from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
@@ -38,12 +38,12 @@ def charging_nodes(setting: Setting) -> list[Node]:
 
 def _set_point_node(setting: Setting) -> Node:
     share = low_discrepancy_points(8192, 3)
-    warm = setting.air + setting.spread("regulator_temperature_rise") * share[2]
+    warm = setting.air + setting.number("regulator_temperature_rise") * share[2]
     regulated = setting.regulated(warm)
     shift = setting.drawn("regulator", "set_point_shift", share[0])[:, None]
     shift = shift + setting.drawn("charge_control", "set_point_shift", share[1])[None]
     table = histogram(regulated + shift, bins.SET_POINT, 1e-6)
-    parents = (acting(setting.catalogue, "regulator"), acting(setting.catalogue, "charge_control"))
+    parents = (active_node(setting.catalogue, "regulator"), active_node(setting.catalogue, "charge_control"))
     return Node("set_point", "parameter", bins.SET_POINT.states, parents, table, bins.SET_POINT.edges)
 
 
@@ -63,15 +63,15 @@ def _commanded(setting: Setting, running: str, share: Array) -> Array:
 
 def load_responsive_command(setting: Setting, running: str) -> tuple[float, float]:
     """What a load-responsive control adds to the fixed set point in a running state [V], and its standard deviation."""
-    nominal = setting.spread("set_point_nominal")
+    nominal = setting.number("set_point_nominal")
     if running == "charge_loaded":
-        return setting.spread("load_responsive_loaded_mean") - nominal, setting.spread("load_responsive_loaded_spread")
-    return setting.spread("load_responsive_mean") - nominal, setting.spread("load_responsive_spread")
+        return setting.number("load_responsive_loaded_mean") - nominal, setting.number("load_responsive_loaded_spread")
+    return setting.number("load_responsive_mean") - nominal, setting.number("load_responsive_spread")
 
 
 def _output_node(setting: Setting) -> Node:
     owners = ("alternator", "rectifier", "belt", "charge_control")
-    parents = tuple(acting(setting.catalogue, owner) for owner in owners)
+    parents = tuple(active_node(setting.catalogue, owner) for owner in owners)
     share = low_discrepancy_points(1024, 4)
     output: Array = np.ones((1, 1, 1, 1, 1))
     for k, owner in enumerate(owners):
@@ -88,7 +88,7 @@ def _cable_nodes(setting: Setting) -> list[Node]:
     fine, coarse = bins.CHARGE_CABLE_FINE, bins.CHARGE_CABLE
     effects = [setting.effect("charge_cable", m, "resistance") for m in setting.modes("charge_cable")]
     table = np.stack([masses(e, fine) for e in effects], axis=1)
-    own = (acting(setting.catalogue, "charge_cable"),)
+    own = (active_node(setting.catalogue, "charge_cable"),)
     return [
         Node("charge_cable_resistance_fine", "parameter", fine.states, own, table, fine.edges),
         Node(
@@ -109,12 +109,12 @@ def _acceptance_nodes(setting: Setting) -> list[Node]:
     factor = setting.drawn("battery", "acceptance_factor", share[1])[:, None]
     taken = (
         np.asarray(
-            battery.acceptance_current(charge, setting.capacity, setting.electrolyte, setting.spread("charger_volts"))
+            battery.acceptance_current(charge, setting.capacity, setting.electrolyte, setting.number("charger_volts"))
         )[None]
         * factor
     )
-    taken = taken / setting.capacity * np.exp(setting.spread("acceptance_rest_spread") * standard_normal(share[2]))
-    fine, own = bins.ACCEPTANCE_FINE, acting(setting.catalogue, "battery")
+    taken = taken / setting.capacity * np.exp(setting.number("acceptance_rest_spread") * standard_normal(share[2]))
+    fine, own = bins.ACCEPTANCE_FINE, active_node(setting.catalogue, "battery")
     level = coarsened(fine, bins.ACCEPTANCE)[:, :, None]
     held = coarsened(bins.CHARGE, bins.FLAT)[:, None]
     table = np.concatenate([level[:-1] + np.zeros_like(held[:1]), level[-1:] * held])
@@ -140,17 +140,17 @@ class Running:
 
 def loads_on(setting: Setting) -> float:
     """Current of the consumers with all loads on [A]: a car with a larger alternator has more of them."""
-    return setting.spread("load_on") * setting.car.alternator_rating / setting.spread("load_on_alternator")
+    return setting.number("load_on") * setting.car.alternator_rating / setting.number("load_on_alternator")
 
 
 def running_states(setting: Setting) -> tuple[Running, ...]:
     """The four ways charging is looked at: idle, brisk without loads, brisk with loads, hot."""
-    few = setting.spread("load_base"), setting.spread("load_base_ln_spread")
-    many = loads_on(setting), setting.spread("load_on_ln_spread")
-    ratio = setting.spread("pulley_ratio_mean")
-    idle, brisk = (ratio * setting.spread(name) for name in ("idle_speed", "raised_speed"))
-    usual = setting.air + 0.5 * setting.spread("regulator_temperature_rise")
-    hot = setting.regulated(setting.spread("regulator_temperature_hot")) - setting.regulated(usual)
+    few = setting.number("load_base"), setting.number("load_base_ln_spread")
+    many = loads_on(setting), setting.number("load_on_ln_spread")
+    ratio = setting.number("pulley_ratio_mean")
+    idle, brisk = (ratio * setting.number(name) for name in ("idle_speed", "raised_speed"))
+    usual = setting.air + 0.5 * setting.number("regulator_temperature_rise")
+    hot = setting.regulated(setting.number("regulator_temperature_hot")) - setting.regulated(usual)
     return (
         Running("charge_idle", idle, *few),
         Running("charge_unloaded", brisk, *few),
@@ -163,14 +163,14 @@ def _charging_volts(at: Workings, state: str) -> Array:
     """Volts at the posts in one running state."""
     running = next(r for r in running_states(at.setting) if r.name == state)
     volts, _ = _run(at.setting, running)
-    return scattered(volts, bins.CHARGE_VOLTS, at.setting.spread("charge_volts_spread"))
+    return scattered(volts, bins.CHARGE_VOLTS, at.setting.number("charge_volts_spread"))
 
 
 def alternator_level_node(setting: Setting) -> Node:
     """Current of the alternator, all loads on."""
     scale = bins.ALTERNATOR_AMPERES
     running = next(r for r in running_states(setting) if r.name == "charge_loaded")
-    amperes = scattered(_run(setting, running)[1], scale, setting.spread("alternator_current_spread"))
+    amperes = scattered(_run(setting, running)[1], scale, setting.number("alternator_current_spread"))
     return Node("alternator_level", "parameter", scale.states, GRID, amperes, scale.edges)
 
 
@@ -183,11 +183,11 @@ def _cable_drop(at: Workings) -> Array:
     """Drop from the alternator's stud to the positive post, loads on; behind an open cable the alternator idles."""
     setting, share = at.setting, low_discrepancy_points(48, 3)
     cable, current = within([bins.CHARGE_CABLE_FINE, bins.ALTERNATOR_AMPERES], share)
-    low, high = setting.spread("open_charge_cable_drop_least"), setting.spread("open_charge_cable_drop_most")
+    low, high = setting.number("open_charge_cable_drop_least"), setting.number("open_charge_cable_drop_most")
     open_end = low + (high - low) * share[2]
     drop = np.minimum(cable * current, open_end)
     drop = np.where(cable > 1.0, open_end, drop)
-    return scattered(drop, bins.DROP, setting.spread("charge_cable_drop_spread"))
+    return scattered(drop, bins.DROP, setting.number("charge_cable_drop_spread"))
 
 
 def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
@@ -201,7 +201,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
     load = running.load * np.exp(running.load_spread * standard_normal(loads))
     emf, helping = _battery_on_charge(setting, accept, share[5], share[6])
-    taking = np.maximum(accept * setting.capacity, setting.spread("taken_least"))
+    taking = np.maximum(accept * setting.capacity, setting.number("taken_least"))
     resistance = charging.charging_resistance(taking, emf)
     volts, current, _ = charging.charging_voltage(
         target + running.shift + _commanded(setting, running.name, share[7]),
@@ -220,15 +220,15 @@ def _battery_on_charge(setting: Setting, accepted: Array, share: Array, depth: A
     the state says it.
     """
     level = np.linspace(0.0, 1.0, 101)
-    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, setting.spread("charger_volts")))
-    scatter = np.exp(setting.spread("acceptance_to_charge_spread") * standard_normal(share))
+    taken = np.asarray(battery.acceptance_current(level, 1.0, setting.electrolyte, setting.number("charger_volts")))
+    scatter = np.exp(setting.number("acceptance_to_charge_spread") * standard_normal(share))
     charge = np.interp(-accepted * scatter, -taken, level)
     charge = np.array(np.broadcast_to(charge, accepted.shape))
     charge[..., -len(bins.FLAT) :, :] = bins.FLAT.at(depth)
     emf = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     emf = emf - deep_loss(setting, charge, share)
     return np.asarray(emf), np.asarray(
-        setting.spread("helping_resistance_factor") * setting.source_resistance * flat_factor(setting, charge)
+        setting.number("helping_resistance_factor") * setting.source_resistance * flat_factor(setting, charge)
     )
 
 
@@ -243,9 +243,9 @@ def _ripple(at: Workings) -> Array:
     setting, share = at.setting, low_discrepancy_points(512, 2)
     full = setting.drawn("rectifier", "ripple", share[0])[:, None]
     current = bins.ALTERNATOR_AMPERES.at(share[1])
-    full = full * np.exp(setting.spread("ripple_ln_spread") * standard_normal(share[1]))
-    full = full * np.minimum(current / setting.spread("ripple_full_from"), 1.0)
-    ripple = np.maximum(full, setting.spread("ripple_least"))
+    full = full * np.exp(setting.number("ripple_ln_spread") * standard_normal(share[1]))
+    full = full * np.minimum(current / setting.number("ripple_full_from"), 1.0)
+    ripple = np.maximum(full, setting.number("ripple_least"))
     return histogram(ripple, bins.RIPPLE, 2e-3)
 
 
@@ -261,10 +261,10 @@ def _ground_drop(at: Workings) -> Array:
     current = bins.ALTERNATOR_AMPERES.at(share[0])
     strap = drawn_when_active(setting, "ground_path", "resistance", share[1], share[4])[:, None, None]
     joint = drawn_when_active(setting, "negative_joint", "resistance", share[2], share[5])[None, :, None]
-    unlike = setting.spread("into_battery_ln_spread") * standard_normal(share[3])
-    into_battery = np.minimum(current, setting.spread("into_battery_median") * np.exp(unlike))
+    unlike = setting.number("into_battery_ln_spread") * standard_normal(share[3])
+    into_battery = np.minimum(current, setting.number("into_battery_median") * np.exp(unlike))
     drop = np.minimum(strap * current + joint * into_battery, 12.0)
-    return scattered(drop, bins.DROP, setting.spread("charge_ground_drop_spread"))
+    return scattered(drop, bins.DROP, setting.number("charge_ground_drop_spread"))
 
 
 QUANTITIES = (

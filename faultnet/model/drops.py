@@ -77,19 +77,19 @@ def _drop(at: Workings, name: str, scale: Bins, outside: tuple[str, ...]) -> Arr
     """Volts across a part while the key is at start."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
     resistance, current = within([scale, bins.CRANK_CURRENT], share)
-    whole = setting.spread("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
-    through = np.maximum(current - setting.spread("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
+    whole = setting.number("usual_rest_voltage") + 0.8 * (share[2] - 0.7)
+    through = np.maximum(current - setting.number("coil_current_hold"), 0.0) if name == "solenoid_drop" else current
     closed = np.minimum(resistance * through, whole - 0.5)
     volts = bins.OVER_OPEN_VOLTS.at(share[1])[None]
     both = windings(setting, share[3])
     fed = resistance * volts / (both + resistance)
     sticks = resistance * sticking(setting, volts, both, resistance)
-    spread = setting.spread("drop_spread")
+    spread = setting.number("drop_spread")
     if not outside:
         table = scattered(np.concatenate([closed, fed, sticks, np.zeros_like(fed)], axis=1), bins.DROP, spread)
     else:
-        almost_open = (resistance > setting.spread("contacts_almost_open_above")) & (
-            current < setting.spread("contacts_almost_open_below")
+        almost_open = (resistance > setting.number("contacts_almost_open_above")) & (
+            current < setting.number("contacts_almost_open_below")
         )
         closed = np.where(almost_open, whole - 0.5, closed)
         apart = np.broadcast_to(whole, (len(NOT_MOVED), *closed.shape[1:]))
@@ -130,7 +130,7 @@ def _over_open_contacts(setting: Setting, outside: tuple[str, ...]) -> Array:
 def _crank_current(at: Workings) -> Array:
     """Steady current in the battery cable, that of the windings included."""
     middles = bins.CRANK_AMPERES.middles
-    unlike = at.setting.spread("crank_current_spread") * middles
+    unlike = at.setting.number("crank_current_spread") * middles
     return scattered(at.once(start_samples).current, bins.CRANK_AMPERES, np.where(middles > 20.0, unlike, 0.0))
 
 

@@ -37,7 +37,7 @@ def slips_of(catalogue: Catalogue, instrument: Instrument, unit: str) -> dict[st
     possible = {"V": KINDS, "-": (ANYTHING,)}.get(unit, (NOUGHT, DECADE, ANYTHING))
     if instrument.place not in ("posts", "-"):  # no probe and no range; it may show what it had before
         possible = (BATTERY, ANYTHING)
-    shares = {kind: catalogue.spread(f"slip_reads_{kind}") for kind in possible}
+    shares = {kind: catalogue.number(f"slip_reads_{kind}") for kind in possible}
     return {kind: share / sum(shares.values()) for kind, share in shares.items()}
 
 
@@ -139,7 +139,7 @@ def misread(catalogue: Catalogue, instrument: Instrument, unit: str, edges: tupl
         sound,
         slips_of(catalogue, instrument, unit),
         DISPLAYS * reading_spread(instrument, 0.0),
-        (catalogue.spread("usual_rest_voltage"), catalogue.spread("slip_battery_spread")),
+        (catalogue.number("usual_rest_voltage"), catalogue.number("slip_battery_spread")),
     )
 
 

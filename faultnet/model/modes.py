@@ -40,7 +40,7 @@ def _battery_node(setting: Setting, alone: Node) -> Node:
         weight = alone.table.copy()
         weight[alone.states.index("sulphated")] *= _sulphation_factor(setting, use, drain, alternator, regulator)
         if regulator == "high":
-            weight[alone.states.index("dried_out")] *= setting.spread("dried_out_overcharge_factor")
+            weight[alone.states.index("dried_out")] *= setting.number("dried_out_overcharge_factor")
         column: tuple[slice | int, ...] = (slice(None), *index)
         table[column] = weight / weight.sum()
     return Node("battery", "component", alone.states, BATTERY_PARENTS, table)
@@ -54,23 +54,23 @@ def _sulphation_factor(setting: Setting, use: str, drain: str, alternator: str, 
         "sulphation_charging_fault_factor": alternator != "sound" or regulator == "low",
         "sulphation_drain_factor": drain != "sound",
     }
-    return max([1.0, *(setting.spread(name) for name, holds in reasons.items() if holds)])
+    return max([1.0, *(setting.number(name) for name, holds in reasons.items() if holds)])
 
 
-def coming_and_going(catalogue: Catalogue) -> tuple[str, ...]:
+def intermittent_components(catalogue: Catalogue) -> tuple[str, ...]:
     """Components with a mode that comes and goes, in the catalogue's order.
 
     Examples
     --------
     >>> from faultnet.prior_set import load_catalogue
-    >>> coming_and_going(load_catalogue())[:2]
+    >>> intermittent_components(load_catalogue())[:2]
     ('positive_joint', 'negative_joint')
     """
     owners = {component for component, mode in catalogue.on_rates if (component, mode) != LINK}
     return tuple(component.id for component in catalogue.components if component.id in owners)
 
 
-def acting(catalogue: Catalogue, component: str) -> str:
+def active_node(catalogue: Catalogue, component: str) -> str:
     """Name of the node that says what a component does now: its own, or that of its activity if it comes and goes.
 
     Every parameter that a mode spreads at a visit depends on this node, whichever modes a prior set has.
@@ -78,10 +78,10 @@ def acting(catalogue: Catalogue, component: str) -> str:
     Examples
     --------
     >>> from faultnet.prior_set import load_catalogue
-    >>> acting(load_catalogue(), "drain"), acting(load_catalogue(), "belt")
+    >>> active_node(load_catalogue(), "drain"), active_node(load_catalogue(), "belt")
     ('drain_now', 'belt')
     """
-    return f"{component}_now" if component in coming_and_going(catalogue) else component
+    return f"{component}_now" if component in intermittent_components(catalogue) else component
 
 
 def on_chances(setting: Setting, component: str) -> Array:

@@ -15,7 +15,7 @@ import numpy as np
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting
+from faultnet.model.modes import active_node
 from faultnet.model.network import Array, Node
 from faultnet.model.sampling import OffBy, blurred, histogram, low_discrepancy_points, unlike
 from faultnet.model.setting import Setting
@@ -144,18 +144,18 @@ class Quantity:
             Window and interval of the instrument [s], where it is seen through them.
         """
         catalogue = at.setting.catalogue
-        parents = tuple(acting(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
+        parents = tuple(active_node(catalogue, d) if isinstance(d, Now) else str(d) for d in self.depends_on)
         table = law_table(self, self.table, at.setting) if isinstance(self.table, Law) else self.table(at, *sampling)
         if isinstance(self.scale, Bins) and self.unlike:
-            tail = at.setting.spread("unlike_far"), at.setting.spread("unlike_far_times")
-            table = unlike(table, self.scale, at.setting.spread(self.unlike), tail, self.off_by)
+            tail = at.setting.number("unlike_far"), at.setting.number("unlike_far_times")
+            table = unlike(table, self.scale, at.setting.number(self.unlike), tail, self.off_by)
         edges = self.scale.edges if isinstance(self.scale, Bins) else ()
-        scatter = at.setting.spread(self.scatter) if isinstance(self.scatter, str) else self.scatter
+        scatter = at.setting.number(self.scatter) if isinstance(self.scatter, str) else self.scatter
         return Node(name or self.name, "quantity", self.states, parents, table, edges, scatter)
 
 
 def law_table(quantity: Quantity, law: Law, setting: Setting) -> Array:
-    """The table of a law by even points within every cell, shape (bins, states of what it depends on ...)."""
+    """The table of a law, by low-discrepancy points in every cell; shape (bins, states of what it depends on ...)."""
     assert isinstance(quantity.scale, Bins)
     axes = len(quantity.depends_on)
     places = [(axis, name) for axis, name in enumerate(quantity.depends_on) if name in SCALES]
@@ -171,4 +171,4 @@ def law_table(quantity: Quantity, law: Law, setting: Setting) -> Array:
     for k, (axis, component, parameter) in enumerate(draws, start=len(places)):
         values[f"{component}_{parameter}"] = along(axis, setting.drawn(component, parameter, share[k]))
     table = histogram(np.asarray(law.of(setting, **values)), quantity.scale)
-    return table if law.scatter is None else blurred(table, quantity.scale, setting.spread(law.scatter))
+    return table if law.scatter is None else blurred(table, quantity.scale, setting.number(law.scatter))

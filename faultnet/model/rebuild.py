@@ -33,10 +33,10 @@ class Watched(Setting):
         self.read.add((component, mode if own else self.modes(component)[0], parameter))
         return super().effect(component, mode, parameter)
 
-    def spread(self, name: str) -> float:
+    def number(self, name: str) -> float:
         """As of any setting."""
         self.read.add((name,))
-        return super().spread(name)
+        return super().number(name)
 
 
 Shared = dict[Callable[[Setting], Any], tuple[Any, set[Number]]]

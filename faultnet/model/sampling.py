@@ -1,4 +1,4 @@
-"""Even points in several dimensions, and tables counted from them.
+"""Low-discrepancy points in several dimensions, and tables counted from them.
 
 Tables are integrals of the physics over the spread of what varies. They are taken over a fixed additive-recurrence
 sequence, so a network is the same on every machine and in every run.
@@ -323,7 +323,7 @@ def within(bins: Sequence[Bins], points: Array) -> list[Array]:
     bins : sequence of Bins
         One for each of the grid's axes.
     points : array, shape (>= len(bins), samples)
-        Even points; row k serves axis k.
+        Low-discrepancy points; row k serves axis k.
 
     Returns
     -------

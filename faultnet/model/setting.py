@@ -41,7 +41,7 @@ class Setting:
     def air(self) -> float:
         """Air temperature [degC]."""
         known = self.conditions.air_temperature
-        return self.spread("temperature_assumed") if known is None else known
+        return self.number("temperature_assumed") if known is None else known
 
     @cached_property
     def electrolyte(self) -> float:
@@ -49,10 +49,10 @@ class Setting:
         if self.conditions.electrolyte_temperature is not None:
             return self.conditions.electrolyte_temperature
         hours = self.conditions.hours_standing
-        soaked = 1.0 if hours is None else 1.0 - float(np.exp(-hours / self.spread("electrolyte_lag")))
-        bay = self.spread("engine_bay_temperature")
-        share = self.spread("engine_bay_share")
-        warmed = self.air + self.spread("engine_bay_rise")
+        soaked = 1.0 if hours is None else 1.0 - float(np.exp(-hours / self.number("electrolyte_lag")))
+        bay = self.number("engine_bay_temperature")
+        share = self.number("engine_bay_share")
+        warmed = self.air + self.number("engine_bay_rise")
         recently_run = share * (self.air + bay) if self.air < bay else warmed
         return soaked * self.air + (1.0 - soaked) * recently_run
 
@@ -60,14 +60,14 @@ class Setting:
     def temperature_spread(self) -> float:
         """Standard deviation of the electrolyte's temperature [degC]."""
         if self.conditions.electrolyte_temperature is not None:
-            return self.spread("temperature_spread_given")
+            return self.number("temperature_spread_given")
         known = self.conditions.air_temperature is not None
-        return self.spread("temperature_spread_inferred" if known else "temperature_spread_unknown")
+        return self.number("temperature_spread_inferred" if known else "temperature_spread_unknown")
 
     @cached_property
     def engine(self) -> float:
         """Temperature of the engine oil [degC]."""
-        return max(self.spread("engine_warm_oil_temperature"), self.air) if self.conditions.engine_warm else self.air
+        return max(self.number("engine_warm_oil_temperature"), self.air) if self.conditions.engine_warm else self.air
 
     @cached_property
     def rating(self) -> float:
@@ -115,15 +115,15 @@ class Setting:
         held = {
             "damp": self.conditions.damp,
             "vibration": self.conditions.rough_road,
-            "heat": self.conditions.engine_warm or self.air > self.spread("brought_on_by_heat_above"),
-            "cold": self.air < self.spread("brought_on_by_cold_below"),
-            "standing": (self.conditions.hours_standing or 0.0) > self.spread("brought_on_by_standing_beyond"),
+            "heat": self.conditions.engine_warm or self.air > self.number("brought_on_by_heat_above"),
+            "cold": self.air < self.number("brought_on_by_cold_below"),
+            "standing": (self.conditions.hours_standing or 0.0) > self.number("brought_on_by_standing_beyond"),
         }
         return frozenset(name for name, holds in held.items() if holds)
 
     def regulated(self, temperature: Quantity) -> Quantity:
         """Volts that a regulator of such a temperature [degC] holds; their middle at 20 degC is the prior set's."""
-        offset = self.spread("set_point_nominal") - charging.SET_POINT["fixed"][0]
+        offset = self.number("set_point_nominal") - charging.SET_POINT["fixed"][0]
         return charging.set_point(temperature, "fixed", offset)
 
     def modes(self, component: str) -> tuple[str, ...]:
@@ -143,6 +143,6 @@ class Setting:
         """Values of a parameter for every mode, shape (modes, *shape of share)."""
         return np.stack([quantile(self.effect(component, m, parameter), share) for m in self.modes(component)])
 
-    def spread(self, name: str) -> float:
+    def number(self, name: str) -> float:
         """A named number of the prior set."""
-        return self.catalogue.spread(name)
+        return self.catalogue.number(name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.model import bins
-from faultnet.model.modes import LINK_NODE, acting
+from faultnet.model.modes import LINK_NODE, active_node
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Law, Now, Quantity, Workings
 from faultnet.model.sampling import (
@@ -43,17 +43,17 @@ def supply_node(setting: Setting) -> Node:
     for k, (component, row) in enumerate(zip(parents, (0, None, 1, 2, None, 3), strict=True)):
         if row is not None:
             output = output * spread_out(k, setting.drawn(component, "output_factor", share[row]))
-    volts = setting.spread("set_point_nominal") + spread_out(1, setting.drawn("regulator", "set_point_shift", share[4]))
+    volts = setting.number("set_point_nominal") + spread_out(1, setting.drawn("regulator", "set_point_shift", share[4]))
     volts = volts + spread_out(5, setting.drawn("charge_control", "set_point_shift", share[5]))
     cable = spread_out(4, setting.drawn("charge_cable", "resistance", share[6]))
-    reaching = volts - np.minimum(cable * setting.spread("drive_supply_current"), 14.0)
-    none = (output < setting.spread("supply_none_below_output")) | (
-        reaching < setting.spread("supply_none_below_volts")
+    reaching = volts - np.minimum(cable * setting.number("drive_supply_current"), 14.0)
+    none = (output < setting.number("supply_none_below_output")) | (
+        reaching < setting.number("supply_none_below_volts")
     )
-    weak = (output < setting.spread("supply_weak_below_output")) | (
-        reaching < setting.spread("supply_weak_below_volts")
+    weak = (output < setting.number("supply_weak_below_output")) | (
+        reaching < setting.number("supply_weak_below_volts")
     )
-    over = reaching > setting.spread("supply_over_above_volts")
+    over = reaching > setting.number("supply_over_above_volts")
     state = np.select([none, weak, over], [2, 1, 3], default=0)
     counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
     return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-5))
@@ -65,7 +65,7 @@ def charge_node(setting: Setting) -> Node:
     share = low_discrepancy_points(SAMPLES, 9)
     after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = setting.drawn("battery", "acceptance_factor", share[1])
-    lost_by_none = setting.spread("charge_lost_without_acceptance")
+    lost_by_none = setting.number("charge_lost_without_acceptance")
     gained = (
         after[None] * np.minimum(1.0, 1.0 - lost_by_none + lost_by_none * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
     )
@@ -80,7 +80,7 @@ def charge_node(setting: Setting) -> Node:
     lost = lost + fading[:, None, None, None] * hours[None, None, None]
     left = np.clip(
         gained - lost - setting.drawn("use", "left_on_charge", share[8])[None, None, None],
-        -setting.spread("past_empty"),
+        -setting.number("past_empty"),
         1.0,
     )
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 1e-5), bins.CHARGE.edges)
@@ -88,8 +88,8 @@ def charge_node(setting: Setting) -> Node:
 
 def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
     """What ordinary driving leaves in a battery that accepts charge well, by the state of the supply [-]."""
-    middle = setting.spread(f"charge_after_{supply}_supply")
-    return np.clip(middle + setting.spread(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
+    middle = setting.number(f"charge_after_{supply}_supply")
+    return np.clip(middle + setting.number(f"charge_after_{supply}_supply_sd") * standard_normal(share), 0.02, 1.0)
 
 
 def _drain_share(setting: Setting, share: Array) -> Array:
@@ -123,27 +123,27 @@ def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     before = bins.CHARGE.at(share[0])
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
     reach = np.clip(
-        1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0
+        1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0
     )
-    reach = reach - setting.spread("charge_short_of_full") * share[2]
-    speed = accepting * hours / setting.spread("charger_hours")
+    reach = reach - setting.number("charge_short_of_full") * share[2]
+    speed = accepting * hours / setting.number("charger_hours")
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
-        1.0 - np.exp(-setting.spread("charger_time_constants") * speed[:, None])
+        1.0 - np.exp(-setting.number("charger_time_constants") * speed[:, None])
     )
-    return histogram(np.clip(after, -setting.spread("past_empty"), 1.0), bins.CHARGE, 1e-5)
+    return histogram(np.clip(after, -setting.number("past_empty"), 1.0), bins.CHARGE, 1e-5)
 
 
 def source_nodes(setting: Setting) -> list[Node]:
     """What the battery offers under load: an EMF and a resistance relative to new, finer for tests of it alone."""
     fine = bins.SOURCE_FACTOR_FINE
     share = low_discrepancy_points(SAMPLES, 6)
-    own = acting(setting.catalogue, "battery")
+    own = active_node(setting.catalogue, "battery")
     charge = bins.CHARGE.at(share[0])
     rest_loss = setting.drawn("battery", "rest_loss", share[1])
     load_loss = setting.drawn("battery", "load_loss", share[2])
     full = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     full = full - deep_loss(setting, charge, share[1])
-    emf = full[None] - rest_loss[:, None] - setting.spread("bad_cell_loss_at_once") * load_loss[:, None]
+    emf = full[None] - rest_loss[:, None] - setting.number("bad_cell_loss_at_once") * load_loss[:, None]
     few = charge[:, :FEWER], share[:, :FEWER]
     factor = np.stack([_factors(setting, mode, *few) for mode in setting.modes("battery")], axis=1)
     return [
@@ -179,7 +179,7 @@ def _factors(setting: Setting, mode: str, charge: Array, share: Array) -> Array:
 def rest_spread(setting: Setting) -> float:
     """Standard deviation of the rest voltage between batteries of this kind at the same charge [V]."""
     kind = setting.car.battery.kind
-    return setting.spread("agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread")
+    return setting.number("agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread")
 
 
 def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
@@ -188,9 +188,9 @@ def deep_loss(setting: Setting, charge: Array, share: Array) -> Array:
     Charge below nought is what was drawn beyond the rated capacity. A flat battery reads anything from 11.9 V down to
     10 V and less (common practice, no source).
     """
-    depth = np.clip(-charge / setting.spread("past_empty"), 0.0, 1.0)
-    unlike = setting.spread("deep_discharge_loss_spread")
-    return np.asarray(depth * (1.0 - unlike + 2.0 * unlike * share) * setting.spread("deep_discharge_loss"))
+    depth = np.clip(-charge / setting.number("past_empty"), 0.0, 1.0)
+    unlike = setting.number("deep_discharge_loss_spread")
+    return np.asarray(depth * (1.0 - unlike + 2.0 * unlike * share) * setting.number("deep_discharge_loss"))
 
 
 def drawn_down(setting: Setting, charge: Array, volts: Array, share: Array) -> Array:
@@ -200,15 +200,15 @@ def drawn_down(setting: Setting, charge: Array, volts: Array, share: Array) -> A
     -----
     Such a car reads some 3 to 8 V, and its battery 8 to 11.8 V once it has rested (common practice, no source).
     """
-    chance = setting.spread("flat_with_load") * np.clip(-charge / setting.spread("past_empty"), 0.0, 1.0)
-    low, high = setting.spread("flat_with_load_lowest"), setting.spread("flat_with_load_highest")
+    chance = setting.number("flat_with_load") * np.clip(-charge / setting.number("past_empty"), 0.0, 1.0)
+    low, high = setting.number("flat_with_load_lowest"), setting.number("flat_with_load_highest")
     seen = low + (high - low) * share / np.maximum(chance, 1e-9)
     return np.where(share < chance, np.maximum(volts - seen, 0.0), 0.0)
 
 
 def flat_factor(setting: Setting, charge: Array) -> Array:
     """Rise of resistance with falling charge [-], as in :func:`faultnet.physics.battery.resistance`."""
-    empty = 1.0 + setting.spread("resistance_rise_past_empty") * np.clip(-charge, 0.0, None)
+    empty = 1.0 + setting.number("resistance_rise_past_empty") * np.clip(-charge, 0.0, None)
     return np.asarray(empty * battery.resistance(1.0, 25.0, charge) / battery.resistance(1.0, 25.0, 1.0))
 
 
@@ -229,21 +229,21 @@ def surface_after(setting: Setting, hours: float | None) -> Node:
     share = low_discrepancy_points(SAMPLES, 2)
     stood = 24.0 * setting.drawn("use", "days_standing", share[1])[0] if hours is None else hours
     left = surface_left(setting, share[0], stood)
-    return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
+    return _surface(histogram(left, bins.SURFACE, setting.number("surface_strange")))
 
 
 def surface_left(setting: Setting, share: Array, hours: Array | float) -> Array:
     """Surface charge left so many hours after charging or driving [V], of the shape of `share`."""
-    unlike = np.exp(setting.spread("surface_charge_ln_spread") * standard_normal(share))
+    unlike = np.exp(setting.number("surface_charge_ln_spread") * standard_normal(share))
     return np.asarray(
-        battery.surface_charge(setting.spread("surface_charge_median") * unlike, hours, setting.electrolyte)
+        battery.surface_charge(setting.number("surface_charge_median") * unlike, hours, setting.electrolyte)
     )
 
 
 def surface_shed(setting: Setting) -> Node:
     """Surface charge left after some minutes of headlamps: from none to twice the median."""
-    left = 2.0 * setting.spread("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
-    return _surface(histogram(left, bins.SURFACE, setting.spread("surface_strange")))
+    left = 2.0 * setting.number("surface_charge_left_after_lamps") * low_discrepancy_points(SAMPLES, 1)[0]
+    return _surface(histogram(left, bins.SURFACE, setting.number("surface_strange")))
 
 
 def _surface(table: Array) -> Node:
@@ -268,7 +268,7 @@ def _gravity_level(at: Workings) -> Array:
     charge = bins.CHARGE.at(share[0])
     gravity = np.asarray(battery.specific_gravity(charge, setting.car.battery.kind))[None]
     gravity = gravity - _gravity_loss(setting, share[3])[:, None]
-    return scattered(gravity, bins.GRAVITY, setting.spread("gravity_level_spread"))
+    return scattered(gravity, bins.GRAVITY, setting.number("gravity_level_spread"))
 
 
 def _gravity_spread(at: Workings) -> Array:
@@ -296,12 +296,12 @@ def _eye(at: Workings) -> Array:
     setting = at.setting
     modes = setting.modes("battery")
     charge = bins.CHARGE.at(np.linspace(1.0, 31.0, 16) / 32.0)
-    above = (charge - setting.spread("eye_green_charge")) / setting.spread("eye_green_charge_spread")
-    green = setting.spread("eye_green_share") * normal_cumulative(above).mean(axis=1)
+    above = (charge - setting.number("eye_green_charge")) / setting.number("eye_green_charge_spread")
+    green = setting.number("eye_green_share") * normal_cumulative(above).mean(axis=1)
     table = np.empty((3, len(modes), len(charge)))
     for m, mode in enumerate(modes):
-        seen_bad = 1.0 / setting.spread("eye_cells") if mode in ("weak_cell", "shorted_cell") else 0.0
-        clear = setting.spread("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise")
+        seen_bad = 1.0 / setting.number("eye_cells") if mode in ("weak_cell", "shorted_cell") else 0.0
+        clear = setting.number("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise")
         shown = green * (1.0 - seen_bad)
         table[:, m] = np.stack([shown * (1.0 - clear), (1.0 - shown) * (1.0 - clear), np.full_like(green, clear)])
     return normalised(table, 1e-3)
@@ -312,14 +312,14 @@ def _hold(at: Workings) -> Array:
     setting = at.setting
     share = low_discrepancy_points(SAMPLES, 5)
     accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
-    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - accepting)
-    charge = np.clip(reach - setting.spread("charge_short_of_full") * share[1], 0.05, 1.0)
+    reach = 1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - accepting)
+    charge = np.clip(reach - setting.number("charge_short_of_full") * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
-    days = setting.spread("hold_hours") / 24.0
+    days = setting.number("hold_hours") / 24.0
     charge = np.clip(charge - days * own * setting.drawn("battery", "self_discharge_factor", share[2]), 0.0, 1.0)
     volts = battery.open_circuit_voltage(charge, setting.electrolyte, setting.car.battery.kind)
     volts = volts - setting.drawn("battery", "rest_loss", share[3])
-    volts = volts + surface_left(setting, share[4], setting.spread("hold_hours"))
+    volts = volts + surface_left(setting, share[4], setting.number("hold_hours"))
     return scattered(volts, bins.REST_VOLTS, rest_spread(setting))
 
 
@@ -333,15 +333,15 @@ def _overnight_fall(at: Workings) -> Array:
     setting = at.setting
     share = low_discrepancy_points(256, 6)
     drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
-    hours = setting.spread("overnight_hours")
+    hours = setting.number("overnight_hours")
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     fade = own * setting.drawn("battery", "self_discharge_factor", share[3]) * hours / 24.0
     before = bins.CHARGE.at(share[4])
     lost = (drained[:, None] + leaked[None])[:, :, None] * hours / capacity + fade
-    after = np.maximum(before - lost[:, :, :, None], -setting.spread("past_empty"))
+    after = np.maximum(before - lost[:, :, :, None], -setting.number("past_empty"))
     fall = _rest_volts(setting, before, share[5]) - _rest_volts(setting, after, share[5])
-    return scattered(fall, bins.OVERNIGHT, setting.spread("overnight_readings_spread"))
+    return scattered(fall, bins.OVERNIGHT, setting.number("overnight_readings_spread"))
 
 
 def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
@@ -353,7 +353,7 @@ def _rest_volts(setting: Setting, charge: Array, share: Array) -> Array:
 
 def _module_offset(at: Workings) -> Array:
     """Control module's reading minus the posts' at rest; depends on nothing, and corrects what the module shows."""
-    middle, spread = at.setting.spread("module_offset_mean"), at.setting.spread("module_offset_spread")
+    middle, spread = at.setting.number("module_offset_mean"), at.setting.number("module_offset_spread")
     return histogram(middle + spread * standard_normal(low_discrepancy_points(512, 1)[0]), bins.MODULE_OFFSET, 5e-3)
 
 

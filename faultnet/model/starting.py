@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.bins import Bins
-from faultnet.model.modes import acting, drawn_when_active
+from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import (
@@ -63,18 +63,18 @@ def part_nodes(setting: Setting) -> list[Node]:
 
 def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: str = "resistance") -> Node:
     table = np.stack([masses(setting.effect(component, m, parameter), scale) for m in setting.modes(component)], axis=1)
-    parents = (acting(setting.catalogue, component),)
+    parents = (active_node(setting.catalogue, component),)
     return Node(f"{component}_resistance", "parameter", scale.states, parents, table, scale.edges)
 
 
 def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
-    area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
-    unlike = np.hypot(setting.spread("starter_cable_length_spread"), setting.spread("starter_cable_area_spread"))
-    own = float(conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air))
+    area = setting.number(f"starter_cable_area_{setting.car.fuel}")
+    unlike = np.hypot(setting.number("starter_cable_length_spread"), setting.number("starter_cable_area_spread"))
+    own = float(conductors.copper_resistance(setting.number("starter_cable_length_mean"), area, setting.air))
     excess = setting.drawn("starter_cable", "excess", low_discrepancy_points(512, 1)[0])
     table = in_bins(own, unlike, bins.CABLE, excess)
-    parents = (acting(setting.catalogue, "starter_cable"),)
+    parents = (active_node(setting.catalogue, "starter_cable"),)
     return Node("starter_cable_resistance", "parameter", bins.CABLE.states, parents, table, bins.CABLE.edges)
 
 
@@ -87,7 +87,7 @@ def _contact_node(setting: Setting) -> Node:
     closed = np.stack([masses(e, bins.CONTACT) for e in effects], axis=1)
     fed = 1.0 - _not_fed(setting)
     weak = np.zeros(len(setting.modes("solenoid")))
-    weak[setting.modes("solenoid").index("weak_winding")] = setting.spread("weak_winding_does_not_pull")
+    weak[setting.modes("solenoid").index("weak_winding")] = setting.number("weak_winding_does_not_pull")
     table = np.concatenate(
         [
             closed[:, :, None] * (fed * (1.0 - weak[:, None])),
@@ -98,7 +98,7 @@ def _contact_node(setting: Setting) -> Node:
     )
     return Node(
         "contact_resistance", "parameter", (*bins.CONTACT.states, *NOT_MOVED),
-        (acting(setting.catalogue, "solenoid"), acting(setting.catalogue, "start_control")),
+        (active_node(setting.catalogue, "solenoid"), active_node(setting.catalogue, "start_control")),
         normalised(table, HIDDEN_LEAK), bins.CONTACT.edges,
     )  # fmt: skip
 
@@ -119,8 +119,8 @@ def not_feeding(setting: Setting, share: Array) -> Array:
 
 def windings(setting: Setting, share: Array) -> Array:
     """Both windings of the solenoid together [ohm], of the shape of `share`."""
-    unlike = np.exp(setting.spread("coil_current_spread") * standard_normal(share))
-    return np.asarray(setting.spread("coil_current_volts") / (setting.spread("coil_current_pull") * unlike))
+    unlike = np.exp(setting.number("coil_current_spread") * standard_normal(share))
+    return np.asarray(setting.number("coil_current_volts") / (setting.number("coil_current_pull") * unlike))
 
 
 def needed_volts(setting: Setting, share: Array) -> Array:
@@ -133,9 +133,9 @@ def _load_node(setting: Setting) -> Node:
     share = low_discrepancy_points(512, 2)
     friction = setting.drawn("starter_motor", "friction_factor", share[0])
     drag = setting.drawn("engine_turning", "drag_factor", share[1])
-    usual = setting.spread("nominal_current_spread")
+    usual = setting.number("nominal_current_spread")
     table = in_bins(friction[:, None] * drag[None], usual, bins.TURNING_LOAD)
-    parents = (acting(setting.catalogue, "starter_motor"), acting(setting.catalogue, "engine_turning"))
+    parents = (active_node(setting.catalogue, "starter_motor"), active_node(setting.catalogue, "engine_turning"))
     return Node("turning_load", "parameter", bins.TURNING_LOAD.states, parents, table, bins.TURNING_LOAD.edges)
 
 
@@ -151,7 +151,7 @@ def pulls_in(setting: Setting, behind: Array, share: Array) -> NDArray[np.bool_]
         Points for the windings and for what they need.
     """
     coil = windings(setting, share[0])
-    return np.asarray(setting.spread("usual_rest_voltage") * coil / (coil + behind) >= needed_volts(setting, share[1]))
+    return np.asarray(setting.number("usual_rest_voltage") * coil / (coil + behind) >= needed_volts(setting, share[1]))
 
 
 def _held_back_behind(setting: Setting, scale: Bins) -> Array:
@@ -287,13 +287,13 @@ def in_series(parts: Sequence[Array]) -> Array:
 
 def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
     """How much each sample of what lies before the windings counts where the contacts stay open although fed."""
-    return np.where(pulls_in(setting, behind, share), setting.spread("held_back_otherwise"), 1.0)
+    return np.where(pulls_in(setting, behind, share), setting.number("held_back_otherwise"), 1.0)
 
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
     """Resistance of the sound rest of the loop [ohm], shape (samples,)."""
-    area = setting.spread(f"starter_cable_area_{setting.car.fuel}")
-    cable = conductors.copper_resistance(setting.spread("starter_cable_length_mean"), area, setting.air)
+    area = setting.number(f"starter_cable_area_{setting.car.fuel}")
+    cable = conductors.copper_resistance(setting.number("starter_cable_length_mean"), area, setting.air)
     parts = (("ground_path", "resistance"), ("solenoid", "contact_resistance"), ("starter_motor", "brush_resistance"))
     rest = [setting.drawn(c, p, share[k])[0] for k, (c, p) in enumerate(parts) if c not in among]
     return np.asarray(cable + sum(rest))
@@ -326,7 +326,7 @@ class StartSamples:
 
 
 def start_samples(setting: Setting) -> StartSamples:
-    """Solve the starting circuit at even points within every cell of the grid.
+    """Solve the starting circuit at low-discrepancy points within every cell of the grid.
 
     Notes
     -----
@@ -340,10 +340,10 @@ def start_samples(setting: Setting) -> StartSamples:
     across = shifted(share[[5]], (shape[0], 1, 1, shape[3], shape[4]))
     share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
-    motor = setting.motor_resistance * np.exp(setting.spread("motor_resistance_spread") * standard_normal(share[0]))
-    unlike = np.exp(setting.spread("resistance_split_spread") * standard_normal(share[5]))
+    motor = setting.motor_resistance * np.exp(setting.number("motor_resistance_spread") * standard_normal(share[0]))
+    unlike = np.exp(setting.number("resistance_split_spread") * standard_normal(share[5]))
     ohmic = np.clip(OHMIC_SHARE * unlike, 0.3, 0.9) * source
-    brush = setting.spread("brush_drop_mean") + setting.spread("brush_drop_spread") * standard_normal(share[6])
+    brush = setting.number("brush_drop_mean") + setting.number("brush_drop_spread") * standard_normal(share[6])
     start = cranking.solve_start(
         emf,
         ohmic,
@@ -359,13 +359,13 @@ def start_samples(setting: Setting) -> StartSamples:
     moved[:, :, -len(NOT_MOVED) :] = False
     coil = _coil_current(setting, emf, EARLY_SHARE * source, both, share[3])
     peak = start.stall_current * peak_share(setting, share[9])
-    unlike = np.exp(setting.spread("start_drop_unlike") * standard_normal(share[10]))
-    unlike = setting.spread("start_drop_factor") * unlike
+    unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[10]))
+    unlike = setting.number("start_drop_factor") * unlike
 
     def full(values: float | Array) -> Array:
         return np.asarray(np.broadcast_to(values, shape))
 
-    current = np.where(moved, start.current + setting.spread("coil_current_hold"), coil)
+    current = np.where(moved, start.current + setting.number("coil_current_hold"), coil)
     return StartSamples(
         emf=full(emf),
         source=full(source),
@@ -383,8 +383,8 @@ def start_samples(setting: Setting) -> StartSamples:
 
 def peak_share(setting: Setting, share: Array) -> Array:
     """How much of the current of a rotor at rest is reached before it turns [-]: inductance holds the rise back."""
-    reached = np.exp(setting.spread("peak_share_spread") * standard_normal(share))
-    return np.asarray(np.minimum(setting.spread("peak_share") * reached, 1.0))
+    reached = np.exp(setting.number("peak_share_spread") * standard_normal(share))
+    return np.asarray(np.minimum(setting.number("peak_share") * reached, 1.0))
 
 
 def shifted(share: Array, shape: tuple[int, ...]) -> Array:
@@ -419,7 +419,7 @@ def _coil_current(setting: Setting, emf: Array, source: Array, both: Array, cont
     current = np.array(np.broadcast_to(fed, shape))
     places = {state: len(bins.LOOP) + NOT_MOVED.index(state) for state in NOT_MOVED}
     back = places[HELD_BACK]
-    least = both[:, :, back] * (setting.spread("usual_rest_voltage") / needed_volts(setting, control[:, :, back]) - 1.0)
+    least = both[:, :, back] * (setting.number("usual_rest_voltage") / needed_volts(setting, control[:, :, back]) - 1.0)
     behind = np.maximum(least, 0.0) * (1.0 - control[:, :, back]) ** -BEYOND
     current[:, :, back] = emf[:, :, 0] / (both[:, :, back] + source[:, :, 0] + behind)
     current[:, :, places[STICKS]] = holding_current(setting, both)[:, :, places[STICKS]]
@@ -430,28 +430,28 @@ def _coil_current(setting: Setting, emf: Array, source: Array, both: Array, cont
 
 def holding_current(setting: Setting, both: Array) -> Array:
     """Current of the holding winding [A], the larger the windings are, of the shape of `both`."""
-    ordinary = setting.spread("coil_current_volts") / setting.spread("coil_current_pull")
-    return np.asarray(setting.spread("coil_current_hold") * ordinary / both)
+    ordinary = setting.number("coil_current_volts") / setting.number("coil_current_pull")
+    return np.asarray(setting.number("coil_current_hold") * ordinary / both)
 
 
 def _inrush(at: Workings) -> Array:
     """Peak current as a clamp meter shows it."""
     samples = at.once(start_samples)
-    peak = samples.peak * at.setting.spread("inrush_seen_share")
+    peak = samples.peak * at.setting.number("inrush_seen_share")
     peak = np.where(samples.moved, peak, samples.current)
     return scattered(
         peak,
         bins.INRUSH,
-        np.where(bins.INRUSH.middles > 20.0, at.setting.spread("inrush_spread") * bins.INRUSH.middles, 0.0),
+        np.where(bins.INRUSH.middles > 20.0, at.setting.number("inrush_spread") * bins.INRUSH.middles, 0.0),
     )
 
 
 def _speed(at: Workings) -> Array:
     """Engine speed while cranking."""
     samples = at.once(start_samples)
-    unlike = np.exp(at.setting.spread("nominal_speed_spread") * standard_normal(samples.phase))
+    unlike = np.exp(at.setting.number("nominal_speed_spread") * standard_normal(samples.phase))
     return scattered(
-        samples.speed * unlike, bins.CRANK_SPEED, at.setting.spread("cranking_speed_spread") * bins.CRANK_SPEED.middles
+        samples.speed * unlike, bins.CRANK_SPEED, at.setting.number("cranking_speed_spread") * bins.CRANK_SPEED.middles
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from faultnet.model.modes import acting
+from faultnet.model.modes import active_node
 from faultnet.model.network import Array, Node, normalised
 from faultnet.model.setting import Setting
 from faultnet.prior_set.types import SymptomTable, Test
@@ -18,7 +18,7 @@ def symptom_node(setting: Setting, test: Test) -> Node:
     """The table of a test whose answers are elicited counts."""
     table = setting.catalogue.symptoms[test.id]
     components = table.components()
-    parents = tuple(acting(setting.catalogue, c) if table.today else c for c in components)
+    parents = tuple(active_node(setting.catalogue, c) if table.today else c for c in components)
     modes = [setting.modes(c) for c in components]
     states = tuple(c for c, _ in test.choices)
     values = all_combined(table, components, modes)

@@ -19,10 +19,10 @@ def _half_rating(at: Workings) -> Array:
     """Volts at the posts after 15 s at half the rating."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
     emf, factor = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR_FINE], share)
-    developed = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * battery.polarisation_share(setting.spread("half_rating_time"))
+    developed = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * battery.polarisation_share(setting.number("half_rating_time"))
     resistance = factor * setting.source_resistance * developed
-    current = setting.rating * 0.5 * np.exp(setting.spread("half_rating_current_spread") * standard_normal(share[3]))
-    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
+    current = setting.rating * 0.5 * np.exp(setting.number("half_rating_current_spread") * standard_normal(share[3]))
+    later = (1.0 - setting.number("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
     return histogram(np.maximum(emf - current * resistance - later, 0.0), bins.CRANK_VOLTS)
 
 
@@ -36,10 +36,10 @@ def _source_resistance(at: Workings) -> Array:
 def _conductance(at: Workings) -> Array:
     """Cranking amperes a small-signal tester shows."""
     setting, share = at.setting, low_discrepancy_points(64, 4)
-    spread = np.hypot(setting.spread("conductance_spread"), setting.spread("resistance_split_spread"))
+    spread = np.hypot(setting.number("conductance_spread"), setting.number("resistance_split_spread"))
     factor = bins.SOURCE_FACTOR_FINE.at(share[1])
     indicated = (
-        setting.rating * factor ** -setting.spread("conductance_exponent") * np.exp(spread * standard_normal(share[2]))
+        setting.rating * factor ** -setting.number("conductance_exponent") * np.exp(spread * standard_normal(share[2]))
     )
     return histogram(indicated, bins.CONDUCTANCE)
 
@@ -60,13 +60,13 @@ def _sag(at: Workings) -> Array:
     setting, share = at.setting, low_discrepancy_points(96, 4)
     factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
     current = flowing(setting, share[1], share[3])[None]
-    seconds, time = setting.spread("dead_crank_time"), setting.spread("bad_cell_time")
-    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, setting.spread("largest_plate_factor")) * setting.source_resistance
+    seconds, time = setting.number("dead_crank_time"), setting.number("bad_cell_time")
+    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, setting.number("largest_plate_factor")) * setting.source_resistance
     grown = battery.polarisation_share(seconds) - battery.polarisation_share(1.0)
-    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
+    later = (1.0 - setting.number("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
     exhausted = later * (np.exp(-1.0 / time) - np.exp(-seconds / time))
-    working = np.clip(current / setting.spread("motor_turns_above"), 0.0, 1.0)
-    return scattered(current * slow * grown + working * exhausted, bins.SAG, setting.spread("crank_sag_spread"))
+    working = np.clip(current / setting.number("motor_turns_above"), 0.0, 1.0)
+    return scattered(current * slow * grown + working * exhausted, bins.SAG, setting.number("crank_sag_spread"))
 
 
 def _dead_crank_level(at: Workings) -> Array:
@@ -78,14 +78,14 @@ def _dead_crank_level(at: Workings) -> Array:
     gives up more of what it loses, whether the motor turns or not.
     """
     setting, share = at.setting, low_discrepancy_points(128, 2)
-    seconds, time = setting.spread("dead_crank_steady"), setting.spread("bad_cell_time")
+    seconds, time = setting.number("dead_crank_steady"), setting.number("bad_cell_time")
     grown = (1.0 - OHMIC_SHARE) * (battery.polarisation_share(seconds) - EARLY_POLARISATION) / EARLY_SHARE
     closed = bins.CLOSED_VOLTS.at(share[0])
-    closed = closed - grown * np.maximum(setting.spread("usual_rest_voltage") - closed, 0.0)
+    closed = closed - grown * np.maximum(setting.number("usual_rest_voltage") - closed, 0.0)
     held = np.concatenate([closed, bins.OPEN_VOLTS.at(share[0])])
-    later = (1.0 - setting.spread("bad_cell_loss_at_once")) * _later_loss(setting, share[1])[:, None]
+    later = (1.0 - setting.number("bad_cell_loss_at_once")) * _later_loss(setting, share[1])[:, None]
     left = np.maximum(held - later * (1.0 - np.exp(-seconds / time)), 0.0)
-    return scattered(left, bins.CRANK_VOLTS, setting.spread("start_volts_spread"))
+    return scattered(left, bins.CRANK_VOLTS, setting.number("start_volts_spread"))
 
 
 QUANTITIES = (

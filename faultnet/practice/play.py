@@ -1,6 +1,6 @@
 """Playing: the learner's steps on a virtual car, in the workshop of the trials.
 
-What a test or an act draws hangs on what it is, and on how often it was done before, and not on what was done in
+What a test or an act draws depends on what it is, and on how often it was done before, and not on what was done in
 between: whoever does the same to the same car sees the same.
 """
 
@@ -251,12 +251,9 @@ def instruments(test: Test, shop: Shop) -> tuple[str, ...]:
     """Instruments for a test, as far as the tools at hand go; the ordinary one first."""
     if shop.tools is None:
         return test.instruments
-    found = [i for i in test.instruments if _has(shop.catalogue.instrument(i).tool, shop)]
+    tools = {i: shop.catalogue.instrument(i).tool for i in test.instruments}
+    found = [i for i, tool in tools.items() if not tool or has_tools((tool,), shop.tools)]
     return tuple(found) or test.instruments[:1]
-
-
-def _has(tool: str, shop: Shop) -> bool:
-    return not tool or shop.tools is None or has_tools((tool,), shop.tools)
 
 
 def acts_without_repair(played: Played) -> list[ActSpec]:

@@ -239,7 +239,7 @@ class Catalogue:
         self.component(component)
         return tuple(dict.fromkeys(name for owner, _, name in self.effects if owner == component))
 
-    def spread(self, name: str) -> float:
+    def number(self, name: str) -> float:
         """Return one named number of the prior set, in its own unit.
 
         Raises
@@ -250,11 +250,11 @@ class Catalogue:
         Examples
         --------
         >>> from faultnet.prior_set import load_catalogue
-        >>> load_catalogue().spread("eye_cells")
+        >>> load_catalogue().number("eye_cells")
         6.0
         """
         if name not in self.spreads:
-            raise _unknown("spread", name, self.spreads)
+            raise _unknown("number", name, self.spreads)
         return self.spreads[name].value
 
     def _check_mode(self, component: str, mode: str) -> None:

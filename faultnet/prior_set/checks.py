@@ -53,10 +53,10 @@ def _check_modes(catalogue: Catalogue, component: Component) -> None:
             raise _amiss(
                 "a fault mode needs a repair that may be done to it", f"{where}, mode '{mode.id}'", mode.repair, repairs
             )
-        _check_coming_and_going(catalogue, component, mode)
+        _check_intermittent(catalogue, component, mode)
 
 
-def _check_coming_and_going(catalogue: Catalogue, component: Component, mode: Mode) -> None:
+def _check_intermittent(catalogue: Catalogue, component: Component, mode: Mode) -> None:
     where = f"on_rates.csv, {component.id}:{mode.id}"
     rows = catalogue.on_rates.get((component.id, mode.id), {})
     expected = {"any", *mode.brought_on} if mode.comes_and_goes else set()

@@ -140,10 +140,11 @@ def set_folder(name: str) -> Path:
         for place in (*places, Path(name)):
             if place.is_dir():
                 return place
+    ours = sorted(path.parent.name for path in shipped("priors").glob("*/prior_set.toml"))
     raise PriorsError(
         "no such prior set",
         where=name,
-        expected="one of " + ", ".join((*_shipped_names(), *(f"{n}@{v}" for n, v in own_versions()))),
+        expected="one of " + ", ".join((*ours, *(f"{n}@{v}" for n, v in own_versions()))),
         to_do="name one of these, or give the folder of your own",
     )
 
@@ -157,7 +158,3 @@ def own_versions() -> tuple[Named, ...]:
     named = [(path.parent.parent.name, path.parent.name) for path in found]
     named = [(name, version) for name, version in named if NAME.fullmatch(name) and version.isdecimal()]
     return tuple(sorted(named, key=lambda pair: (pair[0], len(pair[1]), pair[1])))
-
-
-def _shipped_names() -> tuple[str, ...]:
-    return tuple(sorted(path.parent.name for path in shipped("priors").glob("*/prior_set.toml")))

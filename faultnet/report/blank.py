@@ -33,9 +33,10 @@ def blank_sheet(
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> from faultnet.diagnosis import diagnose
+    >>> from faultnet import advise
     >>> case = Case(Car(Battery(600.0)))
-    >>> blank_sheet(case, diagnose(case, load_catalogue()), load_catalogue(), count=3).count('class="test keep"')
+    >>> diagnosis = advise(case, load_catalogue()).diagnosis
+    >>> blank_sheet(case, diagnosis, load_catalogue(), count=3).count('class="test keep"')
     3
     """
     tests = diagnosis.next_tests[:count]

@@ -186,11 +186,6 @@ def _shade(chance: float) -> str:
     return f'fill="#c8641b" fill-opacity="{0.9 * chance:.2f}"'
 
 
-def _outline(chance: float) -> str:
-    """Weight of the outline and shade by how suspect a part is."""
-    return f'stroke-width="{1.6 + 5.0 * chance:.1f}" {_shade(chance)}'
-
-
 def _box(x: float, y: float, wide: float, high: float, look: str) -> str:
     place = f'x="{x - wide / 2:g}" y="{y - high / 2:g}" width="{wide:g}" height="{high:g}"'
     return f'<rect {place} fill="{SHEET}" stroke="none"/><rect {place} {look}/>'
@@ -203,7 +198,7 @@ def _gap(x: float, y: float, half: float) -> str:
 
 def _symbol(part: Part, chance: float) -> str:
     wide, high = (30, 14) if _lies(part) else (14, 30)
-    x, y, look = part.x, part.y, _outline(chance)
+    x, y, look = part.x, part.y, f'stroke-width="{1.6 + 5.0 * chance:.1f}" {_shade(chance)}'
     if part.kind in ("joint", "cable", "fuse"):
         through = f'<path d="M{x} {y - high / 2}V{y + high / 2}"/>' if part.kind == "fuse" else ""
         return _box(x, y, wide, high, look) + through

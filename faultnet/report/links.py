@@ -32,9 +32,9 @@ def draw_links(diagnosis: Diagnosis, *, width: int = 372, paper: Literal["light"
     --------
     >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
     >>> from faultnet.prior_set import load_catalogue
-    >>> from faultnet.diagnosis import diagnose
+    >>> from faultnet import advise
     >>> case = Case(Car(Battery(600.0)), (Visit((Reading("rest_voltage", value=10.45),)),))
-    >>> "Open-circuit" in draw_links(diagnose(case, load_catalogue()))
+    >>> "Open-circuit" in draw_links(advise(case, load_catalogue()).diagnosis)
     True
     """
     ink, rope = ("#eef1ee", "#58b3ae") if paper == "dark" else ("#16201e", "#2f7f86")

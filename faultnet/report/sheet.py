@@ -60,9 +60,9 @@ def job_sheet(
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> from faultnet.diagnosis import diagnose
+    >>> from faultnet import advise
     >>> case = Case(Car(Battery(600.0)), complaint="slow")
-    >>> sheet = job_sheet(case, diagnose(case, load_catalogue()), load_catalogue())
+    >>> sheet = job_sheet(case, advise(case, load_catalogue()).diagnosis, load_catalogue())
     >>> "Complaint: slow" in sheet, "come first" in sheet
     (True, True)
     """
@@ -118,7 +118,7 @@ def _verdict(
     rows = [
         (escape(c.label), share_words(c.probability), share_words(c.still_there), share_words(c.prior))
         for c in diagnosis.causes[:SHOWN_CAUSES]
-        if c.probability >= catalogue.spread("explained_from")
+        if c.probability >= catalogue.number("explained_from")
     ]
     rows.append(("No part at fault", share_words(diagnosis.nothing_wrong), "", ""))
     parts = ["<h2>Verdict</h2>", f"<p>{escape(diagnosis.summary)}</p>"]
@@ -126,7 +126,7 @@ def _verdict(
         parts.append(_outcome(case, catalogue))
     elif decision is not None:
         parts.append(_recommended(decision, diagnosis))
-    elif diagnosis.causes[0].probability >= catalogue.spread("sure_from"):
+    elif diagnosis.causes[0].probability >= catalogue.number("sure_from"):
         act, part = catalogue.act(diagnosis.causes[0].repair), catalogue.component(diagnosis.causes[0].component)
         parts.append(f"<p><b>What repairs it: {escape(act.label)} ({escape(part.label)})</b></p>")
     if case.outcome is None and robust is not None:

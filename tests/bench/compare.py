@@ -72,7 +72,7 @@ def ratio(tables: Catalogue, readings: int, most: int = 0, repeats: int = 7) -> 
     found = now()
     whole = _for_all_hypotheses(found, tests)
     ours_all = work.median_ms(lambda: _for_all_hypotheses(now(), tests), earlier, 3)
-    network, when_sound = models[0].compiled.network, models[0].setting.spread("brought_in_when_sound")
+    network, when_sound = models[0].compiled.network, models[0].setting.number("brought_in_when_sound")
     seen = found.course.present.evidence
     agrum = peers.by_pyagrum(network, seen, tests, when_sound)
     pgmpy = peers.by_pgmpy(network, seen, tests, when_sound)
@@ -179,7 +179,7 @@ def _with_components(tables: Catalogue, count: int) -> float:
     from tests.inference.demo import reduced
 
     models, visits = work.demo(PEER_CASE, tables)
-    whole, sound = models[0].compiled.network, models[0].setting.spread("brought_in_when_sound")
+    whole, sound = models[0].compiled.network, models[0].setting.number("brought_in_when_sound")
     first = ("battery", "use", "solenoid", "alternator", "unlisted")
     kept = [*first, *(c for c in whole.components if c not in first)][:count]
     network = reduced(whole, kept)

@@ -287,7 +287,7 @@ def _repeated_in(
     """Likelihood of the first one, two ... readings, summed over so many brought-in cars in the same modes."""
     names = {c: setting.modes(c)[int(m)] for c, m in zip(network.components, kind, strict=True)}
     normal = rng.standard_normal((90, count))
-    logs = _far_out(normal[0]) + (0.0 if kind.any() else np.log(setting.spread("brought_in_when_sound")))
+    logs = _far_out(normal[0]) + (0.0 if kind.any() else np.log(setting.number("brought_in_when_sound")))
     cars = Cars(setting, names, Rows(normal, {"ground_path resistance sound": 0}))
     found = []
     for k, reading in enumerate(readings):

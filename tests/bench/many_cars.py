@@ -240,15 +240,15 @@ class Cars(VirtualCar):
     def sticks(self) -> Any:
         """Whether a weak winding fails to pull in at this visit."""
         weak = self.modes["solenoid"] == "weak_winding"
-        return weak and self._holds("sticks", self.spread("weak_winding_does_not_pull"))
+        return weak and self._holds("sticks", self.number("weak_winding_does_not_pull"))
 
     def unlike(self, quantity: Quantity, value: Array) -> Array:
         """A value with what each car is off the model in that quantity [unit of the quantity]."""
         if not quantity.unlike:
             return value
-        own, share = self._chance(f"unlike {quantity.name}"), self.spread("unlike_far")
-        far = np.where(own.random() < share, self.spread("unlike_far_times"), 1.0)
-        off = far * self.spread(quantity.unlike) * laplace.ppf(np.clip(own.random(), 1e-12, 1.0 - 1e-12))
+        own, share = self._chance(f"unlike {quantity.name}"), self.number("unlike_far")
+        far = np.where(own.random() < share, self.number("unlike_far_times"), 1.0)
+        off = far * self.number(quantity.unlike) * laplace.ppf(np.clip(own.random(), 1e-12, 1.0 - 1e-12))
         if quantity.off_by == "amount":
             return np.asarray(value + off)
         if quantity.off_by == "factor":
@@ -284,7 +284,7 @@ def true_value(
         otherwise is in the values.
     """
     read = quantity_read(test)
-    spread = cars.spread(read.scatter) if isinstance(read.scatter, str) else read.scatter
+    spread = cars.number(read.scatter) if isinstance(read.scatter, str) else read.scatter
     if read.sampled:  # a start that never was, or that a module froze at, does not scatter
         spread = 0.0
     rng: Any = Chance(cars.normal, name, calm=spread > 0.0)
@@ -301,8 +301,8 @@ def as_met(
     value, scatter = true_value(cars, test, instrument, interval, name)
     value = cars.unlike(quantity_read(test), value)
     if test.quantity == AT_CLAMPS:
-        off = cars.spread("away_while_cranking_spread") * cars.normal("away while cranking")
-        value = value + cars.spread("away_while_cranking_mean") + off
+        off = cars.number("away_while_cranking_spread") * cars.normal("away while cranking")
+        value = value + cars.number("away_while_cranking_mean") + off
     return value, scatter
 
 
@@ -310,7 +310,7 @@ def as_met(
 
 
 def _above(cars: Cars, value: Array, edge: str, width: str) -> Array:
-    return np.asarray(expit((value - cars.spread(edge)) / cars.spread(width)))
+    return np.asarray(expit((value - cars.number(edge)) / cars.number(width)))
 
 
 def heard(cars: Cars) -> dict[str, Array]:
@@ -318,7 +318,7 @@ def heard(cars: Cars) -> dict[str, Array]:
     circuit: Any = solve_circuit(cars)
     turns = _above(cars, circuit.start.speed, "stands_speed", "stands_speed_width") * circuit.moved
     brisk = _above(cars, circuit.start.speed, "slow_speed", "slow_speed_width")
-    edge = cars.spread("clicking_voltage") + cars.trait("clicking", cars.spread("clicking_voltage_spread"))
+    edge = cars.number("clicking_voltage") + cars.trait("clicking", cars.number("clicking_voltage_spread"))
     clicks = np.asarray(answers.coil_volts(cars, circuit) < edge)
     stands, silent = circuit.moved - turns, answers.silent(cars)
     found = {
@@ -339,10 +339,10 @@ def lamps(cars: Cars) -> dict[str, Array]:
 def eye_colour(cars: Cars) -> dict[str, Array]:
     """Chance of each colour of the built-in hydrometer [-]."""
     dried = cars.acts_in("battery", "dried_out")
-    clear = cars.spread("eye_clear_dried_out" if dried else "eye_clear_otherwise")
-    bad = 1.0 / cars.spread("eye_cells") if cars.acts_in("battery", *resting.SINGLE_CELL) else 0.0
-    above = ndtr((cars.charge - cars.spread("eye_green_charge")) / cars.spread("eye_green_charge_spread"))
-    green = cars.spread("eye_green_share") * above * (1.0 - bad) * (1.0 - clear)
+    clear = cars.number("eye_clear_dried_out" if dried else "eye_clear_otherwise")
+    bad = 1.0 / cars.number("eye_cells") if cars.acts_in("battery", *resting.SINGLE_CELL) else 0.0
+    above = ndtr((cars.charge - cars.number("eye_green_charge")) / cars.number("eye_green_charge_spread"))
+    green = cars.number("eye_green_share") * above * (1.0 - bad) * (1.0 - clear)
     return {"clear": clear + 0.0 * green, "green": green, "dark": 1.0 - clear - green}
 
 

@@ -19,7 +19,7 @@ from unittest import mock
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from faultnet.inference.fast.query import Desk
+from faultnet.inference.fast.query import Query
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.shipped import shipped
 from tests.bench import work
@@ -27,9 +27,9 @@ from tests.bench import work
 PASSES = 3
 
 
-def all_states(desk: Desk, *_: Any) -> Desk:
-    """Instead of :meth:`Desk.narrowed`."""
-    return desk
+def all_states(query: Query, *_: Any) -> Query:
+    """Instead of :meth:`Query.narrowed`."""
+    return query
 
 
 @dataclass
@@ -55,7 +55,7 @@ def entries_of(name: str, tables: Catalogue) -> list[Entry]:
     found = [Entry(f"{name} {getattr(v[-1].entries[-1], 'test', 'act') if v[-1].entries else ''}") for v in entered]
     for narrow in [False, True] * PASSES:
         work.forget(models)
-        with mock.patch.object(Desk, "narrowed", Desk.narrowed if narrow else all_states):
+        with mock.patch.object(Query, "narrowed", Query.narrowed if narrow else all_states):
             for entry, so_far in zip(found, entered, strict=True):
                 begin = time.process_time()
                 bits = work.worked(models, so_far, tables, work.open_tests(so_far[-1], tables)).bits

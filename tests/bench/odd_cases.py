@@ -15,8 +15,8 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
+from faultnet import advise
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
-from faultnet.diagnosis import diagnose
 from faultnet.errors import ClashError
 from faultnet.prior_set import ActSpec, Catalogue, Test, load_catalogue
 from tests.bench.memory import most_memory
@@ -78,14 +78,14 @@ def run(cases: Iterator[tuple[str, Case]], catalogue: Catalogue, every: int = 1)
     """
     told: dict[str, Any] = dict.fromkeys(("cases", "answered", "clash", "tracebacks", "not_beliefs", "slow"), 0)
     slowest = (0.0, "")
-    diagnose(Case(CAR, (Visit((), Conditions(10.0)),)), catalogue)  # the car's network is built
+    advise(Case(CAR, (Visit((), Conditions(10.0)),)), catalogue)  # the car's network is built
     for number, (name, case) in enumerate(cases):
         if number % every:
             continue
         told["cases"] += 1
         before = time.process_time()
         try:
-            found = diagnose(case, catalogue)
+            found = advise(case, catalogue).diagnosis
             told["answered"] += 1
             good = all(math.isfinite(p) and -1e-9 <= p <= 1.0 + 1e-9 for p in numbers_in(found))
             told["not_beliefs"] += not good

@@ -84,7 +84,7 @@ def drawn_cases(
 def _of_cell(catalogue: Catalogue, car: Car, count: int, world: World, rng: np.random.Generator) -> list[Case]:
     true = scaled(catalogue, world.rates)
     parts = Network({n.name: n for n in component_nodes(Setting(car, CONDITIONS, true))})
-    modes = _brought_in(parts, count, true.spread("brought_in_when_sound"), rng)
+    modes = _brought_in(parts, count, true.number("brought_in_when_sound"), rng)
     network = network_for(Setting(replace(car, battery=Battery(600.0), climate="temperate"), CONDITIONS, catalogue))
     days = [_rest(network, modes, count, rng) for _ in range(world.visits)]
     confirmed = rng.random(count) < world.confirmed

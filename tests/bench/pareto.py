@@ -22,7 +22,7 @@ from faultnet.shipped import shipped
 from faultnet.simulation.trial import Plan, results_of
 from faultnet.simulation.workshop.one_car import CarResult
 
-IN_VAIN, CALL_BACK = 400.0, 180.0
+IN_VAIN, CALL_BACK = 400.0, 320.0
 PRICES = ((400.0, 180.0), (100.0, 180.0), (1600.0, 180.0), (400.0, 45.0), (400.0, 720.0))
 """Price of a part in vain and of a come-back [money]: as shipped, then each a quarter and four times of that."""
 

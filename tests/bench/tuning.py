@@ -63,8 +63,8 @@ def recovery(cases: int, confirmed: float, seed: int) -> dict[str, object]:
     true = wrong_rates(catalogue, seed)
     drawn = drawn_cases(catalogue, cases, World(true, confirmed), np.random.default_rng(seed), CELLS)
     started = time.perf_counter()
-    with on_processes(2) as spread:
-        tuned = tune(drawn, catalogue, Options(strength=STRENGTH, folds=0, passes=60), spread=spread)
+    with on_processes(2) as mapped:
+        tuned = tune(drawn, catalogue, Options(strength=STRENGTH, folds=0, passes=60), mapped=mapped)
     pairs = judged(tuned, true)
     near = [abs(c.new / t - 1.0) <= 0.1 for c, t in pairs]
     inside = [c.low <= t <= c.high for c, t in pairs]
@@ -93,10 +93,10 @@ def pass_cost(cases: int, seed: int) -> dict[str, object]:
         made = time.perf_counter() - started
         size = sum(p.stat().st_size for p in ready.chunks)
         chunks = (list(ready.chunks) * -(-PASS_CASES // cases))[: -(-PASS_CASES * len(ready.chunks) // cases)]
-        with on_processes(2) as spread:
-            pass_over(spread, chunks[:2], ready.frame_path, ready.start)
+        with on_processes(2) as mapped:
+            pass_over(mapped, chunks[:2], ready.frame_path, ready.start)
             started = time.perf_counter()
-            pass_over(spread, chunks, ready.frame_path, ready.start)
+            pass_over(mapped, chunks, ready.frame_path, ready.start)
             two = time.perf_counter() - started
         started = time.perf_counter()
         pass_over(serially, ready.chunks, ready.frame_path, ready.start)

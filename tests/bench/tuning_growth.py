@@ -30,7 +30,7 @@ from faultnet.learning.em.e_step import Frame, Numbers
 from faultnet.learning.em.encode import CHUNK, UNLISTED, Encoder, encoded
 from faultnet.learning.em.m_step import climbed
 from faultnet.learning.em.rates import RateForm, rate_form
-from faultnet.learning.em.scale import Spread, on_processes, pass_over, serially
+from faultnet.learning.em.scale import ParallelMap, on_processes, pass_over, serially
 from faultnet.learning.em.space import space_for
 from faultnet.learning.result import Options
 from faultnet.prior_set import load_catalogue
@@ -91,21 +91,21 @@ def made(task: tuple[Path, int, float, int, int]) -> tuple[float, float, float, 
 
 
 def grown(
-    cases: int, confirmed: float, seed: int, folder: Path, spread: Spread, *, to_the_end: bool
+    cases: int, confirmed: float, seed: int, folder: Path, mapped: ParallelMap, *, to_the_end: bool
 ) -> dict[str, object]:
     """Costs of one history [s, kB, MB], and with `to_the_end` how near its rates come to the truth."""
     began = time.perf_counter()
     sizes = [min(CHUNK, cases - first) for first in range(0, cases, CHUNK)]
     if not (folder / OUTCOMES).exists():
-        known = spread(outcomes_of, [(seed, confirmed, k, size) for k, size in enumerate(sizes)])
+        known = mapped(outcomes_of, [(seed, confirmed, k, size) for k, size in enumerate(sizes)])
         kept(sorted(set().union(*known), key=lambda outcome: outcome.causes), folder / OUTCOMES)
     _, frame, start = prepared_for(seed, confirmed, folder / OUTCOMES)
     frame_path = kept(frame, folder / "frame")
     paths = [folder / f"chunk_{CHUNK * k:09d}" for k in range(len(sizes))]
     tasks = [(path, seed, confirmed, k, size) for k, (path, size) in enumerate(zip(paths, sizes, strict=True))]
-    told = list(spread(made, tasks))
+    told = list(mapped(made, tasks))
     worked = time.perf_counter()
-    pass_over(spread, paths, frame_path, start)
+    pass_over(mapped, paths, frame_path, start)
     passed = time.perf_counter()
     size = sum(p.stat().st_size for p in paths)
     found: dict[str, object] = {
@@ -122,7 +122,7 @@ def grown(
     }
     if to_the_end:
         options = Options(strength=STRENGTH, passes=PASSES, tolerance=TOLERANCE)
-        climb = climbed(paths, frame_path, frame, start, options, spread, progress=folder / "passes")
+        climb = climbed(paths, frame_path, frame, start, options, mapped, progress=folder / "passes")
         off = np.abs(_off(frame.rates, climb.numbers, world(seed, confirmed)))
         found |= {
             "passes": climb.passes, "tuning_s": round(time.perf_counter() - passed, 1), "rates": len(off),
@@ -161,8 +161,8 @@ def main() -> None:
     args = parser.parse_args()
     for cases in args.cases:
         several = on_processes(args.workers) if args.workers > 1 else nullcontext(serially)
-        with place(args.folder) as folder, several as spread:
-            found = grown(cases, args.confirmed, args.seed, folder, spread, to_the_end=args.to_the_end)
+        with place(args.folder) as folder, several as mapped:
+            found = grown(cases, args.confirmed, args.seed, folder, mapped, to_the_end=args.to_the_end)
         print(json.dumps(found), flush=True)
 
 

@@ -85,7 +85,7 @@ def worked(
     whole = course(models, visits, tables, models[0].space)
     belief = updated(models[0].space, whole.log_likelihood)
     assert belief is not None
-    leading = leading_chances(whole.present, belief, tests, tables.spread)
+    leading = leading_chances(whole.present, belief, tests, tables.number)
     found = Worked(whole, belief, leading, belief.marginals(), {})
     bits = joint_bits(found) if gain is None else gain(found)
     return replace(found, bits=bits)

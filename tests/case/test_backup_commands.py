@@ -1,9 +1,10 @@
-"""`faultnet cases backup` and `restore`: between both databases and back, checked; nothing overwritten unasked."""
+"""`faultnet cases list`, `backup` and `restore`: between both databases and back; nothing overwritten unasked."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from faultnet.case.store.backup import contents_of
 from faultnet.case.store.events import add_entry
 from faultnet.case.store.store import Store, open_store
-from faultnet.case.types import Battery, Car, Case, Reading
+from faultnet.case.types import Battery, Car, Case, CaseOutcome, Reading, Visit
 from faultnet.cli import main
 from tests.case.conftest import new_place
 from tests.case.test_photos import drawn
@@ -62,6 +63,26 @@ def test_there_and_back_nothing_is_lost(
     with open_store(places[2]) as store:
         assert store.history(case_id) == history
         assert {event.who for event in history} == {"Kim"}
+
+
+def test_the_list_can_be_asked_for_a_cause_a_car_a_day_and_what_is_closed(run: Run, tmp_path: Path) -> None:
+    place = tmp_path / "one.sqlite"
+    with open_store(place) as store:
+        mine = store.create_case(replace(CASE, visits=(Visit((), date="2026-11-20"),)))
+        belt = CaseOutcome((("belt", "slips"),))
+        done = store.create_case(Case(Car(Battery(600.0)), (Visit((), date="2026-10-01"),), outcome=belt))
+
+    def listed(*options: str) -> list[str]:
+        return [line["case_id"] for line in json.loads(run("list", *options, "--store", place, "--json")[1])["cases"]]
+
+    assert listed() == [done, mine]
+    assert listed("--closed") == listed("--cause", "belt") == listed("--cause", "belt:slips") == [done]
+    assert listed("--open") == listed("--car", "büro") == [mine]
+    assert listed("--since", "2026-11-20", "--until", "2026-11-20") == [mine]
+    assert listed("--since", "2026-11-21") == []
+    status, out, err = run("list", "--since", "yesterday", "--store", place)
+    assert (status, out) == (2, "")
+    assert "--since" in err
 
 
 def test_a_store_that_holds_cases_is_refused_until_merging_is_allowed(run: Run, tmp_path: Path) -> None:

@@ -35,7 +35,7 @@ def test_what_a_test_tells_of_a_part_is_its_information_on_whether_that_is_at_fa
 
 
 def test_each_part_gets_the_tests_that_tell_most_for_their_time(weighed: Weighed) -> None:
-    share = weighed.worked.catalogue.spread("telling_share")
+    share = weighed.worked.catalogue.number("telling_share")
     found = telling_tests(weighed.position, weighed.tests, weighed.worked.catalogue)
     names = weighed.position.repairs.names[:-1]
     assert set(found) == set(names)

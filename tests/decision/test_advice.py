@@ -49,8 +49,11 @@ def test_a_car_just_brought_in_is_tested_not_mended(catalogue):
     answer = advise(load_case(shipped("cases") / "fresh_case.json"), catalogue, load_costs())
     assert not answer.decision.stop
     assert max(t.saving for t in answer.diagnosis.next_tests) > 0
-    told = [t.bits / t.price for t in answer.diagnosis.next_tests]
-    assert told == pytest.approx(sorted(told, reverse=True), rel=1e-2), "rounded to four places"
+    taken = doubt_taken(
+        weigh(work_through(load_case(shipped("cases") / "fresh_case.json"), catalogue), load_costs()).position
+    )
+    told = [taken[t.test] / t.price for t in answer.diagnosis.next_tests]
+    assert told == pytest.approx(sorted(told, reverse=True), rel=1e-2), "prices are rounded"
 
 
 def test_the_outcomes_of_a_test_are_a_distribution_and_average_back_to_the_belief(catalogue, fresh):
@@ -73,6 +76,14 @@ def test_the_saving_of_a_test_is_worked_out_by_hand(fresh):
         if weight.sum() > 1e-9:
             after += weight.sum() * float(expected_cost(position.repairs, weight[None])[0])
     assert worth.saving == pytest.approx(position.cost_now() - after - position.price["rest_voltage"])
+
+
+def test_bits_per_minute_count_the_minutes_of_the_prices_for_turning_to_a_test(catalogue, fresh):
+    """By the prices in use, which a prior set may give, and not by a figure of the diagnosis."""
+    slow = replace(load_costs(), overhead_minutes=10.0)
+    for costs in (load_costs(), slow):
+        for test in weigh(fresh, costs).tests[:5]:
+            assert test.bits_per_minute == test.bits / (test.minutes + costs.overhead_minutes)
 
 
 def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead():
@@ -121,7 +132,7 @@ def test_where_a_repair_is_founded_tests_that_do_not_pay_are_left_alone():
     assert max(w.saving for w in worth_of_tests(founded, load_costs()).values()) < 0
 
 
-def test_a_reading_that_a_dear_repair_hangs_on_is_measured_once_more(catalogue):
+def test_a_reading_that_a_dear_repair_depends_on_is_measured_once_more(catalogue):
     """A load test at 9.2 V, with 12.6 V at rest and a car that turns over as ever: again before one is bought.
 
     One in four such cars has a sound battery; at 8.9 V hardly one in twenty has, and a second reading does not pay.

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.decision import load_costs
 from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.costs import Costs, checks_of
@@ -15,6 +15,7 @@ from faultnet.decision.proving import Unproven, read_since_repair, unproven
 from faultnet.decision.repair import Repairs
 from faultnet.decision.value import Position, one_step, two_steps
 from faultnet.diagnosis import work_through
+from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
@@ -96,6 +97,41 @@ def test_a_check_that_cannot_be_done_is_not_asked_for() -> None:
     assert share == pytest.approx((COSTS.unproven - 1.0) / 3.0)
 
 
+def test_a_check_before_the_car_is_given_back_keeps_the_call_back_no_longer_at_stake() -> None:
+    """Sound 9 to 1, then a for 100: with chance 0.1 the car comes back for 320, and that costs as much trust again."""
+    repairs = Repairs(
+        ("a", "give_back"), np.array([100.0, 1.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 320.0
+    )
+    checks = Unproven({"give_back": (LOAD, frozenset({"look"}))}, {"give_back": 2}, 2.0)
+    chances = {"load": BLIND, "other": BLIND}
+    position = Position(np.array([0.1, 0.9]), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
+    worth = one_step(position)
+    assert worth["load"].saving == pytest.approx(0.1 * 320.0 / 2)
+    assert worth["other"].saving == pytest.approx(0.0)
+
+
+def test_what_is_checked_before_a_car_is_given_back_depends_on_what_is_told() -> None:
+    """Flat again and again: a charging voltage and the draw (common practice, no source); nobody asks so of a clunk."""
+    doable = ("charge_idle_voltage", "key_off_current", "rest_voltage")
+    told = Reading("flat_how_often", state="again_and_again")
+    volts, draw = (frozenset({test}) for test in doable[:2])
+    entries = (told, Reading("charge_idle_voltage", value=14.2), Act("replace", "battery", "better"))
+    left = [unproven(Case(CAR, (Visit(entries[:n]),)), COSTS, doable).open_checks.get("give_back") for n in range(4)]
+    assert left == [None, (volts, draw), (draw,), (draw,)]
+    skipped = replace(entries[1], value=None, not_measured="skipped")
+    assert unproven(Case(CAR, (Visit((told, skipped)),)), COSTS, doable).open_checks["give_back"] == (volts, draw)
+    once = replace(told, state="once")
+    assert "give_back" not in unproven(Case(CAR, (Visit((once,)),)), COSTS, doable).open_checks
+
+
+def test_an_answer_that_is_not_there_is_refused(tmp_path) -> None:
+    (tmp_path / "prior_set.toml").write_text('name = "ours"\nversion = "1"\nparent = "standard"\n')
+    row = 'before_return,flat_how_often=always,key_off_current,-,"common practice, no source",practice,\n'
+    (tmp_path / "costs.csv").write_text("kind,name,value,unit,source,mark,note\n" + row)
+    with pytest.raises(PriorsError, match=r"costs\.csv, line 2.*flat_how_often=always"):
+        load_costs(folder=tmp_path)
+
+
 def test_whatever_costs_trust_in_vain_has_checks_named_for_it() -> None:
     """Else a part without would be bought before its neighbour for want of a check alone."""
     assert {part for part, trust in COSTS.in_vain.items() if trust > 0.0} == set(COSTS.named)
@@ -123,7 +159,7 @@ CLUNK = (
 )  # fmt: skip
 
 
-def weighed(*entries: Reading, tools: frozenset[str] | None = None, costs: Costs = COSTS) -> Weighed:
+def weighed(*entries: Entry, tools: frozenset[str] | None = None, costs: Costs = COSTS) -> Weighed:
     case = Case(CAR, (Visit(entries, MILD),))
     return weigh(work_through(case, CATALOGUE), costs, tools=tools)
 
@@ -180,3 +216,26 @@ def test_a_battery_that_is_surely_bad_is_bought_although_nobody_loaded_it() -> N
     assert "battery" in unproven(found.worked.case, COSTS, [t.test for t in found.tests]).open_checks
     assert found.decision.stop
     assert found.decision.repair == "battery"
+
+
+SOUND_CAR = {"rest_voltage": 12.65, "crank_minimum": 10.4, "charge_idle_voltage": 14.3, "built_in_eye": "green"}
+
+
+def test_a_check_up_looks_at_the_battery_at_rest_under_a_load_and_while_it_charges() -> None:
+    """What a check of the electrics is at least (common practice, no source), before a sound car is given back."""
+    entries: list[Entry] = [Reading("when_it_fails", state="does_not_fail")]
+    for _ in range(8):
+        found = weighed(*entries, tools=USUAL_TOOLS)
+        if found.decision.stop:
+            break
+        test = CATALOGUE.test(found.tests[0].test)
+        entries += preparing_acts(unmet_needs(test, found.worked.case.visits[-1], CATALOGUE))
+        known = SOUND_CAR.get(test.id)
+        entries.append(
+            Reading(test.id, not_measured="skipped") if known is None
+            else Reading(test.id, state=known) if isinstance(known, str) else Reading(test.id, value=known)
+        )  # fmt: skip
+    read = {entry.test for entry in entries if isinstance(entry, Reading) and entry.not_measured is None}
+    assert read >= {"rest_voltage", "crank_minimum", "charge_idle_voltage"}
+    assert found.decision.stop
+    assert found.decision.repair is None

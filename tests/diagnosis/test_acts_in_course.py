@@ -49,7 +49,7 @@ def test_a_car_that_comes_back_has_something_left_that_was_not_found() -> None:
 
 def test_what_is_said_after_a_drive_is_a_distribution_and_use_counts_only_alone() -> None:
     found = worked(())
-    spread, space = found.catalogue.spread, found.space
+    spread, space = found.catalogue.number, found.space
     chances = [after_driving(spread, space, space.modes, word) for word in ("cured", "better", "no_change")]
     assert np.sum(chances, axis=0) == pytest.approx(1.0)
     use = space.components.index("use")

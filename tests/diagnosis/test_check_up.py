@@ -7,7 +7,7 @@ import pytest
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.decision import advise, load_costs
-from faultnet.diagnosis import diagnose, work_through
+from faultnet.diagnosis import Diagnosis, work_through
 from faultnet.diagnosis.diagnose import nothing_wrong
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.prior_set import load_catalogue
@@ -25,6 +25,10 @@ FOUND_GOOD = {
     "standing_habit": "hours_or_a_night", "left_something_on": "no", "positive_joint_moves": "firm",
     "negative_joint_moves": "firm", "charge_lamp": "normal",
 }  # fmt: skip
+
+
+def said_of(*entries: Entry) -> Diagnosis:
+    return advise(Case(CARS[0], (Visit(entries, MILD),)), CATALOGUE, COSTS).diagnosis
 
 
 def good(car: Car) -> tuple[Reading, ...]:
@@ -56,11 +60,21 @@ def test_a_sound_car_checked_over_ends_with_a_clear_word(car: Car) -> None:
     assert answer.decision.founded
 
 
+def test_before_anything_is_read_nothing_is_said_to_look_sound() -> None:
+    skipped = Reading("rest_voltage", not_measured="skipped")
+    said = []
+    for entries in ((CHECK_UP, skipped), (CHECK_UP, Reading("built_in_eye", state="green"))):
+        case = Case(CARS[0], (Visit(entries, MILD),))
+        said.append(advise(case, CATALOGUE, COSTS, tools=USUAL_TOOLS).diagnosis.summary)
+    assert said[0].startswith("Nothing is tested yet (")
+    assert said[1].startswith("Nothing that was tested looks wrong (")
+
+
 def test_no_complaint_weighs_by_its_own_chance() -> None:
     """Worked by hand: the odds of nothing wrong change by the ratio of the two chances."""
     before, after = sound(CARS[0]), sound(CARS[0], CHECK_UP)
-    spread = CATALOGUE.spread
-    ratio = spread("check_up_when_sound") / spread("check_up_when_at_fault")
+    number = CATALOGUE.number
+    ratio = number("check_up_when_sound") / number("check_up_when_at_fault")
     assert after / (1.0 - after) == pytest.approx(ratio * before / (1.0 - before), rel=1e-3)
 
 
@@ -71,10 +85,10 @@ def test_a_fault_that_is_found_at_a_check_up_is_still_found() -> None:
 
 def test_the_reasons_say_what_no_complaint_did() -> None:
     entries = (CHECK_UP, Reading("rest_voltage", value=11.9))
-    found = diagnose(Case(CARS[0], (Visit(entries, MILD),)), CATALOGUE)
+    found = said_of(*entries)
     first = found.causes[0]
     moved = {r.entry: r.weight for r in found.reasons[f"{first.component}:{first.mode}"]}
-    without = diagnose(Case(CARS[0], (Visit(entries[1:], MILD),)), CATALOGUE)
+    without = said_of(*entries[1:])
     chance = {(c.component, c.mode): c.probability for c in without.causes}[first.component, first.mode]
     odds = 10.0 * np.log10(first.probability / (1 - first.probability) / (chance / (1 - chance)))
     assert moved[0] == pytest.approx(odds, abs=0.1)
@@ -82,16 +96,13 @@ def test_the_reasons_say_what_no_complaint_did() -> None:
 
 def test_an_answer_given_anew_replaces_the_one_before() -> None:
     slow, clunk = Reading("how_it_turns_over", state="slow"), Reading("how_it_turns_over", state="one_clunk")
-    both, last = (diagnose(Case(CARS[0], (Visit(e, MILD),)), CATALOGUE) for e in ((slow, clunk), (clunk,)))
+    both, last = said_of(slow, clunk), said_of(clunk)
     assert [c.probability for c in both.causes] == pytest.approx([c.probability for c in last.causes])
     assert [s.entry for s in both.seen] == [1]
 
 
 def test_not_tried_says_nothing_of_the_car() -> None:
-    before, after = (
-        diagnose(Case(CARS[0], (Visit(e, MILD),)), CATALOGUE).causes
-        for e in ((), (Reading("jump_start", state="not_tried"),))
-    )
+    before, after = (said_of(*e).causes for e in ((), (Reading("jump_start", state="not_tried"),)))
     chance = {(c.component, c.mode): c.probability for c in after}
     known = [c for c in before if c.component != "unlisted"]  # a fault that spoils readings makes any answer as likely
     assert all(chance[c.component, c.mode] == pytest.approx(c.probability, rel=0.02) for c in known)

@@ -7,7 +7,6 @@ before.
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -18,6 +17,7 @@ import numpy as np
 import pytest
 
 from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
+from faultnet.diagnosis import diagnose
 from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
@@ -34,7 +34,6 @@ from faultnet.prior_set.catalogue import Catalogue
 from tests.inference import demo
 from tests.inference.outside import by_pgmpy, chance_by_pgmpy
 
-diagnosing = importlib.import_module("faultnet.diagnosis.diagnose")
 EXACT = 1e-9
 FLAT = (Reading("rest_voltage", value=11.9), Reading("how_it_turns_over", state="slow"))
 FULL = (Reading("rest_voltage", value=12.7), Reading("solenoid_drop", value=0.9))
@@ -245,7 +244,7 @@ def test_a_jump_start_speaks_of_the_car_with_a_full_battery_for_a_moment(outcome
     charge = reduced().nodes["charge"]
     full = np.array([1e-3] * (charge.card - 2) + [0.3, 0.7])
     later = {"charge_visit_2": Node("charge_visit_2", "state", charge.states, (), full / full.sum())}
-    heard = [demo.catalogue().spread(f"cranking_{outcome}_{behaviour}") for behaviour in BEHAVIOURS]
+    heard = [demo.catalogue().number(f"cranking_{outcome}_{behaviour}") for behaviour in BEHAVIOURS]
     cranking = Evidence("crank_behaviour", np.array(heard), 0.2)
     expected = written_out(
         [reduced(), reduced()], [demo.evidence((*FLAT, *FULL)), (cranking,)], later, [(), ("battery", "use", "drain")]
@@ -261,7 +260,7 @@ def test_a_replaced_part_is_sound_at_later_visits_if_the_repair_took(component: 
 
     A new battery comes charged, whether or not it is the right one.
     """
-    took = demo.catalogue().spread("repair_works_replace")
+    took = demo.catalogue().number("repair_works_replace")
     weights: dict[str, Array] = {c: np.zeros(reduced().nodes[c].card) for c in model().space.components}
     for worked, chance in ((True, took), (False, 1.0 - took)):
         mended = (component,) if worked else ()
@@ -300,7 +299,7 @@ def outcome_node(component: str, outcome: str, worked: bool) -> Node:
 
 
 def outcome_share(left: str, mended: str, outcome: str) -> float:
-    cured, better = (demo.catalogue().spread(f"outcome_{left}_{mended}_{o}") for o in ("cured", "better"))
+    cured, better = (demo.catalogue().number(f"outcome_{left}_{mended}_{o}") for o in ("cured", "better"))
     return {"cured": cured, "better": better, "no_change": 1.0 - cured - better}[outcome]
 
 
@@ -345,7 +344,7 @@ def contradicting(monkeypatch: pytest.MonkeyPatch) -> None:
         entered = {e.test for v in visits for e in v.entries if isinstance(e, Reading)}
         return replace(whole, log_likelihood=np.full(len(space), -np.inf if together <= entered else 0.0))
 
-    monkeypatch.setattr(diagnosing, "course", artificial)
+    monkeypatch.setattr(diagnose, "course", artificial)
 
 
 @pytest.mark.usefixtures("contradicting")
@@ -359,7 +358,7 @@ def test_a_clash_names_the_fewest_entries_that_cannot_stand_together(
     )  # fmt: skip
     case = Case(demo.CAR, (visit(*entries[:2]), visit(*entries[2:])))
     with pytest.raises(ClashError) as caught:
-        diagnosing.work_through(case, demo.catalogue(), max_faults=1)
+        diagnose.work_through(case, demo.catalogue(), max_faults=1)
     labels = [demo.catalogue().test(t).label for t in ("rest_voltage", "hydrometer_level")]
     assert len(caught.value.entries) == 2
     assert all(label in words for label, words in zip(labels, caught.value.entries, strict=True))

@@ -32,7 +32,7 @@ def test_a_reading_points_at_its_own_bin() -> None:
     best = int(found.likelihood.argmax())
     assert found.quantity == "rest_voltage"
     assert edges[best] <= 12.42 <= edges[best + 1]
-    spoilt, sound = demo.catalogue().spread("unlisted_mixture"), demo.network().sound["rest_voltage"]
+    spoilt, sound = demo.catalogue().number("unlisted_mixture"), demo.network().sound["rest_voltage"]
     even = 1.0 / (edges[-1] - edges[0])
     assert found.background == pytest.approx(spoilt * even + (1.0 - spoilt) * float(sound @ found.likelihood))
     assert 0.0 < spoilt < 1.0

@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from faultnet import advise
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.diagnosis import course as course_module
-from faultnet.diagnosis import diagnose, leaving_out
+from faultnet.diagnosis import leaving_out
 from faultnet.diagnosis.course import Walk, course
 from faultnet.diagnosis.diagnose import work_through
 from faultnet.diagnosis.leaving_out import without_each
@@ -85,7 +86,7 @@ def test_how_odd_earlier_readings_are_asks_nothing_of_their_visits_again(monkeyp
     catalogue, car = load_catalogue(), Car(Battery(540.0, age=4.0))
     day = Visit((Reading("rest_voltage", 12.3), Reading("charge_unloaded_voltage", 14.1)), Conditions(4.0))
     last = Visit((Reading("rest_voltage", 12.4),), Conditions(14.0))
-    diagnose(Case(car, (day, last)), catalogue)
+    advise(Case(car, (day, last)), catalogue)
     earlier, _ = work_through(Case(car, (day, last)), catalogue).models
     networks: list[int] = []
     predict = VisitModel.predict
@@ -96,7 +97,7 @@ def test_how_odd_earlier_readings_are_asks_nothing_of_their_visits_again(monkeyp
 
     monkeypatch.setattr(VisitModel, "predict", noted)
     more = replace(last, entries=(*last.entries, Reading("charge_lamp", state="stays_on")))
-    diagnose(Case(car, (day, more)), catalogue)
+    advise(Case(car, (day, more)), catalogue)
     assert networks
     assert id(earlier.compiled.network) not in networks
 

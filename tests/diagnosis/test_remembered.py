@@ -47,9 +47,9 @@ def sums(model: Model, mode: int) -> tuple[float, float, float]:
     """Likelihood of one odd reading, of two of one value, and of two anywhere in one bin, of a drain in some mode."""
     node = model.compiled.network.nodes["key_off_current"]
     assert node.parents[0] == "drain_now"
-    acting = model.compiled.network.nodes["drain_now"].table[:, mode]
+    active = model.compiled.network.nodes["drain_now"].table[:, mode]
     others = tuple(0 for _ in node.parents[1:])
-    chances = sum(share * node.table[(slice(None), now, *others)] for now, share in enumerate(acting))
+    chances = sum(share * node.table[(slice(None), now, *others)] for now, share in enumerate(active))
     found = evidence_of(model.compiled.network, demo.catalogue(), ODD)
     assert found is not None
     assert found.number is not None
@@ -105,7 +105,7 @@ def test_the_next_visit_remembers_less(model: Model, mode: str) -> None:
     again = log_likelihood(model, (ODD,), (ODD,)) - log_likelihood(model, (ODD,))
     one, _, both = sums(model, model.compiled.network.nodes["drain"].states.index(mode))
     on = demo.catalogue().on_rate("drain", mode, model.setting.brought_on) if mode != "sound" else 1.0
-    stays = demo.catalogue().spread(BETWEEN_VISITS) * (on**2 + (1.0 - on) ** 2)
+    stays = demo.catalogue().number(BETWEEN_VISITS) * (on**2 + (1.0 - on) ** 2)
     assert (on < 0.9) == (mode == "stays_awake")
     place = row(model) if mode == "sound" else row(model, drain=mode)
     assert again[place] == pytest.approx(np.log(stays * both / one + (1.0 - stays) * one), abs=1e-4)
@@ -117,7 +117,7 @@ def test_it_is_expected_to_read_as_before(model: Model, between: tuple[Entry, ..
     found = course([model], [Visit((ODD, *between), demo.MILD)], demo.catalogue(), model.space)
     belief = updated(model.space, found.log_likelihood)
     assert belief is not None
-    shown = leading_chances(found.present, belief, ["key_off_current"], demo.catalogue().spread)
+    shown = leading_chances(found.present, belief, ["key_off_current"], demo.catalogue().number)
     sound = shown.chances["key_off_current"][np.flatnonzero(shown.chosen == row(model))[0]]
     edges = model.compiled.network.nodes["reading_key_off_current"].edges
     assert sound[np.searchsorted(edges, 0.12) - 1] >= 0.85
@@ -126,11 +126,11 @@ def test_it_is_expected_to_read_as_before(model: Model, between: tuple[Entry, ..
 def test_at_the_next_visit_it_is_expected_to_read_as_before_with_the_chance_that_it_stays(model: Model) -> None:
     shares = []
     for tables in ({}, {BETWEEN_VISITS: 0.0}):
-        spread = with_spreads(**tables).spread
+        number = with_spreads(**tables).number
         found = course([model] * 2, [Visit((ODD,), demo.MILD), Visit((), demo.MILD)], demo.catalogue(), model.space)
         belief = updated(model.space, found.log_likelihood)
         assert belief is not None
-        shown = leading_chances(found.present, belief, ["key_off_current"], spread)
+        shown = leading_chances(found.present, belief, ["key_off_current"], number)
         sound = shown.chances["key_off_current"][np.flatnonzero(shown.chosen == row(model))[0]]
         edges = model.compiled.network.nodes["reading_key_off_current"].edges
         shares.append(sound[np.searchsorted(edges, 0.11) - 1])

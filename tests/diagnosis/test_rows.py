@@ -123,7 +123,7 @@ class OneWay:
         if act.outcome is not None:
             mended = np.array([something and took])
             self.log += float(
-                np.log(acts.outcome_chance(tables.spread, space, np.array([self.modes]), mended, act.outcome)[0])
+                np.log(acts.outcome_chance(tables.number, space, np.array([self.modes]), mended, act.outcome)[0])
             )
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from faultnet import advise
 from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
-from faultnet.diagnosis import diagnose
 from faultnet.prior_set import load_catalogue
 
 CATALOGUE = load_catalogue()
@@ -13,7 +13,7 @@ BRISK, FIRES = Reading("how_it_turns_over", state="normal"), Reading("fires_when
 
 
 def clashes(*entries: Entry) -> tuple[str, ...]:
-    return diagnose(Case(CAR, (Visit(entries, MILD),)), CATALOGUE).clashes
+    return advise(Case(CAR, (Visit(entries, MILD),)), CATALOGUE).diagnosis.clashes
 
 
 def test_three_volts_at_the_posts_of_a_car_that_cranks_briskly() -> None:

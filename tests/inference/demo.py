@@ -49,7 +49,7 @@ def network(conditions: Conditions = MILD) -> Network:
 
 
 def brought_in_when_sound() -> float:
-    return catalogue().spread("brought_in_when_sound")
+    return catalogue().number("brought_in_when_sound")
 
 
 def evidence(readings: Sequence[Reading], conditions: Conditions = MILD) -> tuple[Evidence, ...]:

@@ -7,13 +7,13 @@ import pytest
 
 from faultnet.inference.contraction import Tensor
 from faultnet.inference.evidence import Evidence
-from faultnet.inference.fast.query import Desk
+from faultnet.inference.fast.query import Query
 from faultnet.inference.fast.support import SLIVER, likely_states
 from faultnet.inference.posterior import informations
 from faultnet.inference.visit import VisitModel
 from faultnet.model.network import Array
 from tests.inference import demo
-from tests.inference.test_desk import car, fresh, questions, shares
+from tests.inference.test_query import car, fresh, questions, shares
 
 CRANKED = demo.evidence(demo.FIRST[:2])
 TURNED = demo.evidence(demo.FIRST[3:4])
@@ -44,7 +44,7 @@ def test_some_states_are_answered_for_as_if_the_others_were_impossible() -> None
     """The second road: all states, and evidence that rules the others out. The axes are such as a reading bears on."""
     place = fresh().view.placements[starting_circuit(fresh())]
     seen = tuple(e for e in CRANKED if e.quantity in place.bound.cluster.quantities)
-    weights = tuple(place.weights(seen)[0])
+    factors = tuple(place.factors(seen)[0])
     states = {"source_emf": np.array([2, 3, 6]), "loop": np.array([1, 2, 3]), "turning_load": np.array([0, 4])}
     nodes = place.bound.cluster.network.nodes
     only = tuple(Tensor(np.isin(np.arange(nodes[a].card), s).astype(float), (a,)) for a, s in states.items())
@@ -52,8 +52,8 @@ def test_some_states_are_answered_for_as_if_the_others_were_impossible() -> None
     before = np.random.default_rng(5).random((len(rows), nodes["charge"].card))
     tests = [questions()[t] for t in ("positive_side_drop", "crank_minimum", "how_it_turns_over")]
     sites = [place.bound.outcomes(((quantity, table, None),)) for quantity, table, _ in tests]
-    narrow = Desk(place.bound, weights, states=states).answers(sites, rows, before, None)
-    ruled_out = Desk(place.bound, (*weights, *only)).answers(sites, rows, before, None)
+    narrow = Query(place.bound, factors, states=states).answers(sites, rows, before, None)
+    ruled_out = Query(place.bound, (*factors, *only)).answers(sites, rows, before, None)
     for one, two in zip(narrow, ruled_out, strict=True):
         assert one.max() > 0.0
         np.testing.assert_allclose(one, two, rtol=1e-9, atol=1e-14 * two.max())
@@ -64,7 +64,7 @@ def test_states_of_an_axis_are_asked_about_like_a_test() -> None:
     model = fresh()
     bound = model.view.placements[starting_circuit(model)].bound
     before = model.charge_prior
-    shown = Desk(bound, ()).answers([bound.states("source_emf")], model.view.placements[0].which, before, None)[0]
+    shown = Query(bound, ()).answers([bound.states("source_emf")], model.view.placements[0].which, before, None)[0]
     node = model.network.nodes["source_emf"]
     battery = model.modes[:, model.components.index("battery")]
     table = node.table.transpose([node.axes.index(a) for a in ("battery", "source_emf", "charge")])
@@ -101,19 +101,18 @@ def test_states_that_only_follow_are_looked_at_too_before_answers_are_taken_agai
     """Two corners of one grid: a crank current that is next to impossible in the likely one is usual in the other."""
     place = fresh().view.placements[starting_circuit(fresh())]
     seen = tuple(e for e in CRANKED if e.quantity in place.bound.cluster.quantities)
-    desk, nodes = Desk(place.bound, tuple(place.weights(seen)[0])), place.bound.cluster.network.nodes
+    query, nodes = Query(place.bound, tuple(place.factors(seen)[0])), place.bound.cluster.network.nodes
     corners = []
     for share in (1.0 - 2.0 * SLIVER, 1.0 - 2.0 * SLIVER, 2.0 * SLIVER):
         grid = {a: np.zeros(nodes[a].card) for a in ("source_emf", "source_factor", "loop", "turning_load")}
         for low in grid.values():
             low[[1, 4]] = share, 1.0 - share
         corners.append(grid)
-    sites = [place.bound.outcomes(((*questions()["positive_side_drop"][:2], None),))]
     rows, before = np.arange(3), np.ones((3, nodes["charge"].card))
     found = []
     for grid in corners:
-        monkeypatch.setattr(Desk, "_shares", lambda *_, grid=grid: grid)
-        found.append(desk.narrowed(sites, rows, before, None, None, np.full(3, 1.0 / 3.0)))
+        monkeypatch.setattr(Query, "_shares", lambda *_, grid=grid: grid)
+        found.append(query.narrowed(rows, before, None, None, np.full(3, 1.0 / 3.0)))
     first, again, second = found
     assert first is again
     assert all(np.array_equal(first.states[a], second.states[a]) for a in corners[0])

@@ -62,7 +62,7 @@ def case_of(outcome: CaseOutcome | None, *entries: Reading | Act) -> Case:
 @pytest.mark.parametrize("proof", ["replacement", "measurement", "opinion"])
 def test_with_no_reading_what_is_named_is_right_as_often_as_such_proofs_are(proof: str) -> None:
     """Bayes: p (1 - e + e p) over (1 - e) p + e p s, with s the prior that the space holds."""
-    wrong = catalogue().spread(f"wrong_by_{proof}")
+    wrong = catalogue().number(f"wrong_by_{proof}")
     case = case_of(CaseOutcome(SLIPS, proof=proof))  # type: ignore[arg-type]
     encoder = encoder_of(case)
     before = encoder.before[0]

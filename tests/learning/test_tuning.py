@@ -85,7 +85,7 @@ def test_prior_of_the_old_set_is_the_engines() -> None:
     form = rates.rate_form(catalogue(), space, 1.0, ("age", "climate"))
     told = enumerate_hypotheses(
         space.networks[0], max_faults=2, uncounted=("use",),
-        brought_in_when_sound=catalogue().spread("brought_in_when_sound"),
+        brought_in_when_sound=catalogue().number("brought_in_when_sound"),
     )  # fmt: skip
     places = encoder().places
     mine = rates.prior(form, form.start())[0][[places[tuple(row)] for row in told.modes.tolist()]]

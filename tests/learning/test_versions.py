@@ -65,7 +65,7 @@ def test_what_is_accepted_is_in_use_and_passes_the_loader(place: Path) -> None:
     assert now.rate("belt", "slips", climate="cold") == pytest.approx((60.0, 1500.0))
     assert now.symptoms["fires_when_cranked"].otherwise == pytest.approx((450.0, 50.0))
     assert now.on_rate("drain", "stays_awake") == 0.5
-    assert now.spread("module_offset_mean") == now.instrument("socket_adapter_2hz").offset == -0.2
+    assert now.number("module_offset_mean") == now.instrument("socket_adapter_2hz").offset == -0.2
     assert load_costs(IN_USE) == load_costs("standard")
 
 
@@ -82,8 +82,8 @@ def test_a_number_that_an_older_set_lacks_can_be_tuned_in_it(tmp_path: Path) -> 
         Tuned("older", Options(), 60, 1, (0.0, 1.0), (change,)), older, tmp_path / "new", "n", "1", "h", SHA
     )
     now = load_catalogue(folder=found)
-    assert now.spread("drop_spread") == 0.006
-    assert now.spread("wrong_by_opinion") == load_catalogue().spread("wrong_by_opinion")
+    assert now.number("drop_spread") == 0.006
+    assert now.number("wrong_by_opinion") == load_catalogue().number("wrong_by_opinion")
 
 
 def test_nothing_but_the_tuned_numbers_changes() -> None:

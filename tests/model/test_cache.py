@@ -217,7 +217,7 @@ def test_a_place_that_cannot_be_written_only_costs_time(
 def test_where_nothing_can_be_kept_the_numbers_lie_in_memory_as_in_the_file(
     folder: Path, tmp_path: Path, built: list[Setting], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Else products add up in another order, and the last bit of an answer hangs on the folder."""
+    """Else products add up in another order, and the last bit of an answer depends on the folder."""
     kept = network_for(demo.setting())
     monkeypatch.setenv("FAULTNET_CACHE", str(tmp_path / "none" / "below"))
     (tmp_path / "none").write_text("not a folder")

@@ -112,7 +112,7 @@ def test_tuning_lays_out_its_patterns(tmp_path: Path) -> None:
     model = model_for(CAR, DAY, catalogue, 1)
     network = conditioned_on_activity(model.compiled.network)
     patterns = patterns_of(catalogue, network, model.space.components, model.space.modes)
-    assert "belt_acting" in patterns.columns
+    assert "belt_active" in patterns.columns
     assert ("belt", "chafed") in patterns.faults
     mine = np.flatnonzero(np.abs(patterns.on[:, patterns.faults.index(("belt", "chafed"))]) == 1)
     rates = np.array([catalogue.on_rate(*fault) for fault in patterns.faults])

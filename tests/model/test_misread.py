@@ -83,7 +83,7 @@ def test_every_number_that_is_read_has_a_discrepancy_of_its_own_and_no_choice_ha
             quantity = quantity_read(test)
             assert bool(quantity.unlike) == isinstance(quantity.scale, Bins), quantity.name
             if quantity.unlike:
-                assert demo.catalogue().spread(quantity.unlike) > 0.0
+                assert demo.catalogue().number(quantity.unlike) > 0.0
 
 
 def test_a_car_is_off_by_the_same_at_every_reading_and_cars_differ() -> None:
@@ -92,6 +92,6 @@ def test_a_car_is_off_by_the_same_at_every_reading_and_cars_differ() -> None:
     volts = QUANTITIES["crank_sustained"]
     off = np.array([car.unlike(volts, 10.0) - 10.0 for car in cars])
     assert [car.unlike(volts, 10.0) - 10.0 for car in cars] == off.tolist()
-    scale = demo.catalogue().spread("unlike_crank_volts")
+    scale = demo.catalogue().number("unlike_crank_volts")
     assert np.mean(np.abs(off)) == pytest.approx(1.3 * scale, rel=0.2)
     assert cars[0].unlike(QUANTITIES["positive_drop"], 12.9) < 13.0

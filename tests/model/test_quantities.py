@@ -12,7 +12,7 @@ from faultnet.case.types import Battery, Car, Conditions
 from faultnet.errors import PriorsError
 from faultnet.model.bins import Bins
 from faultnet.model.build import build_network
-from faultnet.model.modes import acting
+from faultnet.model.modes import active_node
 from faultnet.model.quantities import QUANTITIES, TABLE, quantities_page, quantity_read
 from faultnet.model.quantity import SCALES, Law, Now, Quantity, Workings
 from faultnet.model.setting import Setting
@@ -47,7 +47,7 @@ def test_the_network_has_each_as_it_is_declared(setting: Setting) -> None:
             assert node.layer == "quantity"
             assert node.states == quantity.states
             assert node.parents == tuple(
-                acting(setting.catalogue, d) if isinstance(d, Now) else d for d in quantity.depends_on
+                active_node(setting.catalogue, d) if isinstance(d, Now) else d for d in quantity.depends_on
             )
     known = {n.name for n in nodes.values() if n.layer == "quantity" and not n.name.startswith("answer_")}
     assert all(any(name == q or name.startswith(f"{q}_") for q in QUANTITIES) for name in known)

@@ -1,4 +1,4 @@
-"""Even points and the tables counted from them, against closed forms."""
+"""Low-discrepancy points and the tables counted from them, against closed forms."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def test_quantiles_of_effects_against_scipy(shape: str, centre: float, spread: f
 
 
 def test_counts_are_the_integral_of_the_density() -> None:
-    """Bins of a normal distribution, counted from even points, against its cumulative distribution."""
+    """Bins of a normal distribution, counted from low-discrepancy points, against its cumulative distribution."""
     values = 11.0 + 0.8 * standard_normal(low_discrepancy_points(4096, 1)[0])
     expected = np.diff(stats.norm(11.0, 0.8).cdf(np.asarray(VOLTS.edges)))
     np.testing.assert_allclose(histogram(values, VOLTS, leak=0.0), expected, atol=3e-3)

@@ -178,7 +178,7 @@ def test_no_precondition_is_idle(catalogue: Catalogue) -> None:
         ("test", "rest_volts", "rest_voltage"),
         ("instrument", "multi_meter", "multimeter"),
         ("act", "tighten", "tighten_joint"),
-        ("spread", "brush_drop_maen", "brush_drop_mean"),
+        ("number", "brush_drop_maen", "brush_drop_mean"),
     ],
 )
 def test_an_unknown_id_suggests_close_ones(catalogue: Catalogue, kind: str, wrong: str, right: str) -> None:

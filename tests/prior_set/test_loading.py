@@ -271,7 +271,7 @@ def test_a_set_is_read_once_until_a_file_changes(folder: Path) -> None:
     assert load_catalogue(folder=folder) is first
     spoil(folder, "spreads.csv", "eye_cells,6,", "eye_cells,8,")
     os.utime(folder / "spreads.csv", ns=(1, 1))
-    assert load_catalogue(folder=folder).spread("eye_cells") == 8.0
+    assert load_catalogue(folder=folder).number("eye_cells") == 8.0
 
 
 def test_a_tuned_rate_is_used(folder: Path) -> None:

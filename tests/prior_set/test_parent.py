@@ -32,7 +32,7 @@ def small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_it_holds_only_what_differs(small: Path) -> None:
     ours, standard = load_catalogue("ours@1"), load_catalogue()
-    assert (ours.name, ours.version, ours.spread("brush_drop_mean")) == ("ours", "1", 1.4)
+    assert (ours.name, ours.version, ours.number("brush_drop_mean")) == ("ours", "1", 1.4)
     assert {k: v for k, v in ours.spreads.items() if v != standard.spreads[k]}.keys() == {"brush_drop_mean"}
     assert (ours.tests, ours.effects, ours.base_rates) == (standard.tests, standard.effects, standard.base_rates)
     assert ours.provenance == standard.provenance
@@ -47,9 +47,9 @@ def test_its_fingerprint_is_of_itself_and_its_parent(small: Path) -> None:
     child.mkdir()
     (child / "prior_set.toml").write_text(HEAD.format("ours@1"))
     grandchild = load_catalogue("ours@2")
-    assert grandchild.spread("brush_drop_mean") == 1.4
+    assert grandchild.number("brush_drop_mean") == 1.4
     (small / "spreads.csv").write_text(SPREADS + BRUSH.replace("1.4", "1.25"))
-    assert load_catalogue("ours@2").spread("brush_drop_mean") == 1.25
+    assert load_catalogue("ours@2").number("brush_drop_mean") == 1.25
     assert (
         len({one, load_catalogue(folder=small).fingerprint, grandchild.fingerprint, load_catalogue().fingerprint}) == 4
     )
@@ -105,7 +105,7 @@ def test_tuning_it_writes_only_the_rows_that_differ(small: Path) -> None:
     version = accept(tuned(change), "ours@1", "hot", "history.csv", "0" * 64)
     ours = load_catalogue(f"hot@{version}")
     assert ours.on_rate("drain", "stays_awake") == 0.5
-    assert ours.spread("brush_drop_mean") == 1.4
+    assert ours.number("brush_drop_mean") == 1.4
     folder = small.parents[1] / "hot" / version
     assert len((folder / "on_rates.csv").read_text().splitlines()) == 2
     assert [d.key for d in compare("ours@1", f"hot@{version}")] == [("drain", "stays_awake", "any")]

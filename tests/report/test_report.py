@@ -11,7 +11,7 @@ import pytest
 from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Conditions, Photo, Reading, Visit
 from faultnet.decision import advise, load_costs
 from faultnet.decision.plan import Knot, Leaf, pocket_plan
-from faultnet.diagnosis import Diagnosis, diagnose, work_through
+from faultnet.diagnosis import Diagnosis, work_through
 from faultnet.diagnosis.wording import entry_words, range_words
 from faultnet.prior_set import load_catalogue
 from faultnet.report import (
@@ -44,7 +44,7 @@ CASE = Case(Car(Battery(600.0, age=5.0), label="grey car"), (FIRST, SECOND), "sl
 
 @pytest.fixture(scope="module")
 def diagnosis() -> Diagnosis:
-    return diagnose(CASE, CATALOGUE)
+    return advise(CASE, CATALOGUE, load_costs()).diagnosis
 
 
 def test_a_strip_says_where_a_reading_lies_and_shows_all_of_it() -> None:
@@ -81,7 +81,7 @@ def test_after_repairs_what_is_left_agrees_with_the_diagnosis() -> None:
     visit = Visit((Reading("rest_voltage", value=10.5), Act("replace", component="battery", outcome="cured")))
     worked = work_through(replace(CASE, visits=(visit,)), CATALOGUE)
     now = at_fault_now(worked)
-    for cause in diagnose(replace(CASE, visits=(visit,)), CATALOGUE).causes:
+    for cause in advise(replace(CASE, visits=(visit,)), CATALOGUE, load_costs()).diagnosis.causes:
         assert now[cause.component, cause.mode] == pytest.approx(cause.still_there, abs=1e-9)
     assert belief_of(worked)["", ""] < 0.05 < 0.5 < now["", ""]
 
@@ -121,7 +121,7 @@ def test_the_links_are_well_formed_and_hold_every_entry_that_moved_a_cause(
 
 
 def test_links_of_a_case_without_entries_are_nothing() -> None:
-    assert draw_links(diagnose(Case(Car(Battery(600.0))), CATALOGUE)) == ""
+    assert draw_links(advise(Case(Car(Battery(600.0))), CATALOGUE, load_costs()).diagnosis) == ""
 
 
 def test_the_job_sheet_holds_everything_entered(diagnosis: Diagnosis) -> None:

@@ -50,7 +50,7 @@ def share_mended(seed: int, act: str, component: str | None, tries: int = 400, *
 )
 def test_a_repair_takes_as_often_as_the_prior_set_says(act: str, component: str, mode: str, success: str) -> None:
     found = share_mended(1, act, component, **{component: mode})
-    assert found == pytest.approx(catalogue().spread(success), abs=0.09)
+    assert found == pytest.approx(catalogue().number(success), abs=0.09)
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,7 @@ def test_charging_fills_a_sound_battery_and_not_a_sulphated_one() -> None:
     reached = {}
     for battery in ("sound", "sulphated"):
         before = [drawn(seed, battery=battery, use="left_on") for seed in range(40)]
-        hours = before[0][0].spread("charger_hours")  # so long, not about so long
+        hours = before[0][0].number("charger_hours")  # so long, not about so long
         after = [after_act(car, "charge", None, rng, hours=hours) for car, rng in before]
         reached[battery] = np.mean([car.charge for car in after])
         assert all(a.charge > c.charge and a.surface > c.surface for a, (c, _) in zip(after, before, strict=True))
@@ -148,9 +148,9 @@ def test_a_bridge_of_the_control_cures_an_open_control() -> None:
 
 def test_the_outcome_of_a_repair_follows_the_prior_set() -> None:
     right = said(14, "clean_joint", "positive_joint", 600, positive_joint="corroded")
-    works = catalogue().spread("repair_works_clean")
-    cured = catalogue().spread("outcome_none_left_mended_cured")
-    otherwise = catalogue().spread("outcome_left_nothing_mended_cured")
+    works = catalogue().number("repair_works_clean")
+    cured = catalogue().number("outcome_none_left_mended_cured")
+    otherwise = catalogue().number("outcome_left_nothing_mended_cured")
     assert right.count("cured") / 600 == pytest.approx(works * cured + (1.0 - works) * otherwise, abs=0.05)
     wrong = said(15, "replace", "battery", 600, positive_joint="corroded")
     assert wrong.count("cured") / 600 == pytest.approx(otherwise, abs=0.04)

@@ -28,18 +28,19 @@ from faultnet.simulation.workshop.roster import ROSTER, Drawn, drawn_car, place_
 from faultnet.simulation.workshop.steps import GiveBack, Look
 
 TESTS = {t.id for t in load_catalogue().tests}
+COSTS = load_costs()
 REPAIRS = {a.id for a in load_catalogue().acts if a.kind == "repair"}
 
 
 @pytest.fixture(scope="module")
 def shop() -> Shop:
-    return Shop(load_catalogue(), load_costs())
+    return Shop(load_catalogue(), COSTS)
 
 
 @pytest.fixture(scope="module")
 def usual() -> Shop:
     """A shop with what most people have, in which a job of many steps is over sooner than in one with every tool."""
-    return Shop(load_catalogue(), load_costs(), USUAL_TOOLS)
+    return Shop(load_catalogue(), COSTS, USUAL_TOOLS)
 
 
 def car(shop: Shop, **modes: str) -> Drawn:
@@ -71,7 +72,8 @@ def test_a_repair_costs_its_part_and_work_and_its_cover_once(shop: Shop) -> None
     second = mended(first, shop, "battery", "replace", rng)
     assert second.money - first.money == pytest.approx(130.0 + (20.0 + 5.0) * 100.0 / 60.0)
     assert second.bought == (("battery", True),)
-    assert second.visit.entries[-1].test == shop.costs.proof["battery"]  # type: ignore[union-attr]
+    read = [entry.test for entry in second.visit.entries[-2:]]  # type: ignore[union-attr]
+    assert tuple(read) == shop.costs.proof["battery"] == ("crank_minimum", "charge_idle_voltage")
 
 
 def test_a_car_given_back_with_a_fault_comes_back_and_ends_with_somebody_else(shop: Shop) -> None:
@@ -82,7 +84,7 @@ def test_a_car_given_back_with_a_fault_comes_back_and_ends_with_somebody_else(sh
     job = given_back(job, shop, rng)
     assert job.done
     assert job.left_with_fault
-    back = 4 * (180.0 + 100.0 / 60.0) + 320.0 + shop.costs.repair("starter_motor")  # somebody else mends it in the end
+    back = 4 * (320.0 + 100.0 / 60.0) + 320.0 + shop.costs.repair("starter_motor")  # somebody else mends it in the end
     assert job.money == pytest.approx(back)
 
 
@@ -125,7 +127,7 @@ def test_a_policy_that_never_ends_is_stopped_and_counted(shop: Shop, monkeypatch
     assert found.looped
     assert found.left_with_fault
     assert found.tests == 5
-    assert found.cost > 180.0 + 320.0 + shop.costs.repair("belt")
+    assert found.cost > 320.0 + 320.0 + shop.costs.repair("belt")
 
 
 def test_a_policy_sees_no_more_than_the_case(shop: Shop) -> None:
@@ -141,7 +143,9 @@ def test_a_policy_sees_no_more_than_the_case(shop: Shop) -> None:
 
 @pytest.mark.parametrize("name", POLICIES)
 def test_every_policy_comes_to_an_end_and_its_bill_adds_up(usual: Shop, name: str) -> None:
-    found = try_car(car(usual, battery="shorted_cell"), name, POLICIES[name], usual, 4)
+    # cutting edges tries every test it has before it believes a shorted cell, which takes a third of a minute
+    modes = {"use": "left_on"} if name == "class_edges" else {"battery": "shorted_cell"}
+    found = try_car(car(usual, **modes), name, POLICIES[name], usual, 4)
     assert not found.looped
     assert set(found.beliefs) == {c.id for c in usual.catalogue.components}
     assert found.cost > found.minutes * 100.0 / 60.0
@@ -149,9 +153,9 @@ def test_every_policy_comes_to_an_end_and_its_bill_adds_up(usual: Shop, name: st
 
 
 def said_unasked(found: CarResult) -> int:
-    """Complaints, and proofs of repairs: one for each."""
-    repairs = [done for done in found.course if done.split()[0] in REPAIRS]
-    return 1 + found.come_backs + len(repairs)
+    """Complaints, one a visit, and what proves each repair."""
+    repairs = [done.split() for done in found.course if done.split()[0] in REPAIRS]
+    return 1 + found.come_backs + sum(len(COSTS.proof[words[1]]) for words in repairs)
 
 
 @pytest.mark.parametrize("name", ["expected_cost", "flow_chart"])
@@ -194,8 +198,9 @@ def test_the_table_is_the_same_for_one_worker_two_workers_and_a_run_that_was_bro
     assert again == []
 
 
-def test_a_worker_holds_little_between_its_tasks() -> None:
-    """``tests/bench/trial_memory.py`` measures the megabytes of twenty cars."""
+def test_a_worker_holds_little_between_its_tasks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Broken off after some steps; ``tests/bench/trial_memory.py`` measures the megabytes of twenty cars."""
+    monkeypatch.setattr(one_car, "MOST_STEPS", 4)
     work_on(Task(Plan(1, 3), "expected_cost", (0,)))
     assert models._models
     assert all(model.compiled.size() < 1 << 20 for model in models._models.values())

@@ -94,7 +94,7 @@ def test_modes_come_as_often_as_the_network_expects_of_cars_brought_in() -> None
     drawn_cars = [draw_car(rng, catalogue(), CAR, None, MILD) for _ in range(3000)]
     alone = {n.name: float(n.table[0]) for n in network.of_layer("component") if not n.parents}
     sound = np.prod(list(alone.values())) * network.nodes["battery"].table[(0,) * 5]
-    brought_in = 1.0 - sound * (1.0 - catalogue().spread("brought_in_when_sound"))
+    brought_in = 1.0 - sound * (1.0 - catalogue().number("brought_in_when_sound"))
     for component in ("use", "drain", "alternator", "engine_running"):
         expected = (1.0 - alone[component]) / brought_in
         found = np.mean([any(c == component for c, _ in car.faults) for car in drawn_cars])
@@ -201,10 +201,10 @@ def test_all_that_hangs_on_the_posts_sees_what_the_battery_loses_beside_the_mode
             clamps = held - circuit.current * (circuit.positive_joint + circuit.negative_joint)
             control = car.value("start_control", "control_resistance")
             test, rng = catalogue().test("control_terminal_voltage"), np.random.default_rng(3)
-            scatter = car.scattered(np.random.default_rng(3), car.spread("control_voltage_spread"))
+            scatter = car.scattered(np.random.default_rng(3), car.number("control_voltage_spread"))
             at_terminal = true_value(car, rng, test, catalogue().instrument("multimeter"))
             assert at_terminal == pytest.approx(clamps - circuit.coil * control + scatter)
-            beside = circuit.coil + car.spread("lamp_current")
+            beside = circuit.coil + car.number("lamp_current")
             joints = circuit.positive_joint + circuit.negative_joint
             assert lamp_volts(car) == pytest.approx(clamps - beside * (circuit.developed + joints))
 
@@ -213,7 +213,7 @@ def test_a_solenoid_that_does_not_close_is_seldom_heard() -> None:
     said = [measure(car, "how_it_turns_over", "ear", np.random.default_rng(k)).state
             for k, car in enumerate(cars(300, 17, {"start_control": "open"}))]  # fmt: skip
     for word in ("one_clunk", "rapid_clicking"):
-        assert said.count(word) / 300 == pytest.approx(catalogue().spread(f"silent_{word}"), abs=0.025)
+        assert said.count(word) / 300 == pytest.approx(catalogue().number(f"silent_{word}"), abs=0.025)
         assert word in said
 
 
@@ -267,7 +267,7 @@ def test_a_module_that_freezes_shows_no_dip() -> None:
     test, adapter = catalogue().test("module_crank_minimum"), catalogue().instrument("socket_adapter_5hz")
     found = cars(600, 23)
     frozen = np.mean([true_value(c, rng, test, adapter) > solve_circuit(c).emf - 0.05 for c in found])
-    assert frozen == pytest.approx(catalogue().spread("module_freeze"), abs=0.05)
+    assert frozen == pytest.approx(catalogue().number("module_freeze"), abs=0.05)
 
 
 def test_a_reading_is_rounded_as_its_display() -> None:
@@ -285,7 +285,7 @@ def test_a_fault_the_model_does_not_know_spoils_its_share_of_the_readings() -> N
     volts = np.array([measure(c, "rest_voltage", None, rng).value for c in found], dtype=float)
     low, high = catalogue().test("rest_voltage").plausible or (0.0, 0.0)
     shown_sound = 1.5 / (high - low)  # a spoilt reading may lie between 12 and 13.5 V too
-    share = catalogue().spread("unlisted_mixture") * (1.0 - shown_sound)
+    share = catalogue().number("unlisted_mixture") * (1.0 - shown_sound)
     spoilt = np.mean((volts < 12.0) | (volts > 13.5))
     assert abs(spoilt - share) < 4.0 * np.sqrt(share * (1.0 - share) / len(volts))
 

@@ -35,7 +35,7 @@ def a_case(**changes: Any) -> Case:
 
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where built networks are kept during the tests."""
+    """Where the servers keep built networks during the tests."""
     return tmp_path_factory.mktemp("networks")
 
 
@@ -46,15 +46,14 @@ def _installed_components() -> list[Any]:
 
 
 @pytest.fixture
-def workplace(tmp_path: Path, built: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A store, settings and cache of its own, for a test that runs the pages in this process.
+def workplace(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A store and settings of its own, for a test that runs the pages in this process.
 
     A page run here leaves itself behind as the main module, which a process that a later test spawns would run again.
     """
     main = sys.modules["__main__"]
     monkeypatch.setenv("FAULTNET_STORE", str(tmp_path / "cases.sqlite"))
     monkeypatch.setenv("FAULTNET_SETTINGS", str(tmp_path / "settings.json"))
-    monkeypatch.setenv("FAULTNET_CACHE", str(built))
     monkeypatch.setenv("FAULTNET_PRIORS", str(tmp_path / "priors"))
     monkeypatch.setenv("FAULTNET_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.delenv("FAULTNET_PASSPHRASE", raising=False)
@@ -171,7 +170,8 @@ def screen(
 ) -> Iterator[Callable[..., Any]]:
     """Opens pages on a phone or a desktop, and fails afterwards if anything but this computer was asked.
 
-    A second page of the same kind is another device: it begins with nothing.
+    A second page of the same kind is another device: it begins with nothing. So does one that is `alone`, as a test
+    must ask for that leaves a clock of its own behind.
     """
     contexts, outside = [], []
     lent: list[Any] = []
@@ -180,17 +180,28 @@ def screen(
         if _outside(request.url):
             outside.append(request.url)
 
-    def opened(kind: str = "phone", **changes: Any) -> Any:
+    def opened(
+        kind: str = "phone",
+        viewport: Any = None,
+        color_scheme: str | None = None,
+        alone: bool = False,
+        **changes: Any,
+    ) -> Any:
         wanted = {**(PHONE if kind == "phone" else DESK), **changes}
-        context = profiles(wanted)
-        if context in lent:
+        context = None if alone else profiles(wanted)
+        if context is None or context in lent:
             context = browser.new_context(**wanted)
             contexts.append(context)
         else:
             lent.append(context)
         context.on("request", heard)
         context.set_default_timeout(30_000)
-        return context.new_page()
+        page = context.new_page()
+        if viewport is not None:  # size and colours are the page's: a profile for each would begin without scripts
+            page.set_viewport_size(viewport)
+        if color_scheme is not None:
+            page.emulate_media(color_scheme=color_scheme)
+        return page
 
     yield opened
     if request.node.stash.get(FAILED, False):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -21,12 +22,18 @@ def opened(page: Any, served: Served, case_id: str, path: str = "") -> Any:
     return page
 
 
+# Whether the page has rested for some pictures in a row: on a busy machine they come later, and it is given longer.
+RESTS = """([wait, pictures]) => {
+    const state = document.querySelector('[data-test-script-state]')?.dataset.testScriptState;
+    if (window.fnRests?.wait !== wait || state !== 'notRunning') window.fnRests = {wait, pictures: 0};
+    return state === 'notRunning' && (window.fnRests.pictures += 1) > pictures; }"""
+PICTURES = 4
+_waits = itertools.count()
+
+
 def settled(page: Any) -> None:
-    """Wait until the server has nothing more to send."""
-    page.wait_for_function(
-        "() => document.querySelector('[data-test-script-state]')?.dataset.testScriptState === 'notRunning'"
-    )
-    page.wait_for_timeout(150)
+    """Wait until the server has nothing more to send, and what it sent is drawn."""
+    page.wait_for_function(RESTS, arg=[next(_waits), PICTURES])
 
 
 def choose(page: Any, label: str) -> None:

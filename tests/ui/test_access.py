@@ -15,12 +15,13 @@ import pytest
 
 from faultnet.case.types import Act, Reading
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import few_closed_cases, opened, settled
+from tests.ui.hands import few_closed_cases, go, opened, settled
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe") / "axe.min.js"
-PAGES = ("", "why", "entries", "car", "log", "paper", "cases", "settings", "history", "practise")
-SHEETS = ("Job sheet", "Sheet for the car, with empty boxes", "Pocket plan")
+PAGES = ("Test", "Why", "Entries", "Car", "Log", "Paper", "Cases", "Settings", "History", "Practise")
+SHEETS = {"Job sheet": "Job sheet", "Sheet for the car, with empty boxes": "At the car", "Pocket plan": "Pocket plan"}
+NONE = {"light": [], "dark": []}
 Screen = Callable[..., Any]
 
 
@@ -31,7 +32,8 @@ def violations(page: Any) -> list[str]:
     """
     lines = []
     for frame in page.frames:
-        frame.add_script_tag(path=str(AXE))
+        if not frame.evaluate("() => 'axe' in window"):
+            frame.add_script_tag(path=str(AXE))
         found = frame.evaluate("() => axe.run(document, {resultTypes: ['violations'], iframes: false})")
         lines += [
             f"{rule['id']}: {node['target']} {node['html'][:200]} {node['failureSummary']}"
@@ -65,12 +67,13 @@ def case_id(served: Served) -> str:
 
 
 @pytest.mark.parametrize("kind", ["phone", "desk"])
-@pytest.mark.parametrize("path", PAGES)
-def test_no_page_breaks_a_rule_of_accessibility(
-    screen: Screen, served: Served, case_id: str, path: str, kind: str
-) -> None:
-    page = opened(screen(kind, bypass_csp=True), served, case_id, path)
-    assert in_both_colours(page) == {"light": [], "dark": []}
+def test_no_page_breaks_a_rule_of_accessibility(screen: Screen, served: Served, case_id: str, kind: str) -> None:
+    page = opened(screen(kind, bypass_csp=True), served, case_id)
+    found = {}
+    for link in PAGES:
+        go(page, link)
+        found[link] = in_both_colours(page)
+    assert found == dict.fromkeys(PAGES, NONE)
 
 
 @pytest.mark.parametrize("kind", ["phone", "desk"])
@@ -78,18 +81,18 @@ def test_the_first_page_breaks_none_either(screen: Screen, served: Served, kind:
     page = screen(kind, bypass_csp=True)
     page.goto(served.address)
     page.wait_for_selector(".fn-care")
-    assert in_both_colours(page) == {"light": [], "dark": []}
+    assert in_both_colours(page) == NONE
 
 
 @pytest.mark.parametrize("kind", ["phone", "desk"])
-@pytest.mark.parametrize("sheet", SHEETS)
-def test_no_sheet_breaks_one_in_its_frame(screen: Screen, served: Served, case_id: str, sheet: str, kind: str) -> None:
+def test_no_sheet_breaks_one_in_its_frame(screen: Screen, served: Served, case_id: str, kind: str) -> None:
     page = opened(screen(kind, bypass_csp=True), served, case_id, "paper")
-    page.get_by_text(sheet, exact=True).click()
-    settled(page)
-    page.frame_locator("iframe").locator("h1").wait_for()
-    assert len(page.frames) == 2
-    assert in_both_colours(page) == {"light": [], "dark": []}
+    for sheet, headed in SHEETS.items():
+        page.get_by_text(sheet, exact=True).click()
+        settled(page)
+        page.frame_locator("iframe").locator("h1", has_text=headed).wait_for()
+        assert len(page.frames) == 2
+        assert in_both_colours(page) == NONE, sheet
 
 
 @pytest.mark.parametrize("kind", ["phone", "desk"])
@@ -98,10 +101,10 @@ def test_what_a_history_would_change_breaks_none(screen: Screen, served: Served,
     page.set_input_files("input[type=file]", few_closed_cases(100))
     page.get_by_role("button", name="Work it out").click()
     page.locator(".st-key-stop_tuning button").wait_for()
-    assert in_both_colours(page) == {"light": [], "dark": []}
+    assert in_both_colours(page) == NONE
     page.frame_locator("iframe").locator("h1").wait_for(timeout=120_000)
     settled(page)
-    assert in_both_colours(page) == {"light": [], "dark": []}
+    assert in_both_colours(page) == NONE
 
 
 def test_the_check_finds_what_is_wrong_also_in_a_frame(screen: Screen) -> None:

@@ -23,9 +23,9 @@ SEEN = """(what) => { const e = document.querySelector(what).getBoundingClientRe
     return [e.top, e.bottom, document.querySelector('.st-key-links').getBoundingClientRect().top]; }"""
 
 
-def shown(screen: Screen, kind: str) -> Any:
+def shown(screen: Screen, kind: str, **more: Any) -> Any:
     name, changes = SCREENS[kind]
-    return screen(name, **changes)
+    return screen(name, **changes, **more)
 
 
 def in_view(page: Any, what: str) -> bool:
@@ -88,6 +88,7 @@ def test_one_bad_field_loses_nothing_and_is_brought_into_view(screen: Screen, se
     settled(page)
     still_there(page)
     tab = page.context.new_page()
+    tab.set_viewport_size(page.viewport_size)
     first_page(tab, served)
     still_there(tab)
     tab.close()
@@ -118,7 +119,9 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     page.reload()
     on_the_card(page, "Open-circuit (rest) voltage at the posts")
     holds(page, "entry", "12.")
-    tab = opened(page.context.new_page(), served, case_id)
+    tab = page.context.new_page()
+    tab.set_viewport_size(page.viewport_size)
+    opened(tab, served, case_id)
     on_the_card(tab, "Open-circuit (rest) voltage at the posts")
     holds(tab, "entry", "12.")
     tab.close()
@@ -134,28 +137,26 @@ def test_half_typed_text_and_the_chosen_test_survive_another_page_a_reload_and_a
     holds(page, "entry", "")  # what was stored is not half typed any more
 
 
-@EACH
-@pytest.mark.parametrize(
-    "test, digits, keys, said",
-    [
-        ("Voltage drop, negative post to clamp", "350", ["mV"], "350 mV"),
-        ("Fall of the open-circuit (rest) voltage overnight", "30", ["±", "mV"], "-30 mV"),
-        ("Open-circuit (rest) voltage at the posts", "11", ["under"], "under 11.00 V"),
-        ("Voltage drop, negative post to clamp", "2", ["over range", "V"], "over 2.00 V"),
-    ],
+SHOWN_BY_A_METER = (
+    ("Voltage drop, negative post to clamp", "350", ["mV"], "350 mV"),
+    ("Fall of the open-circuit (rest) voltage overnight", "30", ["±", "mV"], "-30 mV"),
+    ("Open-circuit (rest) voltage at the posts", "11", ["under"], "under 11.00 V"),
+    ("Voltage drop, negative post to clamp", "2", ["over range", "V"], "over 2.00 V"),
 )
-def test_all_that_a_meter_shows_is_typed_by_thumb(
-    screen: Screen, served: Served, kind: str, test: str, digits: str, keys: list[str], said: str
-) -> None:
+
+
+@EACH
+def test_all_that_a_meter_shows_is_typed_by_thumb(screen: Screen, served: Served, kind: str) -> None:
     page = opened(shown(screen, kind), served, served.keep(a_case()))
-    choose(page, test)
-    assert page.get_attribute(FIELD, "inputmode") == "decimal"
-    page.click(FIELD)
-    page.keyboard.type(digits)
-    for words in keys:
-        key(page, words)
-    page.keyboard.press("Enter")
-    wait_for_words(page, f"Stored: {test}: {said}")
+    for test, digits, keys, said in SHOWN_BY_A_METER:
+        choose(page, test)
+        assert page.get_attribute(FIELD, "inputmode") == "decimal"
+        page.click(FIELD)
+        page.keyboard.type(digits)
+        for words in keys:
+            key(page, words)
+        page.keyboard.press("Enter")
+        wait_for_words(page, f"Stored: {test}: {said}")
 
 
 def test_the_air_below_nought_is_typed_by_thumb_on_the_first_page(screen: Screen, served: Served) -> None:
@@ -200,7 +201,7 @@ def test_the_card_has_the_order_of_the_work(screen: Screen, served: Served) -> N
 
 @EACH
 def test_a_timer_runs_survives_a_reload_and_is_seen_and_heard_to_end(screen: Screen, served: Served, kind: str) -> None:
-    page = shown(screen, kind)
+    page = shown(screen, kind, alone=True)
     page.clock.install()
     opened_at = served.keep(a_case())
     page.goto(f"{served.address}/?case={opened_at}")

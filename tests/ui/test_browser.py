@@ -14,7 +14,7 @@ import pytest
 from faultnet.case.types import Reading
 from faultnet.prior_set import load_catalogue
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import FIELD, choose, enter, opened, settled, wait_for_words
+from tests.ui.hands import FIELD, choose, enter, go, opened, settled, wait_for_words
 
 pytestmark = pytest.mark.browser
 # All that is pressed but words inside sentences, which are as high as their line lets them (WCAG 2.2, 2.5.8, inline).
@@ -65,23 +65,28 @@ def test_the_first_screen_of_a_phone_shows_causes_and_the_next_test(screen: Call
     assert page.get_attribute(FIELD, "inputmode") == "decimal"
 
 
-@pytest.mark.parametrize("path", ["", "why", "entries", "car", "log", "paper", "cases"])
-def test_no_page_scrolls_sideways_and_everything_can_be_touched(
-    screen: Callable[..., Any], served: Served, path: str
-) -> None:
+def test_no_page_scrolls_sideways_and_everything_can_be_touched(screen: Callable[..., Any], served: Served) -> None:
     case = a_case()
     visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.4), Reading("smell", state="none")))
-    page = opened(screen("phone"), served, served.keep(replace(case, visits=(visit,))), path)
-    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= 390
-    small = page.evaluate(SMALL)
-    assert small == []
-    tiny = page.evaluate(TINY)
-    assert tiny == []
+    page = opened(screen("phone"), served, served.keep(replace(case, visits=(visit,))))
+    for link in ("Test", "Why", "Entries", "Car", "Log", "Paper", "Cases"):
+        go(page, link)
+        assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= 390, link
+        assert page.evaluate(SMALL) == [], link
+        assert page.evaluate(TINY) == [], link
 
 
-@pytest.mark.parametrize("width", [320, 360, 390])
-def test_all_links_of_a_phone_can_be_reached_and_read(screen: Callable[..., Any], served: Served, width: int) -> None:
-    page = opened(screen("phone", viewport={"width": width, "height": 568}), served, served.keep(a_case()))
+def test_all_links_of_a_phone_can_be_reached_and_read(screen: Callable[..., Any], served: Served) -> None:
+    page = opened(screen("phone", viewport={"width": 320, "height": 568}), served, served.keep(a_case()))
+    for width in (320, 360, 390):
+        page.set_viewport_size({"width": width, "height": 568})
+        settled(page)
+        all_links_are_seen(page, width)
+    page.get_by_role("link", name="History", exact=True).click()
+    wait_for_words(page, "What closed cases say about the numbers")
+
+
+def all_links_are_seen(page: Any, width: int) -> None:
     bar = page.locator(".st-key-links a:visible")
     bar.get_by_text("History", exact=True).wait_for()  # the links are drawn last
     boxes = [link.bounding_box() for link in bar.all()]
@@ -105,8 +110,6 @@ def test_all_links_of_a_phone_can_be_reached_and_read(screen: Callable[..., Any]
         assert all(a["x"] + a["width"] <= b["x"] + 0.5 for a, b in pairwise(row))
     words = page.locator(".st-key-links a:visible p")
     assert words.evaluate_all("all => all.every(p => p.scrollWidth <= p.clientWidth)")
-    page.get_by_role("link", name="History", exact=True).click()
-    wait_for_words(page, "What closed cases say about the numbers")
 
 
 def test_a_desktop_has_the_page_on_history_in_its_bar(screen: Callable[..., Any], served: Served) -> None:
@@ -246,9 +249,8 @@ def test_the_theme_follows_the_device(screen: Callable[..., Any], served: Served
     assert ink == ("rgb(238, 241, 238)" if night else "rgb(22, 32, 30)")
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("sheet", ["job", "blank"])
-def test_sheets_print_on_paper(screen: Callable[..., Any], served: Served, paper: str, sheet: str) -> None:
+def test_sheets_print_on_paper(screen: Callable[..., Any], served: Served, sheet: str) -> None:
     case = a_case()
     visit = replace(case.visits[0], entries=(Reading("rest_voltage", value=12.1), Reading("crank_minimum", value=8.9)))
     page = opened(screen("desk"), served, served.keep(replace(case, visits=(visit,))), "paper")
@@ -260,7 +262,7 @@ def test_sheets_print_on_paper(screen: Callable[..., Any], served: Served, paper
     page.set_content(Path(kept.value.path()).read_text(encoding="utf-8"))
     page.emulate_media(media="print")
     assert not page.get_by_role("button", name="Print").is_visible()
-    width = {"A4": 210, "Letter": 216}[paper] - 28  # less both margins [mm]
-    page.set_viewport_size({"width": int(width / 25.4 * 96), "height": 1000})
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    assert page.pdf(format=paper).startswith(b"%PDF")
+    for paper, wide in (("A4", 210), ("Letter", 216)):
+        page.set_viewport_size({"width": int((wide - 28) / 25.4 * 96), "height": 1000})  # less both margins [mm]
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), paper
+        assert page.pdf(format=paper).startswith(b"%PDF")

@@ -67,43 +67,37 @@ def times(svg: str) -> tuple[float, float]:
 
 
 @BOTH
-def test_the_trace_carries_its_events_and_fits_the_screen(screen: Screen, served: Served, kind: str) -> None:
+def test_the_trace_carries_its_events_fits_the_screen_and_is_looked_at_as_one_likes(
+    screen: Screen, served: Served, kind: str
+) -> None:
+    """All of it with its marks, without those of the starts, one start closely, which keeps its number, and a part."""
     page, _ = given(screen, served, kind, ADAPTER)
-    svg = drawing(page)
+    whole = drawing(page)
     for mark in ("start 1: caught", "start 2: did not catch", "charging 13.33 V"):
-        assert mark in svg
+        assert mark in whole
     [box] = [one.bounding_box() for one in page.query_selector_all(".fn-picture img") if one.is_visible()]
     assert box["x"] >= 0
     assert box["x"] + box["width"] <= WIDTH[kind]
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= WIDTH[kind]
 
-
-@BOTH
-def test_marks_can_be_taken_off(screen: Screen, served: Served, kind: str) -> None:
-    page, _ = given(screen, served, kind, ADAPTER)
-    before = drawing(page)
     page.get_by_role("button", name="Starts", exact=True).click()
-    svg = redrawn(page, before)
+    svg = redrawn(page, whole)
     assert "start 1" not in svg
     assert "charging 13.33 V" in svg
+    settled(page)
+    page.get_by_role("button", name="Starts", exact=True).click()
+    assert redrawn(page, svg) == whole
+    settled(page)
 
-
-@BOTH
-def test_a_start_is_looked_at_closely_and_keeps_its_number(screen: Screen, served: Served, kind: str) -> None:
-    page, _ = given(screen, served, kind, ADAPTER)
     second = starts_of(ADAPTER)[1]
-    whole = drawing(page)
     page.get_by_role("radio", name=re.compile(r"Start 2 at")).click()
     svg = redrawn(page, whole)
     (begin, end), (first, last) = times(svg), times(whole)
     assert first < begin <= second.begin < second.end <= end < last
     assert "start 2: did not catch" in svg
     assert "start 1" not in svg
+    settled(page)
 
-
-@BOTH
-def test_a_part_is_chosen_by_its_ends(screen: Screen, served: Served, kind: str) -> None:
-    page, _ = given(screen, served, kind, ADAPTER)
     page.get_by_role("radio", name="A part").click()
     page.get_by_role("slider").first.wait_for(state="attached")
     settled(page)

@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from faultnet.case.file import load_case
-from faultnet.case.types import Act
+from faultnet.case.types import Act, Conditions, Reading, Visit
 from faultnet.shipped import shipped
 from tests.ui.conftest import Served, a_case
 from tests.ui.hands import (
@@ -28,10 +28,24 @@ from tests.ui.hands import (
     wait_for_words,
     work,
 )
+from tests.ui.test_access import SHEETS
 
 pytestmark = pytest.mark.browser
 Screen = Callable[..., Any]
 BOTH = pytest.mark.parametrize("kind", ["phone", "desk"])
+
+
+TWO_VISITS = (
+    Visit((Reading("rest_voltage", value=12.6), Reading("crank_minimum", value=10.4)), Conditions(12.0, 10.0)),
+    Visit(
+        (
+            Reading("how_it_turns_over", state="one_clunk"),
+            Reading("negative_joint_drop", value=6.1),
+            Reading("negative_joint_moves", state="moves"),
+        ),
+        Conditions(12.0, 10.0),
+    ),
+)
 
 
 def first_cause(page: Any) -> str:
@@ -49,14 +63,19 @@ def share(page: Any, cause: str) -> float:
 
 @BOTH
 def test_an_intermittent_no_start_over_three_visits(screen: Screen, served: Served, kind: str) -> None:
+    """From its beginning on a phone; at the desk from the third visit on, with what was read before in the store."""
     page = screen(kind)
-    case_id = begin(page, served, "Some mornings one clunk and nothing more")
-    read(page, "Open-circuit (rest) voltage at the posts", "12,6")
-    read(page, "Lowest voltage at the posts while it starts", "10,4")
-    new_visit(page)
-    read(page, "How does it turn over?", "3")
-    read(page, "Voltage drop, negative post to clamp", "6.1")
-    read(page, "Negative terminal, by hand", "2")
+    if kind == "phone":
+        case_id = begin(page, served, "Some mornings one clunk and nothing more")
+        read(page, "Open-circuit (rest) voltage at the posts", "12,6")
+        read(page, "Lowest voltage at the posts while it starts", "10,4")
+        new_visit(page)
+        read(page, "How does it turn over?", "3")
+        read(page, "Voltage drop, negative post to clamp", "6.1")
+        read(page, "Negative terminal, by hand", "2")
+    else:
+        case_id = served.keep(a_case(visits=TWO_VISITS))
+        opened(page, served, case_id)
     assert first_cause(page) == "Negative battery terminal connection: loose"
     new_visit(page)
     read(page, "How does it turn over?", "1")
@@ -155,11 +174,18 @@ def test_a_choice_and_a_press_right_after_it_belong_together(screen: Screen, ser
 
 @BOTH
 def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) -> None:
+    """From its beginning on a phone; at the desk from the repair on."""
     page = screen(kind)
-    case_id = begin(page, served, "Turns slowly, lamps stay bright")
-    read(page, "How does it turn over?", "2")
-    read(page, "Open-circuit (rest) voltage at the posts", "12.6")
-    read(page, "Voltage drop, engine to negative clamp", "1.4")
+    if kind == "phone":
+        case_id = begin(page, served, "Turns slowly, lamps stay bright")
+        read(page, "How does it turn over?", "2")
+        read(page, "Open-circuit (rest) voltage at the posts", "12.6")
+        read(page, "Voltage drop, engine to negative clamp", "1.4")
+    else:
+        told = (Reading("how_it_turns_over", state="slow"), Reading("rest_voltage", value=12.6))
+        case = a_case(visits=(Visit((*told, Reading("ground_side_drop", value=1.4)), Conditions(12.0, 10.0)),))
+        case_id = served.keep(case)
+        opened(page, served, case_id)
     suspected = first_cause(page)
     assert suspected == "Ground path: high resistance"
     work(page, "Renew the cable or strap", "Ground path", "No change")
@@ -177,18 +203,19 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) 
 
 
 @BOTH
-@pytest.mark.parametrize("sheet", ["Job sheet", "Sheet for the car, with empty boxes", "Pocket plan"])
-def test_a_sheet_as_pdf(screen: Screen, served: Served, kind: str, sheet: str) -> None:
+def test_each_sheet_as_pdf(screen: Screen, served: Served, kind: str) -> None:
     page = opened(screen(kind), served, served.keep(a_case()), "paper")
-    page.get_by_text(sheet, exact=True).click()
-    settled(page)
-    with page.expect_download() as kept:
-        page.get_by_role("button", name="PDF, A4").click()
-    file = PdfReader(kept.value.path())
-    words = " ".join(" ".join(p.extract_text() for p in file.pages).split())
-    if sheet != "Pocket plan":  # there each caution stands beside what it belongs to
-        assert "Take care" in words
-    assert "licensed practice come first" in words
+    for sheet, headed in SHEETS.items():
+        page.get_by_text(sheet, exact=True).click()
+        settled(page)
+        with page.expect_download() as kept:
+            page.get_by_role("button", name="PDF, A4").click()
+        file = PdfReader(kept.value.path())
+        words = " ".join(" ".join(p.extract_text() for p in file.pages).split())
+        assert headed in words
+        if sheet != "Pocket plan":  # there each caution stands beside what it belongs to
+            assert "Take care" in words
+        assert "licensed practice come first" in words
 
 
 @BOTH

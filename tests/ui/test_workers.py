@@ -210,11 +210,13 @@ def test_what_cannot_be_meant_leaves_it_to_the_machine(said: str, monkeypatch: p
     assert workers.how_many() <= workers.MOST
 
 
-@pytest.mark.parametrize(("said", "megabytes"), [("0", 0), (" 2000 ", 2000), ("", 256), ("-1", 256), ("1e9", 256)])
+@pytest.mark.parametrize(("said", "megabytes"), [
+    ("0", (0, 0)), (" 60 ", (60, 60)), (" 2000 ", (128, 2000)), *((said, (128, 768)) for said in ("", "-1", "1e9"))
+])  # fmt: skip
 def test_room_for_models_is_what_the_environment_says(
-    said: str, megabytes: int, monkeypatch: pytest.MonkeyPatch
+    said: str, megabytes: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from workbench import workers
 
     monkeypatch.setenv("FAULTNET_ROOM", said)
-    assert workers.room() == megabytes << 20
+    assert workers.rooms() == tuple(number << 20 for number in megabytes)

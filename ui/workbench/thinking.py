@@ -122,7 +122,7 @@ def advice(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
     with _advising:
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
         about = telling_tests(weighed.position, weighed.tests, weighed.worked.catalogue)
-        keep_room()
+        keep_room(weighed.worked.models)
     return Advice(diagnosis, weighed.decision), about
 
 
@@ -131,7 +131,7 @@ def robust(case: Case, shop: Shop, whole: bool) -> Robustness:
     weighed = _weighed(case, shop)
     with _advising:
         found = robustness(weighed, costs(shop), whole=whole)
-        keep_room()
+        keep_room(weighed.worked.models)
     return found
 
 

@@ -29,7 +29,8 @@ MOST, AT_ONCE, CARS = 4, 16, 512  # processes; questions that one of them may ha
 TRIES = 2
 MOST_SAID = 64  # processes, when somebody says
 LATELY, SOME = 60.0, 6  # [s], cars
-ROOM, MOST_ROOM = 256, 1 << 20  # for models that stay awake, when nobody says and at most [MB]
+LEAST_KEPT = 16  # models of a process, most of them at rest: half of twenty at once, and as many as it may have more
+ROOM, LATELY_ROOM, MOST_ROOM = 128, 768, 1 << 20  # for models that stay awake: any, of the last minute, at most [MB]
 IDLE = 300.0  # after which a process lets its models rest [s]
 _workers: list[Worker] = []
 _places: OrderedDict[Hashable, tuple[int, float]] = OrderedDict()
@@ -140,8 +141,8 @@ def work(share: int) -> None:
     from faultnet.diagnosis import models
     from workbench import memory, thinking, workers
 
-    models.KEPT = max(models.KEPT // share, 1)
-    models.ROOM = workers.room() // share
+    models.KEPT = max(models.KEPT // share, LEAST_KEPT)
+    models.ROOM, models.LATELY_ROOM = (room // share for room in workers.rooms())
     thinking.keep_up()
     telling = threading.Lock()
 
@@ -234,16 +235,19 @@ def how_many() -> int:
     return min(cores, MOST) if cores > 1 else 0
 
 
-def room() -> int:
-    """Memory for models that stay awake in all processes together, as FAULTNET_ROOM says in megabytes [byte].
+def rooms() -> tuple[int, int]:
+    """Memory for models that stay awake in all processes together, and for those asked in the last minute [byte].
+
+    FAULTNET_ROOM says the second in megabytes; the first is never larger.
 
     Examples
     --------
-    >>> room() >= 0
+    >>> 0 <= rooms()[0] <= rooms()[1]
     True
     """
     said = _said("FAULTNET_ROOM", MOST_ROOM)
-    return (ROOM if said is None else said) << 20
+    lately = LATELY_ROOM if said is None else said
+    return min(ROOM, lately) << 20, lately << 20
 
 
 def _said(name: str, most: int) -> int | None:

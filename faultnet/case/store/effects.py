@@ -185,7 +185,7 @@ def _visit(case: Case, number: int) -> Visit:
     return case.visits[number]
 
 
-def _place(visit: Visit, position: int, count: int) -> int:
+def _place(position: int, count: int) -> int:
     """Check the place of an entry.
 
     Raises
@@ -217,19 +217,19 @@ def _visit_added(case: Case, event: VisitAdded) -> Case:
 def _entry_added(case: Case, event: EntryAdded) -> Case:
     visit = _visit(case, event.visit)
     count = len(visit.entries)
-    position = count if event.position is None else _place(visit, event.position, count + 1)
+    position = count if event.position is None else _place(event.position, count + 1)
     return _with_entries(case, event.visit, position, position, (event.entry.build(),))
 
 
 def _entry_changed(case: Case, event: EntryChanged) -> Case:
     visit = _visit(case, event.visit)
-    position = _place(visit, event.position, len(visit.entries))
+    position = _place(event.position, len(visit.entries))
     return _with_entries(case, event.visit, position, position + 1, (event.entry.build(),))
 
 
 def _entry_removed(case: Case, event: EntryRemoved) -> Case:
     visit = _visit(case, event.visit)
-    position = _place(visit, event.position, len(visit.entries))
+    position = _place(event.position, len(visit.entries))
     return _with_entries(case, event.visit, position, position + 1, ())
 
 

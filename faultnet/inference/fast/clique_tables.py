@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import count
 from math import log2
 
 import numpy as np
@@ -14,25 +13,14 @@ from faultnet.inference.cliques import Cluster
 from faultnet.inference.configurations import RowSets
 from faultnet.inference.contraction import COMBINATION, Tensor, product
 from faultnet.inference.contraction_order import RowCounts
-from faultnet.inference.fast.bounded_cache import Memo
-from faultnet.inference.fast.schedule import OUTCOME, Named, Recipe
+from faultnet.inference.fast.query_cache import QueryCache
+from faultnet.inference.fast.schedule import OUTCOME, Named
 from faultnet.model.network import Array, Node
 
-KEPT_CONSTANTS = 1 << 22
-KEPT_COLUMNS = 1 << 20
-KEPT_RECIPES = 96
 LEADING_SHARE = 0.65
 SAME = 1e-12
 TINY = 1e-300
 Asked = tuple[str, Array, Array | None]
-
-
-def _owner(table: Tensor) -> Array:
-    """The array whose memory a table lies in."""
-    values = table.values
-    while isinstance(values.base, np.ndarray):
-        values = values.base
-    return values
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,39 +32,23 @@ class Bound:
     cluster : Cluster
     rows : RowSets
         All configurations that occur.
+    cache : QueryCache
+        What is kept of the questions about it.
     """
 
     cluster: Cluster
     rows: RowSets
-    constants: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_CONSTANTS, _entries), repr=False)
-    columns: Memo[Named] = field(default_factory=lambda: Memo(KEPT_COLUMNS, lambda n: n.tensor.values.size), repr=False)
-
-    recipes: Memo[Recipe] = field(default_factory=lambda: Memo(KEPT_RECIPES), repr=False)
-    _numbers: dict[Hashable, int] = field(default_factory=dict, repr=False)
-    _serial: Iterator[int] = field(default_factory=count, repr=False)
-
-    def size(self) -> int:
-        """What was laid out for questions takes [bytes]; recipes hold large tables of their own."""
-        tables = [*self.constants.values(), *(named.tensor for named in self.columns.values())]
-        tables += [table for recipe in self.recipes.values() for _, table in recipe.constants]
-        owners = {id(owner): owner for owner in map(_owner, tables)}
-        return sum(owner.nbytes for owner in owners.values() if not isinstance(owner, np.memmap))
+    cache: QueryCache = field(default_factory=QueryCache, repr=False)
 
     def trim(self) -> None:
-        """Drop what was laid out for questions; it is laid out again, under the same numbers, when one is asked."""
-        for kept in (self.constants, self.columns, self.recipes):
-            kept.clear()
+        """Drop what is large and soon worked out again, once a question is answered; answers stay the same."""
+        self.cache.trim()
         self.rows.rest()
 
     def rest(self) -> None:
-        """Drop the numbers of products too: for when no answer is kept either."""
-        self.trim()
-        self._numbers.clear()
-
-    def number(self, key: Hashable) -> int:
-        """A number for a product, the same whenever it is asked for."""
-        found = self._numbers.get(key)
-        return self._numbers.setdefault(key, next(self._serial)) if found is None else found
+        """Drop all that takes room, as for a cluster that is not asked about for a while; answers stay the same."""
+        self.cache.rest()
+        self.rows.rest()
 
     @cached_property
     def tables(self) -> dict[str, Named]:
@@ -103,14 +75,14 @@ class Bound:
         index = tuple(part.table[:, i] for i in range(len(mine)))
         return Tensor(np.ascontiguousarray(first[index]), (COMBINATION, *rest), frozenset(mine))
 
-    def weight(self, quantity: str, likelihood: Array) -> Tensor:
-        """Weight that a likelihood over a quantity's states puts on its parents.
+    def factor(self, quantity: str, likelihood: Array) -> Tensor:
+        """The factor over a quantity's parents that a likelihood over its states comes to.
 
         Parameters
         ----------
         quantity : str
         likelihood : array, shape (states,), or (cases, states) for many cases at once
-            With cases the weight has the axis `outcome` for them.
+            With cases the factor has the axis `outcome` for them.
         """
         node = self.cluster.network.nodes[quantity]
         cases = (OUTCOME,) if likelihood.ndim == 2 else ()
@@ -131,19 +103,21 @@ class Bound:
         """
         free = all(read is None for _, _, read in questions)
         key = asked_key(questions)
-        return self.columns.get(key, lambda: Named(("outcomes", self.number(key)), self._side_by_side(questions), free))
+
+        def make() -> Named:
+            nodes = self.cluster.network.nodes
+            values = np.concatenate([_outcomes(nodes[quantity], table, read) for quantity, table, read in questions])
+            tensor = self._laid_out(values, (OUTCOME, *nodes[questions[0][0]].axes[1:]))
+            return Named(("outcomes", self.cache.number(key)), tensor, free)
+
+        return self.cache.outcomes.get(key, make)
 
     def states(self, axis: str) -> Named:
         """The states of a hidden axis, as if they were the outcomes of a test."""
         card = self.cluster.network.nodes[axis].card
-        return self.columns.get(
+        return self.cache.outcomes.get(
             ("states", axis), lambda: Named(("states", axis), Tensor(np.eye(card), (OUTCOME, axis)), False)
         )
-
-    def _side_by_side(self, questions: tuple[Asked, ...]) -> Tensor:
-        nodes = self.cluster.network.nodes
-        values = np.concatenate([_outcomes(nodes[quantity], table, read) for quantity, table, read in questions])
-        return self._laid_out(values, (OUTCOME, *nodes[questions[0][0]].axes[1:]))
 
     def relevant(self, axes: Iterable[str]) -> tuple[Named, ...]:
         """Tables of hidden nodes that are ancestors of the given ones, or are among them; the others sum to one."""
@@ -163,10 +137,6 @@ class Bound:
         whole = round(log2(max(len(self.rows.table), 1)))
         signature = (whole, *(self.rows.count([c]) for c in names))
         return {share: RowCounts(names, signature, self.rows, share) for share in (1.0, LEADING_SHARE)}
-
-
-def _entries(tensor: Tensor) -> int:
-    return tensor.values.size
 
 
 def _that_matter(values: Array, axes: tuple[str, ...]) -> tuple[Array, tuple[str, ...]]:
@@ -195,7 +165,7 @@ def _outcomes(node: Node, table: Array, read: Array | None) -> Array:
     Notes
     -----
     Where the quantity was read in this stage, the value behind both readings is one and the same, and its parents have
-    the weight of the first reading already: P(o | parents, r) is the sum over the quantity's states of
+    the factor of the first reading already: P(o | parents, r) is the sum over the quantity's states of
     P(state | parents) P(r | state) P(o | state), divided by P(r | parents).
     """
     if read is None:

@@ -1,4 +1,4 @@
-"""Where each hypothesis finds its row in the messages of a cluster, and the messages already worked out."""
+"""Where each hypothesis finds its row in the messages of a cluster, and what these are for some readings."""
 
 from __future__ import annotations
 
@@ -14,17 +14,12 @@ from faultnet.inference.cliques import Cluster
 from faultnet.inference.configurations import Components, Index, IndexArray, RowSets, distinct_rows
 from faultnet.inference.contraction import Tensor
 from faultnet.inference.evidence import Evidence, evidence_key, pooled
-from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.clique_tables import Asked, Bound, asked_key
-from faultnet.inference.fast.products import Sheet
-from faultnet.inference.fast.query import Desk
+from faultnet.inference.fast.products import Products
+from faultnet.inference.fast.query import Query
 from faultnet.model.network import Array, Network
 
-KEPT_MESSAGES = 96
-KEPT_WEIGHTS = 1 << 18
-KEPT_OUTCOMES = 48
-KEPT_DESKS = 3
-MOST_DESKS = 2
+MOST_QUERIES = 2
 SMALL = 1 << 14
 
 
@@ -41,11 +36,6 @@ class Placed:
 
     bound: Bound
     which: NDArray[np.unsignedinteger]
-    messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES), repr=False)
-    desks: Memo[list[Desk]] = field(default_factory=lambda: Memo(KEPT_DESKS), repr=False)
-    read: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_WEIGHTS, lambda t: t.values.size), repr=False)
-    answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_OUTCOMES), repr=False)
-    _places: dict[Components, NDArray[np.unsignedinteger]] = field(default_factory=dict, repr=False)
 
     @cached_property
     def small(self) -> bool:
@@ -55,69 +45,50 @@ class Placed:
 
     def rows_of(self, components: Components) -> NDArray[np.unsignedinteger]:
         """Row of each hypothesis among the configurations of some of the cluster's components."""
-        found = self._places.get(components)
+        found = self.bound.cache.rows.get(components)
         if found is None:
-            found = self._places[components] = _packed(self.bound.rows.part(components).which)[self.which]
+            found = self.bound.cache.rows[components] = _packed(self.bound.rows.part(components).which)[self.which]
         return found
 
-    def size(self) -> int:
-        """What was worked out for questions takes [bytes]."""
-        desks = sum(desk.size() for desks in self.desks.values() for desk in desks)
-        return self.bound.size() + desks + 8 * self.read.weight
-
-    def trim(self) -> None:
-        """Drop what is large and soon worked out again; answers under the readings asked about last are kept."""
-        self.bound.trim()
-        self._places.clear()
-        self.read.clear()
-        for desks in self.desks.values():
-            for desk in desks:
-                desk.trim()
-
-    def rest(self) -> None:
-        """Drop what was worked out for questions; likelihoods of readings, which are small, are kept."""
-        self.trim()
-        self.bound.rest()
-        self.answers.clear()
-        self.desks.clear()
-
-    def weights(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
-        """Weights of evidence on the hidden nodes, and the logarithm of what was divided out of them."""
+    def factors(self, evidence: Sequence[Evidence]) -> tuple[list[Tensor], float]:
+        """Likelihood factors of evidence over hidden nodes, and the logarithm of what was divided out of them."""
         together, pooled_scale = pooled(evidence)
-        tensors, log_scale = merged([self._weight(q, likelihood) for q, likelihood in together.items()])
+        tensors, log_scale = multiply_alike([self._factor(q, likelihood) for q, likelihood in together.items()])
         return tensors, log_scale + pooled_scale
 
-    def _weight(self, quantity: str, likelihood: Array) -> Tensor:
-        return self.read.get((quantity, likelihood.tobytes()), lambda: self.bound.weight(quantity, likelihood))
+    def _factor(self, quantity: str, likelihood: Array) -> Tensor:
+        return self.bound.cache.factors.get(
+            (quantity, likelihood.tobytes()), lambda: self.bound.factor(quantity, likelihood)
+        )
 
     def message(self, evidence: tuple[Evidence, ...]) -> tuple[Tensor, float]:
         """Likelihood of evidence over configurations and charge, and its log scale; kept for the next time."""
 
         def make() -> tuple[Tensor, float]:
-            tensors, log_scale = self.weights(evidence)
-            return Sheet(self.bound, self.bound.rows).worked_out(tensors), log_scale
+            tensors, log_scale = self.factors(evidence)
+            return Products(self.bound, self.bound.rows).contract(tensors), log_scale
 
-        return self.messages.get(evidence_key(evidence), make)
+        return self.bound.cache.messages.get(evidence_key(evidence), make)
 
     def answer(self, evidence: tuple[Evidence, ...], questions: tuple[Asked, ...]) -> Tensor:
         """What tests of one site would show, for all configurations; kept for the next time."""
 
         def make() -> Tensor:
-            sheet = Sheet(self.bound, self.bound.rows)
-            return sheet.worked_out(self.weights(evidence)[0], self.bound.outcomes(questions))
+            products = Products(self.bound, self.bound.rows)
+            return products.contract(self.factors(evidence)[0], self.bound.outcomes(questions))
 
-        return self.answers.get((evidence_key(evidence), asked_key(questions)), make)
+        return self.bound.cache.answers.get((evidence_key(evidence), asked_key(questions)), make)
 
-    def desk(self, evidence: tuple[Evidence, ...], charge_states: Index | None) -> Desk:
-        """Where tests are answered under some evidence for some states of charge; kept for the next time."""
-        kept: list[Desk] = self.desks.get(evidence_key(evidence), list)
-        for desk in kept:
-            if desk.covers(charge_states):
-                return desk
-        desk = Desk(self.bound, tuple(self.weights(evidence)[0]), charge_states)
-        kept.append(desk)
-        del kept[:-MOST_DESKS]
-        return desk
+    def query(self, evidence: tuple[Evidence, ...], charge_states: Index | None) -> Query:
+        """How tests are answered under some evidence for some states of charge; kept for the next time."""
+        kept: list[Query] = self.bound.cache.queries.get(evidence_key(evidence), list)
+        for query in kept:
+            if query.covers(charge_states):
+                return query
+        query = Query(self.bound, tuple(self.factors(evidence)[0]), charge_states)
+        kept.append(query)
+        del kept[:-MOST_QUERIES]
+        return query
 
 
 def _packed(rows: Index) -> NDArray[np.unsignedinteger]:
@@ -125,7 +96,7 @@ def _packed(rows: Index) -> NDArray[np.unsignedinteger]:
     return rows.astype(np.min_scalar_type(int(rows.max(initial=0))))
 
 
-def placed(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
+def bind(cluster: Cluster, components: Sequence[str], modes: IndexArray) -> Placed:
     """Bind a cluster to the configurations that occur among hypotheses."""
     table = modes[:, [components.index(c) for c in cluster.components]]
     first, which = distinct_rows(table)
@@ -157,7 +128,7 @@ class Placements:
     def __getitem__(self, k: int) -> Placed:
         found = self._made.get(k)
         if found is None:
-            found = self._made.setdefault(k, placed(self.clusters[k], self.components, self.modes))
+            found = self._made.setdefault(k, bind(self.clusters[k], self.components, self.modes))
         return found
 
     def made(self) -> list[Placed]:
@@ -167,10 +138,7 @@ class Placements:
     def forget(self) -> None:
         """Drop what was worked out for readings."""
         for place in self.made():
-            place.messages.clear()
-            place.read.clear()
-            place.answers.clear()
-            place.desks.clear()
+            place.bound.cache.forget()
 
     def with_node(self, network: Network, changed: str) -> Placements:
         """The same with another table for one hidden node; the other clusters keep what they have worked out."""
@@ -188,7 +156,7 @@ class Placements:
         return groups
 
 
-def merged(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:
+def multiply_alike(tensors: Sequence[Tensor]) -> tuple[list[Tensor], float]:
     """Multiply tensors that have the same axes, keeping each product's largest entry at one.
 
     Returns

@@ -1,7 +1,7 @@
-"""Recipes for questions about a cluster: what no reading bears on is multiplied now, the rest is written down.
+"""Contraction schedules of questions: what no reading bears on is multiplied now, the rest is written down.
 
-The leading configurations change from reading to reading, and so do the weights of the readings; which tables have to
-be multiplied in which order does not, so it is settled once for each kind of question.
+The leading configurations change from reading to reading, and so do the likelihood factors; which tables have to be
+multiplied in which order does not, so it is settled once for each kind of question.
 """
 
 from __future__ import annotations
@@ -16,21 +16,23 @@ from faultnet.inference.contraction import COMBINATION, Tensor, product
 from faultnet.inference.contraction_order import plan
 from faultnet.inference.elimination import FEW_ROWS, LARGEST_PLAIN, LARGEST_ROWED
 from faultnet.inference.fast.clique_tables import LEADING_SHARE, Bound
-from faultnet.inference.fast.schedule import KEEP, OUTCOME, Named, Recipe, Step, places
+from faultnet.inference.fast.schedule import KEEP, OUTCOME, Named, Schedule, Step, places
 
 NOMINAL_CHARGE = 5
 LARGEST_SHARED = 1 << 14
-WEIGHT = "weight"
+FACTOR = "factor"
 Order = tuple[tuple[int, ...], ...]
 
 
-def recipe_for(bound: Bound, weights: Sequence[Tensor], outcomes: Named | None, *, leading: bool, cut: bool) -> Recipe:
-    """How to answer for readings whose weights look like these.
+def schedule_for(
+    bound: Bound, factors: Sequence[Tensor], outcomes: Named | None, *, leading: bool, cut: bool
+) -> Schedule:
+    """How to answer for readings whose likelihood factors look like these.
 
     Parameters
     ----------
     bound : Bound
-    weights : sequence of Tensor
+    factors : sequence of Tensor
         Their axes and components matter here, not their values.
     outcomes : Named, optional
         Of tests.
@@ -39,22 +41,22 @@ def recipe_for(bound: Bound, weights: Sequence[Tensor], outcomes: Named | None, 
     cut : bool
         Whether only some states of charge are asked about.
     """
-    shapes = tuple((w.axes, w.components) for w in weights)
+    shapes = tuple((w.axes, w.components) for w in factors)
     key = (shapes, None if outcomes is None else outcomes.key, leading, cut)
 
-    def make() -> Recipe:
-        given = [Named((WEIGHT, i), t, False) for i, t in enumerate(weights)]
+    def make() -> Schedule:
+        given = [Named((FACTOR, i), t, False) for i, t in enumerate(factors)]
         given += [] if outcomes is None else [outcomes]
         named = [*bound.relevant({a for g in given for a in g.tensor.axes}), *given]
-        return written(bound, named, _order(bound, named, leading, cut))
+        return schedule_along(bound, named, _order(bound, named, leading, cut))
 
-    return bound.recipes.get(key, make)
+    return bound.cache.schedules.get(key, make)
 
 
-def recipe_of(bound: Bound, axes: Iterable[str]) -> Recipe:
+def schedule_of(bound: Bound, axes: Iterable[str]) -> Schedule:
     """How to find the chances of some axes that are kept, before any reading."""
     named = bound.relevant(axes)
-    return written(bound, named, _order(bound, named, False, False))
+    return schedule_along(bound, named, _order(bound, named, False, False))
 
 
 def _order(bound: Bound, named: Sequence[Named], leading: bool, cut: bool) -> Order:
@@ -123,7 +125,7 @@ def one_after_the_other(tables: int, near: Sequence[int], first: Order, then: Or
 
 @dataclass(frozen=True)
 class _Entry:
-    """A table of a recipe in the making; without a tensor where it has to wait for the readings."""
+    """A table of a schedule in the making; without a tensor where it has to wait for the readings."""
 
     key: Hashable
     axes: frozenset[str]
@@ -132,7 +134,7 @@ class _Entry:
     tensor: Tensor | None
 
 
-def written(bound: Bound, named: Sequence[Named], order: Order) -> Recipe:
+def schedule_along(bound: Bound, named: Sequence[Named], order: Order) -> Schedule:
     """Follow an order as far as no reading bears on it, and write down the rest."""
     sizes = {a: s for n in named for a, s in n.tensor.sizes().items() if a != COMBINATION}
     work = [_entry(n) for n in named]
@@ -146,22 +148,22 @@ def written(bound: Bound, named: Sequence[Named], order: Order) -> Recipe:
         if not free:
             waiting[len(work)] = one, two, needed
         work.append(_Entry(key, axes, components, free, made))
-    return _compact(bound, work, [i for i, n in enumerate(named) if _is_weight(n)], waiting)
+    return _compact(bound, work, [i for i, n in enumerate(named) if _is_factor(n)], waiting)
 
 
-def _is_weight(named: Named) -> bool:
-    return isinstance(named.key, tuple) and named.key[0] == WEIGHT
+def _is_factor(named: Named) -> bool:
+    return isinstance(named.key, tuple) and named.key[0] == FACTOR
 
 
 def _entry(named: Named) -> _Entry:
-    tensor = None if _is_weight(named) else named.tensor
+    tensor = None if _is_factor(named) else named.tensor
     return _Entry(named.key, frozenset(named.tensor.axes), named.tensor.components, named.free, tensor)
 
 
 def _made(bound: Bound, key: Hashable, left: Tensor | None, right: Tensor | None, needed: frozenset[str]) -> Tensor:
     assert left is not None
     assert right is not None
-    return bound.constants.get(key, lambda: product(left, right, needed, bound.rows))
+    return bound.cache.constants.get(key, lambda: product(left, right, needed, bound.rows))
 
 
 def _is_kept(bound: Bound, axes: frozenset[str], components: Components, sizes: dict[str, int]) -> bool:
@@ -176,15 +178,16 @@ def _rows(bound: Bound, components: Components) -> int:
 
 
 def _compact(
-    bound: Bound, work: Sequence[_Entry], weights: list[int], waiting: dict[int, tuple[int, int, frozenset[str]]]
-) -> Recipe:
-    """Number the tables anew: constants that are used, weights, products that wait."""
+    bound: Bound, work: Sequence[_Entry], factors: list[int], waiting: dict[int, tuple[int, int, frozenset[str]]]
+) -> Schedule:
+    """Number the tables anew: constants that are used, factors, products that wait."""
+    number = bound.cache.number
     used = {i for one, two, _ in waiting.values() for i in (one, two)} | {len(work) - 1}
     constants = [i for i, e in enumerate(work) if e.tensor is not None and i in used]
-    place = {i: k for k, i in enumerate([*constants, *weights, *waiting])}
+    place = {i: k for k, i in enumerate([*constants, *factors, *waiting])}
     steps = tuple(
-        Step(place[one], place[two], needed, bound.number(work[i].key), _rows(bound, work[i].components) <= FEW_ROWS)
+        Step(place[one], place[two], needed, number(work[i].key), _rows(bound, work[i].components) <= FEW_ROWS)
         for i, (one, two, needed) in waiting.items()
     )
-    tensors = tuple((bound.number(work[i].key), t) for i in constants if (t := work[i].tensor) is not None)
-    return Recipe(tensors, tuple(bound.number(work[i].key) for i in weights), steps)
+    tensors = tuple((number(work[i].key), t) for i in constants if (t := work[i].tensor) is not None)
+    return Schedule(tensors, tuple(number(work[i].key) for i in factors), steps)

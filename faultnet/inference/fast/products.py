@@ -1,8 +1,8 @@
 """Products worked out for some of the configurations under one set of readings.
 
-What depends on few configurations (those of the battery, say) is worked out for all of them, and kept on a shelf while
-the readings stay. The rest is worked out for the configurations asked about only. All tests asked on one sheet share
-every product that does not depend on the test itself.
+What depends on few configurations (those of the battery, say) is worked out for all of them, and kept while the
+readings stay. The rest is worked out for the configurations asked about only. All tests share every product that does
+not depend on the test itself.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import Index, RowSets
 from faultnet.inference.contraction import Tensor, finished, product
 from faultnet.inference.fast.clique_tables import Bound
-from faultnet.inference.fast.prepare import recipe_for, recipe_of
-from faultnet.inference.fast.query_cache import Shelf
-from faultnet.inference.fast.schedule import KEEP, OUTCOME, Named, Recipe, Step
+from faultnet.inference.fast.prepare import schedule_for, schedule_of
+from faultnet.inference.fast.query_cache import CommonProducts
+from faultnet.inference.fast.schedule import KEEP, OUTCOME, Named, Schedule, Step
 from faultnet.inference.fast.support import States
 
 
@@ -30,8 +30,8 @@ class _Table:
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
-    """Configurations and states of charge to answer for.
+class Products:
+    """Products for some configurations and states of charge.
 
     Parameters
     ----------
@@ -40,8 +40,8 @@ class Sheet:
         The cluster's own, or some of them.
     charge_states : int array, optional
         Some states of charge; all when left out.
-    common : Shelf
-        Products under the same readings and kept states that depend on few configurations; sheets may share it.
+    common : CommonProducts
+        Those under the same readings and kept states that depend on few configurations; several may share them.
     states : mapping of axis to int array, optional
         Some states of hidden axes, in rising order; the others count as impossible, but for an axis already summed out
         in what no reading bears on.
@@ -50,17 +50,17 @@ class Sheet:
     bound: Bound
     rows: RowSets
     charge_states: Index | None = None
-    common: Shelf = field(default_factory=Shelf, repr=False)
+    common: CommonProducts = field(default_factory=CommonProducts, repr=False)
     states: States = field(default_factory=dict)
     own: dict[tuple[int, int], Tensor] = field(default_factory=dict, repr=False)
 
-    def worked_out(self, weights: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
+    def contract(self, factors: Sequence[Tensor], outcomes: Named | None = None) -> Tensor:
         """Sum the hidden nodes out.
 
         Parameters
         ----------
-        weights : sequence of Tensor
-            Of the readings; the same ones whenever this sheet is used.
+        factors : sequence of Tensor
+            Of the readings; the same ones whenever these products are used.
         outcomes : Named, optional
             Of tests.
 
@@ -70,21 +70,21 @@ class Sheet:
             Axes `combination`, `charge` and `outcome`, where they matter.
         """
         leading, cut = self.rows is not self.bound.rows, self.charge_states is not None
-        recipe = recipe_for(self.bound, weights, outcomes, leading=leading, cut=cut)
-        return self._followed(recipe, weights)
+        schedule = schedule_for(self.bound, factors, outcomes, leading=leading, cut=cut)
+        return self._followed(schedule, factors)
 
     def joint(self, axes: Sequence[str]) -> Tensor:
         """Chances of some axes that are kept, before any reading."""
-        return self._followed(recipe_of(self.bound, axes), ())
+        return self._followed(schedule_of(self.bound, axes), ())
 
-    def _followed(self, recipe: Recipe, weights: Sequence[Tensor]) -> Tensor:
-        given = [_Table(number, tensor, 2) for number, tensor in recipe.constants]
-        given += [_Table(number, tensor, 2) for number, tensor in zip(recipe.weights, weights, strict=True)]
-        last = len(given) + len(recipe.steps) - 1
-        return finished(self._at(self._table(last, given, recipe.steps), 0), KEEP)
+    def _followed(self, schedule: Schedule, factors: Sequence[Tensor]) -> Tensor:
+        given = [_Table(number, tensor, 2) for number, tensor in schedule.constants]
+        given += [_Table(number, tensor, 2) for number, tensor in zip(schedule.factors, factors, strict=True)]
+        last = len(given) + len(schedule.steps) - 1
+        return finished(self._at(self._table(last, given, schedule.steps), 0), KEEP)
 
     def _table(self, place: int, given: Sequence[_Table], steps: Sequence[Step]) -> _Table:
-        """The table at a place of a recipe; of what stands on the shelf, nothing it was made of is made anew."""
+        """The table at a place of a schedule; of what is kept, nothing it was made of is made anew."""
         if place < len(given):
             return given[place]
         step = steps[place - len(given)]

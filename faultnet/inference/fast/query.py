@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.inference.cliques import CHARGE
-from faultnet.inference.configurations import Index
+from faultnet.inference.configurations import Index, RowSets
 from faultnet.inference.contraction import COMBINATION, Tensor
 from faultnet.inference.fast.clique_tables import TINY, Bound
-from faultnet.inference.fast.products import Sheet
-from faultnet.inference.fast.query_cache import Shelf
+from faultnet.inference.fast.products import Products
+from faultnet.inference.fast.query_cache import CommonProducts
 from faultnet.inference.fast.schedule import Named
-from faultnet.inference.fast.support import States, axes_told_of, carried_on, likely_states, worth_cutting
+from faultnet.inference.fast.support import States, axes_told_of, carry_on, likely_states, worth_cutting
 from faultnet.model.network import Array
 
 MISSING = -1
@@ -50,13 +50,13 @@ class Answers:
 
 
 @dataclass(frozen=True, eq=False)
-class Desk:
+class Query:
     """Answers of a cluster's tests under one set of readings.
 
     Parameters
     ----------
     bound : Bound
-    weights : tuple of Tensor
+    factors : tuple of Tensor
         Of the readings.
     charge_states : int array, optional
         States of charge answered for; all when left out.
@@ -66,11 +66,11 @@ class Desk:
     """
 
     bound: Bound
-    weights: tuple[Tensor, ...]
+    factors: tuple[Tensor, ...]
     charge_states: Index | None = None
     states: States = field(default_factory=dict)
-    _narrower: list[Desk] = field(default_factory=list, repr=False)
-    _common: Shelf = field(default_factory=Shelf, repr=False)
+    _narrower: list[Query] = field(default_factory=list, repr=False)
+    _common: CommonProducts = field(default_factory=CommonProducts, repr=False)
     _sites: dict[Hashable, Answers] = field(default_factory=dict, repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
@@ -83,33 +83,32 @@ class Desk:
     def size(self) -> int:
         """What its answers take [bytes]."""
         own = sum(kept.values.nbytes + kept.place.nbytes for kept in list(self._sites.values()))
-        return own + sum(desk.size() for desk in list(self._narrower))
+        return own + sum(query.size() for query in list(self._narrower))
 
     def trim(self) -> None:
         """Drop the products that work on further configurations would begin with; the answers stay."""
         self._common.tables.clear()
-        for desk in list(self._narrower):
-            desk.trim()
+        for query in list(self._narrower):
+            query.trim()
 
     @cached_property
     def _told(self) -> tuple[str, ...]:
-        return axes_told_of(self.weights, self.bound.tables.keys())
+        return axes_told_of(self.factors, self.bound.tables.keys())
 
     def narrowed(
         self,
-        sites: Sequence[Named],
         rows: NDArray[np.integer],
         before: Array,
         charge_states: Index | None,
         expected: NDArray[np.integer] | None,
         belief: Array,
-    ) -> Desk:
-        """A desk that answers for the likely states of hidden axes only; this one where that does not pay.
+    ) -> Query:
+        """A query that answers for the likely states of hidden axes only; this one where that does not pay.
 
         Parameters
         ----------
-        sites, rows, before, charge_states, expected
-            What is to be asked, as of :meth:`answers`.
+        rows, before, charge_states, expected
+            What is to be asked about, as of :meth:`answers`.
         belief : array, shape (hypotheses,)
 
         Notes
@@ -121,15 +120,15 @@ class Desk:
         shares = self._shares(self.answers(self._states, rows, before, charge_states, expected), belief)
         if not worth_cutting(shares):
             return self
-        together = carried_on(shares, self.bound.tables.values())
+        together = carry_on(shares, self.bound.tables.values())
         likely = {a: likely_states(s) for a, s in together.items()}
         with self._lock:
-            for desk in self._narrower:
-                if all(np.array_equal(desk.states[a], kept) for a, kept in likely.items()):
-                    return desk
-            desk = Desk(self.bound, self.weights, self.charge_states, likely)
-            self._narrower[:] = [desk, *self._narrower[: MOST_NARROWED - 1]]
-            return desk
+            for query in self._narrower:
+                if all(np.array_equal(query.states[a], kept) for a, kept in likely.items()):
+                    return query
+            query = Query(self.bound, self.factors, self.charge_states, likely)
+            self._narrower[:] = [query, *self._narrower[: MOST_NARROWED - 1]]
+            return query
 
     @cached_property
     def _states(self) -> list[Named]:
@@ -170,11 +169,11 @@ class Desk:
         """
         wanted, which = np.unique(rows, return_inverse=True)
         with self._lock:
-            sheets: dict[bytes, Sheet] = {}
+            products: dict[bytes, Products] = {}
             for site in sites:
-                self._complete(site, wanted, expected, sheets)
-            if sheets:
-                self._common.tidied()
+                self._complete(site, wanted, expected, products)
+            if products:
+                self._common.tidy()
             kept = [self._sites[s.key] for s in sites]
             found = [self._cut(k.values[k.place[wanted]], charge_states) for k in kept]
         return over_charge(found, which, before)
@@ -188,9 +187,9 @@ class Desk:
         return values[:, np.searchsorted(self.charge_states, charge_states)]
 
     def _complete(
-        self, site: Named, wanted: Index, expected: NDArray[np.integer] | None, sheets: dict[bytes, Sheet]
+        self, site: Named, wanted: Index, expected: NDArray[np.integer] | None, products: dict[bytes, Products]
     ) -> None:
-        """Work out what one site still lacks, on a sheet shared with the sites that lack the same."""
+        """Work out what one site still lacks, with products shared by the sites that lack the same."""
         kept = self._sites.get(site.key)
         missing = _missing(kept, wanted)
         if not len(missing):
@@ -198,22 +197,22 @@ class Desk:
         if expected is not None:
             missing = _missing(kept, np.union1d(wanted, expected))
         key = missing.tobytes()
-        if key not in sheets:
+        if key not in products:
             whole = len(missing) == len(self.bound.rows.table)
             rows = self.bound.rows if whole else self.bound.rows.restricted(missing)
-            sheets[key] = Sheet(self.bound, rows, self.charge_states, self._common, self.states)
-        values = self._laid_out(sheets[key], sheets[key].worked_out(self.weights, site))
+            products[key] = Products(self.bound, rows, self.charge_states, self._common, self.states)
+        values = self._laid_out(products[key].rows, products[key].contract(self.factors, site))
         if kept is None:
             place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)
             kept = self._sites[site.key] = Answers(place, np.empty((0, *values.shape[1:])))
         kept.add(missing, values)
 
-    def _laid_out(self, sheet: Sheet, message: Tensor) -> Array:
-        """A message for each configuration of the sheet, shape (configurations, charge states or 1, outcomes)."""
+    def _laid_out(self, rows: RowSets, message: Tensor) -> Array:
+        """A message for each of some configurations, shape (configurations, charge states or 1, outcomes)."""
         values = message.values if CHARGE in message.axes else message.values[..., None, :]
         if COMBINATION not in message.axes:
-            return np.broadcast_to(values, (len(sheet.rows.table), *values.shape))
-        return values[sheet.rows.part(message.components).which]
+            return np.broadcast_to(values, (len(rows.table), *values.shape))
+        return values[rows.part(message.components).which]
 
 
 def _missing(kept: Answers | None, rows: Index) -> Index:

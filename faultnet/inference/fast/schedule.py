@@ -48,21 +48,21 @@ class Step(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Recipe:
-    """Products that answer a question.
+class Schedule:
+    """The contraction schedule of a question: the products that answer it.
 
     Parameters
     ----------
     constants : tuple of (int, Tensor)
         What no reading bears on, already multiplied as far as it goes, each with a number of its own; they come first.
-    weights : tuple of int
-        Numbers of the weights of the readings, which come next in the order they are given.
+    factors : tuple of int
+        Numbers of the likelihood factors of the readings, which come next in the order they are given.
     steps : tuple of Step
         Every product is put at the end; the last table is the answer.
     """
 
     constants: tuple[tuple[int, Tensor], ...]
-    weights: tuple[int, ...]
+    factors: tuple[int, ...]
     steps: tuple[Step, ...]
 
 

@@ -72,7 +72,7 @@ class View:
             return message
         return message.taken(self.charge_states, CHARGE)
 
-    def spread(self, k: int, message: Tensor) -> Array:
+    def each(self, k: int, message: Tensor) -> Array:
         """A cluster's message for each hypothesis, shape (hypotheses,) or (charge states, hypotheses)."""
         values = self.cut(message).values.T
         if not message.components:
@@ -106,7 +106,7 @@ class Outlook:
         for k, mine in self.evidence.items():
             message, _ = self.view.placements[k].message(mine)
             if CHARGE in message.axes:
-                found[k] = self.view.spread(k, message).T
+                found[k] = self.view.each(k, message).T
         return found
 
     @cached_property
@@ -148,12 +148,12 @@ class Outlook:
         before = self.elsewhere(k)
         if not place.small:
             sites = [place.bound.outcomes(questions) for questions in asked]
-            desk, view = place.desk(evidence, self.view.charge_states), self.view
+            query, view = place.query(evidence, self.view.charge_states), self.view
             rows = place.which if view.chosen is None else place.which[view.chosen]
             expected = None if view.expected is None else np.unique(place.which[view.expected])
             if self.belief is not None:
-                desk = desk.narrowed(sites, rows, before, view.charge_states, expected, self.belief)
-            return desk.answers(sites, rows, before, view.charge_states, expected)
+                query = query.narrowed(rows, before, view.charge_states, expected, self.belief)
+            return query.answers(sites, rows, before, view.charge_states, expected)
         return [self._whole(k, place.answer(evidence, questions), before) for questions in asked]
 
     def _whole(self, k: int, message: Tensor, before: Array) -> Array:

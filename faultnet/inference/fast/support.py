@@ -20,7 +20,7 @@ from faultnet.inference.fast.schedule import Named
 from faultnet.model.network import Array
 
 SLIVER = 1e-4  # share of the belief in an axis that lies in the states left out
-WORTH_ASKING = 0.1  # mean of a weight beside its largest; by eye: turning slowly has 0.1 to 0.2, volts 0.01 to 0.1
+WORTH_ASKING = 0.1  # mean of a factor beside its largest; by eye: turning slowly has 0.1 to 0.2, volts 0.01 to 0.1
 WORTH_CUTTING = 0.4  # part of the grid that is left
 LEAST_GRID = 1 << 12  # states of the grid; the charging circuit has 3234, and asking takes as long as cutting saves
 States = Mapping[str, Index]
@@ -44,12 +44,12 @@ def likely_states(shares: Array) -> Index:
     return np.sort(order[: int(np.searchsorted(held, (1.0 - SLIVER) * held[-1])) + 1])
 
 
-def axes_told_of(weights: Sequence[Tensor], hidden: Collection[str]) -> tuple[str, ...]:
-    """Hidden axes of which a reading leaves few states: those of the weight with most axes whose mean is small.
+def axes_told_of(factors: Sequence[Tensor], hidden: Collection[str]) -> tuple[str, ...]:
+    """Hidden axes of which a reading leaves few states: those of the factor with most axes whose mean is small.
 
     Parameters
     ----------
-    weights : sequence of Tensor
+    factors : sequence of Tensor
         Of readings.
     hidden : collection of str
         Axes that may be cut.
@@ -59,12 +59,12 @@ def axes_told_of(weights: Sequence[Tensor], hidden: Collection[str]) -> tuple[st
     tuple of str
         None where every reading leaves much, or what they bear on is no grid large enough to be worth cutting.
     """
-    narrow = [w for w in weights if w.values.mean() < WORTH_ASKING * w.values.max()]
-    large = [w for w in narrow if prod(n for a, n in w.sizes().items() if a in hidden) >= LEAST_GRID]
-    return max((tuple(a for a in w.axes if a in hidden) for w in large), key=len, default=())
+    narrow = [f for f in factors if f.values.mean() < WORTH_ASKING * f.values.max()]
+    large = [f for f in narrow if prod(n for a, n in f.sizes().items() if a in hidden) >= LEAST_GRID]
+    return max((tuple(a for a in f.axes if a in hidden) for f in large), key=len, default=())
 
 
-def carried_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str, Array]:
+def carry_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str, Array]:
     """Belief in the states of some axes, and in those of axes that depend on them, as if the first were independent.
 
     Parameters
@@ -77,7 +77,7 @@ def carried_on(shares: Mapping[str, Array], tables: Iterable[Named]) -> dict[str
     Examples
     --------
     >>> sure = Tensor(np.array([[0.9, 0.2], [0.1, 0.8]]), ("child", "parent"))
-    >>> carried_on({"parent": np.array([0.5, 0.5])}, [Named("child", sure, True)])["child"]
+    >>> carry_on({"parent": np.array([0.5, 0.5])}, [Named("child", sure, True)])["child"]
     array([0.55, 0.45])
     """
     found = dict(shares)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.model.modes import LINK, LINK_NODE, NOW_LEAK, coming_and_going
+from faultnet.model.modes import LINK, LINK_NODE, NOW_LEAK, intermittent_components
 from faultnet.model.network import Array, Network, Node, normalised
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -39,7 +39,7 @@ def conditioned_on_activity(network: Network) -> Network:
         if node.layer == "reading" or (node.name.startswith(ANSWER) and not today):
             continue
         if node.name.endswith("_now"):
-            root = node.name.removesuffix("_now") + "_acting"
+            root = node.name.removesuffix("_now") + "_active"
             nodes[root] = Node(root, "component", node.states, (), np.full(node.card, 1.0 / node.card))
             table = normalised(np.eye(node.card), NOW_LEAK)
             node = Node(node.name, node.layer, node.states, (root,), table)
@@ -95,17 +95,17 @@ def patterns_of(
     modes : int array, shape (hypotheses, components)
     """
     states = {c: [m.id for m in catalogue.component(c).modes] for c in components}
-    owners = coming_and_going(catalogue)
+    owners = intermittent_components(catalogue)
     faults = tuple(catalogue.on_rates)
     place = [(components.index(c), states[c].index(m)) for c, m in faults]
     there = np.stack([modes[:, column] == mode for column, mode in place], axis=1)
     hypothesis, on = _choices(there)
-    columns = (*components, *(f"{c}_acting" for c in owners), f"{LINK_NODE}_acting")
+    columns = (*components, *(f"{c}_active" for c in owners), f"{LINK_NODE}_active")
     table = np.concatenate([modes[hypothesis], np.zeros((len(on), len(columns) - len(components)), np.int16)], axis=1)
     _fill(table, columns, owners, faults, place, on)
     for column, component in enumerate(components):
         if component in owners and not _felt(network, component):
-            table[:, column] = table[:, columns.index(f"{component}_acting")]
+            table[:, column] = table[:, columns.index(f"{component}_active")]
     first, which = distinct_rows(table)
     starts = np.searchsorted(hypothesis, np.arange(len(modes) + 1))
     return ActivationPatterns(columns, table[first], starts, which, faults, on)
@@ -130,12 +130,12 @@ def _fill(
 ) -> None:  # fmt: skip
     """Write what acts now into its columns."""
     for component in owners:
-        table[:, columns.index(f"{component}_acting")] = table[:, columns.index(component)]
+        table[:, columns.index(f"{component}_active")] = table[:, columns.index(component)]
     for k, (fault, (_, mode)) in enumerate(zip(faults, place, strict=True)):
         if fault == LINK:
-            table[:, columns.index(f"{LINK_NODE}_acting")] = on[:, k] > 0
+            table[:, columns.index(f"{LINK_NODE}_active")] = on[:, k] > 0
         else:
-            column = table[:, columns.index(f"{fault[0]}_acting")]
+            column = table[:, columns.index(f"{fault[0]}_active")]
             column[(column == mode) & (on[:, k] < 0)] = 0
 
 

@@ -10,7 +10,7 @@ from typing import cast
 from faultnet.learning.em import on_rates, rates, symptoms
 from faultnet.learning.em.chunk import fetched, kept
 from faultnet.learning.em.e_step import NO_FOLD, Counts, Frame, Numbers
-from faultnet.learning.em.scale import Spread, pass_over, serially
+from faultnet.learning.em.scale import ParallelMap, pass_over, serially
 from faultnet.learning.result import Options
 
 
@@ -75,7 +75,7 @@ def improved(frame: Frame, start: Numbers, numbers: Numbers, counts: Counts, str
 
 def climbed(
     chunks: Sequence[Path], frame_path: Path, frame: Frame, start: Numbers, options: Options,
-    spread: Spread = serially, *, leave: int = NO_FOLD, progress: Path | None = None,
+    mapped: ParallelMap = serially, *, leave: int = NO_FOLD, progress: Path | None = None,
     passed: Callable[[], None] = lambda: None,
 ) -> Climb:  # fmt: skip
     """Pass after pass until a pass gains too little, or there were enough.
@@ -86,7 +86,7 @@ def climbed(
     frame_path, frame : Path, Frame
     start : Numbers
     options : Options
-    spread : callable
+    mapped : callable
     leave : int
         Fold that is left out.
     passed : callable
@@ -95,7 +95,7 @@ def climbed(
         File that keeps how far it came; what it holds already is gone on from, with the same result to the last bit.
     """
     numbers, before = _reached(progress) or (start, [])
-    counts = pass_over(spread, chunks, frame_path, numbers, leave)
+    counts = pass_over(mapped, chunks, frame_path, numbers, leave)
     passed()
     cases = max(float(counts.cells.sum()), 1.0)
     heights = [*before, counts.log_likelihood + log_prior(frame, start, numbers, options.strength)]
@@ -104,7 +104,7 @@ def climbed(
         numbers = improved(frame, start, numbers, counts, options.strength)
         if progress is not None:
             kept((numbers, heights), progress)
-        counts = pass_over(spread, chunks, frame_path, numbers, leave)
+        counts = pass_over(mapped, chunks, frame_path, numbers, leave)
         passed()
         heights.append(counts.log_likelihood + log_prior(frame, start, numbers, options.strength))
         settled = _settled(heights, options.tolerance * cases)

@@ -63,7 +63,7 @@ def offset_changes(compared: Sequence[Compared], catalogue: Catalogue, strength:
     """The module's offset before and after, and those of the instruments that read there."""
     if not compared:
         return ()
-    mean, spread = catalogue.spread("module_offset_mean"), catalogue.spread("module_offset_spread")
+    mean, spread = catalogue.number("module_offset_mean"), catalogue.number("module_offset_spread")
     readings = [(c.value, c.weight / (spread**2 + c.variance)) for c in compared]
     new, variance = conjugate(mean, spread**2 / (WORTH * strength), readings)
     margin, cases = 1.96 * sqrt(variance), sum(c.weight for c in compared)

@@ -88,7 +88,7 @@ class Tried:
     def value(self, catalogue: Catalogue) -> float:
         """What a prior set has for it."""
         if self.table == "spreads":
-            return catalogue.spread(self.number[0])
+            return catalogue.number(self.number[0])
         effect = _effect(catalogue, self.number)
         return effect.centre if self.sort == "place" else effect.spread
 

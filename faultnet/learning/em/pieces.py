@@ -1,7 +1,7 @@
 """The same visits at the same modes again and again under other tables: only the pieces that change are worked out.
 
 With all modes known, what a visit's readings depend on falls into pieces that meet in the state of charge alone. A
-piece hangs on the modes of a few components, so that hypotheses share it, and visits in which the same was read are
+piece depends on the modes of a few components, so that hypotheses share it, and visits in which the same was read are
 taken together; where one table changes, all other pieces stay as they were.
 """
 
@@ -25,7 +25,7 @@ Row = tuple[int, ...]
 
 @dataclass(frozen=True)
 class Piece:
-    """Hidden nodes that belong together, the quantities read of them, and the columns of modes they hang on."""
+    """Hidden nodes that belong together, the quantities read of them, and the columns of modes they depend on."""
 
     hidden: tuple[str, ...]
     quantities: tuple[str, ...]
@@ -188,7 +188,7 @@ class Pieces:
         return found
 
     def _terms(self, network: Network, piece: Piece, row: Row) -> list[tuple[Array, tuple[str, ...]]]:
-        """Tables of a piece at the modes it hangs on, each with its axes."""
+        """Tables of a piece at the modes it depends on, each with its axes."""
         known = {self.patterns.columns[c]: mode for c, mode in zip(piece.columns, row, strict=True)}
         found = []
         for name in piece.nodes:

@@ -25,8 +25,8 @@ def chance_wrong(catalogue: Catalogue, proof: Proof) -> float:
     0.2
     """
     if proof == "replacement":
-        return catalogue.spread("wrong_by_replacement")
-    return catalogue.spread("wrong_by_measurement") if proof == "measurement" else catalogue.spread("wrong_by_opinion")
+        return catalogue.number("wrong_by_replacement")
+    return catalogue.number("wrong_by_measurement") if proof == "measurement" else catalogue.number("wrong_by_opinion")
 
 
 def proof_factor(catalogue: Catalogue, proof: Proof, before: Array, named: int) -> Array:

@@ -124,7 +124,7 @@ def rate_form(catalogue: Catalogue, space: Space, strength: float, groups: Seque
     factors, of_hypothesis = _links(space)
     return RateForm(
         places, first, old, old_whole, strength * of * old_whole, own, own_names, strength * of * own_counts, factors,
-        of_hypothesis, (first[:-1] + space.modes).astype(np.intp), catalogue.spread("brought_in_when_sound"),
+        of_hypothesis, (first[:-1] + space.modes).astype(np.intp), catalogue.number("brought_in_when_sound"),
     )  # fmt: skip
 
 

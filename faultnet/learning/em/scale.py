@@ -27,7 +27,7 @@ Answer = TypeVar("Answer")
 Item = TypeVar("Item")
 
 
-class Spread(Protocol):
+class ParallelMap(Protocol):
     """Works out a function for every item and gives the answers in the order of the items."""
 
     def __call__(self, function: Callable[[Item], Answer], items: Sequence[Item]) -> Iterator[Answer]:
@@ -46,7 +46,7 @@ def serially(function: Callable[[Item], Answer], items: Sequence[Item]) -> Itera
 
 
 @contextmanager
-def on_processes(workers: int) -> Iterator[Spread]:
+def on_processes(workers: int) -> Iterator[ParallelMap]:
     """On so many processes of this machine."""
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
@@ -55,7 +55,7 @@ def on_processes(workers: int) -> Iterator[Spread]:
         yield lambda function, items: pool.map(function, items)
 
 
-def on_cluster(client: Any) -> Spread:
+def on_cluster(client: Any) -> ParallelMap:
     """On a running dask.distributed cluster, as :func:`faultnet.cluster.in_order` does it.
 
     Parameters
@@ -77,9 +77,11 @@ def counts_of_chunk(task: tuple[Path, Path, Numbers, int]) -> Counts:
     return expectation(cast(Chunk, fetched(chunk)), frame_of(frame), numbers, leave)
 
 
-def pass_over(spread: Spread, chunks: Sequence[Path], frame: Path, numbers: Numbers, leave: int = NO_FOLD) -> Counts:
+def pass_over(
+    mapped: ParallelMap, chunks: Sequence[Path], frame: Path, numbers: Numbers, leave: int = NO_FOLD
+) -> Counts:
     """One pass over the whole history."""
-    return added(spread(counts_of_chunk, [(c, frame, numbers, leave) for c in chunks]))
+    return added(mapped(counts_of_chunk, [(c, frame, numbers, leave) for c in chunks]))
 
 
 def _modes_of(task: tuple[Path, Path, Numbers]) -> tuple[Array, Index]:
@@ -93,10 +95,10 @@ def _modes_of(task: tuple[Path, Path, Numbers]) -> tuple[Array, Index]:
 
 
 def expected_modes(
-    chunks: Sequence[Path], frame: Path, numbers: Numbers, spread: Spread = serially
+    chunks: Sequence[Path], frame: Path, numbers: Numbers, mapped: ParallelMap = serially
 ) -> tuple[Array, Index]:
     """Expected modes of every case, shape (cases, places), and its group of cars."""
-    parts = list(spread(_modes_of, [(c, frame, numbers) for c in chunks]))
+    parts = list(mapped(_modes_of, [(c, frame, numbers) for c in chunks]))
     return np.concatenate([p for p, _ in parts]), np.concatenate([c for _, c in parts])
 
 
@@ -107,11 +109,11 @@ def _information_of(task: tuple[Path, Path, Numbers, Layout]) -> Array:
 
 
 def information(
-    chunks: Sequence[Path], frame: Path, numbers: Numbers, layout: Layout, spread: Spread = serially
+    chunks: Sequence[Path], frame: Path, numbers: Numbers, layout: Layout, mapped: ParallelMap = serially
 ) -> Array:
     """Sum of the products of all cases' scores, shape (parameters, parameters)."""
     total = np.zeros((layout.size, layout.size))
-    for part in spread(_information_of, [(c, frame, numbers, layout) for c in chunks]):
+    for part in mapped(_information_of, [(c, frame, numbers, layout) for c in chunks]):
         total += part
     return total
 
@@ -124,8 +126,8 @@ def _held_out(task: tuple[Path, Path, Numbers, int]) -> tuple[Array, Array]:
 
 
 def held_out(
-    chunks: Sequence[Path], frame: Path, numbers: Numbers, fold: int, spread: Spread = serially
+    chunks: Sequence[Path], frame: Path, numbers: Numbers, fold: int, mapped: ParallelMap = serially
 ) -> tuple[Array, Array]:
     """Beliefs in every mode of the scored cases of a fold, and what was true, shape (cases, places) each."""
-    parts = list(spread(_held_out, [(c, frame, numbers, fold) for c in chunks]))
+    parts = list(mapped(_held_out, [(c, frame, numbers, fold) for c in chunks]))
     return np.concatenate([f for f, _ in parts]), np.concatenate([t for _, t in parts])

@@ -75,7 +75,7 @@ def space_for(cases: Sequence[Case], catalogue: Catalogue, may_drop: float = MAY
     cells = tuple(sorted({cell_of(c.car) for c in cases}))
     networks = tuple(_component_network(catalogue, cell) for cell in cells)
     components = networks[0].components
-    brought_in = catalogue.spread("brought_in_when_sound")
+    brought_in = catalogue.number("brought_in_when_sound")
     rows = [
         enumerate_hypotheses(
             n, max_faults=MOST_FAULTS, uncounted=UNCOUNTED, brought_in_when_sound=brought_in, may_drop=may_drop

@@ -143,7 +143,11 @@ def iterate_history(
             if bad is None and noted:
                 break
             yield found
-        _refuse_hopeless(noted, name)
+        if len(noted) > MOST_BAD_ROWS:
+            raise HistoryFileError(
+                f"more than {MOST_BAD_ROWS:,} things are amiss in the history; reading stopped there", name, noted,
+                to_do="correct the first ones, which may be the same everywhere",
+            )  # fmt: skip
     if bad is None and noted:
         raise HistoryFileError("rows of the history cannot be used", name, noted)
 
@@ -211,15 +215,6 @@ def _write_csv(rows: Iterable[list[Any]], target: Path) -> int:
 def _opened(source: Source) -> Iterator[BinaryIO]:
     with io.BytesIO(source) if isinstance(source, bytes) else Path(source).open("rb") as raw:
         yield raw
-
-
-def _refuse_hopeless(noted: Sequence[BadRow], name: str) -> None:
-    """Stop reading a file that is bad all over."""
-    if len(noted) > MOST_BAD_ROWS:
-        raise HistoryFileError(
-            f"more than {MOST_BAD_ROWS:,} things are amiss in the history; reading stopped there", name, noted,
-            to_do="correct the first ones, which may be the same everywhere",
-        )  # fmt: skip
 
 
 @contextmanager

@@ -7,10 +7,12 @@ import os
 import shutil
 import tempfile
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from faultnet.decision.costs import Costs, load_costs
 from faultnet.errors import PriorsError, system_words
 from faultnet.learning.result import Tuned
 from faultnet.learning.versions.write import applied
@@ -180,7 +182,7 @@ def versions() -> tuple[Version, ...]:
 
 
 def compare(first: str, second: str) -> tuple[Difference, ...]:
-    """List every number that differs between two prior sets.
+    """List every number that differs between two prior sets, their prices too.
 
     Parameters
     ----------
@@ -197,7 +199,8 @@ def compare(first: str, second: str) -> tuple[Difference, ...]:
     >>> compare("standard", "standard")
     ()
     """
-    one, other = (numbers_of(load_catalogue(folder=set_folder(name))) for name in (first, second))
+    folders = set_folder(first), set_folder(second)
+    one, other = (numbers_of(load_catalogue(folder=f)) | prices_of(load_costs(folder=f)) for f in folders)
     keys = dict.fromkeys((*one, *other))
     return tuple(Difference(k[0], k[1:], one.get(k), other.get(k)) for k in keys if one.get(k) != other.get(k))
 
@@ -228,6 +231,24 @@ def numbers_of(catalogue: Catalogue) -> dict[tuple[str, ...], float]:
         found[("effects", *key, "centre")] = effect.centre
         found[("effects", *key, "spread")] = effect.spread
     return found | {("spreads", name): spread.value for name, spread in catalogue.spreads.items()}
+
+
+def prices_of(costs: Costs) -> dict[tuple[str, ...], float]:
+    """Give every number of a set's prices, by table, kind and name.
+
+    Examples
+    --------
+    >>> prices_of(load_costs())["costs", "part", "battery"]
+    130.0
+    """
+    kinds = {kind: value for kind, value in vars(costs).items() if isinstance(value, Mapping)}
+    kinds["shop"] = {name: value for name, value in vars(costs).items() if name not in kinds}
+    return {
+        ("costs", kind, name): value
+        for kind, prices in kinds.items()
+        for name, value in prices.items()
+        if isinstance(value, float)
+    }
 
 
 def _note(did: str, name: str, version: str) -> None:

@@ -156,11 +156,7 @@ def _scored(which: str, score: Score | None) -> dict[str, float]:
 
 
 def _lines(fields: Mapping[str, object]) -> list[str]:
-    return [f"{key} = {_toml(value)}" for key, value in fields.items()]
-
-
-def _toml(value: object) -> str:
-    """A value in TOML; JSON's way of writing text is also TOML's."""
+    """Fields in TOML, whose way of writing text JSON's is too."""
     import json
 
-    return json.dumps(value, ensure_ascii=False)
+    return [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in fields.items()]

@@ -139,7 +139,12 @@ def find_layout(
         if found and (best is None or found[:2] > best[:2]):
             best = found
     if best is None:
-        raise _no_numbers(name)
+        raise RecordingError(
+            "no rows of numbers were found",
+            where=name,
+            expected="lines with a time and a voltage, such as '0.1;12.6'",
+            to_do="check the file, or give the options separator and decimal",
+        )
     layout = best[2]
     if decimal is None and layout.decimal == ",":
         _refuse_thousands(layout, name)
@@ -239,13 +244,3 @@ def _refuse_thousands(layout: Layout, name: str) -> None:
             got=f"{marked[0]!r} and the like in every row",
             to_do="give the option decimal ',' if 1,000 means one; if it means a thousand, export it as 1000",
         )
-
-
-def _no_numbers(name: str) -> RecordingError:
-    """Say that no data were found."""
-    return RecordingError(
-        "no rows of numbers were found",
-        where=name,
-        expected="lines with a time and a voltage, such as '0.1;12.6'",
-        to_do="check the file, or give the options separator and decimal",
-    )

@@ -150,7 +150,7 @@ def _opened(source: Source, notes: list[str], name: str) -> Iterator[Any]:
     with tempfile.TemporaryDirectory(prefix="faultnet-") as folder:
         content = _readable(source, notes, Path(folder) / "unpacked.mf4")
         try:
-            with _stream_of(content) as stream:
+            with open(content, "rb") if isinstance(content, Path) else contextlib.nullcontext(content) as stream:
                 refuse_endless(stream)
             with heard("asammdf"), contextlib.redirect_stdout(io.StringIO()):
                 mdf = MDF(content)
@@ -181,11 +181,6 @@ def _readable(source: Source, notes: list[str], spare: Path) -> io.BytesIO | Pat
         if not isinstance(kept, io.BytesIO):
             kept.close()
     return kept if isinstance(kept, io.BytesIO) else spare
-
-
-def _stream_of(content: io.BytesIO | Path) -> contextlib.AbstractContextManager[BinaryIO]:
-    """Open what :func:`_readable` gave; bytes in memory stay open."""
-    return open(content, "rb") if isinstance(content, Path) else contextlib.nullcontext(content)
 
 
 def _close_half_open(error: Exception) -> None:

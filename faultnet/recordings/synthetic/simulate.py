@@ -182,12 +182,12 @@ def simulate_log(
         truth.append(start)
         shapes.append(shape)
     if nuisance:
-        shapes = [*_nuisances(rng, truth, interval), *shapes]
+        shapes = [*_nuisances(rng, truth), *shapes]
     time = np.arange(rng.uniform(0, interval), now, interval)
     volts = _recorded(time, levels[0], shapes, window)
     volts = _tail(rng, time, volts, truth, interval) if nuisance else volts
     volts = volts + offset + noise * rng.standard_normal(time.size)
-    keep = _kept(rng, time, truth, interval) if nuisance else np.ones(time.size, dtype=bool)
+    keep = _kept(rng, time, truth) if nuisance else np.ones(time.size, dtype=bool)
     moved = tuple(_shifted(start, offset, float(time[0])) for start in truth)
     trace = Trace(time[keep] - time[0], volts[keep], "invented")
     return SimulatedLog(trace, moved, noise)
@@ -248,7 +248,7 @@ def _attempt(
     return truth, shape, begin + lasting + gap + 6 * interval
 
 
-def _nuisances(rng: np.random.Generator, truth: list[TrueStart], interval: float) -> list[Shape]:
+def _nuisances(rng: np.random.Generator, truth: list[TrueStart]) -> list[Shape]:
     """Draw loads that are no start: lamps at any time, glow plugs before the first start."""
     shapes: list[Shape] = []
     if rng.random() < 0.5:
@@ -290,7 +290,7 @@ def _apart(time: Array, truth: list[TrueStart]) -> bool:
     return all(bool(((time < start.begin - 1.0) | (time > start.end + 1.0)).all()) for start in truth)
 
 
-def _kept(rng: np.random.Generator, time: Array, truth: list[TrueStart], interval: float) -> np.ndarray:
+def _kept(rng: np.random.Generator, time: Array, truth: list[TrueStart]) -> np.ndarray:
     """Lose some samples in a gap away from the starts."""
     keep = np.ones(time.size, dtype=bool)
     if rng.random() < 0.25:

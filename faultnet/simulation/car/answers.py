@@ -15,7 +15,7 @@ from faultnet.simulation.car.vehicle import VirtualCar
 
 def _above(vehicle: VirtualCar, rng: np.random.Generator, value: Quantity, edge: str, width: str) -> bool:
     """Whether somebody calls a value above a soft edge; both are named numbers of the prior set."""
-    return float(value) > vehicle.spread(edge) + vehicle.spread(width) * float(rng.logistic())
+    return float(value) > vehicle.number(edge) + vehicle.number(width) * float(rng.logistic())
 
 
 def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
@@ -34,15 +34,15 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     speed = circuit.start.speed
     if _above(vehicle, rng, speed, "stands_speed", "stands_speed_width"):
         return "normal" if _above(vehicle, rng, speed, "slow_speed", "slow_speed_width") else "slow"
-    spread = vehicle.trait("clicking", vehicle.spread("clicking_voltage_spread"))
-    if float(coil_volts(vehicle, circuit)) < vehicle.spread("clicking_voltage") + spread:
+    spread = vehicle.trait("clicking", vehicle.number("clicking_voltage_spread"))
+    if float(coil_volts(vehicle, circuit)) < vehicle.number("clicking_voltage") + spread:
         return "rapid_clicking"
     return "one_clunk"
 
 
 def silent(vehicle: VirtualCar) -> dict[str, float]:
     """Chance of what is heard although the contacts do not close [-]."""
-    heard_then = {name: vehicle.spread(f"silent_{name}") for name in ("one_clunk", "rapid_clicking")}
+    heard_then = {name: vehicle.number(f"silent_{name}") for name in ("one_clunk", "rapid_clicking")}
     return {**heard_then, "nothing": 1.0 - sum(heard_then.values())}
 
 
@@ -63,7 +63,7 @@ def lamps(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 def lamp_volts(vehicle: VirtualCar) -> Quantity:
     """Volts at the headlamps while cranking [V]: those of the clamps, less what windings and lamps take."""
     circuit = solve_circuit(vehicle)
-    beside = np.where(circuit.moved, circuit.coil, 0.0) + vehicle.spread("lamp_current")
+    beside = np.where(circuit.moved, circuit.coil, 0.0) + vehicle.number("lamp_current")
     joints = circuit.positive_joint + circuit.negative_joint
     return np.maximum(circuit.clamps - beside * (circuit.developed + joints), 0.0)
 
@@ -71,11 +71,11 @@ def lamp_volts(vehicle: VirtualCar) -> Quantity:
 def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     """Colour of the built-in hydrometer, which sits in one cell of six."""
     mode = vehicle.active["battery"]
-    if rng.random() < vehicle.spread("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise"):
+    if rng.random() < vehicle.number("eye_clear_dried_out" if mode == "dried_out" else "eye_clear_otherwise"):
         return "clear"
-    in_bad_cell = mode in ("weak_cell", "shorted_cell") and rng.random() < 1.0 / vehicle.spread("eye_cells")
-    threshold = vehicle.spread("eye_green_charge") + vehicle.scattered(rng, vehicle.spread("eye_green_charge_spread"))
-    green = vehicle.charge > threshold and not in_bad_cell and rng.random() < vehicle.spread("eye_green_share")
+    in_bad_cell = mode in ("weak_cell", "shorted_cell") and rng.random() < 1.0 / vehicle.number("eye_cells")
+    threshold = vehicle.number("eye_green_charge") + vehicle.scattered(rng, vehicle.number("eye_green_charge_spread"))
+    green = vehicle.charge > threshold and not in_bad_cell and rng.random() < vehicle.number("eye_green_share")
     return "green" if green else "dark"
 
 

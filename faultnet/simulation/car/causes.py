@@ -33,7 +33,7 @@ def draw_modes(rng: np.random.Generator, catalogue: Catalogue, car: Car, world: 
     -----
     Cars are drawn until one is brought in: always with a fault, seldom without.
     """
-    stays_away = 1.0 - catalogue.spread("brought_in_when_sound")
+    stays_away = 1.0 - catalogue.number("brought_in_when_sound")
     modes: dict[str, str] = {}
     for _ in range(MOST_TRIES):
         modes = {c.id: _mode(rng, _weights(catalogue, car, world, c.id)) for c in catalogue.components}
@@ -66,9 +66,9 @@ def _battery_weights(catalogue: Catalogue, car: Car, world: World, modes: Mappin
         "sulphation_charging_fault_factor": modes["alternator"] != "sound" or modes["regulator"] == "low",
         "sulphation_drain_factor": modes["drain"] != "sound",
     }
-    weights["sulphated"] *= max([1.0, *(catalogue.spread(name) for name, holds in reasons.items() if holds)])
+    weights["sulphated"] *= max([1.0, *(catalogue.number(name) for name, holds in reasons.items() if holds)])
     if modes["regulator"] == "high":
-        weights["dried_out"] *= catalogue.spread("dried_out_overcharge_factor")
+        weights["dried_out"] *= catalogue.number("dried_out_overcharge_factor")
     return weights
 
 

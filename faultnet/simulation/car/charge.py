@@ -41,20 +41,20 @@ def supply_state(setting: Setting, modes: Modes, parameters: Parameters) -> NDAr
     fault that comes and goes counts as having been on: the car was brought in because of it.
     """
     output = np.asarray(math.prod(parameters[(part, modes[part], "output_factor")] for part in SUPPLY_PARTS))
-    volts = setting.spread("set_point_nominal")
+    volts = setting.number("set_point_nominal")
     for part in ("regulator", "charge_control"):
         volts = volts + parameters[(part, modes[part], "set_point_shift")]
     cable = parameters[("charge_cable", modes["charge_cable"], "resistance")]
-    reaching = np.asarray(volts - np.minimum(cable * setting.spread("drive_supply_current"), 14.0))
+    reaching = np.asarray(volts - np.minimum(cable * setting.number("drive_supply_current"), 14.0))
 
     def below(state: str) -> NDArray[np.bool_]:
-        by_output = output < setting.spread(f"supply_{state}_below_output")
-        return np.asarray(by_output | (reaching < setting.spread(f"supply_{state}_below_volts")))
+        by_output = output < setting.number(f"supply_{state}_below_output")
+        return np.asarray(by_output | (reaching < setting.number(f"supply_{state}_below_volts")))
 
     holds = {
         "none": below("none"),
         "weak": below("weak"),
-        "over": reaching > setting.spread("supply_over_above_volts"),
+        "over": reaching > setting.number("supply_over_above_volts"),
     }
     return np.select(list(holds.values()), [SUPPLY_STATES.index(state) for state in holds], SUPPLY_STATES.index("good"))
 
@@ -83,7 +83,7 @@ def charge_brought_in(
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
     current = np.where(drawing, parameters[("drain", modes["drain"], "current")], 0.0)
     left = after_standing(setting, modes, parameters, filled, current, hours)
-    return np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.spread("past_empty"), 1.0)
+    return np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.number("past_empty"), 1.0)
 
 
 def usual_charge(
@@ -92,12 +92,12 @@ def usual_charge(
     """State of charge that driving leaves in the long run, with this use of the car [-]."""
     state = supply_state(setting, modes, parameters)
     middle, spread = (
-        np.array([setting.spread(f"charge_after_{word}_supply{end}") for word in SUPPLY_STATES])[state]
+        np.array([setting.number(f"charge_after_{word}_supply{end}") for word in SUPPLY_STATES])[state]
         for end in ("", "_sd")
     )
     filled = np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0)
     accepting = np.minimum(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
-    lost = setting.spread("charge_lost_without_acceptance")
+    lost = setting.number("charge_lost_without_acceptance")
     filled = filled * np.minimum(1.0, 1.0 - lost + lost * accepting**0.5)
     usual = setting.effect("use", "normal", "usual_charge").centre
     return np.asarray(filled - usual + parameters[("use", modes["use"], "usual_charge")])
@@ -142,10 +142,10 @@ def charge_brought_again(
     held = drain.charge_in_use(
         charge,
         usual,
-        max(driven, setting.spread("trip_hours")),
+        max(driven, setting.number("trip_hours")),
         setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")],
-        supply_share(word, setting) * setting.spread("drive_supply_current") * _supply_spread(rng, setting, world),
-        setting.spread(SPENT[word]),
+        supply_share(word, setting) * setting.number("drive_supply_current") * _supply_spread(rng, setting, world),
+        setting.number(SPENT[word]),
         setting.electrolyte,
         parameters[("battery", modes["battery"], "acceptance_factor")],
         float(setting.regulated(setting.air)),
@@ -155,13 +155,13 @@ def charge_brought_again(
     current = parameters[("drain", modes["drain"] if drawing else sound, "current")]
     current += parameters[("rectifier", modes["rectifier"], "leakage")]
     left = after_standing(
-        setting, modes, parameters, float(np.clip(held, -setting.spread("past_empty"), 1.0)), current, hours
+        setting, modes, parameters, float(np.clip(held, -setting.number("past_empty"), 1.0)), current, hours
     )
-    return float(np.maximum(left, -setting.spread("past_empty")))
+    return float(np.maximum(left, -setting.number("past_empty")))
 
 
 def _supply_spread(rng: np.random.Generator, setting: Setting, world: World) -> float:
-    return float(np.exp(world.widening * setting.spread("drive_supply_ln_spread") * rng.standard_normal()))
+    return float(np.exp(world.widening * setting.number("drive_supply_ln_spread") * rng.standard_normal()))
 
 
 def after_standing(
@@ -176,8 +176,8 @@ def after_standing(
 
 def surface_after_charging(rng: np.random.Generator, setting: Setting, world: World) -> Quantity:
     """Surface charge just after charging or driving [V]."""
-    spread = world.widening * setting.spread("surface_charge_ln_spread")
-    return np.asarray(setting.spread("surface_charge_median") * np.exp(spread * rng.standard_normal()))
+    spread = world.widening * setting.number("surface_charge_ln_spread")
+    return np.asarray(setting.number("surface_charge_median") * np.exp(spread * rng.standard_normal()))
 
 
 def surface_after_driving(
@@ -205,14 +205,14 @@ def charge_after_charger(
     """
     accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.3)
     reach = float(charge_when_full(rng, setting, accepting))
-    speed = setting.spread("charger_time_constants") * accepting * hours / setting.spread("charger_hours")
-    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), -setting.spread("past_empty"), 1.0))
+    speed = setting.number("charger_time_constants") * accepting * hours / setting.number("charger_hours")
+    return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), -setting.number("past_empty"), 1.0))
 
 
 def charge_when_full(rng: np.random.Generator, setting: Setting, accepting: Quantity) -> Quantity:
     """State of charge at the end of a long charge [-]."""
-    reach = 1.0 - setting.spread("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0))
-    return np.asarray(np.clip(reach, 0.3, 1.0) - setting.spread("charge_short_of_full") * rng.random())
+    reach = 1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0))
+    return np.asarray(np.clip(reach, 0.3, 1.0) - setting.number("charge_short_of_full") * rng.random())
 
 
 def charge_after_drive(
@@ -232,19 +232,19 @@ def charge_after_drive(
     when it is well, part of it when it is weak, and a loss of the engine's own consumption when it gives nothing.
     """
     word = supply_word(setting, modes, parameters)
-    spare = supply_share(word, setting) * setting.spread("drive_supply_current")
+    spare = supply_share(word, setting) * setting.number("drive_supply_current")
     if word == "none":
-        spare = -setting.spread("load_base")
+        spare = -setting.number("load_base")
     accepting = parameters[("battery", modes["battery"], "acceptance_factor")]
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
     volts = float(setting.regulated(setting.air))
     spare *= _supply_spread(rng, setting, world)
     above = max(charge, 0.0)
     gained = float(drain.drive_recharge(above, hours, capacity, spare, setting.electrolyte, accepting, volts)) - above
-    return float(np.clip(charge + gained, -setting.spread("past_empty"), 1.0))
+    return float(np.clip(charge + gained, -setting.number("past_empty"), 1.0))
 
 
 def drawn_hours(rng: np.random.Generator, setting: Setting, name: str, world: World) -> float:
     """How long something took that nobody timed [h or d, the unit of the named spread]."""
-    spread = world.widening * setting.spread(f"{name}_ln_spread")
-    return float(setting.spread(name) * np.exp(spread * rng.standard_normal()))
+    spread = world.widening * setting.number(f"{name}_ln_spread")
+    return float(setting.number(name) * np.exp(spread * rng.standard_normal()))

@@ -78,7 +78,7 @@ class Circuit:
 
     @property
     def held(self) -> Quantity:
-        """Sustained volts at this car's posts [V]; what hangs on the same wires sees them too."""
+        """Sustained volts at this car's posts [V]; what is fed by the same wires sees them too."""
         return self.emf - (self.emf - self.posts) * self.unlike
 
     @property
@@ -98,9 +98,9 @@ def battery_under_load(vehicle: VirtualCar) -> tuple[Quantity, Quantity, Quantit
     setting = vehicle.setting
     emf = rest_emf(vehicle) - vehicle.value("battery", "load_loss")
     factor = vehicle.value("battery", "resistance_factor") * battery.charge_factor(vehicle.charge)
-    factor = factor * (1.0 + vehicle.spread("resistance_rise_past_empty") * np.maximum(-vehicle.charge, 0.0))
+    factor = factor * (1.0 + vehicle.number("resistance_rise_past_empty") * np.maximum(-vehicle.charge, 0.0))
     total = factor * setting.source_resistance
-    share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.spread("resistance_split_spread")))
+    share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.number("resistance_split_spread")))
     share = np.clip(share, 0.3, 0.9)
     link = vehicle.value("battery", "link_resistance")
     return emf, share * total + link, (1.0 - share) * total
@@ -113,22 +113,22 @@ def rest_emf(vehicle: VirtualCar, held: Quantity | None = None) -> Quantity:
     full = battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind)
     name = "agm_rest_voltage_spread" if kind == "agm" else "rest_voltage_spread"
     lost = deep_loss(vehicle, held) + vehicle.value("battery", "rest_loss")
-    return full - lost + vehicle.trait("acid_strength", vehicle.spread(name))
+    return full - lost + vehicle.trait("acid_strength", vehicle.number(name))
 
 
 def deep_loss(vehicle: VirtualCar, held: Quantity) -> Quantity:
     """What a battery drained past empty lacks beyond its rest voltage at nought [V]."""
-    depth = np.maximum(-np.asarray(held), 0.0) / vehicle.spread("past_empty")
-    share = 1.0 + vehicle.spread("deep_discharge_loss_spread") * np.tanh(vehicle.traits["deep_loss"])
-    return np.asarray(depth * share * vehicle.spread("deep_discharge_loss"))
+    depth = np.maximum(-np.asarray(held), 0.0) / vehicle.number("past_empty")
+    share = 1.0 + vehicle.number("deep_discharge_loss_spread") * np.tanh(vehicle.traits["deep_loss"])
+    return np.asarray(depth * share * vehicle.number("deep_discharge_loss"))
 
 
 def cable_resistance(vehicle: VirtualCar) -> Quantity:
     """Starter cable with its lugs [ohm]."""
-    length = vehicle.spread("starter_cable_length_mean")
-    length = length * np.exp(vehicle.trait("cable_length", vehicle.spread("starter_cable_length_spread")))
-    area = vehicle.spread(f"starter_cable_area_{vehicle.car.fuel}")
-    area = area * np.exp(vehicle.trait("cable_area", vehicle.spread("starter_cable_area_spread")))
+    length = vehicle.number("starter_cable_length_mean")
+    length = length * np.exp(vehicle.trait("cable_length", vehicle.number("starter_cable_length_spread")))
+    area = vehicle.number(f"starter_cable_area_{vehicle.car.fuel}")
+    area = area * np.exp(vehicle.trait("cable_area", vehicle.number("starter_cable_area_spread")))
     own = conductors.copper_resistance(length, area, vehicle.setting.air)
     return own + vehicle.value("starter_cable", "excess")
 
@@ -136,14 +136,14 @@ def cable_resistance(vehicle: VirtualCar) -> Quantity:
 def turning_load(vehicle: VirtualCar) -> Quantity:
     """How hard the engine is to turn relative to a sound one now, with the starter's own friction in it [-]."""
     load = vehicle.value("starter_motor", "friction_factor") * vehicle.value("engine_turning", "drag_factor")
-    return np.asarray(load * np.exp(vehicle.trait("nominal_current", vehicle.spread("nominal_current_spread"))))
+    return np.asarray(load * np.exp(vehicle.trait("nominal_current", vehicle.number("nominal_current_spread"))))
 
 
 def coil_resistance(vehicle: VirtualCar) -> Quantity:
     """Both windings of the solenoid together [ohm]."""
-    current = vehicle.spread("coil_current_pull")
-    unlike = vehicle.trait("coil_current", vehicle.spread("coil_current_spread"))
-    return np.asarray(vehicle.spread("coil_current_volts") / (current * np.exp(unlike)))
+    current = vehicle.number("coil_current_pull")
+    unlike = vehicle.trait("coil_current", vehicle.number("coil_current_spread"))
+    return np.asarray(vehicle.number("coil_current_volts") / (current * np.exp(unlike)))
 
 
 def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
@@ -169,7 +169,7 @@ def solve_circuit(vehicle: VirtualCar, seconds: float = 0.0) -> Circuit:
 
 def _solved(vehicle: VirtualCar, seconds: float) -> Circuit:
     full_loss, ohmic, polarisation = battery_under_load(vehicle)
-    held_back = (1.0 - vehicle.spread("bad_cell_loss_at_once")) * np.exp(-seconds / vehicle.spread("bad_cell_time"))
+    held_back = (1.0 - vehicle.number("bad_cell_loss_at_once")) * np.exp(-seconds / vehicle.number("bad_cell_time"))
     emf = full_loss + held_back * vehicle.value("battery", "load_loss")
     joints = {j: vehicle.value(j, "resistance") for j in ("positive_joint", "negative_joint", "ground_path")}
     coil = coil_resistance(vehicle)
@@ -187,11 +187,11 @@ def _solved(vehicle: VirtualCar, seconds: float) -> Circuit:
     }
     start = _start(vehicle, emf, ohmic, polarisation, sum(parts.values()))
     moved = np.asarray(pull_in >= needed) & ~np.asarray(vehicle.sticks)
-    ordinary = vehicle.spread("coil_current_volts") / vehicle.spread("coil_current_pull")
-    held = vehicle.spread("coil_current_hold") * ordinary / coil
+    ordinary = vehicle.number("coil_current_volts") / vehicle.number("coil_current_pull")
+    held = vehicle.number("coil_current_hold") * ordinary / coil
     windings = np.where(moved | vehicle.sticks, held, emf / fed_through)
-    own = np.exp(vehicle.trait("start_drop", vehicle.spread("start_drop_unlike")))
-    unlike = np.where(moved, vehicle.spread("start_drop_factor") * own, 1.0)
+    own = np.exp(vehicle.trait("start_drop", vehicle.number("start_drop_unlike")))
+    unlike = np.where(moved, vehicle.number("start_drop_factor") * own, 1.0)
     return Circuit(
         emf, ohmic, polarisation, **parts, moved=moved, pull_in=pull_in, coil=windings, unlike=unlike, start=start
     )
@@ -201,10 +201,10 @@ def _start(
     vehicle: VirtualCar, emf: Quantity, ohmic: Quantity, polarisation: Quantity, loop: Quantity
 ) -> cranking.Start:
     setting, load = vehicle.setting, turning_load(vehicle)
-    motor = np.exp(vehicle.trait("motor_resistance", vehicle.spread("motor_resistance_spread")))
-    speed = np.exp(vehicle.trait("nominal_speed", vehicle.spread("nominal_speed_spread")))
-    brush = vehicle.spread("brush_drop_mean") + vehicle.trait("brush_drop", vehicle.spread("brush_drop_spread"))
+    motor = np.exp(vehicle.trait("motor_resistance", vehicle.number("motor_resistance_spread")))
+    speed = np.exp(vehicle.trait("nominal_speed", vehicle.number("nominal_speed_spread")))
+    brush = vehicle.number("brush_drop_mean") + vehicle.trait("brush_drop", vehicle.number("brush_drop_spread"))
     return cranking.solve_start(
         emf, ohmic, polarisation, loop, load, setting.nominal_current, motor * setting.motor_resistance,
-        brush_drop=np.maximum(brush, 0.3), nominal_speed=speed * vehicle.spread("nominal_speed_mean"),
+        brush_drop=np.maximum(brush, 0.3), nominal_speed=speed * vehicle.number("nominal_speed_mean"),
     )  # fmt: skip

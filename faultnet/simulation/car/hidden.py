@@ -19,9 +19,9 @@ def acceptance(vehicle: VirtualCar) -> Quantity:
     """Current the battery takes at 14.4 V, some minutes into charging, per ampere hour [A/Ah]."""
     setting, factor = vehicle.setting, vehicle.value("battery", "acceptance_factor")
     taken = battery.acceptance_current(
-        vehicle.charge, setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"), factor
+        vehicle.charge, setting.capacity, setting.electrolyte, vehicle.number("charger_volts"), factor
     )
-    unlike = np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
+    unlike = np.exp(vehicle.trait("acceptance", vehicle.number("acceptance_rest_spread")))
     return np.asarray(taken * unlike / setting.capacity)
 
 
@@ -29,6 +29,11 @@ def source_factor(vehicle: VirtualCar) -> Quantity:
     """Resistance of the battery over that of a new one [-]."""
     _, ohmic, polarisation = battery_under_load(vehicle)
     return (ohmic + polarisation) / vehicle.setting.source_resistance
+
+
+def charge_cable_resistance(vehicle: VirtualCar) -> Quantity:
+    """Resistance between alternator and battery [ohm]."""
+    return vehicle.value("charge_cable", "resistance")
 
 
 HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
@@ -45,7 +50,8 @@ HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
     "turning_load": turning_load,
     "set_point": lambda vehicle: regulated(vehicle, "charge_unloaded"),
     "output_factor": output_share,
-    "charge_cable_resistance": lambda vehicle: vehicle.value("charge_cable", "resistance"),
+    "charge_cable_resistance": charge_cable_resistance,
+    "charge_cable_resistance_fine": charge_cable_resistance,
     "acceptance_fine": acceptance,
     "alternator_level": lambda vehicle: balance(vehicle, "charge_loaded").current,
 }
@@ -56,4 +62,4 @@ def by_law(vehicle: VirtualCar, rng: np.random.Generator, read: quantity.Quantit
     values = {name: HIDDEN[name](vehicle) for name in read.depends_on if name in quantity.SCALES}
     values |= {f"{component}_{parameter}": vehicle.value(component, parameter) for component, parameter in law.draws}
     value = law.of(vehicle.setting, **values)
-    return value if law.scatter is None else value + vehicle.scattered(rng, vehicle.spread(law.scatter))
+    return value if law.scatter is None else value + vehicle.scattered(rng, vehicle.number(law.scatter))

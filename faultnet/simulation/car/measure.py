@@ -128,12 +128,13 @@ def measure(
         )
     if is_recorder(instrument) and test.quantity in SAMPLED:
         interval = interval or RECORDER_INTERVAL
-    spoilt = vehicle.world.unlisted_share * vehicle.spread("unlisted_mixture")
+    spoilt = vehicle.world.unlisted_share * vehicle.number("unlisted_mixture")
     disturbed = vehicle.modes["unlisted"] != "absent" and rng.random() < spoilt
     slip = instrument.slip if vehicle.world.slip is None else vehicle.world.slip
     slipped = not disturbed and rng.random() < slip
     if test.kind == "choice":
-        state = _any_choice(rng, test) if disturbed or slipped else _choice(vehicle, rng, test)
+        any_choice = disturbed or slipped
+        state = str(rng.choice([c for c, _ in test.choices])) if any_choice else _choice(vehicle, rng, test)
         return Reading(test.id, state=state, instrument=instrument.id)
     if disturbed:
         value = _any_number(rng, test)
@@ -147,10 +148,6 @@ def _choice(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
     if test.quantity == TABLE:
         return answers.told(vehicle, rng, test)
     return CHOICES[test.quantity](vehicle, rng)
-
-
-def _any_choice(rng: np.random.Generator, test: Test) -> str:
-    return str(rng.choice([c for c, _ in test.choices]))
 
 
 def _number(
@@ -189,8 +186,8 @@ def place_offset(vehicle: VirtualCar, rng: np.random.Generator, instrument: Inst
 
 def offset_while_cranking(vehicle: VirtualCar) -> float:
     """What is added to that while it cranks [V], of a car at every start alike."""
-    spread = vehicle.world.widening * vehicle.spread("away_while_cranking_spread")
-    return vehicle.spread("away_while_cranking_mean") + spread * float(vehicle.own("cranking").standard_normal())
+    spread = vehicle.world.widening * vehicle.number("away_while_cranking_spread")
+    return vehicle.number("away_while_cranking_mean") + spread * float(vehicle.own("cranking").standard_normal())
 
 
 def displayed(value: float, test: Test, instrument: Instrument) -> float:
@@ -211,7 +208,7 @@ def _slipped(vehicle: VirtualCar, rng: np.random.Generator, test: Test, instrume
     if kind == DECADE:
         seen = value * (10.0 if rng.random() < 0.5 else 0.1)
     elif kind == BATTERY:
-        seen = vehicle.spread("usual_rest_voltage") + vehicle.spread("slip_battery_spread") * rng.standard_normal()
+        seen = vehicle.number("usual_rest_voltage") + vehicle.number("slip_battery_spread") * rng.standard_normal()
     else:
         return displayed(DISPLAYS * reading_spread(instrument, 0.0) * rng.standard_normal(), test, instrument)
     low, high = test.plausible or (-np.inf, np.inf)

@@ -70,7 +70,7 @@ def after_act(
     if spec.effect in ("charge", "desulphate"):
         vehicle = _charged(vehicle, rng, hours or 0.0)
     elif spec.effect == "shed_surface_charge":
-        left = vehicle.spread("surface_charge_left_after_lamps") * float(rng.uniform(0.0, 2.0))
+        left = vehicle.number("surface_charge_left_after_lamps") * float(rng.uniform(0.0, 2.0))
         vehicle = replace(vehicle, surface=min(vehicle.surface, left))
     elif spec.effect == "wait":
         vehicle = stood(vehicle, hours or 0.0)
@@ -101,7 +101,7 @@ def stood(vehicle: VirtualCar, hours: float) -> VirtualCar:
     """The car after standing so many hours, with what drains it at this visit."""
     current = parked_current(vehicle)
     left = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, hours)
-    held = max(float(left), -vehicle.spread("past_empty"))
+    held = max(float(left), -vehicle.number("past_empty"))
     surface = float(charge.surface_left(vehicle.setting, vehicle.surface, hours))
     return replace(vehicle, charge=held, surface=surface, hours_standing=vehicle.hours_standing + hours)
 
@@ -116,7 +116,7 @@ def _driven(vehicle: VirtualCar, rng: np.random.Generator, hours: float) -> Virt
 def _mended(vehicle: VirtualCar, rng: np.random.Generator, effect: str, component: str) -> VirtualCar:
     """Make a component sound, with the chance that the repair takes; a new battery comes charged."""
     mends, mode = MENDS[effect], vehicle.modes[component]
-    takes = rng.random() < vehicle.spread(SUCCESS.get(effect, "repair_works_replace"))
+    takes = rng.random() < vehicle.number(SUCCESS.get(effect, "repair_works_replace"))
     if not takes or (mends != ALL_MODES and mode not in mends):
         return vehicle
     vehicle = made_sound(vehicle, component)
@@ -129,7 +129,7 @@ def _mended(vehicle: VirtualCar, rng: np.random.Generator, effect: str, componen
 
 def _of_new_battery(vehicle: VirtualCar, rng: np.random.Generator) -> float:
     """Charge of a battery from the shelf, or of one that helps to start [-]."""
-    return float(rng.uniform(vehicle.spread("new_battery_charge_least"), vehicle.spread("new_battery_charge_most")))
+    return float(rng.uniform(vehicle.number("new_battery_charge_least"), vehicle.number("new_battery_charge_most")))
 
 
 def made_sound(vehicle: VirtualCar, *components: str) -> VirtualCar:
@@ -174,7 +174,7 @@ def act_outcome(before: VirtualCar, after: VirtualCar, act: str, rng: np.random.
         return None
     mended, left = before.faults != after.faults, still_at_fault(after)
     name = f"outcome_{'left' if left else 'none_left'}_{'mended' if mended else 'nothing_mended'}"
-    cured, better = after.spread(f"{name}_cured"), after.spread(f"{name}_better")
+    cured, better = after.number(f"{name}_cured"), after.number(f"{name}_better")
     return str(rng.choice(["cured", "better", "no_change"], p=[cured, better, 1.0 - cured - better]))
 
 

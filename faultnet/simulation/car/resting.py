@@ -33,7 +33,7 @@ def gravity_level(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     level = battery.specific_gravity(vehicle.charge, vehicle.car.battery.kind)
     alike, single = vehicle.value("battery", "rest_loss"), vehicle.value("battery", "gravity_spread")
     lost = np.where(vehicle.acts_in("battery", *SINGLE_CELL), single, alike)
-    return level + (vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread")) - lost) / CELLS
+    return level + (vehicle.trait("acid_strength", vehicle.number("rest_voltage_spread")) - lost) / CELLS
 
 
 def gravity_spread(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
@@ -50,10 +50,10 @@ def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Rest voltage in the evening less that in the morning [V]."""
     current = parked_current(vehicle)
     after = charge.after_standing(
-        vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.spread("overnight_hours")
+        vehicle.setting, vehicle.modes, vehicle.parameters, vehicle.charge, current, vehicle.number("overnight_hours")
     )
-    fall = rest_emf(vehicle) - rest_emf(vehicle, np.maximum(after, -vehicle.spread("past_empty")))
-    return fall + vehicle.scattered(rng, vehicle.spread("overnight_readings_spread"))
+    fall = rest_emf(vehicle) - rest_emf(vehicle, np.maximum(after, -vehicle.number("past_empty")))
+    return fall + vehicle.scattered(rng, vehicle.number("overnight_readings_spread"))
 
 
 def source_resistance(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
@@ -71,16 +71,16 @@ def conductance_rating(vehicle: VirtualCar, rng: np.random.Generator) -> Quantit
     """
     _, ohmic, _ = battery_under_load(vehicle)
     new = battery.ohmic_resistance(vehicle.setting.rating, vehicle.setting.electrolyte)
-    shown = vehicle.setting.rating * (new / ohmic) ** vehicle.spread("conductance_exponent")
-    return np.asarray(shown * np.exp(vehicle.scattered(rng, vehicle.spread("conductance_spread"))))
+    shown = vehicle.setting.rating * (new / ohmic) ** vehicle.number("conductance_exponent")
+    return np.asarray(shown * np.exp(vehicle.scattered(rng, vehicle.number("conductance_spread"))))
 
 
 def half_rating_voltage(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts after 15 s at half the rating [V]."""
     emf, ohmic, polarisation = battery_under_load(vehicle)
     current = 0.5 * vehicle.setting.rating
-    current = current * np.exp(vehicle.scattered(rng, vehicle.spread("half_rating_current_spread")))
-    developed = ohmic + battery.polarisation_share(vehicle.spread("half_rating_time")) * polarisation
+    current = current * np.exp(vehicle.scattered(rng, vehicle.number("half_rating_current_spread")))
+    developed = ohmic + battery.polarisation_share(vehicle.number("half_rating_time")) * polarisation
     return battery.load_voltage(emf, developed, current)
 
 
@@ -91,17 +91,17 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
         vehicle.charge,
         setting.capacity,
         setting.electrolyte,
-        vehicle.spread("charger_volts"),
+        vehicle.number("charger_volts"),
         vehicle.value("battery", "acceptance_factor"),
     )
-    return np.asarray(taken * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread"))))
+    return np.asarray(taken * np.exp(vehicle.trait("acceptance", vehicle.number("acceptance_rest_spread"))))
 
 
 def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts of the parted battery half a day after a full charge [V]."""
     accepting = vehicle.value("battery", "acceptance_factor")
     full = charge.charge_when_full(rng, vehicle.setting, accepting)
-    hours = vehicle.spread("hold_hours")
+    hours = vehicle.number("hold_hours")
     held = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, full, 0.0, hours)
     kind = vehicle.car.battery.kind
     volts = battery.open_circuit_voltage(held, vehicle.setting.electrolyte, kind)
@@ -110,17 +110,17 @@ def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity
     return (
         volts
         - vehicle.value("battery", "rest_loss")
-        + vehicle.trait("acid_strength", vehicle.spread("rest_voltage_spread"))
+        + vehicle.trait("acid_strength", vehicle.number("rest_voltage_spread"))
     )
 
 
 def module_offset(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Module's volts less the posts' at rest [V]."""
-    mean, spread = vehicle.spread("module_offset_mean"), vehicle.spread("module_offset_spread")
+    mean, spread = vehicle.number("module_offset_mean"), vehicle.number("module_offset_spread")
     return mean + vehicle.trait("module_offset", spread)
 
 
 def socket_offset(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Accessory socket's volts less the posts' at rest [V]."""
-    mean, spread = vehicle.spread("socket_offset_mean"), vehicle.spread("socket_offset_spread")
+    mean, spread = vehicle.number("socket_offset_mean"), vehicle.number("socket_offset_spread")
     return mean + vehicle.trait("socket_offset", spread)

@@ -36,12 +36,12 @@ def balance(vehicle: VirtualCar, state: str) -> Balance:
     setting = vehicle.setting
     emf = rest_emf(vehicle)
     accepted = battery.acceptance_current(
-        np.minimum(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, vehicle.spread("charger_volts"),
+        np.minimum(vehicle.charge, 0.985), setting.capacity, setting.electrolyte, vehicle.number("charger_volts"),
         vehicle.value("battery", "acceptance_factor"),
     )  # fmt: skip
-    accepted = accepted * np.exp(vehicle.trait("acceptance", vehicle.spread("acceptance_rest_spread")))
+    accepted = accepted * np.exp(vehicle.trait("acceptance", vehicle.number("acceptance_rest_spread")))
     _, ohmic, polarisation = battery_under_load(vehicle)
-    taking = np.maximum(accepted, vehicle.spread("taken_least"))
+    taking = np.maximum(accepted, vehicle.number("taken_least"))
     volts, current, into = charging.charging_voltage(
         regulated(vehicle, state), capability(vehicle, state), load(vehicle, state), emf,
         charging.charging_resistance(taking, emf), vehicle.value("charge_cable", "resistance"), ohmic + polarisation,
@@ -51,12 +51,12 @@ def balance(vehicle: VirtualCar, state: str) -> Balance:
 
 def regulated(vehicle: VirtualCar, state: str) -> Quantity:
     """Set point of the regulator at its temperature, with what a load-responsive control commands [V]."""
-    warm = vehicle.setting.air + vehicle.spread("regulator_temperature_rise") * _share(
+    warm = vehicle.setting.air + vehicle.number("regulator_temperature_rise") * _share(
         vehicle.traits["regulator_warmth"]
     )
     if state == "charge_hot":
-        warm = vehicle.spread("regulator_temperature_hot") + vehicle.trait(
-            "hot_regulator", vehicle.spread("regulator_temperature_hot_spread")
+        warm = vehicle.number("regulator_temperature_hot") + vehicle.trait(
+            "hot_regulator", vehicle.number("regulator_temperature_hot_spread")
         )
     shift = vehicle.value("regulator", "set_point_shift") + vehicle.value("charge_control", "set_point_shift")
     if vehicle.car.charge_control == "load_responsive":
@@ -73,11 +73,11 @@ def _share(normal: float) -> float:
 
 def capability(vehicle: VirtualCar, state: str) -> Quantity:
     """Largest alternator current at the engine's speed [A]."""
-    engine = vehicle.spread("raised_speed")
+    engine = vehicle.number("raised_speed")
     if state == "charge_idle":
-        engine = vehicle.spread("idle_speed") + vehicle.trait("idle_speed", vehicle.spread("idle_speed_spread"))
-    ratio = vehicle.spread("pulley_ratio_mean")
-    ratio = ratio * np.exp(vehicle.trait("pulley_ratio", vehicle.spread("pulley_ratio_spread")))
+        engine = vehicle.number("idle_speed") + vehicle.trait("idle_speed", vehicle.number("idle_speed_spread"))
+    ratio = vehicle.number("pulley_ratio_mean")
+    ratio = ratio * np.exp(vehicle.trait("pulley_ratio", vehicle.number("pulley_ratio_spread")))
     most = charging.output_capability(charging.alternator_speed(engine, ratio), vehicle.car.alternator_rating)
     return most * output_share(vehicle)
 
@@ -90,21 +90,21 @@ def output_share(vehicle: VirtualCar) -> Quantity:
 def load(vehicle: VirtualCar, state: str) -> Quantity:
     """Current of the consumers [A]."""
     if state == "charge_loaded":
-        many = np.exp(vehicle.trait("many_loads", vehicle.spread("load_on_ln_spread")))
+        many = np.exp(vehicle.trait("many_loads", vehicle.number("load_on_ln_spread")))
         return np.asarray(loads_on(vehicle.setting) * many)
-    few = np.exp(vehicle.trait("few_loads", vehicle.spread("load_base_ln_spread")))
-    return np.asarray(vehicle.spread("load_base") * few)
+    few = np.exp(vehicle.trait("few_loads", vehicle.number("load_base_ln_spread")))
+    return np.asarray(vehicle.number("load_base") * few)
 
 
 def volts(vehicle: VirtualCar, rng: np.random.Generator, state: str) -> Quantity:
     """Volts at the posts in one running state [V]."""
-    return balance(vehicle, state).volts + vehicle.scattered(rng, vehicle.spread("charge_volts_spread"))
+    return balance(vehicle, state).volts + vehicle.scattered(rng, vehicle.number("charge_volts_spread"))
 
 
 def alternator_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Current in the alternator's heavy lead, all loads on [A]."""
     return balance(vehicle, "charge_loaded").current + vehicle.scattered(
-        rng, vehicle.spread("alternator_current_spread")
+        rng, vehicle.number("alternator_current_spread")
     )
 
 
@@ -117,7 +117,7 @@ def cable_drop(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """
     found = balance(vehicle, "charge_loaded")
     drop = found.current * vehicle.value("charge_cable", "resistance")
-    return drop + vehicle.scattered(rng, vehicle.spread("charge_cable_drop_spread"))
+    return drop + vehicle.scattered(rng, vehicle.number("charge_cable_drop_spread"))
 
 
 def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
@@ -130,12 +130,12 @@ def ground_drop(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     found = balance(vehicle, "charge_loaded")
     drop = found.current * vehicle.value("ground_path", "resistance")
     drop = drop + np.maximum(found.into_battery, 0.0) * vehicle.value("negative_joint", "resistance")
-    return drop + vehicle.scattered(rng, vehicle.spread("charge_ground_drop_spread"))
+    return drop + vehicle.scattered(rng, vehicle.number("charge_ground_drop_spread"))
 
 
 def ripple(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Alternating volts at the posts, loads on [V rms]."""
     found = balance(vehicle, "charge_loaded")
     full = vehicle.value("rectifier", "ripple") * vehicle.value("alternator", "ripple_factor")
-    share = np.minimum(found.current / vehicle.spread("ripple_full_from"), 1.0)
-    return np.maximum(full * share, vehicle.spread("ripple_least"))
+    share = np.minimum(found.current / vehicle.number("ripple_full_from"), 1.0)
+    return np.maximum(full * share, vehicle.number("ripple_least"))

@@ -26,7 +26,7 @@ def lowest_at_clamps(
 ) -> Quantity:
     """Lowest volts at the cable clamps, where modules and lamps are fed [V]; a module may freeze and show no dip."""
     circuit = solve_circuit(vehicle)
-    freezes = instrument.place == "module" and rng.random() < vehicle.spread("module_freeze")
+    freezes = instrument.place == "module" and rng.random() < vehicle.number("module_freeze")
     joints = circuit.positive_joint + circuit.negative_joint
     dip = circuit.emf - _peak(vehicle, circuit) * (circuit.ohmic + joints)
     if np.all(freezes):
@@ -44,9 +44,9 @@ def _seen(
     """
     if not np.any(circuit.moved):
         return held
-    stretch = np.exp(vehicle.trait("dip_time", vehicle.spread("dip_time_spread")))
+    stretch = np.exp(vehicle.trait("dip_time", vehicle.number("dip_time_spread")))
     ripple = cranking.compression_ripple(circuit.current, circuit.developed, vehicle.car.cylinders)
-    ripple = ripple * np.exp(vehicle.trait("ripple", vehicle.spread("compression_ripple_ln_spread")))
+    ripple = ripple * np.exp(vehicle.trait("ripple", vehicle.number("compression_ripple_ln_spread")))
     speed = np.maximum(circuit.start.speed, 30.0)
     frequency = cranking.compression_frequency(speed, vehicle.car.cylinders)
     hold, rise = HOLD * stretch, RISE * stretch
@@ -57,13 +57,13 @@ def _seen(
     else:
         window = instrument.window or 1e-3
         seen = cranking.windowed_minimum(rest, dip, held, ripple, window, phase, frequency, hold=hold, rise=rise)
-    seen = seen + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    seen = seen + vehicle.scattered(rng, vehicle.number("start_volts_spread"))
     return np.where(circuit.moved, seen, held)
 
 
 def _peak(vehicle: VirtualCar, circuit: Circuit) -> Quantity:
     """Highest current of the start [A]: a share of that of a rotor at rest, since inductance holds the rise back."""
-    reached = vehicle.spread("peak_share") * np.exp(vehicle.trait("peak_share", vehicle.spread("peak_share_spread")))
+    reached = vehicle.number("peak_share") * np.exp(vehicle.trait("peak_share", vehicle.number("peak_share_spread")))
     return np.asarray(circuit.start.stall_current * np.minimum(reached, 1.0))
 
 
@@ -72,27 +72,27 @@ def held_at_posts(vehicle: VirtualCar, rng: np.random.Generator, seconds: float 
     circuit = solve_circuit(vehicle, seconds)
     volts = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
     volts = circuit.emf - (circuit.emf - volts) * circuit.unlike
-    return volts + vehicle.scattered(rng, vehicle.spread("start_volts_spread"))
+    return volts + vehicle.scattered(rng, vehicle.number("start_volts_spread"))
 
 
 def dead_crank_level(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts of a dead crank once the needle is steady [V]."""
-    return held_at_posts(vehicle, rng, vehicle.spread("dead_crank_steady"))
+    return held_at_posts(vehicle, rng, vehicle.number("dead_crank_steady"))
 
 
 def sag(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts after one second less those after fifteen [V]."""
     volts = []
-    for seconds in (1.0, vehicle.spread("dead_crank_time")):
+    for seconds in (1.0, vehicle.number("dead_crank_time")):
         circuit = solve_circuit(vehicle, seconds)
         volts.append(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds))
-    return volts[0] - volts[1] + vehicle.scattered(rng, vehicle.spread("crank_sag_spread"))
+    return volts[0] - volts[1] + vehicle.scattered(rng, vehicle.number("crank_sag_spread"))
 
 
 def crank_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Steady current in the battery cable [A]."""
     circuit = solve_circuit(vehicle)
-    value = circuit.current * np.exp(vehicle.scattered(rng, vehicle.spread("crank_current_spread")))
+    value = circuit.current * np.exp(vehicle.scattered(rng, vehicle.number("crank_current_spread")))
     return np.asarray(value + circuit.coil)
 
 
@@ -101,15 +101,15 @@ def inrush(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     circuit = solve_circuit(vehicle)
     if not np.any(circuit.moved):
         return circuit.coil
-    peak = _peak(vehicle, circuit) * vehicle.spread("inrush_seen_share")
-    return np.where(circuit.moved, peak * np.exp(vehicle.scattered(rng, vehicle.spread("inrush_spread"))), circuit.coil)
+    peak = _peak(vehicle, circuit) * vehicle.number("inrush_seen_share")
+    return np.where(circuit.moved, peak * np.exp(vehicle.scattered(rng, vehicle.number("inrush_spread"))), circuit.coil)
 
 
 def speed(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Engine speed while cranking [rev/min]."""
     circuit = solve_circuit(vehicle)
     turning = circuit.start.speed * np.asarray(circuit.moved)
-    return np.asarray(turning * np.exp(vehicle.scattered(rng, vehicle.spread("cranking_speed_spread"))))
+    return np.asarray(turning * np.exp(vehicle.scattered(rng, vehicle.number("cranking_speed_spread"))))
 
 
 DROP_PARTS: dict[str, tuple[str, ...]] = {
@@ -137,7 +137,7 @@ def drop(vehicle: VirtualCar, rng: np.random.Generator, quantity: str) -> Quanti
     volts = sum(getattr(circuit, p) * (circuit.current if p == "contact" else through) for p in parts)
     if "contact" in parts:
         volts = volts + np.where(circuit.moved, 0.0, circuit.clamps - through * circuit.ground)
-    return np.asarray(np.minimum(volts, circuit.emf)) + vehicle.scattered(rng, vehicle.spread("drop_spread"))
+    return np.asarray(np.minimum(volts, circuit.emf)) + vehicle.scattered(rng, vehicle.number("drop_spread"))
 
 
 def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
@@ -146,4 +146,4 @@ def control_terminal(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     supply = circuit.clamps
     control = vehicle.value("start_control", "control_resistance")
     volts = cranking.control_terminal_voltage(supply, circuit.coil, control)
-    return np.maximum(volts + vehicle.scattered(rng, vehicle.spread("control_voltage_spread")), 0.0)
+    return np.maximum(volts + vehicle.scattered(rng, vehicle.number("control_voltage_spread")), 0.0)

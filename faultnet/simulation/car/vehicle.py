@@ -118,8 +118,8 @@ class VirtualCar:
         if not quantity.unlike:
             return value
         rng = self.own(quantity.name)
-        far = self.spread("unlike_far_times") if rng.random() < self.spread("unlike_far") else 1.0
-        off = far * self.world.widening * self.spread(quantity.unlike) * float(rng.laplace())
+        far = self.number("unlike_far_times") if rng.random() < self.number("unlike_far") else 1.0
+        off = far * self.world.widening * self.number(quantity.unlike) * float(rng.laplace())
         if quantity.off_by == "amount":
             return value + off
         if quantity.off_by == "factor":
@@ -141,9 +141,9 @@ class VirtualCar:
         """Whether a component acts in one of these modes at this visit."""
         return self.active[component] in modes
 
-    def spread(self, name: str) -> float:
+    def number(self, name: str) -> float:
         """A named number of the prior set, in its own unit."""
-        return self.catalogue.spread(name)
+        return self.catalogue.number(name)
 
     def trait(self, name: str, spread: float) -> float:
         """A trait scaled by its spread [unit of the spread]."""

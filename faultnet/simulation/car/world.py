@@ -173,7 +173,7 @@ def _at_visit(
     brought = held()
     surface = charge.surface_after_driving(rng, setting, modes, parameters, vehicle.world)
     left = float(charge.surface_left(setting, surface, vehicle.hours_standing))
-    does_not_pull = rng.random() < vehicle.spread("weak_winding_does_not_pull")
+    does_not_pull = rng.random() < vehicle.number("weak_winding_does_not_pull")
     sticks = modes["solenoid"] == "weak_winding" and (does_not_pull if faults_on is None else faults_on)
     return replace(vehicle, active=active, charge=brought, surface=left, sticks=bool(sticks))
 

@@ -123,18 +123,15 @@ Stage = Callable[[Sheet], Iterator[Step | None]]
 def flow_chart(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     """The next step of the chart."""
     sheet = Sheet(case, shop)
-    cured, last = _last_repair(sheet)
-    stages = _stages(sheet) if not cured else (_charging, _key_off) if last == "battery" else ()
+    repairs = [e for e in sheet.visit.entries if isinstance(e, Act) and e.component is not None]
+    stages = _stages(sheet)
+    if repairs and repairs[-1].outcome == "cured":
+        stages = (_charging, _key_off) if repairs[-1].component == "battery" else ()
     for stage in stages:
         for step in stage(sheet):
             if step is not None:
                 return step
     return GiveBack()
-
-
-def _last_repair(sheet: Sheet) -> tuple[bool, str | None]:
-    repairs = [e for e in sheet.visit.entries if isinstance(e, Act) and e.component is not None]
-    return (bool(repairs) and repairs[-1].outcome == "cured", repairs[-1].component if repairs else None)
 
 
 def _stages(sheet: Sheet) -> tuple[Stage, ...]:

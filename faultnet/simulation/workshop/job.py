@@ -143,7 +143,7 @@ def prepared(
 
 
 def mended(job: Job, shop: Shop, component: str, act: str, rng: np.random.Generator) -> Job:
-    """Do a repair, ask how the complaint stands, and read the test that proves it.
+    """Do a repair, ask how the complaint stands, and read the tests that prove it.
 
     Notes
     -----
@@ -166,7 +166,10 @@ def mended(job: Job, shop: Shop, component: str, act: str, rng: np.random.Genera
         mended=(*job.mended, component),
         opened=job.opened | {cover},
     )
-    return _entered(_entered(job, entry), measure(after, costs.proof[component], None, rng))
+    job = _entered(job, entry)
+    for test in costs.proof[component]:
+        job = _entered(job, measure(after, test, None, rng))
+    return job
 
 
 def given_back(job: Job, shop: Shop, rng: np.random.Generator) -> Job:
