@@ -46,7 +46,7 @@ DROPS = (
 )  # last, where the contacts are among the parts: what else in the loop takes of the volts that stand over them
 
 
-def current_node(setting: Setting, samples: StartSamples) -> Node:
+def current_node(samples: StartSamples) -> Node:
     """Sustained current with the contacts closed; with them open, the volts held and which windings are fed."""
     kind = np.maximum(np.arange(samples.moved.shape[2]) - len(bins.LOOP), NOT_MOVED.index(HELD_BACK))
     held = CLOSED + OPEN * kind[:, None, None] + bins.OVER_OPEN_VOLTS.index(samples.sustained)
