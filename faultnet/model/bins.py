@@ -205,13 +205,17 @@ NEGATIVE_PATH = Bins(
     faulty=(12e-3, 1.3),
 )
 LOOP = Bins(
-    _mohm(0.0, 1.6, 2.4, 3.5, 5.5, 9.0, 18.0, 45.0, 140.0, 700.0, 20000.0),
+    _mohm(0.0, 1.6, 2.4, 3.5, 5.5, 9.0, 18.0, 40.0, 75.0, 140.0, 700.0, 20000.0),
     "ohm",
     logarithmic=True,
     sound=(2.0e-3, 0.22),
     top_from=1.2,
 )
 JOINTS = Bins(_mohm(0.0, 0.4, 1.2, 3.0, 10.0, 25.0, 2000.0), "ohm", logarithmic=True)
+CLAMP_JOINTS = Bins(
+    _mohm(0.0, 0.4, 1.2, 3.0, 10.0, 25.0, 45.0, 80.0, 140.0, 250.0, 2000.0), "ohm", logarithmic=True,
+    sound=(0.17e-3, 0.36), faulty=(12e-3, 1.3),
+)  # fmt: skip
 CLOSED_VOLTS = Bins(
     (0.0, 2.5, 4.0, 5.0, 6.0, 6.8, 7.4, *_span(8.0, 9.5, 0.3), *_span(9.7, 12.3, 0.2), 12.45, 12.6, 12.75, 13.3), "V"
 )
