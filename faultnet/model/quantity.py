@@ -39,6 +39,7 @@ SCALES: dict[str, Bins] = {
     "set_point": bins.SET_POINT,
     "output_factor": bins.OUTPUT_FACTOR,
     "charge_cable_resistance": bins.CHARGE_CABLE,
+    "charge_cable_resistance_fine": bins.CHARGE_CABLE_FINE,
     "acceptance_fine": bins.ACCEPTANCE_FINE,
     "alternator_level": bins.ALTERNATOR_AMPERES,
 }
