@@ -320,7 +320,9 @@ class StartSamples:
     speed: Array
     first_dip: Array
     peak: Array
+    ripple: Array
     phase: Array
+    stretch: Array
     coil: Array
     needed: Array
     moved: NDArray[np.bool_]
@@ -338,7 +340,7 @@ def start_samples(setting: Setting) -> StartSamples:
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
-    across = shifted(share[[5]], (shape[0], 1, 1, shape[3], shape[4]))
+    across = shifted(share[[5, 12]], (shape[0], 1, 1, shape[3], shape[4]))  # phase and length of the dip: fewer sines
     share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.number("motor_resistance_spread") * standard_normal(share[0]))
@@ -359,6 +361,9 @@ def start_samples(setting: Setting) -> StartSamples:
     moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
     coil = _coil_current(setting, emf, EARLY_SHARE * source, both, share[3])
+    ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
+    ripple = ripple * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(share[7]))
+
     peak = start.stall_current * peak_share(setting, share[9])
     unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[10]))
     unlike = setting.number("start_drop_factor") * unlike
@@ -375,7 +380,9 @@ def start_samples(setting: Setting) -> StartSamples:
         speed=full(start.speed),
         first_dip=full(emf - peak * ohmic),
         peak=full(peak),
+        ripple=full(ripple),
         phase=across[0],
+        stretch=np.exp(setting.number("dip_time_spread") * standard_normal(across[1])),
         coil=both,
         needed=needed,
         moved=moved,
