@@ -81,7 +81,7 @@ def clamp_level_node(setting: Setting) -> Node:
     share = low_discrepancy_points(128, 5)
     posts, closed = levels_at(share[0])
     posts, closed = posts[:, None, None], closed[:, None, None, None]
-    loop, joints = within([bins.LOOP, bins.JOINTS], share[1:])
+    loop, joints = within([bins.LOOP, bins.CLAMP_JOINTS], share[1:])
     loop = np.concatenate([loop, np.full_like(loop[: len(NOT_MOVED)], 1e4)])
     joints = np.minimum(joints, loop)
     load = np.exp(setting.number("clamp_load_spread") * standard_normal(share[3]))

@@ -18,16 +18,13 @@ from faultnet.model.sampling import (
     histogram,
     low_discrepancy_points,
     scattered,
-    standard_normal,
 )
-from faultnet.model.starting import GRID, StartSamples, seen_minimum, shifted
-from faultnet.physics import cranking
+from faultnet.model.starting import GRID, StartSamples, seen_minimum, start_samples
 
 LEVELS = (
     *(f"closed_{s}" for s in bins.CLOSED_VOLTS.states),
     *(f"open_{s}" for s in bins.OPEN_VOLTS.states),
 )  # of volts held, with the solenoid's contacts closed and open
-POINTS = 24
 
 
 def post_level_node(samples: StartSamples) -> Node:
@@ -36,13 +33,6 @@ def post_level_node(samples: StartSamples) -> Node:
     states = np.where(samples.moved, closed, len(bins.CLOSED_VOLTS) + opened)
     table = normalised(cell_counts(states, len(LEVELS)), HIDDEN_LEAK)
     return Node("post_level", "parameter", LEVELS, GRID, table)
-
-
-def first_dip_node(samples: StartSamples) -> Node:
-    """Lowest volts at the posts before the rotor turns; with the contacts open it does not matter."""
-    scale = bins.FIRST_DIP
-    table = normalised(cell_counts(scale.index(samples.first_dip), len(scale)), HIDDEN_LEAK)
-    return Node("first_dip", "parameter", scale.states, GRID, table, scale.edges)
 
 
 def levels_at(share: Array) -> tuple[Array, NDArray[np.bool_]]:
@@ -62,24 +52,19 @@ def _minimum(at: Workings, window: float | None, interval: float | None) -> Arra
 
     Notes
     -----
-    The compression ripple goes with what the battery loses by the model, of which the level held tells.
+    Where the contacts stay open nothing dips, and the volts that stand there do not scatter from start to start.
     """
-    setting, share = at.setting, low_discrepancy_points(POINTS, 6)
-    levels, closed = levels_at(share[1])
-    emf, dip = bins.SOURCE_EMF.at(share[0])[:, None, None], bins.FIRST_DIP.at(share[2])[None, None]
-    held = np.minimum(levels[closed][None, :, None], emf)
-    phase, stretch, swing = shifted(share[3:], held.shape)  # alike for all dips: fewer sines
-    lost = (emf - held) / setting.number("start_drop_factor")
-    ripple = cranking.compression_ripple(1.0, lost, setting.car.cylinders)
+    samples = at.once(start_samples)
     seen = seen_minimum(
-        emf, dip, held, ripple * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(swing)), phase,
-        window, interval, np.exp(setting.number("dip_time_spread") * standard_normal(stretch)),
+        samples.emf, samples.first_dip, samples.sustained, samples.ripple, samples.phase, window, interval,
+        samples.stretch,
     )  # fmt: skip
-    spread = setting.number("start_volts_spread")
-    turning = scattered(seen, bins.CRANK_VOLTS, spread)
-    still = histogram(levels[~closed], bins.CRANK_VOLTS)[:, None, :, None]  # a start that never was does not scatter
-    still = np.broadcast_to(still, (still.shape[0], turning.shape[1], still.shape[2], turning.shape[3]))
-    return np.concatenate([turning, still], axis=2)
+    turning = scattered(
+        np.where(samples.moved, seen, samples.sustained), bins.CRANK_VOLTS, at.setting.number("start_volts_spread")
+    )
+    still = ~samples.moved.any(axis=-1)
+    turning[:, still] = histogram(samples.sustained[still], bins.CRANK_VOLTS)
+    return turning
 
 
 QUANTITIES = (
@@ -88,7 +73,7 @@ QUANTITIES = (
         unlike="unlike_crank_volts",
     ),
     Quantity(
-        "crank_minimum", "V", "starting", ("source_emf", "post_level", "first_dip"), bins.CRANK_VOLTS, _minimum,
+        "crank_minimum", "V", "starting", GRID, bins.CRANK_VOLTS, _minimum,
         sampled=True, scatter="start_volts_spread", unlike="unlike_crank_volts",
     ),
 )  # fmt: skip

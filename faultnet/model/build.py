@@ -84,7 +84,6 @@ def makers(setting: Setting) -> list[Maker]:
         lambda at: [drops.current_node(at.once(starting.start_samples))],
         lambda at: charging.charging_nodes(at.setting),
         lambda at: [at_posts.post_level_node(at.once(starting.start_samples))],
-        lambda at: [at_posts.first_dip_node(at.once(starting.start_samples))],
         lambda at: [at_clamps.clamp_level_node(at.setting)],
         lambda at: [charging.alternator_level_node(at.setting)],
     ]

@@ -33,10 +33,8 @@ from faultnet.model.starting import (
 CURRENT_LEVEL = "crank_current_level"
 CLOSED = len(bins.CRANK_CURRENT)
 OPEN = len(bins.OVER_OPEN_VOLTS)
-LEVELS = (
-    *bins.CRANK_CURRENT.states,
-    *(f"{kind}_{s}" for kind in NOT_MOVED for s in bins.OVER_OPEN_VOLTS.states),
-)  # contacts open: by which windings are fed, and by the volts at the posts
+FED, STICKING, IDLE = (tuple(f"{kind}_{s}" for s in bins.OVER_OPEN_VOLTS.states) for kind in NOT_MOVED)
+LEVELS = (*bins.CRANK_CURRENT.states, *FED, *STICKING, *IDLE)  # contacts open: by the volts at the posts
 DROPS = (
     ("positive_drop", "positive_path", bins.POSITIVE_PATH, ("negative_joint", "ground_path")),
     ("positive_joint_drop", "positive_joint_resistance", bins.JOINT, ()),

@@ -229,15 +229,16 @@ def _opened(table: Array, axis: int) -> Array:
 
 def joints_node(setting: Setting) -> Node:
     """The part of the loop's resistance that lies in the two joints: lamps and modules hang behind them."""
-    return _share_of_loop(setting, "joints", ("positive_joint", "negative_joint"))
+    return _share_of_loop(setting, "joints", ("positive_joint", "negative_joint"), bins.CLAMP_JOINTS)
 
 
 def before_solenoid_node(setting: Setting) -> Node:
     """The part of the loop's resistance that lies between the posts and the solenoid's windings: joints and ground."""
-    return _share_of_loop(setting, "before_solenoid", ("positive_joint", "negative_joint", "ground_path"))
+    among = ("positive_joint", "negative_joint", "ground_path")
+    return _share_of_loop(setting, "before_solenoid", among, bins.JOINTS)
 
 
-def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
+def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...], scale: Bins) -> Node:
     """What some parts have of the loop's resistance, given how they are and what the loop has in all.
 
     Notes
@@ -252,16 +253,16 @@ def _share_of_loop(setting: Setting, name: str, among: tuple[str, ...]) -> Node:
         [drawn_when_active(setting, c, "resistance", share[2 * k], share[2 * k + 1]) for k, c in enumerate(among)]
     )
     which = bins.LOOP.index(together + _sound_elsewhere(setting, share[2 * len(among) :], among))
-    table = np.zeros((len(bins.JOINTS), *cards, len(bins.LOOP) + len(NOT_MOVED)))
+    table = np.zeros((len(scale), *cards, len(bins.LOOP) + len(NOT_MOVED)))
     for k in range(len(bins.LOOP)):
-        found = bins.JOINTS.index(np.clip(together, 0.0, bins.LOOP.edges[k + 1]))
-        for b in range(len(bins.JOINTS)):
+        found = scale.index(np.clip(together, 0.0, bins.LOOP.edges[k + 1]))
+        for b in range(len(scale)):
             table[b, ..., k] = ((which == k) & (found == b)).mean(axis=-1)
-        _fill_unseen(table[..., k], k)
-    table[..., -len(NOT_MOVED) :] = histogram(together, bins.JOINTS)[..., None]
-    held = cell_counts(bins.JOINTS.index(together), len(bins.JOINTS), mostly_held_back(setting, together, share[-2:]))
+        _fill_unseen(table[..., k], k, scale)
+    table[..., -len(NOT_MOVED) :] = histogram(together, scale)[..., None]
+    held = cell_counts(scale.index(together), len(scale), mostly_held_back(setting, together, share[-2:]))
     table[..., len(bins.LOOP) + NOT_MOVED.index(HELD_BACK)] = normalised(held, 1e-4)
-    return Node(name, "parameter", bins.JOINTS.states, (*among, "loop"), normalised(table, 1e-4), bins.JOINTS.edges)
+    return Node(name, "parameter", scale.states, (*among, "loop"), normalised(table, 1e-4), scale.edges)
 
 
 def in_series(parts: Sequence[Array]) -> Array:
@@ -299,13 +300,13 @@ def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> 
     return np.asarray(cable + sum(rest))
 
 
-def _fill_unseen(table: Array, loop_bin: int) -> None:
+def _fill_unseen(table: Array, loop_bin: int, scale: Bins) -> None:
     """Where no sample fell: bad parts take what the loop has, sound ones have next to nothing."""
     low, high = bins.LOOP.edges[loop_bin], bins.LOOP.edges[loop_bin + 1]
     for modes in np.ndindex(table.shape[1:]):
         if table[(slice(None), *modes)].sum() == 0.0:
             likely = 0.5 * (max(low, 0.25 * high) + min(high, 1.0)) if any(modes) else 0.0
-            table[(int(bins.JOINTS.index(np.array(likely))), *modes)] = 1.0
+            table[(int(scale.index(np.array(likely))), *modes)] = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -319,7 +320,9 @@ class StartSamples:
     speed: Array
     first_dip: Array
     peak: Array
+    ripple: Array
     phase: Array
+    stretch: Array
     coil: Array
     needed: Array
     moved: NDArray[np.bool_]
@@ -337,7 +340,7 @@ def start_samples(setting: Setting) -> StartSamples:
     emf, factor, loop, load = within([bins.SOURCE_EMF, bins.SOURCE_FACTOR, bins.LOOP, bins.TURNING_LOAD], share)
     loop = np.concatenate([loop, np.full_like(loop[:, :, : len(NOT_MOVED)], 1e4)], axis=2)
     shape = np.broadcast_shapes(emf.shape, factor.shape, loop.shape, load.shape)
-    across = shifted(share[[5]], (shape[0], 1, 1, shape[3], shape[4]))
+    across = shifted(share[[5, 12]], (shape[0], 1, 1, shape[3], shape[4]))  # phase and length of the dip: fewer sines
     share = shifted(share[4:], shape)
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.number("motor_resistance_spread") * standard_normal(share[0]))
@@ -358,6 +361,9 @@ def start_samples(setting: Setting) -> StartSamples:
     moved = np.array(np.broadcast_to(emf * both / (both + ohmic) >= needed, shape))
     moved[:, :, -len(NOT_MOVED) :] = False
     coil = _coil_current(setting, emf, EARLY_SHARE * source, both, share[3])
+    ripple = cranking.compression_ripple(start.current, EARLY_SHARE * source, setting.car.cylinders)
+    ripple = ripple * np.exp(setting.number("compression_ripple_ln_spread") * standard_normal(share[7]))
+
     peak = start.stall_current * peak_share(setting, share[9])
     unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[10]))
     unlike = setting.number("start_drop_factor") * unlike
@@ -374,7 +380,9 @@ def start_samples(setting: Setting) -> StartSamples:
         speed=full(start.speed),
         first_dip=full(emf - peak * ohmic),
         peak=full(peak),
+        ripple=full(ripple),
         phase=across[0],
+        stretch=np.exp(setting.number("dip_time_spread") * standard_normal(across[1])),
         coil=both,
         needed=needed,
         moved=moved,

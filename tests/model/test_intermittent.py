@@ -17,7 +17,6 @@ from faultnet.diagnosis.evidence import evidence_of
 from faultnet.diagnosis.models import model_for
 from faultnet.learning.em.activity import conditioned_on_activity, patterns_of
 from faultnet.model.build import build_network
-from faultnet.model.modes import NOW_LEAK
 from faultnet.model.setting import Setting
 from faultnet.prior_set import Catalogue, load_catalogue
 from faultnet.simulation.car.world import draw_car, measure
@@ -26,6 +25,7 @@ from tests.priors import add_mode, add_rows, small_set
 CAR = Car(Battery(540.0, "EN"))
 DAY = Conditions(air_temperature=15.0)
 ON, SELDOM = 0.3, 0.001
+EXACT = 2e-7  # [-] but for the leaks of the tables, as relative error
 ACTED_BEFORE = ("rectifier",)  # on the charge that the visit begins with
 # component, act that mends it, its parameter with the spread while it is on, test that sees it, reading that passes
 MODES = [
@@ -70,9 +70,9 @@ def test_its_odds_fall_by_the_closed_form_when_a_test_that_sees_it_passes(
     seldom = odds_factor(with_mode(tmp_path / "seldom", component, repair, effects, SELDOM), component, *read)
     off = (seldom - SELDOM * always) / (1.0 - SELDOM)
     assert always < 0.05, "the test does not see it"
-    assert now == pytest.approx(ON * always + (1.0 - ON) * off, rel=20 * NOW_LEAK)
+    assert now == pytest.approx(ON * always + (1.0 - ON) * off, rel=EXACT)
     if component not in ACTED_BEFORE:
-        assert now == pytest.approx(ON * always + 1.0 - ON, rel=20 * NOW_LEAK)
+        assert now == pytest.approx(ON * always + 1.0 - ON, rel=EXACT)
 
 
 @pytest.mark.parametrize("component, repair, effects, read", MODES, ids=[m[0] for m in MODES])
