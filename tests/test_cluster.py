@@ -176,7 +176,7 @@ def test_a_tuning_that_broke_off_goes_on_to_the_same_numbers(tmp_path: Path, mon
     folder = tmp_path / "kept"
     breaks = 0
     while breaks < 30:
-        left = 7 + 4 * breaks
+        left = 7 + 8 * breaks
         try:
             found = tune(cases(), load_catalogue(), OPTIONS, mapped=breaking, folder=folder)
             break

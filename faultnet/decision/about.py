@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 from faultnet.diagnosis.result import NextTest
 from faultnet.inference.posterior import TINY
 from faultnet.model.network import Array
@@ -14,13 +14,13 @@ from faultnet.prior_set.catalogue import Catalogue
 
 
 def telling_tests(
-    position: Position, tests: Sequence[NextTest], catalogue: Catalogue, *, most: int = 4
+    state: DecisionState, tests: Sequence[NextTest], catalogue: Catalogue, *, most: int = 4
 ) -> dict[str, tuple[str, ...]]:
     """For each component the tests that tell most, for the time they take, about whether it is at fault by now.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
         Of :func:`faultnet.decision.advice.weigh`.
     tests : sequence of NextTest
         That can be done now, with their minutes.
@@ -42,26 +42,26 @@ def telling_tests(
     >>> from faultnet.prior_set import load_catalogue
     >>> catalogue = load_catalogue()
     >>> weighed = weigh(work_through(Case(Car(Battery(600.0)), (Visit(),)), catalogue), load_costs())
-    >>> telling_tests(weighed.position, weighed.tests, catalogue)["negative_joint"][0]
+    >>> telling_tests(weighed.state, weighed.tests, catalogue)["negative_joint"][0]
     'negative_joint_moves'
     """
     if not tests:
-        return dict.fromkeys(position.repairs.names[:-1], ())
-    bits = bits_about(position, [t.test for t in tests])
+        return dict.fromkeys(state.repairs.names[:-1], ())
+    bits = bits_about(state, [t.test for t in tests])
     pace = bits / np.array([t.minutes for t in tests])
     found, least = {}, catalogue.number("telling_share")
-    for name, row in zip(position.repairs.names[:-1], pace, strict=True):
+    for name, row in zip(state.repairs.names[:-1], pace, strict=True):
         order = np.argsort(-row, kind="stable")[:most]
         found[name] = tuple(tests[k].test for k in order if row[k] > least * row[order[0]])
     return found
 
 
-def bits_about(position: Position, tests: Sequence[str]) -> Array:
+def bits_about(state: DecisionState, tests: Sequence[str]) -> Array:
     """Mutual information of tests with whether each component is at fault by now, shape (components, tests) [bit]."""
-    chance = np.concatenate([position.chances[t] for t in tests], axis=1)
-    starts = np.cumsum([0, *(position.chances[t].shape[1] for t in tests)])[:-1]
-    share = position.belief[:, None] * position.repairs.at_fault[:, :-1]
-    outcome, at_fault = position.belief @ chance, share.T @ chance
+    chance = np.concatenate([state.chances[t] for t in tests], axis=1)
+    starts = np.cumsum([0, *(state.chances[t].shape[1] for t in tests)])[:-1]
+    share = state.belief[:, None] * state.repairs.at_fault[:, :-1]
+    outcome, at_fault = state.belief @ chance, share.T @ chance
     prior = share.sum(axis=0)[:, None]
     told = _told(at_fault, prior, outcome) + _told(outcome - at_fault, 1.0 - prior, outcome)
     return np.asarray(np.maximum(np.add.reduceat(told, starts, axis=1), 0.0) / np.log(2.0))

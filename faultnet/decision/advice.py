@@ -20,7 +20,7 @@ from faultnet.decision.proving import Unproven, unproven
 from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
-from faultnet.decision.value import Position, Worth, one_step
+from faultnet.decision.value import DecisionState, Worth, one_step
 from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.needs import minutes_for
@@ -131,7 +131,7 @@ class Weighed:
     Parameters
     ----------
     worked : Worked
-    position : Position
+    state : DecisionState
     tests : tuple of NextTest
         Best first by the criterion.
     decision : Decision
@@ -140,7 +140,7 @@ class Weighed:
     """
 
     worked: Worked
-    position: Position
+    state: DecisionState
     tests: tuple[NextTest, ...]
     decision: Decision
     found: Ranked
@@ -218,31 +218,29 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     """
     found = all_ranked(worked, tools)
     checks = unproven(worked.case, costs, [t.test for t in found.tests])
-    position = position_of(worked, costs, found.tests, found.leading, checks)
-    choice = choose(position, costs, found.urgent, criterion)
+    state = decision_state(worked, costs, found.tests, found.leading, checks)
+    choice = choose(state, costs, found.urgent, criterion)
     order, worth = choice.order, choice.worth
-    price = shared_price(position, worth)
-    spares = spared(position, order[:SPARES_FOR], costs.money(costs.spared_minutes))
+    price = shared_price(state, worth)
+    spares = spared(state, order[:SPARES_FOR], costs.money(costs.spared_minutes))
     asked = {t.test: t for t in found.tests}
     tests = tuple(_priced(asked[t], worth[t], price[t], spares.get(t, ""), worked.catalogue, costs) for t in order)
     if tests:
-        together = companions(position, worth, order[0])
+        together = companions(state, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
-    return Weighed(
-        worked, position, tests, _decision(worked, costs, position, tests, found, tools, choice.least), found
-    )
+    return Weighed(worked, state, tests, _decision(worked, costs, state, tests, found, tools, choice.least), found)
 
 
-def position_of(
+def decision_state(
     worked: Worked, costs: Costs, tests: Collection[NextTest], leading: Leading, checks: Unproven | None = None
-) -> Position:
+) -> DecisionState:
     """The belief as the decision sees it: the leading hypotheses with what is still at fault in each."""
     was_at_fault = worked.space.modes[leading.chosen] > 0
     repairs = repairs_for(worked.space.components, leading.modes > 0, costs, was_at_fault)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
     chances = {t.test: leading.chances[t.test] for t in tests}
     preparing = {t.test: {n: costs.money(minutes_for(n, worked.catalogue)) for n in t.needs} for t in tests}
-    return Position(leading.posterior, chances, price, repairs, preparing, checks)
+    return DecisionState(leading.posterior, chances, price, repairs, preparing, checks)
 
 
 def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: Catalogue, costs: Costs) -> NextTest:
@@ -261,13 +259,13 @@ def _priced(test: NextTest, worth: Worth, price: float, spares: str, catalogue: 
 def _decision(
     worked: Worked,
     costs: Costs,
-    position: Position,
+    state: DecisionState,
     tests: tuple[NextTest, ...],
     found: Ranked,
     tools: Collection[str] | None,
     least: float,
 ) -> Decision:
-    name, cure = position.first_repair()
+    name, cure = state.first_repair()
     best = max(tests, key=lambda t: (t.saving, t.test), default=None)
     urgent = bool(found.urgent) and bool(tests) and tests[0].test == found.urgent
     stop = not urgent and (best is None or best.saving <= least)
@@ -276,9 +274,9 @@ def _decision(
     unfounded = give_back and not costs.founded(cure)
     act = None if give_back else _allowed(worked, found, name)
     instead = named_repair(found.standing, worked.catalogue)
-    if instead is not None and (position.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
+    if instead is not None and (state.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
         name, act = instead
-        cure = position.chance_of_cure(name)
+        cure = state.chance_of_cure(name)
         give_back = unfounded = False
     founded = costs.founded(cure)
     nothing = UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
@@ -287,12 +285,12 @@ def _decision(
         repair=None if give_back else name,
         act=act,
         label=nothing if give_back else _repair_words(worked, name, act),
-        expected_cost=round(position.cost_now(), 2),
+        expected_cost=round(state.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         founded=founded,
         proof="" if give_back else _proof_words(worked, costs, name),
         because=_because(stop, shown, costs, founded=founded, unfounded=unfounded, urgent=urgent),
-        cannot_tell=_cannot_tell(worked, position, tests, tools) if stop else "",
+        cannot_tell=_cannot_tell(worked, state, tests, tools) if stop else "",
         currency=costs.currency,
         would_need=_would_need(worked, costs, best, least, found),
         not_now=tuple(forbid.words for forbid in found.standing),
@@ -326,8 +324,8 @@ def _would_need(worked: Worked, costs: Costs, best: NextTest | None, least: floa
     """A test that would be worth more than all others if what it lacks were there; looked at one step ahead."""
     if not found.beyond:
         return ""
-    position = position_of(worked, costs, found.beyond, found.leading)
-    worth = one_step(position)
+    state = decision_state(worked, costs, found.beyond, found.leading)
+    worth = one_step(state)
     test = max(found.beyond, key=lambda t: (worth[t.test].saving, t.test))
     if worth[test.test].saving <= max(least, 0.0 if best is None else best.saving):
         return ""
@@ -375,15 +373,17 @@ def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, 
     return f"{surer}{best.label} tells most for its time ({worth_words(best, costs.currency)})."
 
 
-def _cannot_tell(worked: Worked, position: Position, tests: tuple[NextTest, ...], tools: Collection[str] | None) -> str:
+def _cannot_tell(
+    worked: Worked, state: DecisionState, tests: tuple[NextTest, ...], tools: Collection[str] | None
+) -> str:
     """Two causes that nothing at hand separates, and the tool that would."""
-    chance = position.belief @ position.repairs.at_fault
+    chance = state.belief @ state.repairs.at_fault
     order = np.argsort(-chance)
     first, second = (int(i) for i in order[:2])
     close, little = (worked.catalogue.number(name) for name in ("close_runner_up", "tells_little"))
     if chance[second] < close or max((t.bits for t in tests), default=0.0) > little:
         return ""
-    labels = [*(worked.catalogue.component(n).label.lower() for n in position.repairs.names[:-1]), "nothing wrong"]
+    labels = [*(worked.catalogue.component(n).label.lower() for n in state.repairs.names[:-1]), "nothing wrong"]
     text = f"No test at hand tells {labels[first]} from {labels[second]}."
     if tools is None:
         return text

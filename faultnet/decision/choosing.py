@@ -13,18 +13,18 @@ from dataclasses import dataclass
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK
 from faultnet.decision.value import (
-    Position,
+    DecisionState,
     Worth,
     doubt_taken,
     many_steps,
     one_step,
     two_steps,
-    worth_of_knowing,
+    value_of_perfect_information,
 )
 from faultnet.inference.posterior import informations
 
 Scores = Mapping[str, float]
-Criterion = Callable[[Position, Mapping[str, Worth]], Scores]
+Criterion = Callable[[DecisionState, Mapping[str, Worth]], Scores]
 CLOSE = 1e-9
 PLAYED, STEPS, LEAST_PLAYED = 4, 2, 0.05  # tests played through, tests in a row, branches less likely are mended [-]
 
@@ -42,29 +42,29 @@ class LookAhead:
     base: str
 
 
-def by_saving(position: Position, worth: Mapping[str, Worth]) -> Scores:
+def by_saving(state: DecisionState, worth: Mapping[str, Worth]) -> Scores:
     """What a test saves beyond its price [money]."""
     return {test: w.saving for test, w in worth.items()}
 
 
-def by_saving_for_price(position: Position, worth: Mapping[str, Worth]) -> Scores:
+def by_saving_for_price(state: DecisionState, worth: Mapping[str, Worth]) -> Scores:
     """What a test saves before its price, for each unit of its price, preparation shared with what follows [-]."""
-    price = shared_price(position, worth)
-    return {test: (w.saving + position.price[test]) / max(price[test], CLOSE) for test, w in worth.items()}
+    price = shared_price(state, worth)
+    return {test: (w.saving + state.price[test]) / max(price[test], CLOSE) for test, w in worth.items()}
 
 
-def by_information(position: Position, worth: Mapping[str, Worth]) -> Scores:
+def by_information(state: DecisionState, worth: Mapping[str, Worth]) -> Scores:
     """Information about what is at fault, for each unit of price, preparation shared with what follows [bit/money]."""
-    price, told = shared_price(position, worth), informations(position.belief, dict(position.chances))
+    price, told = shared_price(state, worth), informations(state.belief, dict(state.chances))
     return {test: told[test] / max(price[test], CLOSE) for test in worth}
 
 
-def by_doubt(position: Position, worth: Mapping[str, Worth]) -> Scores:
+def by_doubt(state: DecisionState, worth: Mapping[str, Worth]) -> Scores:
     """Information about what has to be repaired, for each unit of price, preparation shared with what follows.
 
     What only tells modes of one part from each other, which the same repair mends, counts nothing here.
     """
-    price, taken = shared_price(position, worth), doubt_taken(position)
+    price, taken = shared_price(state, worth), doubt_taken(state)
     return {test: taken[test] / max(price[test], CLOSE) for test in worth}
 
 
@@ -85,12 +85,12 @@ IN_ONE_GO = (
 MOST_IN_ONE_GO = 4
 
 
-def least_saving(position: Position, costs: Costs) -> float:
+def least_saving(state: DecisionState, costs: Costs) -> float:
     """What a test must save beyond its price to be worth doing [money].
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     costs : Costs
 
     Notes
@@ -100,21 +100,21 @@ def least_saving(position: Position, costs: Costs) -> float:
     has to be repaired; not of the bill, most of which nobody can save, and which grows with the very part that might
     be bought in vain.
     """
-    name, cure = position.first_repair()
+    name, cure = state.first_repair()
     if not costs.founded(cure) or name == GIVE_BACK:
         return 0.0
-    return max(costs.worth_share * worth_of_knowing(position), costs.money(costs.worth_minutes))
+    return max(costs.worth_share * value_of_perfect_information(state), costs.money(costs.worth_minutes))
 
 
-def worth_of_tests(position: Position, costs: Costs, least: float = 0.0) -> dict[str, Worth]:
+def worth_of_tests(state: DecisionState, costs: Costs, least: float = 0.0) -> dict[str, Worth]:
     """Worth of every test, as many steps ahead as it takes to see one that is worth doing."""
-    alone = one_step(position)
+    alone = one_step(state)
     if _is_worth_doing(alone, least):
         return alone
-    together = alone | two_steps(position, alone)
-    if _is_worth_doing(together, least) or costs.founded(position.first_repair()[1]):
+    together = alone | two_steps(state, alone)
+    if _is_worth_doing(together, least) or costs.founded(state.first_repair()[1]):
         return together
-    return many_steps(position, alone)
+    return many_steps(state, alone)
 
 
 def _is_worth_doing(worth: Mapping[str, Worth], least: float) -> bool:
@@ -144,32 +144,32 @@ class Choice:
         return not _is_worth_doing(self.worth, self.least)
 
 
-def choose(position: Position, costs: Costs, urgent: str = "", criterion: str = CHOSEN) -> Choice:
+def choose(state: DecisionState, costs: Costs, urgent: str = "", criterion: str = CHOSEN) -> Choice:
     """Put the tests in the order in which they are proposed.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     costs : Costs
     urgent : str
         A test that comes before all others; empty mostly.
     criterion : str
         One of :data:`CRITERIA`.
     """
-    least = least_saving(position, costs)
-    worth = worth_of_tests(position, costs, least)
-    order = proposed(position, worth, costs, least, criterion)
+    least = least_saving(state, costs)
+    worth = worth_of_tests(state, costs, least)
+    order = proposed(state, worth, costs, least, criterion)
     if urgent in order:
         order = [urgent, *(t for t in order if t != urgent)]
     return Choice(tuple(order), worth, least)
 
 
-def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CHOSEN) -> list[str]:
+def in_order(state: DecisionState, worth: Mapping[str, Worth], criterion: str = CHOSEN) -> list[str]:
     """Tests in the order of a criterion, best first.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     worth : mapping of test id to Worth
         Of :func:`worth_of_tests`.
     criterion : str
@@ -177,21 +177,21 @@ def in_order(position: Position, worth: Mapping[str, Worth], criterion: str = CH
     """
     chosen = CRITERIA[criterion]
     if not isinstance(chosen, LookAhead):
-        score = chosen(position, worth)
+        score = chosen(state, worth)
         return sorted(worth, key=lambda t: (-round(score[t], 9), t))
-    order = in_order(position, worth, chosen.base)
-    played = {t: _played(position, t, chosen.base) for t in order[:PLAYED]}
+    order = in_order(state, worth, chosen.base)
+    played = {t: _played(state, t, chosen.base) for t in order[:PLAYED]}
     return sorted(played, key=lambda t: (round(played[t], 6), t)) + order[PLAYED:]
 
 
 def proposed(
-    position: Position, worth: Mapping[str, Worth], costs: Costs, least: float, criterion: str = CHOSEN
+    state: DecisionState, worth: Mapping[str, Worth], costs: Costs, least: float, criterion: str = CHOSEN
 ) -> list[str]:
     """Tests in the order in which they are proposed: that of a criterion, those not worth a shop's while behind.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     worth : mapping of test id to Worth
     costs : Costs
     least : float
@@ -205,8 +205,8 @@ def proposed(
     as likely as not the whole cure and only its check is open, or the car as likely as not sound, what saves nothing
     stands behind what does.
     """
-    order = in_order(position, worth, criterion)
-    if least <= 0.0 and costs.founded(max(position.likeliest_cure(), position.first_repair()[1])):
+    order = in_order(state, worth, criterion)
+    if least <= 0.0 and costs.founded(max(state.likeliest_cure(), state.first_repair()[1])):
         return sorted(order, key=lambda test: worth[test].saving <= 0.0)
     return worth_while_first(order, worth, least)
 
@@ -234,12 +234,12 @@ def worth_while_first(order: Sequence[str], worth: Mapping[str, Worth], least: f
     return sorted(order, key=lambda test: worth[test].saving <= least)
 
 
-def _played(position: Position, test: str, criterion: str, steps: int = STEPS, least: float = LEAST_PLAYED) -> float:
+def _played(state: DecisionState, test: str, criterion: str, steps: int = STEPS, least: float = LEAST_PLAYED) -> float:
     """Expected cost of a test and of following a criterion for some tests after it, and then mending [money]."""
-    rest = {t: c for t, c in position.chances.items() if t != test}
-    total = position.price[test]
-    for outcome in range(position.chances[test].shape[1]):
-        chance, after = position.after(test, [outcome], rest)
+    rest = {t: c for t, c in state.chances.items() if t != test}
+    total = state.price[test]
+    for outcome in range(state.chances[test].shape[1]):
+        chance, after = state.after(test, [outcome], rest)
         if chance < CLOSE:
             continue
         best = None
@@ -251,47 +251,47 @@ def _played(position: Position, test: str, criterion: str, steps: int = STEPS, l
     return total
 
 
-def companions(position: Position, worth: Mapping[str, Worth], test: str) -> list[str]:
+def companions(state: DecisionState, worth: Mapping[str, Worth], test: str) -> list[str]:
     """Tests that the same preparation serves and that are then worth their own time, those that save most first.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     worth : mapping of test id to Worth
     test : str
         Whose preparation it is.
     """
-    mine = set(_shared(position, test))
+    mine = set(_shared(state, test))
     return sorted(
         (
             t
             for t in worth
-            if t != test and mine and set(_shared(position, t)) == mine and _pays_once_prepared(position, worth, t)
+            if t != test and mine and set(_shared(state, t)) == mine and _pays_once_prepared(state, worth, t)
         ),
         key=lambda t: (-worth[t].saving, t),
     )[: MOST_IN_ONE_GO - 1]
 
 
-def shared_price(position: Position, worth: Mapping[str, Worth]) -> dict[str, float]:
+def shared_price(state: DecisionState, worth: Mapping[str, Worth]) -> dict[str, float]:
     """Price of every test with what must be done first shared among the tests that it serves in one go [money]."""
     served: dict[str, int] = {}
     for test in worth:
-        if _pays_once_prepared(position, worth, test):
-            for need in _shared(position, test):
+        if _pays_once_prepared(state, worth, test):
+            for need in _shared(state, test):
                 served[need] = min(served.get(need, 0) + 1, MOST_IN_ONE_GO)
     return {
-        test: position.price[test]
-        - sum(price * (1.0 - 1.0 / served.get(need, 1)) for need, price in _shared(position, test).items())
+        test: state.price[test]
+        - sum(price * (1.0 - 1.0 / served.get(need, 1)) for need, price in _shared(state, test).items())
         for test in worth
     }
 
 
-def _shared(position: Position, test: str) -> dict[str, float]:
+def _shared(state: DecisionState, test: str) -> dict[str, float]:
     """What of a test's price goes into preparation that may serve others [money]."""
-    preparing = position.preparing.get(test, {})
+    preparing = state.preparing.get(test, {})
     return {need: price for need, price in preparing.items() if need in IN_ONE_GO and price > 0.0}
 
 
-def _pays_once_prepared(position: Position, worth: Mapping[str, Worth], test: str) -> bool:
+def _pays_once_prepared(state: DecisionState, worth: Mapping[str, Worth], test: str) -> bool:
     """Whether a test would save more than its own time, what it shares with others being done."""
-    return worth[test].saving + sum(_shared(position, test).values()) > 0.0
+    return worth[test].saving + sum(_shared(state, test).values()) > 0.0

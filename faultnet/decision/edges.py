@@ -11,16 +11,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 from faultnet.model.network import Array
 
 
-def edges_cut(position: Position, test: str) -> float:
+def edges_cut(state: DecisionState, test: str) -> float:
     """Expected weight of the edges that a test cuts between hypotheses of different repairs [-].
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     test : str
         Id of one of its tests.
 
@@ -38,14 +38,14 @@ def edges_cut(position: Position, test: str) -> float:
     --------
     >>> from faultnet.decision.repair import Repairs
     >>> two = Repairs(("a", "b"), np.ones(2), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
-    >>> position = Position(np.array([0.5, 0.5]), {"look": np.eye(2)}, {"look": 1.0}, two)
-    >>> edges_cut(position, "look")
+    >>> state = DecisionState(np.array([0.5, 0.5]), {"look": np.eye(2)}, {"look": 1.0}, two)
+    >>> edges_cut(state, "look")
     0.5
     """
-    classes = position.repairs.classes
-    weight = position.belief[:, None] * position.chances[test]
+    classes = state.repairs.classes
+    weight = state.belief[:, None] * state.chances[test]
     chance = weight.sum(axis=0)
-    before = float(_edges(position.belief[:, None], classes)[0])
+    before = float(_edges(state.belief[:, None], classes)[0])
     return before - float(chance @ _edges(weight, classes))
 
 

@@ -14,11 +14,11 @@ from dataclasses import dataclass, field, replace
 from heapq import heappop, heappush
 from html import escape
 
-from faultnet.decision.advice import GIVE_BACK_WORDS, position_of, proof_of
+from faultnet.decision.advice import GIVE_BACK_WORDS, decision_state, proof_of
 from faultnet.decision.choosing import least_saving, proposed, worth_of_tests
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 from faultnet.diagnosis.diagnose import Worked, ranked
 
 NEXT = "next"
@@ -108,16 +108,16 @@ def pocket_plan(
         Every branch ends in a repair with its proof, or in the test to do next there.
     """
     tests, leading = ranked(worked, tools)
-    position = position_of(worked, costs, tests, leading)
+    state = decision_state(worked, costs, tests, leading)
     words = {t.test: tuple(o.label for o in t.outcomes) for t in tests}
-    return _Growing(worked, costs, words, least, depth).grown(position, most)
+    return _Growing(worked, costs, words, least, depth).grown(state, most)
 
 
 @dataclass(eq=False)
 class _Bud:
     """A branch that may still grow; the only mutable thing here, and it never leaves this module."""
 
-    position: Position
+    state: DecisionState
     chance: float
     depth: int
     test: str | None
@@ -133,8 +133,8 @@ class _Growing:
     least: float
     depth: int
 
-    def grown(self, position: Position, most: int) -> Knot | Leaf:
-        root = self._bud(position, 1.0, 0)
+    def grown(self, state: DecisionState, most: int) -> Knot | Leaf:
+        root = self._bud(state, 1.0, 0)
         open_buds, count = [(-1.0, 0, root)], 1
         for _ in range(most):
             if not open_buds:
@@ -145,22 +145,22 @@ class _Growing:
                     count += len(outcomes)
         return self._finished(root)
 
-    def _bud(self, position: Position, chance: float, depth: int) -> _Bud:
-        test, groups = self._best(position)
-        return _Bud(position, chance, depth, test, groups)
+    def _bud(self, state: DecisionState, chance: float, depth: int) -> _Bud:
+        test, groups = self._best(state)
+        return _Bud(state, chance, depth, test, groups)
 
     def _opened(self, bud: _Bud) -> list[tuple[list[int], _Bud]]:
         """The branches of a bud, which becomes a knot by it."""
         if bud.test is not None:
-            rest = {t: c for t, c in bud.position.chances.items() if t != bud.test}
+            rest = {t: c for t, c in bud.state.chances.items() if t != bud.test}
             for outcomes in bud.groups:
-                share, after = bud.position.after(bud.test, outcomes, rest)
+                share, after = bud.state.after(bud.test, outcomes, rest)
                 bud.branches.append((outcomes, self._bud(after, bud.chance * share, bud.depth + 1)))
         return bud.branches
 
     def _finished(self, bud: _Bud) -> Knot | Leaf:
         if bud.test is None:
-            return self.repair(bud.position, bud.chance)
+            return self.repair(bud.state, bud.chance)
         label = self.worked.catalogue.test(bud.test).label
         if not bud.branches:
             return Leaf(bud.chance, "", f"{NEXT}: {label}", "", 0.0, bud.test)
@@ -184,27 +184,27 @@ class _Growing:
         same = (one.repair, one.next_test) == (other.repair, other.next_test)
         return same and (not self._ordered(test) or some[-1] + 1 == more[0])
 
-    def _best(self, position: Position) -> tuple[str | None, list[list[int]]]:
+    def _best(self, state: DecisionState) -> tuple[str | None, list[list[int]]]:
         """The test that saves most among those whose outcomes can change what is done next, with its branches."""
-        for test in _worth_doing(position, self.costs):
-            groups = self._grouped(position, test)
+        for test in _worth_doing(state, self.costs):
+            groups = self._grouped(state, test)
             if len(groups) == 1:
-                groups = self._grouped(position, test, self._next_tests(position, test))
+                groups = self._grouped(state, test, self._next_tests(state, test))
             if len(groups) > 1:
-                return test, self._merged(position, test, groups)
+                return test, self._merged(state, test, groups)
         return None, []
 
-    def _next_tests(self, position: Position, test: str) -> list[str]:
+    def _next_tests(self, state: DecisionState, test: str) -> list[str]:
         """The test that would come after each outcome of a test; empty where it would be time to mend."""
-        rest = {t: c for t, c in position.chances.items() if t != test}
-        outcomes = range(position.chances[test].shape[1])
-        return [next(iter(_worth_doing(position.after(test, [o], rest)[1], self.costs)), "") for o in outcomes]
+        rest = {t: c for t, c in state.chances.items() if t != test}
+        outcomes = range(state.chances[test].shape[1])
+        return [next(iter(_worth_doing(state.after(test, [o], rest)[1], self.costs)), "") for o in outcomes]
 
-    def _merged(self, position: Position, test: str, groups: list[list[int]]) -> list[list[int]]:
+    def _merged(self, state: DecisionState, test: str, groups: list[list[int]]) -> list[list[int]]:
         """Neighbouring branches too unlikely to follow are put together."""
         if not self._ordered(test):
             return groups
-        share = position.belief @ position.chances[test]
+        share = state.belief @ state.chances[test]
         merged: list[list[int]] = []
         for group in groups:
             small = share[group].sum() < self.least
@@ -214,11 +214,11 @@ class _Growing:
                 merged.append(group)
         return merged
 
-    def _grouped(self, position: Position, test: str, then: Sequence[str] = ()) -> list[list[int]]:
+    def _grouped(self, state: DecisionState, test: str, then: Sequence[str] = ()) -> list[list[int]]:
         """Neighbouring outcomes after which the same is done: repair that comes first, likeliest part, next test."""
-        weights = (position.belief[:, None] * position.chances[test]).T
-        likeliest = (weights @ position.repairs.at_fault).argmax(axis=1)
-        first = order_of_repair(position.repairs, weights)[:, 0]
+        weights = (state.belief[:, None] * state.chances[test]).T
+        likeliest = (weights @ state.repairs.at_fault).argmax(axis=1)
+        first = order_of_repair(state.repairs, weights)[:, 0]
         what = list(zip(first.tolist(), likeliest.tolist(), then or [""] * len(first), strict=True))
         groups: list[list[int]] = []
         for outcome, here in enumerate(what):
@@ -246,8 +246,8 @@ class _Growing:
             return f"{first.split(' to ')[0]} and more"
         return f"{first.split(' to ')[0]} to {last.split(' to ')[-1]}"
 
-    def repair(self, position: Position, chance: float) -> Leaf:
-        name, cure = position.first_repair()
+    def repair(self, state: DecisionState, chance: float) -> Leaf:
+        name, cure = state.first_repair()
         if name == GIVE_BACK:
             return Leaf(chance, name, GIVE_BACK_WORDS, "", cure)
         label = self.worked.catalogue.component(name).label
@@ -265,13 +265,13 @@ def _both(one: Knot | Leaf, other: Knot | Leaf) -> Leaf:
     return replace(one, chance=one.chance + other.chance, chance_of_cure=cure)
 
 
-def _worth_doing(position: Position, costs: Costs) -> list[str]:
+def _worth_doing(state: DecisionState, costs: Costs) -> list[str]:
     """Tests in the order of the screen; none where none is worth its cost."""
-    least = least_saving(position, costs)
-    worth = worth_of_tests(position, costs, least)
+    least = least_saving(state, costs)
+    worth = worth_of_tests(state, costs, least)
     if max((w.saving for w in worth.values()), default=least) <= least:
         return []
-    return proposed(position, worth, costs, least)
+    return proposed(state, worth, costs, least)
 
 
 def plan_text(plan: Knot | Leaf, indent: int = 0) -> str:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from faultnet.decision.choosing import choose
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, Repairs, repairs_for
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 from faultnet.diagnosis.diagnose import Worked, nothing_wrong, weights_by_now
 from faultnet.diagnosis.robust import NOTHING, Claim, Doubt, Turn, cause_claim, doubt_of, sides, turns_of
 from faultnet.inference.corners import Doubtful, cannot_turn, least_odds, towards
@@ -154,7 +154,7 @@ class _Table:
     def first(self, weights: Array) -> str:
         """What is repaired first with these weights of the rows."""
         held = np.bincount(self.classes, weights, len(self.by_class.at_fault))
-        return Position(held / held.sum(), {}, {}, self.by_class).first_repair()[0]
+        return DecisionState(held / held.sum(), {}, {}, self.by_class).first_repair()[0]
 
     def claim(self) -> Claim | None:
         """Whether the first repair stays the first; None where it does not follow from chance and cost alone."""
@@ -203,13 +203,13 @@ def _next_claim(weighed: Weighed, costs: Costs, claims: list[Claim]) -> Claim:
     """Whether the next test, or stopping for a repair, stays what is advised."""
     worked, leading = weighed.worked, weighed.found.leading
     doubt = doubt_of(worked, leading.posterior, leading.chosen, sliver=0.0)
-    said = next_step(weighed.position, costs, weighed.found.urgent)
+    said = next_step(weighed.state, costs, weighed.found.urgent)
     turns: dict[str, Turn] = {}
     for ends in ends_tried(doubt, claims):
         wide = doubt.doubtful.off_by
         factors = np.array([wide[k] ** (ends[k] * 2 - 1) if k in ends else 1.0 for k in range(len(wide))])
         weights = doubt.doubtful.at(factors)
-        then = next_step(replace(weighed.position, belief=weights / weights.sum()), costs, weighed.found.urgent)
+        then = next_step(replace(weighed.state, belief=weights / weights.sum()), costs, weighed.found.urgent)
         if then != said:
             turns.setdefault(then, Turn(tuple(doubt.off(k, float(factors[k])) for k in sorted(ends)), then))
     return Claim("next", said, tuple(sorted(turns.values(), key=lambda turn: len(turn.off))))
@@ -234,12 +234,12 @@ def ends_tried(doubt: Doubt, claims: Sequence[Claim]) -> list[dict[int, bool]]:
     ]
 
 
-def next_step(position: Position, costs: Costs, urgent: str = "") -> str:
+def next_step(state: DecisionState, costs: Costs, urgent: str = "") -> str:
     """What is advised by a belief: "test:..." or "repair:..."."""
-    choice = choose(position, costs, urgent)
+    choice = choose(state, costs, urgent)
     if choice.order and (choice.order[0] == urgent or not choice.stop):
         return f"test:{choice.order[0]}"
-    return f"repair:{position.first_repair()[0]}"
+    return f"repair:{state.first_repair()[0]}"
 
 
 def settling(weighed: Weighed) -> Settling | None:
@@ -249,35 +249,35 @@ def settling(weighed: Weighed) -> Settling | None:
     ----------
     weighed : Weighed
     """
-    leading, position = weighed.found.leading, weighed.position
+    leading, state = weighed.found.leading, weighed.state
     doubt = doubt_of(weighed.worked, leading.posterior, leading.chosen, sliver=0.0)
     tests, often = weighed.tests[:LOOKED_AT], weighed.worked.catalogue.number("settling_chance")
-    chances = chances_settled(doubt.doubtful, position, [position.chances[t.test] for t in tests])
+    chances = chances_settled(doubt.doubtful, state, [state.chances[t.test] for t in tests])
     found = [
-        (chance / max(position.price[t.test], 1e-9), Settling(t.test, t.label, t.minutes, t.price, chance))
+        (chance / max(state.price[t.test], 1e-9), Settling(t.test, t.label, t.minutes, t.price, chance))
         for t, chance in zip(tests, chances, strict=True)
         if chance >= often
     ]
     return max(found, key=lambda pair: pair[0])[1] if found else None
 
 
-def chances_settled(doubtful: Doubtful, position: Position, tests: Sequence[Array]) -> list[float]:
+def chances_settled(doubtful: Doubtful, state: DecisionState, tests: Sequence[Array]) -> list[float]:
     """Chance that each test leaves a first repair which holds whatever the base rates within their ranges [-].
 
     Parameters
     ----------
     doubtful : Doubtful
-        The rows of the position.
-    position : Position
+        The rows of the state.
+    state : DecisionState
     tests : sequence of array, shape (rows, outcomes)
         Chance of each outcome.
     """
-    outcomes = np.concatenate(tests, axis=1).T if tests else np.empty((0, len(position.belief)))
-    held = outcomes @ position.belief
+    outcomes = np.concatenate(tests, axis=1).T if tests else np.empty((0, len(state.belief)))
+    held = outcomes @ state.belief
     robust = held >= LEAST_CHANCE
     asked, left, right = [], [], []
     for k in np.flatnonzero(robust).tolist():
-        ahead, behind = _beside_others(position, outcomes[k])
+        ahead, behind = _beside_others(state, outcomes[k])
         known = cannot_turn(doubtful, ahead, behind)
         robust[k] = not len(known) or not bool((_odds(doubtful, ahead[~known], behind[~known]) < 1.0).any())
         if robust[k] and not known.all():
@@ -291,10 +291,10 @@ def chances_settled(doubtful: Doubtful, position: Position, tests: Sequence[Arra
     return [min(1.0, float(held[a:b][robust[a:b]].sum())) for a, b in pairwise(ends)]
 
 
-def _beside_others(position: Position, likelihood: Array) -> tuple[Array, Array]:
+def _beside_others(state: DecisionState, likelihood: Array) -> tuple[Array, Array]:
     """The first repair after an outcome, beside each other one, shape (others, rows)."""
-    weights = position.belief * likelihood
-    value = values_of(position.repairs, weights / weights.sum())
+    weights = state.belief * likelihood
+    value = values_of(state.repairs, weights / weights.sum())
     mine = int((value @ weights).argmax())
     others = [k for k in range(len(value)) if k != mine]
     ahead, behind = sides(value[[mine] * len(others)], value[others])

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from faultnet.decision.repair import GIVE_BACK, Repairs, chance_in_vain
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 from faultnet.model.network import Array
 
 START_OVER = "start_over"
@@ -41,23 +41,23 @@ def expected_waste(repairs: Repairs, weights: Array) -> Array:
     return np.column_stack([vain * price, over * start_over])
 
 
-def spared(position: Position, tests: Sequence[str], least: float) -> dict[str, str]:
+def spared(state: DecisionState, tests: Sequence[str], least: float) -> dict[str, str]:
     """What each test makes smaller by most: a component, "give_back" or "start_over"; left out where that is little.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     tests : sequence of str
     least : float
         A smaller fall than this is not worth a word [money].
     """
     if not tests:
         return {}
-    names = (*position.repairs.names, START_OVER)
-    weights = np.concatenate([(position.belief[:, None] * position.chances[t]).T for t in tests])
-    weighed = weights.sum(axis=1, keepdims=True) * expected_waste(position.repairs, weights)
-    now = expected_waste(position.repairs, position.belief[None])[0]
-    first = np.cumsum([0, *(position.chances[t].shape[1] for t in tests[:-1])])
+    names = (*state.repairs.names, START_OVER)
+    weights = np.concatenate([(state.belief[:, None] * state.chances[t]).T for t in tests])
+    weighed = weights.sum(axis=1, keepdims=True) * expected_waste(state.repairs, weights)
+    now = expected_waste(state.repairs, state.belief[None])[0]
+    first = np.cumsum([0, *(state.chances[t].shape[1] for t in tests[:-1])])
     fall = now - np.add.reduceat(weighed, first, axis=0)
     most = fall.argmax(axis=1)
     return {t: names[k] for t, k, much in zip(tests, most, fall.max(axis=1), strict=True) if much > least}

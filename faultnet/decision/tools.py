@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
-from faultnet.decision.advice import position_of
+from faultnet.decision.advice import decision_state
 from faultnet.decision.costs import Costs
-from faultnet.decision.value import Position, cost_to_go
+from faultnet.decision.value import DecisionState, cost_to_go
 from faultnet.diagnosis.diagnose import Worked, ranked
 from faultnet.diagnosis.needs import out_of_reach, within_reach
 from faultnet.diagnosis.tools import has_tools
@@ -45,7 +45,7 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
 
     Notes
     -----
-    Both costs are those of testing greedily for up to `depth` tests in a row; a tool that only pays further ahead is
+    Both costs are those of testing myopically for up to `depth` tests in a row; a tool that only pays further ahead is
     undervalued.
 
     Examples
@@ -59,10 +59,10 @@ def worth_of_tools(worked: Worked, costs: Costs, tools: Collection[str], *, dept
     True
     """
     tests, leading = ranked(worked, None)
-    whole = position_of(worked, costs, tests, leading)
+    whole = decision_state(worked, costs, tests, leading)
     needs, first = {t.test: t.tools for t in tests}, {t.test: t.needs for t in tests}
 
-    def with_tools(at_hand: Collection[str]) -> Position:
+    def with_tools(at_hand: Collection[str]) -> DecisionState:
         reach = within_reach(worked.case, worked.catalogue, at_hand)
         done = [t for t in whole.chances if has_tools(needs[t], at_hand) and not out_of_reach(first[t], reach)]
         return replace(whole, chances={t: whole.chances[t] for t in done})

@@ -25,7 +25,7 @@ CHEAP = 2
 
 
 @dataclass(frozen=True, eq=False)
-class Position:
+class DecisionState:
     """A belief with the tests that could be done and the repairs that could be made.
 
     Parameters
@@ -58,8 +58,8 @@ class Position:
         """Whether starting over at once is cheaper than any order of repair: none is well founded."""
         return self.cost_now() >= float(starting_over(self.repairs, self.belief[None])[0])
 
-    def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, Position]:
-        """Chance that a test comes out in one of some ways, and the position then, with the tests that are left.
+    def after(self, test: str, outcomes: Sequence[int], then: Mapping[str, Array]) -> tuple[float, DecisionState]:
+        """Chance that a test comes out in one of some ways, and the state then, with the tests that are left.
 
         What was done first for this test need not be done again for the next, and a check that it is stands done.
         """
@@ -131,7 +131,7 @@ class Worth:
     Parameters
     ----------
     saving : float
-        Net of what the test costs [money]; negative when it is not worth doing.
+        Net expected value of information [money]: less what the test costs; negative when it is not worth doing.
     outcomes : tuple of (float, float)
         Chance of each outcome and expected cost of repair after it.
     follow_up : str or None
@@ -143,104 +143,102 @@ class Worth:
     follow_up: str | None = None
 
 
-def one_step(position: Position) -> dict[str, Worth]:
-    """Worth of every test taken alone."""
-    now, kept = position.cost_now(), position.trust_kept()
-    names = list(position.chances)
-    weights = [position.belief[:, None] * position.chances[t] for t in names]
-    stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(position.belief)))
+def one_step(state: DecisionState) -> dict[str, Worth]:
+    """Worth of every test taken alone: the myopic view."""
+    now, kept = state.cost_now(), state.trust_kept()
+    names = list(state.chances)
+    weights = [state.belief[:, None] * state.chances[t] for t in names]
+    stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(state.belief)))
     total = stacked.sum(axis=1)
-    after = np.where(total > LEAST_CHANCE, expected_cost(position.repairs, stacked), 0.0)
+    after = np.where(total > LEAST_CHANCE, expected_cost(state.repairs, stacked), 0.0)
     result, stop = {}, 0
     for name, weight in zip(names, weights, strict=True):
         start, stop = stop, stop + weight.shape[1]
         chance, cost = total[start:stop], after[start:stop]
-        saving = now - float(chance @ cost) - position.price[name] + kept.get(name, 0.0)
+        saving = now - float(chance @ cost) - state.price[name] + kept.get(name, 0.0)
         result[name] = Worth(saving, tuple(zip(chance.tolist(), cost.tolist(), strict=True)))
     return result
 
 
-def two_steps(position: Position, alone: Mapping[str, Worth], first: int = 6, second: int = 10) -> dict[str, Worth]:
+def two_steps(state: DecisionState, alone: Mapping[str, Worth], first: int = 6, second: int = 10) -> dict[str, Worth]:
     """Worth of the most promising tests when one more may follow.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     alone : dict of test id to Worth
         Of :func:`one_step`.
     first, second : int
         How many tests are tried at each step: those that save most alone before their price, and of equals those that
         tell most; as a first one also the few that save most after it, as a cheap look may open the way to a dear test.
     """
-    tells = doubt_taken(position)
-    promising = sorted(alone, key=lambda t: (-round(alone[t].saving + position.price[t], 2), -tells[t], t))
-    now, kept = position.cost_now(), position.trust_kept()
+    tells = doubt_taken(state)
+    promising = sorted(alone, key=lambda t: (-round(alone[t].saving + state.price[t], 2), -tells[t], t))
+    now, kept = state.cost_now(), state.trust_kept()
     result = {}
     cheap = sorted(alone, key=lambda t: (-alone[t].saving, t))[:CHEAP]
     for test in dict.fromkeys((*promising[:first], *cheap)):
         followers = [t for t in promising[: second + 1] if t != test][:second]
-        result[test] = _with_one_more(position, test, alone[test], followers, now, kept.get(test, 0.0))
+        result[test] = _with_one_more(state, test, alone[test], followers, now, kept.get(test, 0.0))
     return result
 
 
 def _with_one_more(
-    position: Position, test: str, alone: Worth, followers: Sequence[str], now: float, kept: float
+    state: DecisionState, test: str, alone: Worth, followers: Sequence[str], now: float, kept: float
 ) -> Worth:
     """Worth of a test when the best of some others may follow; `now` without a test, `kept` of trust [money]."""
     if not followers:
         return alone
-    weight = (position.belief[:, None] * position.chances[test]).T
+    weight = (state.belief[:, None] * state.chances[test]).T
     chance = weight.sum(axis=1)
-    mended = chance * expected_cost(position.repairs, weight)
-    then = np.concatenate([position.chances[t] for t in followers], axis=1).T
+    mended = chance * expected_cost(state.repairs, weight)
+    then = np.concatenate([state.chances[t] for t in followers], axis=1).T
     both = (weight[:, None] * then).reshape(-1, weight.shape[1])
-    cost = (both.sum(axis=1) * expected_cost(position.repairs, both)).reshape(len(chance), -1)
-    first = np.cumsum([0, *(position.chances[t].shape[1] for t in followers[:-1])])
-    price = np.array([position.price[t] - position.spared_by(test, t) for t in followers])
+    cost = (both.sum(axis=1) * expected_cost(state.repairs, both)).reshape(len(chance), -1)
+    first = np.cumsum([0, *(state.chances[t].shape[1] for t in followers[:-1])])
+    price = np.array([state.price[t] - state.spared_by(test, t) for t in followers])
     tested = np.add.reduceat(cost, first, axis=1) + chance[:, None] * price
     saves = np.where(chance[:, None] > LEAST_CHANCE, mended[:, None] - tested, 0.0).max(axis=1)
     best = followers[int((mended[:, None] - tested)[int(saves.argmax())].argmax())] if saves.max() > 0.0 else None
     expected = float((mended - np.maximum(saves, 0.0)).sum())
-    saving = now - expected - position.price[test] + kept
+    saving = now - expected - state.price[test] + kept
     return Worth(saving, alone.outcomes, best)
 
 
-def many_steps(position: Position, alone: Mapping[str, Worth]) -> dict[str, Worth]:
+def many_steps(state: DecisionState, alone: Mapping[str, Worth]) -> dict[str, Worth]:
     """Worth of every test as one of many: its share of the doubt, of what it is worth to know what has to be mended.
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     alone : dict of test id to Worth
         Of :func:`one_step`.
     """
-    knowing = worth_of_knowing(position)
-    return {
-        t: Worth(knowing * share - position.price[t], alone[t].outcomes) for t, share in doubt_taken(position).items()
-    }
+    knowing = value_of_perfect_information(state)
+    return {t: Worth(knowing * share - state.price[t], alone[t].outcomes) for t, share in doubt_taken(state).items()}
 
 
-def worth_of_knowing(position: Position) -> float:
-    """What it would save to be told which repairs are needed [money].
+def value_of_perfect_information(state: DecisionState) -> float:
+    """Expected value of perfect information: what it would save to be told which repairs are needed [money].
 
     Examples
     --------
     >>> two = Repairs(("a", "b"), np.array([10.0, 50.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
-    >>> worth_of_knowing(Position(np.array([0.5, 0.5]), {}, {}, two))
+    >>> value_of_perfect_information(DecisionState(np.array([0.5, 0.5]), {}, {}, two))
     5.0
     """
-    repairs = position.repairs
+    repairs = state.repairs
     told = expected_cost(repairs.by_class, np.eye(len(repairs.by_class.at_fault)))
-    return position.cost_now() - float(position.belief @ repairs.member @ told)
+    return state.cost_now() - float(state.belief @ repairs.member @ told)
 
 
-def doubt_taken(position: Position) -> dict[str, float]:
+def doubt_taken(state: DecisionState) -> dict[str, float]:
     """Share of the doubt about what has to be mended that each test takes away on average [-], by entropy."""
-    member = position.repairs.member
-    before = float(_doubt((position.belief @ member)[None])[0])
+    member = state.repairs.member
+    before = float(_doubt((state.belief @ member)[None])[0])
     result = {}
-    for test, chances in position.chances.items():
-        weight = (position.belief[:, None] * chances).T @ member
+    for test, chances in state.chances.items():
+        weight = (state.belief[:, None] * chances).T @ member
         result[test] = 1.0 - float(_doubt(weight).sum()) / before if before > 0.0 else 0.0
     return result
 
@@ -252,27 +250,27 @@ def _doubt(weight: Array) -> Array:
     return np.asarray(-(weight * np.log2(share)).sum(axis=1))
 
 
-def cost_to_go(position: Position, depth: int = 3, least: float = 0.02) -> float:
-    """Expected cost of testing greedily, up to so many tests in a row, and then mending [money].
+def cost_to_go(state: DecisionState, depth: int = 3, least: float = 0.02) -> float:
+    """Expected cost of testing myopically, up to so many tests in a row, and then mending [money].
 
     Parameters
     ----------
-    position : Position
+    state : DecisionState
     depth : int
         Tests in a row.
     least : float
         Branches less likely than this are mended without further tests [-].
     """
-    worth = one_step(position) if depth > 0 else {}
+    worth = one_step(state) if depth > 0 else {}
     best = max(worth, key=lambda t: worth[t].saving, default=None)
     if best is None or worth[best].saving <= 0.0:
-        return position.cost_now()
-    rest = {t: c for t, c in position.chances.items() if t != best}
-    total = position.price[best]
+        return state.cost_now()
+    rest = {t: c for t, c in state.chances.items() if t != best}
+    total = state.price[best]
     for outcome, (chance, cost) in enumerate(worth[best].outcomes):
         if chance < least:
             total += chance * cost
             continue
-        _, after = position.after(best, [outcome], rest)
+        _, after = state.after(best, [outcome], rest)
         total += chance * cost_to_go(after, depth - 1, least / chance)
     return total

@@ -134,7 +134,7 @@ def expected_cost_ms(tables: Catalogue) -> float:
     from faultnet.case.file import load_case
     from faultnet.case.types import Case
     from faultnet.decision import load_costs
-    from faultnet.decision.advice import position_of
+    from faultnet.decision.advice import decision_state
     from faultnet.decision.value import one_step
     from faultnet.diagnosis.diagnose import ranked, work_through
     from faultnet.shipped import shipped
@@ -142,7 +142,7 @@ def expected_cost_ms(tables: Catalogue) -> float:
     case: Case = load_case(shipped("cases") / f"{PEER_CASE}.json")
     found = work_through(case, tables)
     tests, leading = ranked(found, None)
-    return work.median_ms(lambda: one_step(position_of(found, load_costs(), tests, leading)))
+    return work.median_ms(lambda: one_step(decision_state(found, load_costs(), tests, leading)))
 
 
 def growth(tables: Catalogue) -> dict[str, dict[int, float]]:

@@ -25,7 +25,7 @@ from faultnet.decision.advice import weigh
 from faultnet.decision.choosing import worth_of_tests
 from faultnet.decision.edges import edges_cut
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost
-from faultnet.decision.value import Position, Worth, one_step
+from faultnet.decision.value import DecisionState, Worth, one_step
 from faultnet.diagnosis import work_through
 from faultnet.inference.posterior import information
 from faultnet.prior_set import load_catalogue
@@ -34,7 +34,7 @@ from faultnet.shipped import shipped
 HYPOTHESES, REPAIRS, TESTS, OUTCOMES = 5, 4, 5, 3
 LEAST = 1e-12
 
-Choice = Callable[[Position], str | None]
+Choice = Callable[[DecisionState], str | None]
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,11 @@ class Gap:
     best: float
 
 
-def optimum(position: Position) -> float:
+def optimum(state: DecisionState) -> float:
     """Least expected cost of testing and mending [money], by expectimax over every order of tests and repairs."""
     found: dict[frozenset[tuple[str, int]], float] = {}
 
-    def least(now: Position, seen: frozenset[tuple[str, int]]) -> float:
+    def least(now: DecisionState, seen: frozenset[tuple[str, int]]) -> float:
         if seen not in found:
             options = [best_repair(now)]
             for test in now.chances:
@@ -64,48 +64,48 @@ def optimum(position: Position) -> float:
             found[seen] = min(options)
         return found[seen]
 
-    return least(position, frozenset())
+    return least(state, frozenset())
 
 
-def best_repair(position: Position) -> float:
+def best_repair(state: DecisionState) -> float:
     """Expected cost of mending without further tests in the best of all orders, broken off where that is cheapest."""
-    orders = np.array(list(permutations(range(len(position.repairs.names)))), dtype=np.intp)
-    beliefs = np.broadcast_to(position.belief, (len(orders), len(position.belief)))
-    return float(expected_cost(position.repairs, beliefs, orders).min())
+    orders = np.array(list(permutations(range(len(state.repairs.names)))), dtype=np.intp)
+    beliefs = np.broadcast_to(state.belief, (len(orders), len(state.belief)))
+    return float(expected_cost(state.repairs, beliefs, orders).min())
 
 
-def cost_of(position: Position, choose: Choice) -> float:
+def cost_of(state: DecisionState, choose: Choice) -> float:
     """Expected cost of a criterion [money], exactly, over every outcome of the tests it chooses."""
-    test = choose(position) if position.chances else None
+    test = choose(state) if state.chances else None
     if test is None:
-        return position.cost_now()
-    then = {t: c for t, c in position.chances.items() if t != test}
-    total = position.price[test]
-    for outcome in range(position.chances[test].shape[1]):
-        chance, after = position.after(test, [outcome], then)
+        return state.cost_now()
+    then = {t: c for t, c in state.chances.items() if t != test}
+    total = state.price[test]
+    for outcome in range(state.chances[test].shape[1]):
+        chance, after = state.after(test, [outcome], then)
         if chance > LEAST:
             total += chance * cost_of(after, choose)
     return total
 
 
-def saving(position: Position) -> str | None:
+def saving(state: DecisionState) -> str | None:
     """The test that saves most, one step ahead."""
-    return _worthwhile(one_step(position))
+    return _worthwhile(one_step(state))
 
 
-def as_many_steps_as_it_takes(position: Position) -> str | None:
+def as_many_steps_as_it_takes(state: DecisionState) -> str | None:
     """The test that saves most, one, two or many steps ahead, whichever sees one worth doing. What the advice does."""
-    return _worthwhile(worth_of_tests(position, load_costs()))
+    return _worthwhile(worth_of_tests(state, load_costs()))
 
 
-def information_per_minute(position: Position) -> str | None:
+def information_per_minute(state: DecisionState) -> str | None:
     """The test with most information for its price, as long as the advice would go on."""
-    return _by(position, lambda t: information(position.belief, position.chances[t]) / position.price[t])
+    return _by(state, lambda t: information(state.belief, state.chances[t]) / state.price[t])
 
 
-def class_edges(position: Position) -> str | None:
+def class_edges(state: DecisionState) -> str | None:
     """The test that cuts most edges between repair classes for its price, as long as the advice would go on."""
-    return _by(position, lambda t: edges_cut(position, t) / position.price[t])
+    return _by(state, lambda t: edges_cut(state, t) / state.price[t])
 
 
 CRITERIA: dict[str, Choice] = {
@@ -121,11 +121,11 @@ def _worthwhile(worth: dict[str, Worth]) -> str | None:
     return best if best is not None and worth[best].saving > 0.0 else None
 
 
-def _by(position: Position, value: Callable[[str], float]) -> str | None:
-    return None if as_many_steps_as_it_takes(position) is None else max(position.chances, key=lambda t: (value(t), t))
+def _by(state: DecisionState, value: Callable[[str], float]) -> str | None:
+    return None if as_many_steps_as_it_takes(state) is None else max(state.chances, key=lambda t: (value(t), t))
 
 
-def drawn_problem(rng: np.random.Generator) -> Position:
+def drawn_problem(rng: np.random.Generator) -> DecisionState:
     """A problem drawn at random: single faults, pairs and nothing wrong, tests that see some faults with noise."""
     costs = load_costs()
     names = [str(n) for n in rng.choice(sorted(set(costs.part) - {"use"}), REPAIRS, replace=False)]
@@ -145,7 +145,7 @@ def drawn_problem(rng: np.random.Generator) -> Position:
     )
     chances = {f"test_{k}": _noisy(rng) for k in range(TESTS)}
     price = {t: costs.money(float(rng.uniform(2.0, 20.0))) for t in chances}
-    return Position(rng.dirichlet(np.full(HYPOTHESES, 0.7)), chances, price, repairs)
+    return DecisionState(rng.dirichlet(np.full(HYPOTHESES, 0.7)), chances, price, repairs)
 
 
 def _noisy(rng: np.random.Generator) -> np.ndarray:
@@ -156,7 +156,7 @@ def _noisy(rng: np.random.Generator) -> np.ndarray:
     return np.where(np.arange(outcomes) == usual[:, None], 1.0 - wrong, wrong / (outcomes - 1))
 
 
-def cut_problems() -> Iterator[Position]:
+def cut_problems() -> Iterator[DecisionState]:
     """Problems cut from the demo cases, with so many entries known and the others still to come."""
     from dataclasses import replace
 
@@ -170,34 +170,34 @@ def cut_problems() -> Iterator[Position]:
             visit = Visit(entries[:known], case.visits[0].conditions)
             weighed = weigh(work_through(replace(case, visits=(visit,)), catalogue), costs)
             best = [t.test for t in weighed.tests[: 2 * TESTS]]
-            yield cut(weighed.position, best)
+            yield cut(weighed.state, best)
 
 
-def cut(position: Position, tests: list[str]) -> Position:
+def cut(state: DecisionState, tests: list[str]) -> DecisionState:
     """The likeliest hypotheses, the repairs they need, some tests, each with its outcomes put together to a few."""
     alike: dict[tuple[bool, ...], list[int]] = {}
-    for row, needs in enumerate(position.repairs.at_fault.tolist()):
+    for row, needs in enumerate(state.repairs.at_fault.tolist()):
         alike.setdefault(tuple(needs), []).append(row)
-    groups = sorted(alike.values(), key=lambda rows: -float(position.belief[rows].sum()))
+    groups = sorted(alike.values(), key=lambda rows: -float(state.belief[rows].sum()))
     chosen: list[list[int]] = []
     for rows in groups:
-        needed = position.repairs.at_fault[[r[0] for r in [*chosen, rows]], :-1].any(axis=0).sum()
+        needed = state.repairs.at_fault[[r[0] for r in [*chosen, rows]], :-1].any(axis=0).sum()
         if len(chosen) < HYPOTHESES and needed <= REPAIRS:
             chosen.append(rows)
-    belief = np.array([position.belief[rows].sum() for rows in chosen])
-    at_fault = position.repairs.at_fault[[rows[0] for rows in chosen]]
+    belief = np.array([state.belief[rows].sum() for rows in chosen])
+    at_fault = state.repairs.at_fault[[rows[0] for rows in chosen]]
     kept = [*np.flatnonzero(at_fault[:, :-1].any(axis=0)), at_fault.shape[1] - 1]
-    whole = position.repairs
+    whole = state.repairs
     repairs = Repairs(
         tuple(whole.names[k] for k in kept), whole.cost[kept], whole.access_cost, whole.access[kept], at_fault[:, kept],
         whole.call_back, whole.start_over, np.broadcast_to(whole.in_vain, whole.cost.shape)[kept],
     )  # fmt: skip
-    shares = [position.belief[rows] / position.belief[rows].sum() for rows in chosen]
+    shares = [state.belief[rows] / state.belief[rows].sum() for rows in chosen]
     chances = {
-        t: _few(np.stack([s @ position.chances[t][rows] for s, rows in zip(shares, chosen, strict=True)]))
+        t: _few(np.stack([s @ state.chances[t][rows] for s, rows in zip(shares, chosen, strict=True)]))
         for t in tests[:TESTS]
     }
-    return Position(belief / belief.sum(), chances, {t: position.price[t] for t in chances}, repairs)
+    return DecisionState(belief / belief.sum(), chances, {t: state.price[t] for t in chances}, repairs)
 
 
 def _few(chance: np.ndarray) -> np.ndarray:
@@ -209,7 +209,7 @@ def _few(chance: np.ndarray) -> np.ndarray:
     return chance / chance.sum(axis=1, keepdims=True)
 
 
-def gaps(problems: list[Position]) -> dict[str, Gap]:
+def gaps(problems: list[DecisionState]) -> dict[str, Gap]:
     """Gap of each criterion over some problems."""
     best = np.array([optimum(p) for p in problems])
     result = {}

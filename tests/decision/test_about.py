@@ -23,23 +23,23 @@ def weighed() -> Weighed:
 
 
 def test_what_a_test_tells_of_a_part_is_its_information_on_whether_that_is_at_fault(weighed: Weighed) -> None:
-    position = weighed.position
+    state = weighed.state
     names = [t.test for t in weighed.tests]
-    found = bits_about(position, names)
-    assert found.shape == (len(position.repairs.names) - 1, len(names))
+    found = bits_about(state, names)
+    assert found.shape == (len(state.repairs.names) - 1, len(names))
     for i in range(len(found)):
-        groups = position.repairs.at_fault[:, i].astype(int)
-        wanted = [grouped_information(position.belief, position.chances[t], groups) for t in names]
+        groups = state.repairs.at_fault[:, i].astype(int)
+        wanted = [grouped_information(state.belief, state.chances[t], groups) for t in names]
         np.testing.assert_allclose(found[i], wanted, rtol=0.0, atol=1e-9)
     assert found.max() > 0.05
 
 
 def test_each_part_gets_the_tests_that_tell_most_for_their_time(weighed: Weighed) -> None:
     share = weighed.worked.catalogue.number("telling_share")
-    found = telling_tests(weighed.position, weighed.tests, weighed.worked.catalogue)
-    names = weighed.position.repairs.names[:-1]
+    found = telling_tests(weighed.state, weighed.tests, weighed.worked.catalogue)
+    names = weighed.state.repairs.names[:-1]
     assert set(found) == set(names)
-    bits = bits_about(weighed.position, [t.test for t in weighed.tests])
+    bits = bits_about(weighed.state, [t.test for t in weighed.tests])
     for name, row in zip(names, bits, strict=True):
         pace = {t.test: b / t.minutes for t, b in zip(weighed.tests, row, strict=True)}
         told = [pace[t] for t in found[name]]
@@ -50,5 +50,5 @@ def test_each_part_gets_the_tests_that_tell_most_for_their_time(weighed: Weighed
 
 
 def test_without_a_test_there_is_nothing_to_tell(weighed: Weighed) -> None:
-    bare = replace(weighed.position, chances={})
+    bare = replace(weighed.state, chances={})
     assert set(telling_tests(bare, (), weighed.worked.catalogue).values()) == {()}

@@ -12,12 +12,12 @@ import pytest
 from faultnet.case.file import load_case
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
 from faultnet.decision import advise, load_costs
-from faultnet.decision.advice import position_of, weigh
+from faultnet.decision.advice import decision_state, weigh
 from faultnet.decision.choosing import least_saving, worth_of_tests
 from faultnet.decision.plan import Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
 from faultnet.decision.tools import worth_of_tools
-from faultnet.decision.value import Position, doubt_taken, one_step, two_steps, worth_of_knowing
+from faultnet.decision.value import DecisionState, doubt_taken, one_step, two_steps, value_of_perfect_information
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.diagnose import ranked
 from faultnet.diagnosis.hinges import overturning, overturning_words
@@ -50,7 +50,7 @@ def test_a_car_just_brought_in_is_tested_not_mended(catalogue):
     assert not answer.decision.stop
     assert max(t.saving for t in answer.diagnosis.next_tests) > 0
     taken = doubt_taken(
-        weigh(work_through(load_case(shipped("cases") / "fresh_case.json"), catalogue), load_costs()).position
+        weigh(work_through(load_case(shipped("cases") / "fresh_case.json"), catalogue), load_costs()).state
     )
     told = [taken[t.test] / t.price for t in answer.diagnosis.next_tests]
     assert told == pytest.approx(sorted(told, reverse=True), rel=1e-2), "prices are rounded"
@@ -67,15 +67,15 @@ def test_the_saving_of_a_test_is_worked_out_by_hand(fresh):
     """Cost now, less the mean of the costs after each outcome, less the price of the test."""
     costs = load_costs()
     tests, leading = ranked(fresh, None)
-    position = position_of(fresh, costs, tests, leading)
-    worth = one_step(position)["rest_voltage"]
-    chance = position.chances["rest_voltage"]
+    state = decision_state(fresh, costs, tests, leading)
+    worth = one_step(state)["rest_voltage"]
+    chance = state.chances["rest_voltage"]
     after = 0.0
     for outcome in range(chance.shape[1]):
-        weight = position.belief * chance[:, outcome]
+        weight = state.belief * chance[:, outcome]
         if weight.sum() > 1e-9:
-            after += weight.sum() * float(expected_cost(position.repairs, weight[None])[0])
-    assert worth.saving == pytest.approx(position.cost_now() - after - position.price["rest_voltage"])
+            after += weight.sum() * float(expected_cost(state.repairs, weight[None])[0])
+    assert worth.saving == pytest.approx(state.cost_now() - after - state.price["rest_voltage"])
 
 
 def test_bits_per_minute_count_the_minutes_of_the_prices_for_turning_to_a_test(catalogue, fresh):
@@ -92,15 +92,15 @@ def test_two_tests_that_only_tell_together_are_found_by_looking_two_steps_ahead(
     repairs = Repairs(("a", "b"), np.array([100.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
     bit = np.array([[1, 0], [0, 1], [0, 1], [1, 0]], float)
     mask = np.array([[1, 0], [0, 1], [1, 0], [0, 1]], float)
-    position = Position(np.full(4, 0.25), {"bit": bit, "mask": mask}, {"bit": 1.0, "mask": 1.0}, repairs)
-    alone = one_step(position)
+    state = DecisionState(np.full(4, 0.25), {"bit": bit, "mask": mask}, {"bit": 1.0, "mask": 1.0}, repairs)
+    alone = one_step(state)
     assert max(w.saving for w in alone.values()) < 0
-    together = two_steps(position, alone)
+    together = two_steps(state, alone)
     assert together["bit"].saving == pytest.approx(50.0 - 2.0)
     assert together["bit"].follow_up == "mask"
 
 
-def masked(bits: int) -> Position:
+def masked(bits: int) -> DecisionState:
     """One of 2 ** bits dear repairs is needed; test k tells the k-th bit of which. The last is: nothing."""
     count = 2**bits
     at_fault = np.eye(count, dtype=bool)
@@ -108,26 +108,26 @@ def masked(bits: int) -> Position:
     cost, vain = np.full(count, 100.0), np.array([*[180.0] * (count - 1), 0.0])
     repairs = Repairs(names, cost, np.array([]), np.full(count, -1), at_fault, 180.0, 120.0, vain)
     bit = {f"bit_{k}": np.eye(2)[(np.arange(count) >> k) & 1] for k in range(bits)}
-    return Position(np.full(count, 1.0 / count), bit, dict.fromkeys(bit, 5.0), repairs)
+    return DecisionState(np.full(count, 1.0 / count), bit, dict.fromkeys(bit, 5.0), repairs)
 
 
 def test_where_nothing_is_founded_and_no_pair_of_tests_tells_many_steps_are_taken():
     """Four tests for 20 tell sixteen repairs apart, starting over costs 120: one bit of four is worth 120 / 4."""
-    position = masked(4)
-    assert position.starts_over()
-    alone = one_step(position)
+    state = masked(4)
+    assert state.starts_over()
+    alone = one_step(state)
     assert max(w.saving for w in alone.values()) < 0
-    assert max(w.saving for w in two_steps(position, alone).values()) < 0
-    assert worth_of_knowing(position) == pytest.approx(120.0)
-    assert doubt_taken(position) == pytest.approx(dict.fromkeys(position.chances, 0.25))
-    found = worth_of_tests(position, load_costs())
+    assert max(w.saving for w in two_steps(state, alone).values()) < 0
+    assert value_of_perfect_information(state) == pytest.approx(120.0)
+    assert doubt_taken(state) == pytest.approx(dict.fromkeys(state.chances, 0.25))
+    found = worth_of_tests(state, load_costs())
     assert [w.saving for w in found.values()] == pytest.approx([120.0 / 4 - 5.0] * 4)
 
 
 def test_where_a_repair_is_founded_tests_that_do_not_pay_are_left_alone():
-    position = masked(4)
+    state = masked(4)
     belief = np.array([0.97, *[0.03 / 15] * 15])
-    founded = Position(belief, position.chances, dict.fromkeys(position.chances, 40.0), position.repairs)
+    founded = DecisionState(belief, state.chances, dict.fromkeys(state.chances, 40.0), state.repairs)
     assert not founded.starts_over()
     assert max(w.saving for w in worth_of_tests(founded, load_costs()).values()) < 0
 
@@ -150,8 +150,8 @@ def test_a_repair_is_the_whole_cure_only_where_nothing_else_is_at_fault():
     """Worked by hand: `a` alone 0.5, `a` with `b` 0.3, `b` alone 0.2; `a` is mended first and cures half."""
     at_fault = np.array([[True, False], [True, True], [False, True]])
     repairs = Repairs(("a", "b"), np.array([10.0, 100.0]), np.array([]), np.array([-1, -1]), at_fault, 0.0)
-    position = Position(np.array([0.5, 0.3, 0.2]), {}, {}, repairs)
-    assert position.first_repair() == ("a", pytest.approx(0.5))
+    state = DecisionState(np.array([0.5, 0.3, 0.2]), {}, {}, repairs)
+    assert state.first_repair() == ("a", pytest.approx(0.5))
 
 
 def test_a_part_that_was_mended_still_frees_one_from_mending_how_the_car_is_used(catalogue):
@@ -160,7 +160,7 @@ def test_a_part_that_was_mended_still_frees_one_from_mending_how_the_car_is_used
     visit = Visit((Reading("journeys", state="mostly_short"), flat, Act("replace", "battery", "cured")))
     worked = work_through(Case(Car(Battery(600.0)), (visit,)), catalogue)
     tests, leading = ranked(worked, None)
-    at_fault = position_of(worked, load_costs(), tests, leading).repairs.at_fault
+    at_fault = decision_state(worked, load_costs(), tests, leading).repairs.at_fault
     use, battery = (worked.space.components.index(c) for c in ("use", "battery"))
     only_use_left = (leading.modes[:, use] > 0) & ((leading.modes > 0).sum(axis=1) == 1)
     was_bad = worked.space.modes[leading.chosen][:, battery] > 0
@@ -180,9 +180,9 @@ def test_nothing_is_bought_where_starting_over_is_cheaper(start_over, first, cur
         ("a", "b", "c", "give_back"), np.array([100.0, 100.0, 100.0, 0.0]), np.array([]), np.full(4, -1), at_fault,
         call_back=5000.0, start_over=start_over,
     )  # fmt: skip
-    position = Position(np.array([0.3, 0.3, 0.3, 0.1]), {}, {}, repairs)
-    assert position.starts_over() == (first == "give_back")
-    assert position.first_repair() == (first, pytest.approx(cure))
+    state = DecisionState(np.array([0.3, 0.3, 0.3, 0.1]), {}, {}, repairs)
+    assert state.starts_over() == (first == "give_back")
+    assert state.first_repair() == (first, pytest.approx(cure))
 
 
 def test_starting_over_is_recognised_to_the_last_place():
@@ -195,8 +195,8 @@ def test_starting_over_is_recognised_to_the_last_place():
         at_fault[:, -1] = ~at_fault[:, :-1].any(axis=1)
         cost = rng.uniform(5, 300, 19)
         repairs = Repairs(names, cost, np.array([]), np.full(19, -1), at_fault, 180.0, start_over=1.0)
-        position = Position(rng.dirichlet(np.full(300, 0.3)), {}, {}, repairs)
-        if not position.starts_over() or position.first_repair()[0] != "give_back":
+        state = DecisionState(rng.dirichlet(np.full(300, 0.3)), {}, {}, repairs)
+        if not state.starts_over() or state.first_repair()[0] != "give_back":
             missed.append(seed)
     assert missed == []
 
@@ -204,8 +204,8 @@ def test_starting_over_is_recognised_to_the_last_place():
 def test_a_dearer_hour_makes_long_tests_worth_less(catalogue, fresh):
     tests, leading = ranked(fresh, None)
     cheap, dear = (load_costs().with_shop(hourly_rate=r) for r in (20.0, 200.0))
-    assert position_of(fresh, dear, tests, leading).price["half_rating_load"] == pytest.approx(
-        10 * position_of(fresh, cheap, tests, leading).price["half_rating_load"]
+    assert decision_state(fresh, dear, tests, leading).price["half_rating_load"] == pytest.approx(
+        10 * decision_state(fresh, cheap, tests, leading).price["half_rating_load"]
     )
 
 
@@ -313,7 +313,7 @@ def test_once_a_repair_is_well_founded_the_test_proposed_is_worth_a_shops_while(
         for count in range(3, len(entries) + 1):
             until = replace(case, visits=(replace(case.visits[0], entries=entries[:count]),))
             weighed = weigh(work_through(until, catalogue), load_costs(), tools=USUAL_TOOLS)
-            least = least_saving(weighed.position, load_costs())
+            least = least_saving(weighed.state, load_costs())
             if not weighed.decision.stop and least > 0.0:
                 proposed.append((weighed.tests[0].saving, least))
     assert len(proposed) >= 3

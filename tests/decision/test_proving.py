@@ -13,7 +13,7 @@ from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.costs import Costs, checks_of
 from faultnet.decision.proving import Unproven, read_since_repair, unproven
 from faultnet.decision.repair import Repairs
-from faultnet.decision.value import Position, one_step, two_steps
+from faultnet.decision.value import DecisionState, one_step, two_steps
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.tools import USUAL_TOOLS
@@ -26,13 +26,13 @@ LOADS = {"half_rating_load", "conductance_rating", "two_load_resistance", "dead_
 LOAD = frozenset({"load"})
 
 
-def at(belief: tuple[float, float], checks: Unproven | None, chances: dict[str, np.ndarray]) -> Position:
+def at(belief: tuple[float, float], checks: Unproven | None, chances: dict[str, np.ndarray]) -> DecisionState:
     """One of two parts for 100 is at fault; trust is lost by either in vain."""
     repairs = Repairs(
         ("a", "b"), np.full(2, 100.0), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0,
         in_vain=np.full(2, TRUST),
     )  # fmt: skip
-    return Position(np.array(belief), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
+    return DecisionState(np.array(belief), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
 
 
 BLIND = np.full((2, 2), 0.5)
@@ -54,10 +54,10 @@ def test_its_worth_falls_with_the_doubt_and_is_nothing_for_a_part_that_is_surely
 
 def test_each_of_several_checks_takes_its_share() -> None:
     checks = Unproven({"a": (LOAD, frozenset({"look"}))}, {"a": 2}, 2.0)
-    position = at((0.9, 0.1), checks, {"load": BLIND, "look": BLIND})
-    assert one_step(position)["load"].saving == pytest.approx(0.1 * TRUST / 2)
-    assert two_steps(position, one_step(position))["load"].saving == pytest.approx(0.1 * TRUST / 2)
-    _, after = position.after("load", [0], {"look": BLIND})
+    state = at((0.9, 0.1), checks, {"load": BLIND, "look": BLIND})
+    assert one_step(state)["load"].saving == pytest.approx(0.1 * TRUST / 2)
+    assert two_steps(state, one_step(state))["load"].saving == pytest.approx(0.1 * TRUST / 2)
+    _, after = state.after("load", [0], {"look": BLIND})
     assert after.checks is not None
     assert after.checks.open_checks == {"a": (frozenset({"look"}),)}
     assert after.trust_kept() == {"look": pytest.approx(0.1 * TRUST / 2)}
@@ -104,8 +104,8 @@ def test_a_check_before_the_car_is_given_back_keeps_the_call_back_no_longer_at_s
     )
     checks = Unproven({"give_back": (LOAD, frozenset({"look"}))}, {"give_back": 2}, 2.0)
     chances = {"load": BLIND, "other": BLIND}
-    position = Position(np.array([0.1, 0.9]), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
-    worth = one_step(position)
+    state = DecisionState(np.array([0.1, 0.9]), chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
+    worth = one_step(state)
     assert worth["load"].saving == pytest.approx(0.1 * 320.0 / 2)
     assert worth["other"].saving == pytest.approx(0.0)
 

@@ -14,14 +14,14 @@ from faultnet.decision import load_costs
 from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.repair import GIVE_BACK, Repairs, order_of_repair, repairs_for
 from faultnet.decision.robust import Robustness, chances_settled, ends_tried, next_step, robustness, settling, values_of
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 from faultnet.diagnosis.diagnose import weights_by_now, work_through
 from faultnet.diagnosis.robust import Claim, Off, Turn, doubt_of
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.inference.corners import Doubtful
 from faultnet.model.network import Array
 from faultnet.prior_set import load_catalogue
-from tests.decision.test_choosing import HALF, NOTHING, TELLS, position
+from tests.decision.test_choosing import HALF, NOTHING, TELLS, decision_state
 
 COSTS = load_costs()
 
@@ -44,7 +44,7 @@ def first_repair(of: Weighed, factors: dict[tuple[str, str], float]) -> str:
     doubt = doubt_of(worked, weights, origin, sliver=0.0)
     moved = doubt.doubtful.at(np.array([factors.get((r.component, r.mode), 1.0) for r in doubt.rates]))
     at_fault = repairs_for(worked.space.components, modes > 0, COSTS, worked.space.modes[origin] > 0)
-    return Position(moved / moved.sum(), {}, {}, at_fault).first_repair()[0]
+    return DecisionState(moved / moved.sum(), {}, {}, at_fault).first_repair()[0]
 
 
 def two_parts(off_by: float) -> Doubtful:
@@ -62,17 +62,17 @@ def two_parts(off_by: float) -> Doubtful:
     ],
 )
 def test_what_a_test_settles_by_hand(off_by: float, chances: Array, settled: float) -> None:
-    assert chances_settled(two_parts(off_by), position({}, {}), [chances]) == [pytest.approx(settled)]
+    assert chances_settled(two_parts(off_by), decision_state({}, {}), [chances]) == [pytest.approx(settled)]
 
 
 def test_a_test_that_tells_one_way_settles_that_way() -> None:
     """Of (0.5, 0.5): one outcome only with part a (chance 0.45), the other leaves odds of 10 for b: 10 / 9 holds."""
     one_way = np.array([[0.9, 0.1], [0.0, 1.0]])
-    assert chances_settled(two_parts(3.0), position({}, {}), [one_way, NOTHING]) == [pytest.approx(1.0), 0.0]
-    assert chances_settled(two_parts(3.2), position({}, {}), [one_way]) == [pytest.approx(0.45)]
+    assert chances_settled(two_parts(3.0), decision_state({}, {}), [one_way, NOTHING]) == [pytest.approx(1.0), 0.0]
+    assert chances_settled(two_parts(3.2), decision_state({}, {}), [one_way]) == [pytest.approx(0.45)]
 
 
-def parts_at_random(seed: int) -> tuple[Doubtful, Position]:
+def parts_at_random(seed: int) -> tuple[Doubtful, DecisionState]:
     """Five parts, up to three of them at fault, some behind one cover, and giving the car back."""
     rng = np.random.default_rng(seed)
     modes = np.array([row for row in product((False, True), repeat=5) if sum(row) <= 3])
@@ -85,7 +85,7 @@ def parts_at_random(seed: int) -> tuple[Doubtful, Position]:
     belief[0] *= 30.0 ** (seed % 3)  # nothing at fault, now and then likely
     belief /= belief.sum()
     rows = (*(np.flatnonzero(column) for column in modes.T), np.flatnonzero(at_fault[:, -1]))
-    return Doubtful(belief, rows, np.full(6, 1.4)), Position(belief, {}, {}, repairs)
+    return Doubtful(belief, rows, np.full(6, 1.4)), DecisionState(belief, {}, {}, repairs)
 
 
 def test_the_first_repair_is_the_largest_of_the_values() -> None:
@@ -193,12 +193,12 @@ def test_the_next_step_is_the_decisions_own() -> None:
         said = f"repair:{decision.repair or GIVE_BACK}" if decision.stop else f"test:{of.tests[0].test}"
         claim = found(name).next
         assert claim is not None
-        assert next_step(of.position, COSTS, of.found.urgent) == said == claim.said
+        assert next_step(of.state, COSTS, of.found.urgent) == said == claim.said
         for turn in claim.turns:
             doubt = doubt_of(of.worked, of.found.leading.posterior, of.found.leading.chosen, sliver=0.0)
             off = {(o.component, o.mode): o.factor for o in turn.off}
             weights = doubt.doubtful.at(np.array([off.get((r.component, r.mode), 1.0) for r in doubt.rates]))
-            then = replace(of.position, belief=weights / weights.sum())
+            then = replace(of.state, belief=weights / weights.sum())
             assert next_step(then, COSTS, of.found.urgent) == turn.leads_to != said
 
 

@@ -9,7 +9,7 @@ from faultnet.api import advise
 from faultnet.case.types import Battery, Car, Case, Reading, Visit
 from faultnet.decision.repair import GIVE_BACK, Repairs, expected_cost, order_of_repair
 from faultnet.decision.spared import START_OVER, expected_waste, spared
-from faultnet.decision.value import Position
+from faultnet.decision.value import DecisionState
 
 
 def some_repairs(rng: np.random.Generator, start_over: float) -> tuple[Repairs, np.ndarray]:
@@ -63,7 +63,7 @@ def test_expected_waste_is_that_of_a_replay_by_hand(start_over: float) -> None:
 def test_a_test_spares_the_part_that_it_clears() -> None:
     """Invented: two parts as likely as each other; a sure test of which it is spares the cheap one, done first."""
     two = Repairs(("a", "b"), np.array([10.0, 50.0]), np.array([]), np.array([-1, -1]), np.eye(2, dtype=bool), 0.0)
-    tells = Position(np.array([0.5, 0.5]), {"sure": np.eye(2), "blind": np.full((2, 2), 0.5)}, {}, two)
+    tells = DecisionState(np.array([0.5, 0.5]), {"sure": np.eye(2), "blind": np.full((2, 2), 0.5)}, {}, two)
     assert spared(tells, ["sure", "blind"], 0.01) == {"sure": "a"}
     assert spared(tells, ["sure"], 5.1) == {}, "what is not worth a word is left out"
     assert spared(tells, [], 0.0) == {}

@@ -19,7 +19,7 @@ from faultnet.learning.em.chunk import Chunk, fetched
 from faultnet.learning.em.e_step import Counts, Pass
 from faultnet.learning.em.encode import Encoder, encoded
 from faultnet.learning.em.m_step import climbed
-from faultnet.learning.em.scale import on_cluster, on_processes, pass_over, serially
+from faultnet.learning.em.scale import on_processes, pass_over, serially
 from faultnet.learning.em.scores import scored
 from faultnet.learning.em.space import Space, space_for
 from faultnet.learning.result import HistoryError, Options
@@ -184,36 +184,6 @@ def test_processes_count_the_same(ready: Ready) -> None:
     assert here.cells.sum() == pytest.approx(len(drawn()))
     with on_processes(2) as spread:
         assert same(here, pass_over(spread, ready.chunks, ready.frame_path, ready.start))
-
-
-@pytest.mark.filterwarnings("default")
-def test_a_cluster_counts_the_same_though_a_worker_is_killed(ready: Ready) -> None:
-    """A real LocalCluster; a worker is killed while the pass is on, and its tasks are done again elsewhere."""
-    import os
-    import signal
-
-    from distributed import Client, LocalCluster
-
-    here = pass_over(serially, ready.chunks, ready.frame_path, ready.start)
-    with (
-        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
-        Client(cluster) as client,
-    ):
-        pids = client.run(os.getpid)
-        spread = on_cluster(client)
-        killed = []
-
-        def with_a_death(function, items):  # type: ignore[no-untyped-def]
-            for k, answer in enumerate(spread(function, items)):
-                if k == 1:
-                    os.kill(next(iter(pids.values())), signal.SIGKILL)
-                    killed.append(k)
-                yield answer
-
-        there = pass_over(with_a_death, ready.chunks, ready.frame_path, ready.start)
-        assert killed == [1]
-        assert same(here, there)
-        assert next(iter(pids.values())) not in client.run(os.getpid).values()
 
 
 def test_tuning_moves_towards_the_truth_and_scores_better() -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,6 +32,7 @@ from faultnet.simulation.workshop.steps import GiveBack, Look
 
 TESTS = {t.id for t in load_catalogue().tests}
 COSTS = load_costs()
+TOP = Path(__file__).parents[2]
 REPAIRS = {a.id for a in load_catalogue().acts if a.kind == "repair"}
 
 
@@ -272,3 +276,24 @@ def test_the_reliability_plot_has_a_mark_for_every_class_and_policy() -> None:
     picture = draw_reliability(points)  # type: ignore[arg-type]
     assert picture.count("<title>2 beliefs</title>") == 4
     assert "expected cost" in picture
+
+
+MADE_OF = """
+from faultnet.decision import load_costs
+from faultnet.prior_set import load_catalogue
+from faultnet.simulation.scoring.record import made_of
+print(made_of(load_catalogue(), load_costs()))
+"""
+
+
+def test_a_broken_off_trial_knows_its_results_again_in_another_process() -> None:
+    """Checks are sets, whose order differs from process to process: every run began from the start."""
+    said = {
+        subprocess.run(
+            [sys.executable, "-c", MADE_OF], env={**os.environ, "PYTHONHASHSEED": seed}, cwd=TOP, check=True,
+            capture_output=True,
+        ).stdout
+        for seed in ("1", "2", "3")
+    }  # fmt: skip
+    assert len(said) == 1
+    assert len(said.pop().strip()) == 16

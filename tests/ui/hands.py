@@ -22,12 +22,17 @@ def opened(page: Any, served: Served, case_id: str, path: str = "") -> Any:
     return page
 
 
-# Whether the page has rested for some pictures in a row: on a busy machine they come later, and it is given longer.
+# Whether the server and the height of the page have rested for some pictures in a row, with no part of it still to be
+# loaded: 150 ms at sixty a second; on a busy machine pictures come later, and the page is given longer.
 RESTS = """([wait, pictures]) => {
     const state = document.querySelector('[data-test-script-state]')?.dataset.testScriptState;
-    if (window.fnRests?.wait !== wait || state !== 'notRunning') window.fnRests = {wait, pictures: 0};
-    return state === 'notRunning' && (window.fnRests.pictures += 1) > pictures; }"""
-PICTURES = 4
+    const height = document.querySelector('[data-testid=stMain]')?.scrollHeight;
+    const last = window.fnRests;
+    const whole = !document.querySelector('[data-testid=stSkeleton]');
+    const same = last?.wait === wait && last.height === height && state === 'notRunning' && whole;
+    window.fnRests = {wait, height, pictures: same ? last.pictures + 1 : 0};
+    return window.fnRests.pictures >= pictures; }"""
+PICTURES = 9
 _waits = itertools.count()
 
 

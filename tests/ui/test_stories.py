@@ -183,7 +183,7 @@ def test_a_repair_that_does_not_cure(screen: Screen, served: Served, kind: str) 
         read(page, "Voltage drop, engine to negative clamp", "1.4")
     else:
         told = (Reading("how_it_turns_over", state="slow"), Reading("rest_voltage", value=12.6))
-        case = a_case(visits=(Visit((*told, Reading("ground_side_drop", value=1.4)), Conditions(12.0, 10.0)),))
+        case = a_case(visits=(Visit((*told, Reading("ground_path_drop", value=1.4)), Conditions(12.0, 10.0)),))
         case_id = served.keep(case)
         opened(page, served, case_id)
     suspected = first_cause(page)

@@ -121,7 +121,7 @@ def advice(case: Case, shop: Shop) -> tuple[Advice, dict[str, tuple[str, ...]]]:
     weighed = _weighed(case, shop)
     with _advising:
         diagnosis = diagnosis_of(weighed.worked, weighed.tests)
-        about = telling_tests(weighed.position, weighed.tests, weighed.worked.catalogue)
+        about = telling_tests(weighed.state, weighed.tests, weighed.worked.catalogue)
         keep_room(weighed.worked.models)
     return Advice(diagnosis, weighed.decision), about
 

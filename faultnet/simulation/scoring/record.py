@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -47,8 +47,17 @@ class Key:
 
 def made_of(catalogue: Catalogue, costs: Costs) -> str:
     """Hash of the prior set, the prices and the code: results of other ones are not taken for these."""
-    text = catalogue.fingerprint + repr(costs) + code_hash(*CODE, NUMBERS)
+    text = catalogue.fingerprint + repr(_in_order(vars(costs))) + code_hash(*CODE, NUMBERS)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _in_order(value: Any) -> Any:
+    """The same value with every set and mapping in order, so that it is written alike in every process."""
+    if isinstance(value, Mapping):
+        return sorted((key, _in_order(held)) for key, held in value.items())
+    if isinstance(value, tuple):
+        return [_in_order(held) for held in value]
+    return sorted(value) if isinstance(value, frozenset) else value
 
 
 def kept_results(path: Path, key: Key) -> dict[tuple[str, int], CarResult]:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from faultnet.case.types import Act, Case
-from faultnet.decision.advice import Weighed, act_for, position_of, weigh
+from faultnet.decision.advice import Weighed, act_for, decision_state, weigh
 from faultnet.decision.choosing import CHOSEN, CRITERIA
 from faultnet.decision.edges import edges_cut
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
@@ -50,8 +50,8 @@ def _by(case: Case, shop: Shop, criterion: str) -> Step:
 def class_edges(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     """Stop as advised; until then the test that cuts most between hypotheses with different repairs for its price."""
     weighed = _weighed(case, shop)
-    position = weighed.position
-    cut = {t: edges_cut(position, t) / position.price[t] for t in position.chances}
+    state = weighed.state
+    cut = {t: edges_cut(state, t) / state.price[t] for t in state.chances}
     return as_advised(weighed, max(cut, key=lambda t: (cut[t], t), default=""))
 
 
@@ -65,13 +65,13 @@ def single_fault(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
         return GiveBack()
     worked = work_through(case, shop.catalogue, max_faults=1)
     found = all_ranked(worked, shop.tools)
-    position = position_of(worked, shop.costs, found.tests, found.leading)
-    worth = one_step(position)
+    state = decision_state(worked, shop.costs, found.tests, found.leading)
+    worth = one_step(state)
     best = max(worth, key=lambda t: (worth[t].saving, t), default=None)
     if best is not None and worth[best].saving > 0.0:
         return Look(best, charged=_charged(worked))
     mended = {e.component for e in case.visits[-1].entries if isinstance(e, Act)}
-    names = [position.repairs.names[i] for i in order_of_repair(position.repairs, position.belief[None])[0]]
+    names = [state.repairs.names[i] for i in order_of_repair(state.repairs, state.belief[None])[0]]
     first = next((name for name in names if name not in mended), GIVE_BACK)
     return GiveBack() if first == GIVE_BACK else Mend(first, act_for(worked, found.leading, first))
 
