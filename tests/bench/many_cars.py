@@ -186,7 +186,7 @@ class Cars(VirtualCar):
 
     def acts_in(self, component: str, *modes: str) -> Any:
         """Whether each car's component acts in one of these modes; only what never goes off is asked about."""
-        assert component not in chances.coming_and_going(self.catalogue)
+        assert component not in chances.intermittent_components(self.catalogue)
         return self.modes[component] in modes
 
     def scattered(self, rng: Any, spread: float) -> Any:
