@@ -24,6 +24,8 @@ SO_MUCH_AND_NO_MORE = "1.3 to 2 times the current, or two thirds of the plates: 
 TURNS_SO_SLOWLY = "a weak battery or a hard turn slows the starter so far; what is slower still has another reason"
 FLAT_AND_NO_FLATTER = "acid is not weaker than that of an empty battery, and a drain that ends at times leaves some"
 CELLS_ALIKE = "all cells of a worn battery age alike; where they differ widely, one cell is bad"
+ANOTHER_RANGE = "from 200 A on the clamp meter shows whole amperes, and a slip is as likely at each figure it can show"
+NO_PLAIN_SLIP = "a few amperes that excite it, read in the wrong range: gone where no slip reads a power of ten"
 FROZEN = "the module that reads it may freeze, or show the volts at rest"
 NOTHING_CHARGES = ("alternator:no_output", "belt:lost", "charge_cable:open", "charge_control:not_excited")
 MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
@@ -31,14 +33,16 @@ MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("two_load_resistance", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
     ("conductance_rating", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
     ("crank_current", 1.0, TURNS_OR_NOT): (
-        *NOTHING_CHARGES, "drain:heavy", "negative_joint:corroded", "negative_joint:slack",
-        "use:left_on", "use:long_standing",
+        *NOTHING_CHARGES, "drain:heavy", "negative_joint:corroded", "negative_joint:slack", "positive_joint:corroded",
+        "positive_joint:slack", "ground_path:breaks_contact", "use:left_on", "use:long_standing",
     ),
-    ("crank_current", 0.8, SO_MUCH_AND_NO_MORE): ("starter_motor:dragging",),
-    ("dead_crank_sag", 0.3, SO_MUCH_AND_NO_MORE): ("battery:undersized",),
+    ("crank_current", 0.9, SO_MUCH_AND_NO_MORE): ("starter_motor:dragging", "engine_turning:heavy"),
+    ("inrush_current", 0.3, ANOTHER_RANGE): ("starter_motor:open", "start_control:open"),
+    ("alternator_current", 0.2, NO_PLAIN_SLIP): ("charge_cable:open",),
+    ("dead_crank_sag", 0.3, SO_MUCH_AND_NO_MORE): ("battery:undersized", "starter_motor:dragging"),
     ("cranking_speed", 0.6, TURNS_SO_SLOWLY): (
-        "battery:dried_out", "battery:shorted_cell", "battery:sulphated", "battery:weak_cell", "battery:worn",
-        "engine_turning:heavy", "starter_motor:dragging",
+        "battery:shorted_cell", "battery:sulphated", "battery:weak_cell", "engine_turning:heavy",
+        "starter_motor:dragging",
     ),
     ("hydrometer_level", 0.9, FLAT_AND_NO_FLATTER): (
         "battery:shorted_cell", "belt:slips", "drain:stays_awake", "rectifier:leaking_diode",
