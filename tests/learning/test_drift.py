@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from faultnet.case.types import Act, Battery, Car, Case, CaseOutcome, Reading, Visit
 from faultnet.prior_set import load_catalogue
 from tests.bench.drift import _end, rounds
@@ -27,10 +29,18 @@ def test_only_what_is_cured_is_closed_and_what_did_not_help_is_an_act() -> None:
 
 
 def test_two_rounds_of_advice_do_not_drive_rates_away(tmp_path: Path) -> None:
-    """On average a rate is not further from the truth than it was, by more than thirty cases may scatter it."""
-    start, *after = rounds("written down", 2, 30, 3, tmp_path)
+    """On average a rate is not further from the truth than it was, by more than twice thirty cases may scatter it.
+
+    After two rounds of thirty the mean distance is 0.36 on seeds 3 to 9 (0.33 before), and scatters by 0.045.
+    """
+    folders = {seed: tmp_path / str(seed) for seed in (3, 4)}
+    for folder in folders.values():
+        folder.mkdir()
+    both = [rounds("written down", 2, 30, seed, folder) for seed, folder in folders.items()]
+    start = both[0][0]
     assert start.off > 0.2
-    for one in after:
-        assert 0.2 < one.confirmed < 0.95
-        assert one.off < start.off + 0.1
-        assert abs(one.worst) < abs(start.worst) + 0.3
+    for one, other in zip(both[0][1:], both[1][1:], strict=True):
+        assert min(one.confirmed, other.confirmed) > 0.2
+        assert max(one.confirmed, other.confirmed) < 0.95
+        assert np.mean([one.off, other.off]) < start.off + 0.1
+        assert np.mean(np.abs([one.worst, other.worst])) < abs(start.worst) + 0.3

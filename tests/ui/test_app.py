@@ -326,7 +326,8 @@ def test_what_was_skipped_is_not_asked_for_again_at_this_visit(
     assert len(set(asked)) == 4
     again = a_case().visits[0]
     store.append(case_id, events.add_visit(again), 4)
-    assert on_the_card(app(case_id)) == asked[0], "at the next visit it is asked for again"
+    nothing_skipped = store.create_case(replace(a_case(), visits=(again, again)))
+    assert on_the_card(app(case_id)) == on_the_card(app(nothing_skipped)), "at the next visit it is asked for again"
 
 
 def test_what_the_driver_tells_is_entered_when_a_case_begins(app: Callable[..., AppTest], store: Store) -> None:
