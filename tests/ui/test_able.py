@@ -81,8 +81,10 @@ def test_what_was_said_can_be_taken_back_and_what_the_entries_say_stands_without
 
 
 def test_the_tools_counted_on_are_said_and_a_whole_shops_are_one_tap_away(screen: Screen, served: Served) -> None:
+    """A recorder tells more of a slow start than an ordinary meter, for those who have one."""
     page = screen("phone")
-    opened(page, served, served.keep(flat_again()))
+    slow = (Reading("how_it_turns_over", state="slow"), Reading("rest_voltage", value=12.5))
+    opened(page, served, served.keep(a_case(visits=(Visit(slow, conditions=MILD, date="2026-11-25"),))))
     try:
         assert "Counted on: eyes, hands, battery charger, jump leads, torch, voltmeter, wooden bar." in page.inner_text(
             "body"
