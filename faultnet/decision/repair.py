@@ -63,6 +63,14 @@ class Repairs:
     in_vain: Array | float = 0.0
 
     @cached_property
+    def at_stake(self) -> Array:
+        """What each repair costs in vain beyond itself, giving back included, shape (repairs,) [money]."""
+        lost = np.array(np.broadcast_to(self.in_vain, self.cost.shape), dtype=float)
+        if GIVE_BACK in self.names:
+            lost[self.names.index(GIVE_BACK)] = self.call_back
+        return lost
+
+    @cached_property
     def classes(self) -> NDArray[np.intp]:
         """Class of each hypothesis, shape (hypotheses,): those that need the same repairs share one."""
         return np.asarray(np.unique(self._codes, return_inverse=True)[1].ravel(), dtype=np.intp)

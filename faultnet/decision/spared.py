@@ -34,11 +34,9 @@ def expected_waste(repairs: Repairs, weights: Array) -> Array:
     array([[5., 0., 0.]])
     """
     vain, over = chance_in_vain(repairs, weights)
-    price = repairs.cost + repairs.in_vain
-    if GIVE_BACK in repairs.names:
-        price[repairs.names.index(GIVE_BACK)] = repairs.call_back
+    itself = np.where(np.array(repairs.names) == GIVE_BACK, 0.0, repairs.cost)
     start_over = repairs.start_over if np.isfinite(repairs.start_over) else 0.0
-    return np.column_stack([vain * price, over * start_over])
+    return np.column_stack([vain * (itself + repairs.at_stake), over * start_over])
 
 
 def spared(state: DecisionState, tests: Sequence[str], least: float) -> dict[str, str]:

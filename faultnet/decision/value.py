@@ -88,10 +88,7 @@ class DecisionState:
         if self.checks is None or not self.checks.open_checks:
             return {}
         vain = chance_in_vain(self.repairs, self.belief[None])[0][0]
-        lost = vain * self.repairs.in_vain
-        stake = dict(zip(self.repairs.names, lost.tolist(), strict=True))
-        if GIVE_BACK in stake:
-            stake[GIVE_BACK] = float(vain[self.repairs.names.index(GIVE_BACK)]) * self.repairs.call_back
+        stake = dict(zip(self.repairs.names, (vain * self.repairs.at_stake).tolist(), strict=True))
         kept: dict[str, float] = {}
         for component, checks in self.checks.open_checks.items():
             for test in set().union(*checks) & set(self.chances):

@@ -271,7 +271,10 @@ class _Behind:
         read = [o for o in traced.open if o.evidence.quantity == evidence.quantity]
         rest, rest_scale = _rest(read, entry)
         few = len({o.evidence.likelihood.tobytes() for o in read}) <= FEW
-        log_ratio = (self._log_with if few else self._log_in_place)(i, traced, share, evidence.quantity, rest)
+        log_with = self._log_with if few else self._log_in_place
+        log_ratio = self.ratios.get(
+            (i, evidence.quantity, rest.tobytes()), lambda: log_with(i, traced, share, evidence.quantity, rest)
+        )
         log = log_whole + rest_scale + log_ratio
         strangers = np.flatnonzero(traced.model.subset(traced.rows.at).unlisted)
         log[strangers] = (log_whole - log_background([evidence]))[strangers]
@@ -292,24 +295,16 @@ class _Behind:
 
     def _log_with(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> Array:
         """Log likelihood with something else read of a quantity, less that of the whole case, shape (rows,)."""
-
-        def make() -> Array:
-            over = self._over_cluster(i, traced, share, quantity)
-            others, scale = over.but(quantity)
-            evidence = [*others, Evidence(quantity, rest, 1.0)] if rest.min() < 1.0 else others
-            weight, log_scale = over.model.message(evidence) if evidence else (np.ones((1, 1)), 0.0)
-            return log_scale + scale + _log((over.share * weight).sum(axis=1))
-
-        return self.ratios.get((i, quantity, rest.tobytes()), make)
+        over = self._over_cluster(i, traced, share, quantity)
+        others, scale = over.but(quantity)
+        evidence = [*others, Evidence(quantity, rest, 1.0)] if rest.min() < 1.0 else others
+        weight, log_scale = over.model.message(evidence) if evidence else (np.ones((1, 1)), 0.0)
+        return log_scale + scale + _log((over.share * weight).sum(axis=1))
 
     def _log_in_place(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> Array:
         """The same from what each value of the quantity would make of it, of which all its readings take their part."""
-
-        def make() -> Array:
-            by_state, log_scale = self._by_state(i, traced, share, quantity)
-            return log_scale + _log(by_state @ rest)
-
-        return self.ratios.get((i, quantity, rest.tobytes()), make)
+        by_state, log_scale = self._by_state(i, traced, share, quantity)
+        return log_scale + _log(by_state @ rest)
 
     def _by_state(self, i: int, traced: Traced, share: Array, quantity: str) -> tuple[Array, float]:
         """Likelihood with each value of a quantity over the whole likelihood, shape (rows, states), and its scale."""
