@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act, is_check_up
+from faultnet.diagnosis.complaint import only_what_was_seen
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
@@ -83,7 +84,8 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     """
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
-    case = replace(case, visits=tuple(without_replaced(v, catalogue) for v in case.visits))
+    visits = (only_what_was_seen(without_replaced(v, catalogue), catalogue) for v in case.visits)
+    case = replace(case, visits=tuple(visits))
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
     whole = course(models, case.visits, catalogue, space)

@@ -3,8 +3,8 @@
 Each round draws cars from a world whose rates differ from the set's, believes what the set of that round makes of their
 readings, mends the likeliest causes, and closes the cases that are cured by that. The set of the next round is tuned on
 them. A case is confirmed only where the advice was right, so what is confirmed depends on the truth, not on readings
-alone. Where the repair that did not help is written down as an act, the case says so itself; where it is not, the case
-looks as if nobody had tried anything. Beside them, a shop that confirms as many cases by lot.
+alone. Where the repair that did not help is written down, and that the car came back, the case says so itself; where it
+is not, the case looks as if nobody had tried anything. Beside them, a shop that confirms as many cases by lot.
 """
 
 from __future__ import annotations
@@ -102,15 +102,15 @@ def _end(case: Case, advised: set[tuple[str, str]], known: Catalogue, way: Way) 
     assert case.outcome is not None
     if {c for c in case.outcome.causes if c[0] != "use"} == {c for c in advised if c[0] != "use"}:
         return replace(case, outcome=CaseOutcome(case.outcome.causes, "cured by what was advised"))
-    tried = []
+    tried: list[tuple[Act, Act]] = []  # a part was mended and the car driven, and it was as before
     for component, mode in sorted(advised):
         repair = next(m.repair for m in known.component(component).modes if m.id == mode)
         if repair and known.act(repair).effect not in CHARGING and way == "written down":
             cured = not {c for c in case.outcome.causes if c[0] != "use"} - {(component, mode)}
             if not cured:
-                tried.append(Act(repair, component, "no_change"))
+                tried.append((Act(repair, component), Act("drive", None, "no_change")))
     visit = case.visits[-1]
-    last = replace(visit, entries=(*visit.entries, *tried[:1]))
+    last = replace(visit, entries=(*visit.entries, *(tried[0] if tried else ())))
     return replace(case, outcome=None, visits=(*case.visits[:-1], last))
 
 

@@ -111,7 +111,10 @@ def test_a_check_before_the_car_is_given_back_keeps_the_call_back_no_longer_at_s
 
 
 def test_what_is_checked_before_a_car_is_given_back_depends_on_what_is_told() -> None:
-    """Flat again and again: a charging voltage and the draw (common practice, no source); nobody asks so of a clunk."""
+    """Flat again and again: a charging voltage and the draw; flat once: the battery under a load, a charging voltage.
+
+    Common practice, no source; nobody asks so of a car that was never flat.
+    """
     doable = ("charge_idle_voltage", "key_off_current", "rest_voltage")
     told = Reading("flat_how_often", state="again_and_again")
     volts, draw = (frozenset({test}) for test in doable[:2])
@@ -120,8 +123,11 @@ def test_what_is_checked_before_a_car_is_given_back_depends_on_what_is_told() ->
     assert left == [None, (volts, draw), (draw,), (draw,)]
     skipped = replace(entries[1], value=None, not_measured="skipped")
     assert unproven(Case(CAR, (Visit((told, skipped)),)), COSTS, doable).open_checks["give_back"] == (volts, draw)
-    once = replace(told, state="once")
-    assert "give_back" not in unproven(Case(CAR, (Visit((once,)),)), COSTS, doable).open_checks
+    once, never = (replace(told, state=state) for state in ("once", "never"))
+    loaded = frozenset({"half_rating_load"})
+    of_once = unproven(Case(CAR, (Visit((once,)),)), COSTS, (*doable, "half_rating_load"))
+    assert of_once.open_checks["give_back"] == (loaded, volts)
+    assert "give_back" not in unproven(Case(CAR, (Visit((never,)),)), COSTS, doable).open_checks
 
 
 def test_an_answer_that_is_not_there_is_refused(tmp_path) -> None:

@@ -24,7 +24,7 @@ def test_only_what_is_cured_is_closed_and_what_did_not_help_is_an_act() -> None:
     assert _end(CASE, set(SLIPS), known, "written down").outcome is not None
     failed = _end(CASE, SHORTED, known, "written down")
     assert failed.outcome is None
-    assert failed.visits[0].entries[-1] == Act("replace", "battery", "no_change")
+    assert failed.visits[0].entries[-2:] == (Act("replace", "battery"), Act("drive", None, "no_change"))
     assert _end(CASE, SHORTED, known, "not written down") == replace(CASE, outcome=None)
 
 

@@ -147,7 +147,7 @@ def test_a_bridge_of_the_control_cures_an_open_control() -> None:
 
 
 def test_the_outcome_of_a_repair_follows_the_prior_set() -> None:
-    right = said(14, "clean_joint", "positive_joint", 600, positive_joint="corroded")
+    right = said(15, "clean_joint", "positive_joint", 600, positive_joint="corroded")  # one that turns slowly
     works = catalogue().number("repair_works_clean")
     cured = catalogue().number("outcome_none_left_mended_cured")
     otherwise = catalogue().number("outcome_left_nothing_mended_cured")
@@ -155,6 +155,15 @@ def test_the_outcome_of_a_repair_follows_the_prior_set() -> None:
     wrong = said(15, "replace", "battery", 600, positive_joint="corroded")
     assert wrong.count("cured") / 600 == pytest.approx(otherwise, abs=0.04)
     assert said(16, "wait", None, 1) == [None]
+
+
+def test_where_nothing_was_amiss_a_repair_is_said_to_have_cured_it_or_not_alike() -> None:
+    """A slack joint that touches at this visit: what is said depends neither on the right nor on the wrong repair."""
+    car, rng = drawn(14, positive_joint="slack")
+    idle = replace(car, active={**car.active, "positive_joint": "sound"})
+    for act, component in (("tighten_joint", "positive_joint"), ("replace", "battery")):
+        found = [act_outcome(idle, after_act(idle, act, component, rng), act, rng) for _ in range(400)]
+        assert found.count("cured") / 400 == pytest.approx(0.45, abs=0.1)
 
 
 def test_the_way_a_car_is_used_is_no_broken_part() -> None:

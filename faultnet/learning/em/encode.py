@@ -6,12 +6,13 @@ Cases are taken a chunk at a time; within it, visits that share a setting go thr
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from faultnet.case.types import Act, Case, CaseOutcome, Reading
+from faultnet.diagnosis.complaint import only_what_was_seen
 from faultnet.diagnosis.course import course
 from faultnet.diagnosis.diagnose import check_case
 from faultnet.diagnosis.evidence import evidence_of, module_offset
@@ -190,6 +191,7 @@ class _Draft:
     def add(self, case: Case) -> None:
         i = len(self.cell)
         encoder = self.encoder
+        case = replace(case, visits=tuple(only_what_was_seen(v, encoder.catalogue) for v in case.visits))
         self.cell.append(encoder.space.cells.index(cell_of(case.car)))
         self.truth.append(encoder.truth(case))
         if case.outcome is not None and case.outcome.proof is not None:

@@ -11,6 +11,7 @@ from faultnet.errors import EntryError
 from faultnet.simulation.car import charge
 from faultnet.simulation.car.answers import heard
 from faultnet.simulation.car.resting import parked_current
+from faultnet.simulation.car.running import volts
 from faultnet.simulation.car.spreads import drawn
 from faultnet.simulation.car.vehicle import VirtualCar, effect_of
 
@@ -20,6 +21,9 @@ UNTIMED = {
     "wait": "overnight_hours",
     "drive": "drive_hours",
 }
+
+UNSEEN = {"cured": 0.45, "better": 0.1, "no_change": 0.45}  # where nothing was amiss before; estimate, no source
+CHARGES_WELL = (12.4, 15.3)  # volts at which nobody sees anything; common practice, no source
 
 
 def after_act(
@@ -163,7 +167,8 @@ def act_outcome(before: VirtualCar, after: VirtualCar, act: str, rng: np.random.
     Notes
     -----
     After a charge, a jump start or a bridge: from how it cranks then. After a repair: from the outcome chances of the
-    prior set, by whether something was mended and whether a fault other than the use of the car is left.
+    prior set, by whether something was mended and whether a fault other than the use of the car is left; but where
+    nothing was amiss before it, the driver says what he hopes or fears.
     """
     effect = after.catalogue.act(act).effect
     if effect in PASSING:
@@ -172,10 +177,20 @@ def act_outcome(before: VirtualCar, after: VirtualCar, act: str, rng: np.random.
         return _word(heard(after, rng))
     if effect not in MENDS:
         return None
+    if not is_amiss(before, rng):
+        return str(rng.choice(list(UNSEEN), p=list(UNSEEN.values())))
     mended, left = before.faults != after.faults, still_at_fault(after)
     name = f"outcome_{'left' if left else 'none_left'}_{'mended' if mended else 'nothing_mended'}"
     cured, better = after.number(f"{name}_cured"), after.number(f"{name}_better")
     return str(rng.choice(["cured", "better", "no_change"], p=[cured, better, 1.0 - cured - better]))
+
+
+def is_amiss(vehicle: VirtualCar, rng: np.random.Generator) -> bool:
+    """Whether somebody who tries a car finds something wrong with how it turns over, fires and charges."""
+    if heard(vehicle, rng) != "normal" or vehicle.acts_in("engine_running", "no_fire"):
+        return True
+    low, high = CHARGES_WELL
+    return not low < float(volts(vehicle, rng, "charge_unloaded")) < high
 
 
 def still_at_fault(vehicle: VirtualCar) -> bool:
