@@ -2,8 +2,8 @@
 
 Once a question is answered (:func:`keep_room`) its model keeps the answers it worked out for the tests, some ten
 megabytes, and drops the products they came from, which are ten times as large and soon multiplied again. Those used
-last keep their answers as far as :data:`ROOM` allows, and those of the last minute as far as :data:`LATELY_ROOM`; the
-others rest, which costs a fifth of a second when they are asked again.
+last keep their answers as far as :data:`ROOM` allows, and those of the last half minute as far as :data:`LATELY_ROOM`;
+the others rest, which costs a fifth of a second when they are asked again.
 """
 
 from __future__ import annotations
@@ -17,15 +17,13 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from faultnet.case.types import Car, Conditions
 from faultnet.diagnosis.shown import Shown
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable, enumerate_hypotheses
 from faultnet.inference.visit import VisitModel, compile_visit
 from faultnet.model.cache import network_for, setting_key
-from faultnet.model.network import Array
+from faultnet.model.network import Array, Network
 from faultnet.model.setting import Setting
 from faultnet.prior_set.catalogue import Catalogue
 
@@ -33,8 +31,9 @@ UNCOUNTED = ("use",)
 MAY_DROP = 8e-4
 KEPT = 24
 KEPT_TABLES = 8
+KEPT_SPACES = 6
 ROOM = LATELY_ROOM = 128 << 20
-LATELY = 60.0  # [s]
+LATELY = 30.0  # [s] longer than people think between two entries
 
 
 @dataclass(eq=False)
@@ -67,6 +66,7 @@ class Model:
 
 _lock, _building = threading.Lock(), threading.Lock()
 _models: OrderedDict[tuple[str, int], Model] = OrderedDict()
+_spaces: Memo[Hypotheses] = Memo(KEPT_SPACES)
 
 
 def model_for(car: Car, conditions: Conditions, catalogue: Catalogue, max_faults: int) -> Model:
@@ -155,30 +155,20 @@ def _rest(model: Model) -> None:
 
 def _compiled(setting: Setting, max_faults: int) -> Model:
     network = network_for(setting)
-    space = _shared(
-        enumerate_hypotheses(
-            network,
-            max_faults=max_faults,
-            uncounted=UNCOUNTED,
-            brought_in_when_sound=setting.number("brought_in_when_sound"),
-            may_drop=MAY_DROP,
-        )
-    )
+    space = _space_of(network, max_faults, setting.number("brought_in_when_sound"))
     return Model(setting, space, compile_visit(network, space.components, space.modes))
 
 
-def _shared(space: Hypotheses) -> Hypotheses:
-    """The same hypotheses as another car's model has, where all are equal: cars of one climate mostly share them."""
-    with _lock:
-        kept = list(_models.values())
-    return next((m.space for m in kept if _equal(m.space, space)), space)
-
-
-def _equal(one: Hypotheses, other: Hypotheses) -> bool:
-    """Whether two lists of hypotheses are the same to the last place."""
-    return (
-        one.components == other.components
-        and one.dropped == other.dropped
-        and np.array_equal(one.prior, other.prior)
-        and np.array_equal(one.modes, other.modes)
+def _space_of(network: Network, max_faults: int, brought_in_when_sound: float) -> Hypotheses:
+    """Hypotheses of a car, listed once for all cars of the same base rates: cars of one age and climate share them."""
+    rates = tuple((n, network.nodes[n].parents, network.nodes[n].table.tobytes()) for n in network.components)
+    return _spaces.get(
+        (rates, max_faults, brought_in_when_sound),
+        lambda: enumerate_hypotheses(
+            network,
+            max_faults=max_faults,
+            uncounted=UNCOUNTED,
+            brought_in_when_sound=brought_in_when_sound,
+            may_drop=MAY_DROP,
+        ),
     )

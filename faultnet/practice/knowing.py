@@ -9,8 +9,9 @@ import heapq
 from itertools import count
 
 from faultnet.practice.cars import Ticket
-from faultnet.practice.play import Played, begun, done, played_by, repairs
+from faultnet.practice.play import Played, begun, played_by, repairs
 from faultnet.simulation.workshop.job import Job, Shop, needs_mending
+from faultnet.simulation.workshop.stepping import stepped
 from faultnet.simulation.workshop.steps import GiveBack, Mend, Step
 
 MOST_TRIED = 5_000  # jobs looked at; two faults that hold out against several repairs take hundreds
@@ -28,7 +29,6 @@ def cheapest_way(played: Played) -> tuple[Step, ...]:
     Uniform-cost search over the acts that can be done to what is at fault, each tried out on the car itself; a repair
     that would not take is seen not to. Where none is found, the car is given back as it is.
     """
-    number = played.brought.number
     acts = {c: [a.id for a in some] for c, some in repairs(played).items()}
     order = count()
     known: set[tuple[object, ...]] = set()
@@ -47,7 +47,7 @@ def cheapest_way(played: Played) -> tuple[Step, ...]:
             usual = {m.id: m.repair for m in played.shop.catalogue.component(component).modes}[mode]
             for act in sorted(acts.get(component, ()), key=lambda a: a != usual):
                 step = Mend(component, act)
-                after = done(job, played.shop, step, number)
+                after = stepped(job, played.shop, step, played.brought.key)
                 heapq.heappush(waiting, (after.money, next(order), after, (*steps, step)))
     return (GiveBack(),)
 

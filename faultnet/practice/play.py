@@ -1,19 +1,12 @@
-"""Playing: the learner's steps on a virtual car, in the workshop of the trials.
-
-What a test or an act draws depends on what it is, and on how often it was done before, and not on what was done in
-between: whoever does the same to the same car sees the same.
-"""
+"""Playing: the learner's steps on a virtual car, in the workshop of the trials."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from threading import Lock
-from zlib import crc32
 
-import numpy as np
-
-from faultnet.case.types import Act, Case, Reading
+from faultnet.case.types import Case
 from faultnet.decision.costs import Costs
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.acts import MENDS
@@ -22,24 +15,13 @@ from faultnet.diagnosis.needs import is_open, minutes_for, out_of_reach, unmet_n
 from faultnet.diagnosis.safety import forbids, is_forbidden, test_does
 from faultnet.diagnosis.tools import has_tools
 from faultnet.errors import ClashError, EntryError
-from faultnet.practice.cars import SEED, Brought, Ticket, car_of
+from faultnet.practice.cars import Brought, Ticket, car_of
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import ActSpec, Test
-from faultnet.simulation.workshop.job import (
-    MOST_STEPS,
-    Job,
-    Shop,
-    Streams,
-    brought_in,
-    given_back,
-    looked,
-    mended,
-    prepared,
-    stopped,
-)
+from faultnet.simulation.workshop.job import Job, Shop
+from faultnet.simulation.workshop.stepping import SKIPPABLE, arrived, stepped
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
 
-SKIPPABLE = ("surface_charge_gone", "rested", "battery_charged")  # preparations that haste leaves out
 ACT_NEEDS = {"drive": "engine_runs", "charge": "charged_overnight", "jump_start": "booster"}  # of the car, or a tool
 WORKING = Lock()  # cases are worked through one at a time: a learner's, and what is asked ahead of it
 PREPARING = ("prepare", "wait", "bypass")  # kinds of acts that mend nothing
@@ -104,56 +86,9 @@ def begun(ticket: Ticket, shop: Shop) -> Played:
     (0.0, 'how_it_turns_over')
     """
     brought = car_of(ticket, shop.catalogue)
-    job = brought_in(brought.vehicle, stream(brought.number, "brought in"))
+    job = arrived(brought.vehicle, brought.key)
     case = replace(job.case, car=brought.told, complaint=brought.complaint, name=ticket.words)
     return Played(ticket, shop, brought, replace(job, case=case))
-
-
-def stream(number: int, what: str) -> np.random.Generator:
-    """The random stream of one thing done to a car."""
-    return np.random.default_rng([SEED, number, crc32(what.encode())])
-
-
-def streams(number: int, case: Case) -> Streams:
-    """Random streams of tests and acts by id, after what was done in a case."""
-    return lambda what: stream(number, f"{what} {_times(case, what)}")
-
-
-def _times(case: Case, what: str) -> int:
-    """How often a test was read or an act done, by its id; a repair by act and component."""
-    return sum(_name(e) == what for visit in case.visits for e in visit.entries)
-
-
-def _name(entry: Reading | Act) -> str:
-    if isinstance(entry, Reading):
-        return entry.test
-    return entry.act if entry.component is None else f"{entry.act} {entry.component}"
-
-
-def done(job: Job, shop: Shop, step: Step, number: int) -> Job:
-    """The job after a step, whoever takes it.
-
-    Parameters
-    ----------
-    job : Job
-    shop : Shop
-    step : Step
-    number : int
-        Of the car's random streams.
-    """
-    drawn = streams(number, job.case)
-    if job.steps >= MOST_STEPS:
-        return stopped(job, shop, drawn("back"))
-    if isinstance(step, Look):
-        skipping = SKIPPABLE if step.at_once else ()
-        after = looked(job, shop, step.test, drawn, charged=step.charged, instrument=step.instrument, skipping=skipping)
-    elif isinstance(step, Prepare):
-        after = prepared(job, shop, step.act, drawn(step.act))
-    elif isinstance(step, Mend):
-        after = mended(job, shop, step.component, step.act, drawn(f"{step.act} {step.component}"))
-    else:
-        after = given_back(job, shop, stream(number, f"back {job.come_backs}"))
-    return replace(after, steps=after.steps + 1)
 
 
 def moved(played: Played, step: Step, belief: float | None = None) -> Played:
@@ -181,7 +116,7 @@ def moved(played: Played, step: Step, belief: float | None = None) -> Played:
     elif isinstance(step, Mend):
         _check_mend(played, step, belief)
         at_fault = any(c == step.component for c, _ in played.job.vehicle.faults)
-    job = done(played.job, played.shop, step, played.brought.number)
+    job = stepped(played.job, played.shop, step, played.brought.key)
     move = Move(step, belief if isinstance(step, Mend) else None, at_fault)
     return replace(played, job=job, moves=(*played.moves, move), before=(*played.before, played.job))
 
@@ -354,7 +289,7 @@ def played_by(ticket: Ticket, shop: Shop, player: Player) -> Played:
 
 def taken(played: Played, step: Step, belief: float | None) -> Played:
     """The car after a step that is not checked, of a player who takes none that cannot be taken."""
-    job = done(played.job, played.shop, step, played.brought.number)
+    job = stepped(played.job, played.shop, step, played.brought.key)
     at_fault = any(c == step.component for c, _ in played.job.vehicle.faults) if isinstance(step, Mend) else None
     move = Move(step, belief, at_fault)
     return replace(played, job=job, moves=(*played.moves, move), before=(*played.before, played.job))

@@ -1,8 +1,8 @@
 """A trial: the same virtual cars for every policy, spread over processes, the table at the end.
 
-Each car has random streams of its own, by seed, number and policy, so the table does not depend on how many processes
-there are or in which order cars are dealt with. Cars of one place in the roster go to one process together, where the
-model of their network is in memory.
+Each car has random streams of its own, by seed and number, so the table does not depend on how many processes there are
+or in which order cars are dealt with, and policies differ by what they do to a car and not by luck. Cars of one place
+in the roster go to one process together, where the model of their network is in memory.
 """
 
 from __future__ import annotations

@@ -9,13 +9,14 @@ import pytest
 
 from faultnet.decision import load_costs
 from faultnet.errors import CarError, FaultnetError
-from faultnet.practice.cars import Ticket
+from faultnet.practice.cars import SEED, Ticket
 from faultnet.practice.courses import ORDER, course, courses, read_course
 from faultnet.practice.knowing import cheapest_way, play_knowing
-from faultnet.practice.play import begun, moved, offers, repairs, stream
+from faultnet.practice.play import begun, moved, offers, repairs
 from faultnet.practice.review import bill
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.workshop.job import Job, Shop
+from faultnet.simulation.workshop.stepping import stream
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend
 from faultnet.simulation.worlds import measure
 
@@ -32,7 +33,7 @@ def job_of(name: str) -> Job:
 def usual(name: str, test: str, instrument: str | None = None) -> float:
     """Median of many readings on the car of a course as it comes."""
     vehicle = job_of(name).vehicle
-    found = [measure(vehicle, test, instrument, stream(0, f"{test} {k}")).value for k in range(15)]
+    found = [measure(vehicle, test, instrument, stream((SEED, 0), f"{test} {k}")).value for k in range(15)]
     return float(np.median([value for value in found if value is not None]))
 
 

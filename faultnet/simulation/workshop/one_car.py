@@ -3,31 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import Any
-from zlib import crc32
-
-import numpy as np
 
 from faultnet.case.types import Act, Case
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.models import keep_room
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.simulation.workshop.job import (
-    BUYS_NO_PART,
-    MOST_STEPS,
-    Job,
-    Shop,
-    brought_in,
-    given_back,
-    looked,
-    mended,
-    prepared,
-    stopped,
-)
+from faultnet.simulation.workshop.job import BUYS_NO_PART, Job, Shop
 from faultnet.simulation.workshop.policies import Policy
 from faultnet.simulation.workshop.roster import Drawn
-from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare, Step
+from faultnet.simulation.workshop.stepping import arrived, stepped, stream
+from faultnet.simulation.workshop.steps import GiveBack, Mend
 
 
 @dataclass(frozen=True)
@@ -84,7 +71,7 @@ def try_car(drawn: Drawn, name: str, policy: Policy, shop: Shop, seed: int) -> C
     ----------
     drawn : Drawn
     name : str
-        Of the policy; with the seed and the car's number it makes the random stream of readings and repairs.
+        Of the policy; with the seed and the car's number it makes what a policy draws for itself.
     policy : Policy
     shop : Shop
     seed : int
@@ -93,30 +80,17 @@ def try_car(drawn: Drawn, name: str, policy: Policy, shop: Shop, seed: int) -> C
     -------
     CarResult
     """
-    rng = np.random.default_rng([seed, drawn.number, crc32(name.encode())])
-    job = brought_in(drawn.vehicle, rng)
+    key = (seed, drawn.number)
+    own = stream(key, name)
+    job = arrived(drawn.vehicle, key)
     said: dict[str, float] | None = None
     while not job.done:
-        step = policy(job.case, shop, rng)
+        step = policy(job.case, shop, own)
         keep_room()
         if said is None and isinstance(step, Mend | GiveBack):
             said = beliefs(job.case, shop)
-        job = _done(job, shop, step, rng)
+        job = stepped(job, shop, step, key)
     return _result(drawn, job, said or {})
-
-
-def _done(job: Job, shop: Shop, step: Step, rng: np.random.Generator) -> Job:
-    if job.steps >= MOST_STEPS:
-        return stopped(job, shop, rng)
-    if isinstance(step, Look):
-        after = looked(job, shop, step.test, rng, charged=step.charged)
-    elif isinstance(step, Prepare):
-        after = prepared(job, shop, step.act, rng)
-    elif isinstance(step, Mend):
-        after = mended(job, shop, step.component, step.act, rng)
-    else:
-        after = given_back(job, shop, rng)
-    return replace(after, steps=after.steps + 1)
 
 
 def beliefs(case: Case, shop: Shop) -> dict[str, float]:

@@ -29,7 +29,7 @@ from faultnet.simulation.independent.starting import Circuit, long_crank, quick_
 from faultnet.simulation.independent.vehicle import IndependentCar
 from faultnet.simulation.independent.world import act_outcome, after_act, draw_independent, measure, next_visit
 from faultnet.simulation.trial import Plan, results_of
-from faultnet.simulation.workshop import one_car
+from faultnet.simulation.workshop import stepping
 from faultnet.simulation.workshop.job import Shop, brought_in
 from faultnet.simulation.workshop.policies import SHOWN
 
@@ -400,7 +400,7 @@ def test_two_cars_are_worked_on_by_each_policy(
     """Broken off after some steps, sooner where each takes a while; the other world tries that there is an end."""
     found = {}
     for policy in policies:
-        monkeypatch.setattr(one_car, "MOST_STEPS", 6 if policy in ("expected_cost", "random") else 15)
+        monkeypatch.setattr(stepping, "MOST_STEPS", 6 if policy in ("expected_cost", "random") else 15)
         found |= results_of(Plan(2, 3, world, (policy,), tools=tuple(sorted(USUAL_TOOLS))))
     for policy in policies:
         assert [r.car for r in found[policy]] == [0, 1]
