@@ -314,7 +314,7 @@ def test_a_sound_car_draws_what_is_quoted_until_its_modules_sleep(catalogue: Cat
 
 
 def test_two_draws_of_one_car_before_its_modules_sleep_differ_as_two_cars_do(catalogue: Catalogue) -> None:
-    """A door open or latched (college hand-out, secondary): the standard deviation of that lognormal, in closed form."""
+    """A door open or latched (college hand-out, secondary): standard deviation of that lognormal, in closed form."""
     square = catalogue.number("awake_draw_ln_spread") ** 2
     spread = catalogue.number("awake_draw") * math.sqrt(math.exp(square) * (math.exp(square) - 1.0))
     assert catalogue.number("awake_draw_between_readings") == pytest.approx(spread, rel=0.05)
