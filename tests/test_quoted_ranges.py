@@ -306,6 +306,20 @@ def test_surface_charge_just_after_charging(catalogue: Catalogue) -> None:
     assert logarithm.cdf(math.log(0.1)) <= 0.34
 
 
+def test_a_sound_car_draws_what_is_quoted_until_its_modules_sleep(catalogue: Catalogue) -> None:
+    """0.3 A, latched, to 5 A with a door open (college hand-out, secondary): all but one in forty at each end."""
+    draw = NormalDist(math.log(catalogue.number("awake_draw")), catalogue.number("awake_draw_ln_spread"))
+    for beyond in (draw.cdf(math.log(0.3)), 1.0 - draw.cdf(math.log(5.0))):
+        assert 0.019 < beyond < 0.031
+
+
+def test_two_draws_of_one_car_before_its_modules_sleep_differ_as_two_cars_do(catalogue: Catalogue) -> None:
+    """A door open or latched (college hand-out, secondary): standard deviation of that lognormal, in closed form."""
+    square = catalogue.number("awake_draw_ln_spread") ** 2
+    spread = catalogue.number("awake_draw") * math.sqrt(math.exp(square) * (math.exp(square) - 1.0))
+    assert catalogue.number("awake_draw_between_readings") == pytest.approx(spread, rel=0.05)
+
+
 def test_a_charge_that_nobody_timed_took_six_to_twenty_four_hours(catalogue: Catalogue) -> None:
     """6 to 24 h (common practice, no source): nine in ten."""
     logarithm = NormalDist(math.log(catalogue.number("charger_hours")), catalogue.number("charger_hours_ln_spread"))

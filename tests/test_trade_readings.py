@@ -144,6 +144,49 @@ def test_key_off_currents_have_their_names(amperes: float, mode: str) -> None:
     assert 1.0 - shares["sound"] + float(worked.belief.marginals()["rectifier"][1:].sum()) > 0.5
 
 
+DRAWS = ("drain", "rectifier")
+
+
+@pytest.mark.parametrize("amperes", [0.8, 1.5, 2.6, 4.0])
+def test_a_draw_before_the_modules_sleep_says_little(amperes: float) -> None:
+    """Sound cars draw some 0.5 to 5 A until then: up to there no more than a factor of two either way, as for any
+    reading of which the trade says that it tells little (common practice, no source)."""
+    at_once = read("draw_at_once", amperes)
+    assert 0.5 < moved(DRAWS, at_once) < 2.0
+    assert chance(DRAWS, (at_once,), MILD, CAR) < 0.25
+
+
+def test_the_same_draw_once_asleep_is_something_that_draws() -> None:
+    """2.6 A after the wait: a lamp, a network that is awake, or the rectifier (common practice, no source)."""
+    asleep = read("key_off_current", 2.6)
+    assert chance(DRAWS, (asleep,), MILD, CAR) > 0.85
+    assert chance(DRAWS, (read("draw_at_once", 2.6), asleep), MILD, CAR) > 0.85
+
+
+def test_what_counts_is_the_draw_once_asleep() -> None:
+    """2.6 A at once and 0.02 A latched and asleep: the modules were awake, and nothing draws."""
+    entries = (read("draw_at_once", 2.6), read("key_off_current", 0.02))
+    assert moved(DRAWS, *entries) < 0.5
+    assert moved(DRAWS, read("draw_at_once", 2.6), given=(entries[1],)) < 1.5
+    assert chance(DRAWS, entries, MILD, CAR) < 0.05
+    seen = diagnosis_of(work_through(Case(CAR, (Visit(entries, MILD),)), catalogue()), ()).seen
+    assert all(s.surprise < 10.0 for s in seen), "both are ordinary"
+
+
+def test_a_great_draw_at_once_is_a_lamp_or_a_glow_plug() -> None:
+    """No modules draw 12 A (common practice, no source); read twice it is no slip either."""
+    assert moved(("drain:heavy",), read("draw_at_once", 12.0)) > 5.0
+    assert moved(("drain:heavy",), read("draw_at_once", 12.0), read("draw_at_once", 11.8)) > 8.0
+    assert moved(("drain:moderate", "rectifier"), read("draw_at_once", 12.0)) < 1.5
+
+
+def test_two_draws_at_once_may_differ_as_the_modules_go_to_sleep() -> None:
+    """4 A with a door open, 0.8 A latched: no slip, no riddle, and nothing that draws (college hand-out, secondary)."""
+    falling = (read("draw_at_once", 4.0), read("draw_at_once", 0.8))
+    assert 0.5 < moved(DRAWS, *falling) < 2.0
+    assert moved(("unlisted",), *falling) < 4.0
+
+
 @pytest.mark.parametrize("volts", [3.5, 5.0, 7.5, 8.5, 10.0, 11.5])
 def test_a_deeply_flat_car_is_flat_and_not_a_riddle(volts: float) -> None:
     """3 to 8 V with the load still on, 8 to 11.8 V once it has rested."""

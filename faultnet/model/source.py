@@ -328,6 +328,14 @@ def _key_off_current(setting: Setting, drain_current: Array, rectifier_leakage: 
     return drain_current + rectifier_leakage
 
 
+def _draw_at_once(at: Workings) -> Array:
+    """Current with the key off before the modules sleep: what a sound car's draw until then comes on top [A]."""
+    setting, share = at.setting, low_discrepancy_points(SAMPLES, 2)
+    drained, leaked = setting.drawn("drain", "current", share[0]), setting.drawn("rectifier", "leakage", share[1])
+    spread = setting.number("awake_draw_ln_spread")
+    return in_bins(setting.number("awake_draw"), spread, bins.DRAW_AT_ONCE, drained[:, None] + leaked[None])
+
+
 def _overnight_fall(at: Workings) -> Array:
     """Fall of the rest voltage over a night; the last of a flat battery's charge goes with far more of its volts."""
     setting = at.setting
@@ -378,6 +386,10 @@ QUANTITIES = (
         "key_off_current", "A", "parked", (Now("drain"), Now("rectifier")), bins.KEY_OFF,
         Law(_key_off_current, (("drain", "current"), ("rectifier", "leakage")), points=SAMPLES),
         unlike="unlike_key_off_ln",
+    ),
+    Quantity(
+        "draw_at_once", "A", "parked", (Now("drain"), Now("rectifier")), bins.DRAW_AT_ONCE, _draw_at_once,
+        scatter="awake_draw_between_readings", unlike="unlike_draw_at_once_ln",
     ),
     Quantity(
         "overnight_fall", "V", "parked", (Now("drain"), Now("rectifier"), Now("battery"), "charge"), bins.OVERNIGHT,

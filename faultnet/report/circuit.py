@@ -173,6 +173,7 @@ PROBES: Mapping[str, Probes] = {
     "rest_voltage": Probes(*AT_POSTS),
     "overnight_fall": Probes(*AT_POSTS),
     "key_off_current": Probes(clamp="negative_cable", flow="key_off"),
+    "draw_at_once": Probes(clamp="negative_cable", flow="key_off"),
     "two_load_resistance": Probes(*AT_POSTS, clamp="negative_cable", flow="key_off"),
     "conductance_rating": Probes(*AT_POSTS, flow="battery"),
     "module_offset_at_rest": Probes(*AT_POSTS, adapter="module"),

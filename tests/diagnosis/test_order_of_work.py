@@ -37,7 +37,8 @@ RUNNING = {t.id for t in CATALOGUE.tests if {"engine_runs", "engine_warm"} & set
 TURNING = {t.id for t in CATALOGUE.tests if "engine_turns" in t.needs}
 AT_START = {t.id for t in CATALOGUE.tests if "cranks" in t.does}
 LOADING = {"half_rating_load", "two_load_resistance", "conductance_rating"}
-DEAR = LOADING | {"turn_by_hand", "fuse_pull", "key_off_current", "hold_after_charge", "overnight_fall"}
+TELLS_LITTLE = "draw_at_once"  # until its modules sleep a sound car draws some amperes
+DEAR = LOADING | {"turn_by_hand", TELLS_LITTLE, "fuse_pull", "key_off_current", "hold_after_charge", "overnight_fall"}
 DROPS = {t.id for t in CATALOGUE.tests if t.id.endswith("_drop") and t.group == "cranking"}
 SIDES = {"positive_side_drop", "ground_side_drop", "positive_joint_drop", "negative_joint_drop"}
 
@@ -203,6 +204,15 @@ SITUATIONS = (
             read("key_off_current", 0.65),
         ),
         among={"fuse_pull"},
+        tools=SHOP,
+    ),
+    Situation(
+        "a draw was read at once",
+        "the modules were awake: it is read again latched and asleep, and no fuse is pulled before",
+        (TURNS, FIRES, AGAIN, read("rest_voltage", 12.5), read("charge_loaded_voltage", 14.2), read(TELLS_LITTLE, 2.6)),
+        later={TELLS_LITTLE},
+        never={"fuse_pull"},
+        among={"key_off_current"},
         tools=SHOP,
     ),
     Situation(
@@ -400,6 +410,8 @@ def test_an_electrician_would_work_in_this_order(situation: Situation) -> None:
     assert not situation.later.intersection(order[:3]), situation.why
     assert not situation.never.intersection(order), situation.why
     assert situation.among <= set(order), situation.why
+    if TELLS_LITTLE in order:
+        assert order.index("key_off_current") < order.index(TELLS_LITTLE), "what is read asleep tells far more"
 
 
 def test_every_situation_says_something_of_tests_that_exist() -> None:

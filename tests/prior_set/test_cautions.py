@@ -45,8 +45,8 @@ CALLED_FOR: dict[str, tuple[str, str]] = {
     "frozen": (f"{CHARGED} half_rating_load", f"{CHARGING} jump_start"),
     "hydrogen": (
         f"{CHARGED} positive_joint_moves negative_joint_moves case_condition acid_level built_in_eye smell "
-        "hydrometer_level hydrometer_spread key_off_current conductance_rating fuse_pull wiggle_while_cranking "
-        "jumper_ground control_bypass half_rating_load",
+        "hydrometer_level hydrometer_spread draw_at_once key_off_current conductance_rating fuse_pull "
+        "wiggle_while_cranking jumper_ground control_bypass half_rating_load",
         f"{CHARGING} jump_start jumper_ground_on bypass_control tighten_joint clean_joint repair_cable replace "
         "adjust_regulator remove_drain",
     ),
@@ -87,10 +87,11 @@ CALLED_FOR: dict[str, tuple[str, str]] = {
     ),
     "metal_tools": (
         "positive_joint_look negative_joint_look positive_joint_moves negative_joint_moves warm_after_cranking "
-        "rest_voltage overnight_fall key_off_current two_load_resistance conductance_rating module_offset_at_rest "
-        "fuse_pull crank_minimum recorded_lowest recorded_sustained dead_crank_level dead_crank_sag positive_side_drop "
-        "positive_joint_drop starter_cable_drop solenoid_drop ground_side_drop negative_joint_drop ground_path_drop "
-        "wiggle_while_cranking jumper_ground control_bypass half_rating_load hold_after_charge charge_idle_voltage "
+        "rest_voltage overnight_fall draw_at_once key_off_current two_load_resistance conductance_rating "
+        "module_offset_at_rest fuse_pull crank_minimum recorded_lowest recorded_sustained dead_crank_level "
+        "dead_crank_sag positive_side_drop positive_joint_drop starter_cable_drop solenoid_drop ground_side_drop "
+        "negative_joint_drop ground_path_drop wiggle_while_cranking jumper_ground control_bypass half_rating_load "
+        "hold_after_charge charge_idle_voltage "
         "charge_unloaded_voltage charge_loaded_voltage charge_hot_voltage charge_ripple charge_cable_drop "
         "charge_ground_drop",
         "long_charge jump_start jumper_ground_on tighten_joint clean_joint repair_cable replace adjust_regulator "
@@ -114,11 +115,11 @@ CALLED_FOR: dict[str, tuple[str, str]] = {
         "fuse_pull hold_after_charge",
         "long_charge tighten_joint clean_joint repair_cable replace adjust_regulator",
     ),
-    "series_meter": ("key_off_current fuse_pull", "remove_drain"),
+    "series_meter": ("draw_at_once key_off_current fuse_pull", "remove_drain"),
     "unplugging": ("", "reset repair_circuit remove_drain look_further"),
     "long_cranking": (CRANKED, "bypass_control repair_circuit"),
     "memory_loss": (
-        "key_off_current fuse_pull hold_after_charge",
+        "draw_at_once key_off_current fuse_pull hold_after_charge",
         "long_charge clean_joint repair_cable replace adjust_regulator reset remove_drain",
     ),
 }

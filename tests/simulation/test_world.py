@@ -132,7 +132,8 @@ def test_another_visit_is_the_same_car_with_new_luck() -> None:
 
 
 def test_a_sound_car_reads_as_the_trade_expects() -> None:
-    """Rest 12.4 to 12.7 V, held from 10 V to 12 V, drop below 0.5 V, 50 mA asleep: common practice, no source."""
+    """Rest 12.4 to 12.7 V, held from 10 V to 12 V, drop below 0.5 V, 50 mA asleep: common practice, no source; awake
+    0.3 to 5 A (college hand-out, secondary)."""
     found = cars(300, 8)
     for test, low, high in (
         ("rest_voltage", 12.3, 12.85),
@@ -141,6 +142,7 @@ def test_a_sound_car_reads_as_the_trade_expects() -> None:
         ("ground_side_drop", 0.01, 0.2),
         ("charge_unloaded_voltage", 13.4, 14.8),
         ("key_off_current", 0.005, 0.08),
+        ("draw_at_once", 0.25, 6.0),
         ("half_rating_load", 9.6, 11.8),
     ):
         inside = [low <= v <= high for v in numbers(found, test)]

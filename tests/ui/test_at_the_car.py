@@ -271,7 +271,7 @@ def test_what_is_wrong_and_what_runs_breaks_no_rule_of_accessibility(
     settled(page)
     assert violations(page) == []
     opened(page, served, served.keep(a_case()))
-    choose(page, "Parasitic draw (key off)")
+    choose(page, "Parasitic draw (key off), once asleep")
     page.locator(".fn-timer button").first.click()
     page.wait_for_selector(".fn-timer[data-state=running]")
     assert violations(page) == []

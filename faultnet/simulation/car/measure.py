@@ -32,6 +32,7 @@ SAMPLED: dict[str, SampledOf] = {
 }
 NUMBERS: dict[str, NumberOf] = {
     "rest_voltage": resting.rest_voltage,
+    "draw_at_once": resting.draw_at_once,
     "overnight_fall": resting.overnight_fall,
     "gravity_level": resting.gravity_level,
     "gravity_spread": resting.gravity_spread,

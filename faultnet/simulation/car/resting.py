@@ -46,6 +46,12 @@ def parked_current(vehicle: VirtualCar) -> float:
     return vehicle.value("drain", "current") + vehicle.value("rectifier", "leakage")
 
 
+def draw_at_once(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
+    """Current with the key off before the modules sleep [A]: what is still awake differs from reading to reading."""
+    awake = vehicle.number("awake_draw") * np.exp(vehicle.scattered(rng, vehicle.number("awake_draw_ln_spread")))
+    return np.asarray(parked_current(vehicle) + awake)
+
+
 def overnight_fall(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Rest voltage in the evening less that in the morning [V]."""
     current = parked_current(vehicle)

@@ -19,7 +19,7 @@ from faultnet.prior_set.types import Test
 from faultnet.simulation.independent import battery
 from faultnet.simulation.independent.charging import Running, parked, tested
 from faultnet.simulation.independent.life import starts
-from faultnet.simulation.independent.numbers import typical
+from faultnet.simulation.independent.numbers import at, typical
 from faultnet.simulation.independent.starting import STEP, Start, long_crank, solve_start
 from faultnet.simulation.independent.vehicle import IndependentCar
 
@@ -300,6 +300,13 @@ def _key_off(seen: _Seen) -> float:
     return current + (typical("not_asleep_amperes") if woken else 0.0)
 
 
+def _at_once(seen: _Seen) -> float:
+    """What keeps a car awake is one of the modules that are awake before it sleeps, and comes not on top."""
+    car, awake = seen.car, at("at_once_amperes", float(seen.rng.standard_normal()))
+    drawn, leaks = car.now("drain")["amperes"], car.now("rectifier")["leak"]
+    return leaks + (max(drawn, awake) if car.modes["drain"] == "stays_awake" else drawn + awake)
+
+
 def _source_resistance(seen: _Seen) -> float:
     source = seen.car.source
     volts = [max(source.volts(load, LOAD_SECONDS), 0.0) for load in (SMALL_LOAD, LARGE_LOAD)]
@@ -378,6 +385,7 @@ TRUE: dict[str, Callable[[_Seen], float]] = {
     "overnight_fall": _overnight,
     "gravity_level": _gravity_level,
     "gravity_spread": _gravity_spread,
+    "draw_at_once": _at_once,
     "key_off_current": _key_off,
     "source_resistance": _source_resistance,
     "conductance_rating": _conductance,

@@ -235,6 +235,9 @@ def test_sound_cars_lose_little_and_charge_as_practice_has_it() -> None:
     """Ripple under 0.5 V peak to peak, key-off under 50 mA, ground side under 0.3 V, charging 13.4 to 14.8 V."""
     assert np.quantile(numbers("charge_ripple"), 0.95) < 0.5 / (2.0 * np.sqrt(2.0))
     assert np.mean(numbers("key_off_current") < 0.05) > 0.88
+    at_once = numbers("draw_at_once")  # some 0.5 to 5 A until the modules sleep
+    assert np.mean((at_once > 0.45) & (at_once < 5.5)) > 0.9
+    assert 1.0 < np.median(at_once) < 2.2
     assert np.mean(numbers("ground_side_drop") < 0.3) > 0.9
     assert np.mean(numbers("positive_side_drop") < 0.5) > 0.9
     fixed = [c for c in sound_cars() if c.car.charge_control == "fixed"]
