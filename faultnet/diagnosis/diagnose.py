@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
-from faultnet.diagnosis.acts import check_act, is_check_up
+from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
@@ -35,6 +35,7 @@ LEAST_ODDS = 1e-12
 ODD_MASS = 0.9
 ODD_MOST = 50
 STANDARD = "standard"
+TOLD_BY_THE_DRIVER = "ask"  # the group of tests that are questions
 
 
 @dataclass(frozen=True, eq=False)
@@ -310,7 +311,8 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
             return verdict
         return f"{verdict} After the repair it is still there with {share_words(first.still_there)}."
     if nothing > max(number("nothing_wrong_from"), first.probability):
-        so_far = "Nothing that was tested looks wrong" if _is_tested(worked.case) else "Nothing is tested yet"
+        looked = is_looked_at(worked.case, worked.catalogue)
+        so_far = "Nothing that was tested looks wrong" if looked else "Nothing is looked at or measured yet"
         return f"{so_far} ({share_words(nothing)} that no part is at fault)."
     leader = f"{first.label} ({share_words(first.probability)})"
     rival, chance = second.label, share_words(second.probability)
@@ -319,10 +321,26 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     return f"Not decided yet: {leader} leads {rival} ({chance})."
 
 
-def _is_tested(case: Case) -> bool:
-    """Whether anything was read, and not only told that it is a check-up."""
-    readings = (entry for visit in case.visits for entry in visit.entries if isinstance(entry, Reading))
-    return any(entry.not_measured is None and not is_check_up(entry) for entry in readings)
+def is_looked_at(case: Case, catalogue: Catalogue) -> bool:
+    """Whether anything was measured, looked at or done at the car, and the driver not only asked.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
+    >>> told, seen = Reading("when_it_fails", state="does_not_fail"), Reading("smell", state="none")
+    >>> case = Case(Car(Battery(600.0)), (Visit((told,)),))
+    >>> is_looked_at(case, load_catalogue())
+    False
+    >>> is_looked_at(replace(case, visits=(Visit((told, seen)),)), load_catalogue())
+    True
+    """
+    return any(
+        not isinstance(entry, Reading)
+        or (entry.not_measured is None and catalogue.test(entry.test).group != TOLD_BY_THE_DRIVER)
+        for visit in case.visits
+        for entry in visit.entries
+    )
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:

@@ -25,7 +25,7 @@ def headline(decision: Decision, case: Case) -> str:
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop:
         return f"<p class='fn-stop'><b>{_why_stop(decision)}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
-    if decision.repair is None or not decision.founded:
+    if not decision.leads:
         return ""
     return (
         f"<p class='fn-stop'><b>To repair first: {plain(decision.label)}</b>{plain(cure)}. The test below is still "
