@@ -36,7 +36,7 @@ from faultnet.diagnosis.ranking import Ranked
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.safety import allowed_act, named_repair
 from faultnet.diagnosis.sound import sound_ranges
-from faultnet.diagnosis.wording import minutes_words, range_words, worth_words
+from faultnet.diagnosis.wording import asked_words, minutes_words, range_words, worth_words
 from faultnet.errors import FaultnetError
 from faultnet.notebook import html_table, paragraphs
 from faultnet.prior_set.catalogue import Catalogue
@@ -363,7 +363,7 @@ def _repair_words(worked: Worked, component: str, act: str | None) -> str:
 
 def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
     return "; ".join(
-        f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
+        f"{asked_words(test.label)} {reads or f'{test.choices[0][1]}, several times over'}"
         for test, reads in proof_of(worked, costs, component)
     )
 

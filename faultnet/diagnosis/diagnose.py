@@ -20,7 +20,7 @@ from faultnet.diagnosis.needs import without_replaced
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
-from faultnet.diagnosis.slips import chance_of_slip
+from faultnet.diagnosis.slips import chance_of_slip, is_kept
 from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
@@ -35,6 +35,7 @@ LEAST_ODDS = 1e-12
 ODD_MASS = 0.9
 ODD_MOST = 50
 STANDARD = "standard"
+KEPT_AS_RIGHT = "kept as right"
 TOLD_BY_THE_DRIVER = "ask"  # the group of tests that are questions
 
 
@@ -129,6 +130,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     seen = _seen(worked)
     leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > catalogue.number("explained_from")]
     left_out = worked.left_out
+    asked, clashes = _clashes(worked, seen, left_out)
     counted = [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
     ours = "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
     return Diagnosis(
@@ -139,12 +141,13 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         nothing_wrong=nothing_wrong(worked),
         reasons=_reasons(worked, [(c.component, c.mode) for c in leading], left_out),
         seen=seen,
-        clashes=_clashes(worked, seen, left_out),
+        clashes=clashes,
         summary=_summary(causes, worked) + ours,
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, counted] > 0).sum(axis=1).max()),
         cautions=tuple(catalogue.cautions[c] for c in catalogue.general_cautions),
         entries=sum(len(v.entries) for v in case.visits),
+        asked=asked,
     )
 
 
@@ -286,8 +289,10 @@ def _decibans_odd(chance: Array, likelihood: Array) -> float:
     return round(max(0.0, float(-10.0 * np.log10(max(as_odd, seen, LEAST_ODDS)))), 1)
 
 
-def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple[str, ...]:
-    """Readings that no car gives with the others, and those that are odd for the likely causes."""
+def _clashes(
+    worked: Worked, seen: tuple[Seen, ...], left_out: Without
+) -> tuple[tuple[tuple[int, int], ...], tuple[str, ...]]:
+    """Where readings are to be asked about; those and the ones that are odd for the likely causes, in words."""
     entries = {(v, k): e for v, visit in enumerate(worked.case.visits) for k, e in enumerate(visit.entries)}
     numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
     slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
@@ -295,9 +300,12 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
     slips, clashes = (worked.catalogue.number(name) for name in ("slip_from", "clash_from"))
     clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > slips]
     odd = [s for s in seen if s.surprise > clashes and s not in clashing]
-    return (
-        *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in clashing),
+    kept = [s for s in clashing if is_kept(numbers[s.visit, s.entry])]
+    asked = [s for s in clashing if s not in kept]
+    return tuple((s.visit, s.entry) for s in asked), (
+        *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in asked),
         *(f"{s.said} does not fit the likely causes. {again}" for s in odd),
+        *(f"{s.said} is {KEPT_AS_RIGHT}, though no car is likely to read so with the other entries." for s in kept),
     )
 
 
