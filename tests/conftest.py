@@ -38,6 +38,7 @@ BROWSING = (
     "ui/test_sessions_bench.py",
     "ui/test_at_the_car.py",
     "ui/test_able.py",
+    "ui/test_doubts.py",
     "ui/test_photos.py",
     "ui/test_words_explained.py",
     "ui/test_circuit_page.py",

@@ -68,8 +68,9 @@ def _decision(decision: Decision, catalogue: Catalogue) -> Iterator[str]:
     for words in decision.not_now:
         yield wrapped(words)
     named = f"{decision.label} ({_what_it_takes(decision)})."
-    if decision.founded:
-        yield wrapped(named[:1].upper() + named[1:])
+    first = named[:1].upper() + named[1:]
+    if decision.leads:
+        yield wrapped(first)
         if decision.proof:
             yield wrapped(f"Proof afterwards: {decision.proof}.")
         if decision.act:
@@ -77,10 +78,12 @@ def _decision(decision: Decision, catalogue: Catalogue) -> Iterator[str]:
         yield wrapped("Stop testing. " * decision.stop + decision.because)
     elif decision.stop:
         yield wrapped(f"Stop testing. {decision.because}")
-        yield wrapped(f"Not well founded, but the first to try: {named}")
+        yield wrapped(f"Not well founded, but the first to try: {named}" if decision.repair else first)
     else:
         yield wrapped(f"Go on testing. {decision.because}")
-        if decision.currency:
+        if decision.founded:
+            yield wrapped(f"Without it: {named}")
+        elif decision.currency:
             money = money_words(decision.expected_cost, decision.currency)
             yield wrapped(f"Repairing now, without that, is to be expected to cost {money}.")
     for words in (decision.would_need, decision.cannot_tell):

@@ -21,14 +21,22 @@ from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import DecisionState, Worth, one_step
-from faultnet.diagnosis.diagnose import MAX_FAULTS, Worked, all_ranked, diagnosis_of, ranked, work_through
+from faultnet.diagnosis.diagnose import (
+    MAX_FAULTS,
+    Worked,
+    all_ranked,
+    diagnosis_of,
+    is_looked_at,
+    ranked,
+    work_through,
+)
 from faultnet.diagnosis.leading import Leading
 from faultnet.diagnosis.needs import minutes_for
 from faultnet.diagnosis.ranking import Ranked
 from faultnet.diagnosis.result import Diagnosis, NextTest
 from faultnet.diagnosis.safety import allowed_act, named_repair
 from faultnet.diagnosis.sound import sound_ranges
-from faultnet.diagnosis.wording import minutes_words, range_words, worth_words
+from faultnet.diagnosis.wording import asked_words, minutes_words, range_words, worth_words
 from faultnet.errors import FaultnetError
 from faultnet.notebook import html_table, paragraphs
 from faultnet.prior_set.catalogue import Catalogue
@@ -58,7 +66,8 @@ class Decision:
     chance_of_cure : float
         That this repair is the whole cure [-].
     founded : bool
-        Whether that is likely enough to do it without another test.
+        Whether that is likely enough to do it without another test; never to give back a car at which nothing was
+        looked at.
     proof : str
         How to prove it, in words.
     because : str
@@ -88,6 +97,11 @@ class Decision:
     would_need: str = ""
     not_now: tuple[str, ...] = ()
     minutes: float = 0.0
+
+    @property
+    def leads(self) -> bool:
+        """Whether it is named before the test that is left: a well founded repair is; giving back ends all testing."""
+        return self.founded and (self.stop or self.repair is not None)
 
 
 Ranking = str  # one of RANKINGS, or of CRITERIA
@@ -271,14 +285,15 @@ def _decision(
     stop = not urgent and (best is None or best.saving <= least)
     shown = best if stop or not tests else tests[0]
     give_back = name == GIVE_BACK
-    unfounded = give_back and not costs.founded(cure)
+    looked = is_looked_at(worked.case, worked.catalogue)
+    unfounded = give_back and not (costs.founded(cure) and looked)
     act = None if give_back else _allowed(worked, found, name)
     instead = named_repair(found.standing, worked.catalogue)
     if instead is not None and (state.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
         name, act = instead
         cure = state.chance_of_cure(name)
         give_back = unfounded = False
-    founded = costs.founded(cure)
+    founded = costs.founded(cure) and not unfounded
     nothing = UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
     return Decision(
         stop=stop,
@@ -289,7 +304,7 @@ def _decision(
         chance_of_cure=round(cure, 4),
         founded=founded,
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, shown, costs, founded=founded, unfounded=unfounded, urgent=urgent),
+        because=_because(stop, shown, costs, surer=founded and not give_back, unfounded=unfounded, urgent=urgent),
         cannot_tell=_cannot_tell(worked, state, tests, tools) if stop else "",
         currency=costs.currency,
         would_need=_would_need(worked, costs, best, least, found),
@@ -348,7 +363,7 @@ def _repair_words(worked: Worked, component: str, act: str | None) -> str:
 
 def _proof_words(worked: Worked, costs: Costs, component: str) -> str:
     return "; ".join(
-        f"{test.label}: {reads or f'{test.choices[0][1]}, several times over'}"
+        f"{asked_words(test.label)} {reads or f'{test.choices[0][1]}, several times over'}"
         for test, reads in proof_of(worked, costs, component)
     )
 
@@ -360,7 +375,7 @@ def proof_of(worked: Worked, costs: Costs, component: str) -> list[tuple[Test, s
     return [(test, range_words(*sound[test.id], test.unit) if test.id in sound else "") for test in tests]
 
 
-def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, unfounded: bool, urgent: bool) -> str:
+def _because(stop: bool, best: NextTest | None, costs: Costs, *, surer: bool, unfounded: bool, urgent: bool) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
     if stop and unfounded:
@@ -369,8 +384,8 @@ def _because(stop: bool, best: NextTest | None, costs: Costs, *, founded: bool, 
         return f"No test left is worth a shop's while, not even {best.label} ({minutes_words(best.minutes)})."
     if urgent:
         return f"{best.label} comes first: nothing else is safe before it."
-    surer = "To be surer: " if founded else ""
-    return f"{surer}{best.label} tells most for its time ({worth_words(best, costs.currency)})."
+    before = "To be surer: " if surer else ""
+    return f"{before}{best.label} tells most for its time ({worth_words(best, costs.currency)})."
 
 
 def _cannot_tell(

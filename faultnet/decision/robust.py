@@ -20,8 +20,8 @@ from faultnet.decision.choosing import choose
 from faultnet.decision.costs import Costs
 from faultnet.decision.repair import GIVE_BACK, Repairs, repairs_for
 from faultnet.decision.value import DecisionState
-from faultnet.diagnosis.diagnose import Worked, nothing_wrong, weights_by_now
-from faultnet.diagnosis.robust import NOTHING, Claim, Doubt, Turn, cause_claim, doubt_of, sides, turns_of
+from faultnet.diagnosis.diagnose import Worked, is_looked_at, nothing_wrong, weights_by_now
+from faultnet.diagnosis.robust import NOTHING, Claim, Doubt, Turn, cause_claim, doubt_of, name_of, sides, turns_of
 from faultnet.inference.corners import Doubtful, cannot_turn, least_odds, towards
 from faultnet.model.network import Array
 
@@ -118,10 +118,15 @@ def robustness(weighed: Weighed, costs: Costs, *, whole: bool = True) -> Robustn
         None,
         worked.catalogue.number("base_rate_off_by"),
         worked.catalogue.number("symptom_off_by"),
-        cause is not None and cause.chance >= worked.catalogue.number("probable_from"),
+        cause is not None and cause.chance >= worked.catalogue.number("probable_from") and _is_verdict(cause, worked),
     )
     fragile = found.verdict is not None and not found.verdict.holds
     return replace(found, settles=settling(weighed)) if fragile else found
+
+
+def _is_verdict(cause: Claim, worked: Worked) -> bool:
+    """Whether it says more than that this is a check-up: that nothing is wrong takes a look at the car."""
+    return cause.said != name_of(NOTHING) or is_looked_at(worked.case, worked.catalogue)
 
 
 def _has_leader(worked: Worked) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.case.types import Case, Reading, Visit
-from faultnet.diagnosis.acts import check_act, is_check_up
+from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.complaint import only_what_was_seen
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
@@ -21,7 +21,7 @@ from faultnet.diagnosis.needs import without_replaced
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
-from faultnet.diagnosis.slips import chance_of_slip
+from faultnet.diagnosis.slips import chance_of_slip, is_kept
 from faultnet.diagnosis.sound import sound_range_with
 from faultnet.diagnosis.wording import entry_words, share_words
 from faultnet.errors import ClashError
@@ -36,6 +36,8 @@ LEAST_ODDS = 1e-12
 ODD_MASS = 0.9
 ODD_MOST = 50
 STANDARD = "standard"
+KEPT_AS_RIGHT = "kept as right"
+TOLD_BY_THE_DRIVER = "ask"  # the group of tests that are questions
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,6 +132,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
     seen = _seen(worked)
     leading = [c for c in causes[:EXPLAINED_CAUSES] if c.probability > catalogue.number("explained_from")]
     left_out = worked.left_out
+    asked, clashes = _clashes(worked, seen, left_out)
     counted = [i for i, c in enumerate(worked.space.components) if c not in UNCOUNTED]
     ours = "" if catalogue.name == STANDARD else f" Judged by prior set {catalogue.name} {catalogue.version}."
     return Diagnosis(
@@ -140,12 +143,13 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         nothing_wrong=nothing_wrong(worked),
         reasons=_reasons(worked, [(c.component, c.mode) for c in leading], left_out),
         seen=seen,
-        clashes=_clashes(worked, seen, left_out),
+        clashes=clashes,
         summary=_summary(causes, worked) + ours,
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, counted] > 0).sum(axis=1).max()),
         cautions=tuple(catalogue.cautions[c] for c in catalogue.general_cautions),
         entries=sum(len(v.entries) for v in case.visits),
+        asked=asked,
     )
 
 
@@ -287,8 +291,10 @@ def _decibans_odd(chance: Array, likelihood: Array) -> float:
     return round(max(0.0, float(-10.0 * np.log10(max(as_odd, seen, LEAST_ODDS)))), 1)
 
 
-def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple[str, ...]:
-    """Readings that no car gives with the others, and those that are odd for the likely causes."""
+def _clashes(
+    worked: Worked, seen: tuple[Seen, ...], left_out: Without
+) -> tuple[tuple[tuple[int, int], ...], tuple[str, ...]]:
+    """Where readings are to be asked about; those and the ones that are odd for the likely causes, in words."""
     entries = {(v, k): e for v, visit in enumerate(worked.case.visits) for k, e in enumerate(visit.entries)}
     numbers = {place: e for place, e in entries.items() if isinstance(e, Reading)}
     slip = chance_of_slip(worked.models, numbers, worked.catalogue, worked.belief, left_out)
@@ -296,9 +302,12 @@ def _clashes(worked: Worked, seen: tuple[Seen, ...], left_out: Without) -> tuple
     slips, clashes = (worked.catalogue.number(name) for name in ("slip_from", "clash_from"))
     clashing = [s for s in seen if slip.get((s.visit, s.entry), 0.0) > slips]
     odd = [s for s in seen if s.surprise > clashes and s not in clashing]
-    return (
-        *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in clashing),
+    kept = [s for s in clashing if is_kept(numbers[s.visit, s.entry])]
+    asked = [s for s in clashing if s not in kept]
+    return tuple((s.visit, s.entry) for s in asked), (
+        *(f"Is this right? {s.said}: no car is likely to read so with the other entries. {again}" for s in asked),
         *(f"{s.said} does not fit the likely causes. {again}" for s in odd),
+        *(f"{s.said} is {KEPT_AS_RIGHT}, though no car is likely to read so with the other entries." for s in kept),
     )
 
 
@@ -312,7 +321,8 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
             return verdict
         return f"{verdict} After the repair it is still there with {share_words(first.still_there)}."
     if nothing > max(number("nothing_wrong_from"), first.probability):
-        so_far = "Nothing that was tested looks wrong" if _is_tested(worked.case) else "Nothing is tested yet"
+        looked = is_looked_at(worked.case, worked.catalogue)
+        so_far = "Nothing that was tested looks wrong" if looked else "Nothing is looked at or measured yet"
         return f"{so_far} ({share_words(nothing)} that no part is at fault)."
     leader = f"{first.label} ({share_words(first.probability)})"
     rival, chance = second.label, share_words(second.probability)
@@ -321,10 +331,26 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     return f"Not decided yet: {leader} leads {rival} ({chance})."
 
 
-def _is_tested(case: Case) -> bool:
-    """Whether anything was read, and not only told that it is a check-up."""
-    readings = (entry for visit in case.visits for entry in visit.entries if isinstance(entry, Reading))
-    return any(entry.not_measured is None and not is_check_up(entry) for entry in readings)
+def is_looked_at(case: Case, catalogue: Catalogue) -> bool:
+    """Whether anything was measured, looked at or done at the car, and the driver not only asked.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car, Case, Reading, Visit
+    >>> from faultnet.prior_set import load_catalogue
+    >>> told, seen = Reading("when_it_fails", state="does_not_fail"), Reading("smell", state="none")
+    >>> case = Case(Car(Battery(600.0)), (Visit((told,)),))
+    >>> is_looked_at(case, load_catalogue())
+    False
+    >>> is_looked_at(replace(case, visits=(Visit((told, seen)),)), load_catalogue())
+    True
+    """
+    return any(
+        not isinstance(entry, Reading)
+        or (entry.not_measured is None and catalogue.test(entry.test).group != TOLD_BY_THE_DRIVER)
+        for visit in case.visits
+        for entry in visit.entries
+    )
 
 
 def _clash(models: tuple[Model, ...], case: Case, catalogue: Catalogue, space: Hypotheses) -> ClashError:

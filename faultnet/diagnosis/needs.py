@@ -263,6 +263,24 @@ def _draws(case: Case, catalogue: Catalogue) -> bool:
     return bool(values) and values[-1] >= catalogue.number("draw_worth_finding")
 
 
+def is_disabled(visit: Visit, catalogue: Catalogue) -> bool:
+    """Whether fuel or ignition was disabled in a visit and not enabled again since.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> acts = Act("disable_fuel"), Act("enable_fuel")
+    >>> [is_disabled(Visit(acts[:k]), load_catalogue()) for k in range(3)]
+    [False, True, False]
+    """
+    return _met("fuel_disabled", visit, done_in(visit, catalogue).effects, catalogue)
+
+
+def has_to_fire(test: Test) -> bool:
+    """Whether the engine has to fire for a test, which it does not with fuel or ignition disabled."""
+    return test.id == "fires_when_cranked" or any(need in WHILE_IT_RUNS for need in test.needs)
+
+
 def minutes_for(need: str, catalogue: Catalogue) -> float:
     """Hands-on minutes it takes to bring a precondition about [min]."""
     return catalogue.number(f"minutes_for_{need}")

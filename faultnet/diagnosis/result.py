@@ -211,7 +211,7 @@ class Diagnosis:
         For the leading causes.
     seen : tuple of Seen
     clashes : tuple of str
-        Readings no likely hypothesis explains, with what to do.
+        Readings no likely hypothesis explains, with what to do; those of `asked` first, in its order.
     summary : str
         The verdict in a few sentences.
     dropped_prior_mass : float
@@ -221,6 +221,8 @@ class Diagnosis:
         Those that always hold; each test has its own.
     entries : int
         Number of entries taken into account.
+    asked : tuple of (int, int)
+        Visit and entry of each reading that no car is likely to give with the others and nobody has kept as right.
     """
 
     case: str
@@ -236,6 +238,7 @@ class Diagnosis:
     max_faults: int
     cautions: tuple[str, ...]
     entries: int
+    asked: tuple[tuple[int, int], ...] = ()
 
     def causes_to_frame(self) -> pd.DataFrame:
         """Give the causes as a frame, most likely first; chances in [-]."""

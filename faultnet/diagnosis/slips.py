@@ -17,6 +17,24 @@ from faultnet.diagnosis.models import Model
 from faultnet.inference.posterior import TINY, Belief
 from faultnet.prior_set.catalogue import Catalogue
 
+KEPT = "kept as right when asked about"
+
+
+def kept_note(note: str) -> str:
+    """The note of a reading that somebody kept when asked whether it is right.
+
+    Examples
+    --------
+    >>> kept_note(""), kept_note("cold morning")
+    ('kept as right when asked about', 'cold morning; kept as right when asked about')
+    """
+    return "; ".join(filter(None, (note, KEPT)))
+
+
+def is_kept(reading: Reading) -> bool:
+    """Whether somebody kept a reading when asked about it."""
+    return KEPT in reading.note
+
 
 def chance_of_slip(
     models: Sequence[Model],

@@ -35,21 +35,21 @@ def entry_words(catalogue: Catalogue, entry: Entry) -> str:
         return _act_words(catalogue, entry)
     test = catalogue.test(entry.test)
     if entry.not_measured is not None:
-        return f"{_asked(test.label)} {NOT_MEASURED_WORDS[entry.not_measured]}"
+        return f"{asked_words(test.label)} {NOT_MEASURED_WORDS[entry.not_measured]}"
     if entry.state is not None:
         said = dict(test.choices)[entry.state]
-        return f"{_asked(test.label)} {said}{' (not sure)' if entry.roughly else ''}"
+        return f"{asked_words(test.label)} {said}{' (not sure)' if entry.roughly else ''}"
     assert entry.value is not None
     near = LIMITS[entry.bound] if entry.bound else "about " if entry.roughly else ""
-    return f"{_asked(test.label)} {near}{value_words(entry.value, test.unit)}"
+    return f"{asked_words(test.label)} {near}{value_words(entry.value, test.unit)}"
 
 
-def _asked(label: str) -> str:
+def asked_words(label: str) -> str:
     """What stands before the answer: a question keeps its own mark, anything else gets a colon.
 
     Examples
     --------
-    >>> _asked("How does it turn over?"), _asked("Rest voltage")
+    >>> asked_words("How does it turn over?"), asked_words("Rest voltage")
     ('How does it turn over?', 'Rest voltage:')
     """
     return label if label.endswith(("?", "!", ".", ":")) else f"{label}:"

@@ -130,6 +130,8 @@ class Probes:
         Point an adapter is plugged in at; empty when there is none.
     lead : tuple of str
         Points a bridging lead joins.
+    opened : bool
+        Whether the two probes stand in the way of the current: what they bridge is taken apart for it.
     flow : str
         Which of :data:`FLOWS` carries current.
     """
@@ -139,6 +141,7 @@ class Probes:
     clamp: str = ""
     adapter: str = ""
     lead: tuple[str, ...] = ()
+    opened: bool = False
     flow: str = "none"
 
     def __post_init__(self) -> None:
@@ -155,7 +158,7 @@ class Probes:
         >>> Probes("positive_post", "positive_clamp").words()
         'Red probe on the positive post, black probe on the positive terminal clamp.'
         """
-        said = []
+        said = ["Clamp off, meter in series on its 10 A range."] if self.opened else []
         if self.red:
             said.append(f"Red probe on the {POINTS[self.red].label}, black probe on the {POINTS[self.black].label}.")
         if self.clamp:
@@ -210,3 +213,21 @@ PROBES: Mapping[str, Probes] = {
     "hold_after_charge": Probes(*AT_POSTS),
 }
 """Where the instrument goes, by test; tests that are not here have nothing to connect."""
+IN_SERIES: Mapping[tuple[str, str], Probes] = {
+    ("key_off_current", "multimeter_amperes"): Probes("negative_clamp", "negative_post", opened=True, flow="key_off"),
+}
+"""Where an instrument goes that does it otherwise than the first one, by test and instrument."""
+
+
+def probes_of(test: str, instrument: str = "") -> Probes | None:
+    """Where an instrument goes in a test; None where it has nothing to connect.
+
+    Examples
+    --------
+    >>> probes_of("key_off_current").words()
+    'Clamp meter around the negative cable.'
+    >>> series = probes_of("key_off_current", "multimeter_amperes")
+    >>> series.red, series.black, series.words()[:26]
+    ('negative_clamp', 'negative_post', 'Clamp off, meter in series')
+    """
+    return IN_SERIES.get((test, instrument)) or PROBES.get(test)

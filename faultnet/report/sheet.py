@@ -99,7 +99,7 @@ def _head(case: Case, case_id: str) -> str:
 def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
     """What is recommended with its proof, and the next test where one is still worth its cost."""
     said = []
-    if decision.founded or decision.stop:
+    if decision.leads or decision.stop:
         cure = f"; chance that it is the whole cure: {share_words(decision.chance_of_cure)}" if decision.repair else ""
         work = f"; {minutes_words(decision.minutes)} of work" if decision.minutes else ""
         money = money_words(decision.expected_cost, decision.currency)

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import cache
+
 import numpy as np
 import pytest
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
-from faultnet.decision import advise, load_costs
+from faultnet.cli.answers import UNFOUNDED, advice_answer
+from faultnet.cli.sheets import advice_sheet
+from faultnet.decision import Advice, advise, load_costs
+from faultnet.decision.advice import GIVE_BACK_WORDS, UNFOUNDED_WORDS
 from faultnet.diagnosis import Diagnosis, work_through
 from faultnet.diagnosis.diagnose import nothing_wrong
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.prior_set import load_catalogue
+from faultnet.report.robust import robust_line
+from faultnet.report.sheet import job_sheet
 
 CATALOGUE, COSTS = load_catalogue(), load_costs()
 CARS = (
@@ -66,8 +74,63 @@ def test_before_anything_is_read_nothing_is_said_to_look_sound() -> None:
     for entries in ((CHECK_UP, skipped), (CHECK_UP, Reading("built_in_eye", state="green"))):
         case = Case(CARS[0], (Visit(entries, MILD),))
         said.append(advise(case, CATALOGUE, COSTS, tools=USUAL_TOOLS).diagnosis.summary)
-    assert said[0].startswith("Nothing is tested yet (")
+    assert said[0].startswith("Nothing is looked at or measured yet (")
     assert said[1].startswith("Nothing that was tested looks wrong (")
+
+
+TOLD = tuple(Reading(t, state=FOUND_GOOD[t]) for t in ("how_it_turns_over", "fires_when_cranked", "charge_lamp"))
+UNDER_WAY = {
+    "nothing read": (CHECK_UP, Reading("rest_voltage", not_measured="skipped")),
+    "questions alone": (CHECK_UP, *TOLD),
+    "one look": (CHECK_UP, Reading("built_in_eye", state="green")),
+}
+
+
+@cache
+def under_way(situation: str) -> tuple[Case, Advice]:
+    case = Case(CARS[0], (Visit(UNDER_WAY[situation], MILD),))
+    return case, advise(case, CATALOGUE, COSTS, tools=USUAL_TOOLS)
+
+
+def to_do(text: str) -> str:
+    return " ".join(text.split("WHAT TO DO")[1].split("LIKELY CAUSES")[0].split())
+
+
+@pytest.mark.parametrize("situation", UNDER_WAY)
+def test_while_a_check_up_goes_on_its_next_test_is_the_headline(situation: str) -> None:
+    case, found = under_way(situation)
+    assert not found.decision.stop
+    first = found.diagnosis.next_tests[0].label
+    said = to_do(advice_sheet(found, case, CATALOGUE))
+    assert said.startswith(f"Go on testing. {first} tells most for its time")
+    assert f"Recommended: {GIVE_BACK_WORDS}" not in job_sheet(case, found.diagnosis, CATALOGUE, decision=found.decision)
+
+
+@pytest.mark.parametrize("situation", UNDER_WAY)
+def test_giving_back_is_named_only_of_a_car_at_which_something_was_looked_at(situation: str) -> None:
+    case, found = under_way(situation)
+    looked = "look" in situation
+    assert found.decision.founded is looked
+    assert found.decision.label == (GIVE_BACK_WORDS if looked else UNFOUNDED_WORDS)
+    assert advice_answer(found, CATALOGUE)["decision"]["label"] == (GIVE_BACK_WORDS if looked else UNFOUNDED)
+    assert (f"Without it: {GIVE_BACK_WORDS} (" in to_do(advice_sheet(found, case, CATALOGUE))) is looked
+
+
+def test_whether_it_holds_is_not_said_of_a_car_at_which_nothing_was_looked_at() -> None:
+    whole = {
+        situation: advise(Case(CARS[0], (Visit(UNDER_WAY[situation], MILD),)), CATALOGUE, COSTS, robust=True).robust
+        for situation in ("questions alone", "one look")
+    }
+    assert robust_line(whole["questions alone"], CATALOGUE) == ""
+    assert robust_line(whole["one look"], CATALOGUE) != ""
+
+
+def test_with_no_test_left_a_car_at_which_nothing_was_looked_at_is_not_said_to_be_first_repaired() -> None:
+    case, found = under_way("nothing read")
+    ended = replace(found, decision=replace(found.decision, stop=True))
+    said = to_do(advice_sheet(ended, case, CATALOGUE))
+    assert "first to try" not in said
+    assert "Repair nothing for now (chance that no part is at fault any more" in said
 
 
 def test_no_complaint_weighs_by_its_own_chance() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from faultnet import advise
 from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
+from faultnet.diagnosis.slips import kept_note
 from faultnet.prior_set import load_catalogue
 
 CATALOGUE = load_catalogue()
@@ -31,6 +32,19 @@ def test_a_current_of_530_amperes_and_at_the_next_start_90() -> None:
     first, again = Reading("crank_current", value=530.0), Reading("crank_current", value=90.0)
     said = clashes(Reading("how_it_turns_over", state="slow"), first, again)
     assert any("530" in s or "90" in s for s in said)
+
+
+def test_one_that_was_kept_is_named_and_no_longer_asked_about() -> None:
+    kept = Reading("crank_minimum", value=3.2, note=kept_note(""))
+    entries = (BRISK, FIRES, Reading("rest_voltage", value=12.6))
+    asked, after = (
+        advise(Case(CAR, (Visit((*entries, last), MILD),)), CATALOGUE).diagnosis
+        for last in (Reading("crank_minimum", value=3.2), kept)
+    )
+    assert asked.asked == ((0, 3),)
+    assert after.asked == ()
+    assert any("3.20 V is kept as right" in said for said in after.clashes)
+    assert not any("Is this right?" in said for said in after.clashes)
 
 
 def test_readings_that_fit_are_not_asked_about() -> None:

@@ -21,8 +21,9 @@ import pytest
 
 from faultnet.case.file import load_case
 from faultnet.case.types import Act, Reading, Visit
-from faultnet.decision import advise
+from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import GIVE_BACK_WORDS, UNFOUNDED_WORDS, Decision
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import EntryError
 from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
@@ -294,12 +295,28 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     )
     assert f"No test left is worth its time. Not sure: {UNFOUNDED_WORDS}" in nothing
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
-    assert f"Enough tested: {GIVE_BACK_WORDS}" in verdict.headline(enough, a_case())
+    assert f"Enough tested: {GIVE_BACK_WORDS}</b>, 80% that no part is at fault" in verdict.headline(enough, a_case())
+    under_way = replace(enough, stop=False)
+    assert verdict.headline(under_way, a_case()) == ""
     for outcome, cured in (("cured", True), ("no_change", False)):
         visit = Visit(entries=(Act("tighten_joint", component="negative_joint", outcome=outcome),))
         told = verdict.headline(enough, a_case(visits=(visit,)))
         assert ("has cured it" in told) is cured
         assert (GIVE_BACK_WORDS in told) is not cured
+
+
+def test_a_check_up_with_nothing_read_names_its_first_test_and_not_giving_the_car_back() -> None:
+    from workbench.widgets import verdict
+
+    visit = Visit((Reading("when_it_fails", state="does_not_fail"),), a_case().visits[0].conditions)
+    case = a_case(visits=(visit,))
+    advice = advise(case, CATALOGUE, load_costs(), tools=USUAL_TOOLS)
+    said = verdict.told(advice) + verdict.to_do(advice.decision, case, CATALOGUE)
+    assert verdict.headline(advice.decision, case) == ""
+    assert "Nothing is looked at or measured yet" in said
+    assert advice.diagnosis.next_tests[0].label in said
+    assert GIVE_BACK_WORDS not in said
+    assert "surer" not in said
 
 
 def test_a_run_that_was_overtaken_writes_nothing_old_over_what_was_typed_since(monkeypatch: pytest.MonkeyPatch) -> None:

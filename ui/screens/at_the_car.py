@@ -12,6 +12,7 @@ from workbench.answers import (
     belief,
     catalogue,
     costs,
+    counted,
     places,
     present,
     range_with,
@@ -20,11 +21,28 @@ from workbench.answers import (
     tests_of_parts,
     until,
 )
-from workbench.widgets import able, balance, begin, card, causes, circuit, others, pictures, toolbox, verdict, why, work
+from workbench.thinking import Belief
+from workbench.widgets import (
+    able,
+    balance,
+    begin,
+    card,
+    causes,
+    circuit,
+    doubts,
+    others,
+    pictures,
+    toolbox,
+    verdict,
+    why,
+    work,
+)
 from workbench.words import plain
 
 from faultnet.case.types import Case
 from faultnet.decision import Advice
+from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis.diagnose import KEPT_AS_RIGHT
 from faultnet.errors import ClashError
 from faultnet.report.strips import strips_of
 
@@ -44,14 +62,21 @@ def show() -> None:
     with st.container(key="page"):  # the style sheet sets these four side by side where there is room
         beliefs = st.container(key="beliefs")
         with beliefs:
-            frame.told(causes.bars(now, _before(opened.case), catalogue()) + causes.mended(was, now, catalogue()))
+            bars = st.empty()
+            with bars:
+                _bars(opened.case, now, was)
             _last_done(opened)
-        advice = answer(opened.case, state.shop())
+        advice = whole = answer(opened.case, state.shop())
+        case = counted(opened.case, state.shop())
+        if whole.diagnosis.asked:
+            advice = answer(case, state.shop())
+            with bars:
+                _bars(case, present(case), belief(case))
         found = card.proposal(advice.diagnosis, catalogue(), state.chosen_test(), ranges(opened.case))
         with beliefs:
-            _warnings(advice, opened.case)
+            _warnings(advice, whole.diagnosis, opened.case)
         parts = {"now": partial(_now, opened.case, found, advice),
-                 "story": partial(_story, opened.case, advice)}  # fmt: skip
+                 "story": partial(_story, case, advice)}  # fmt: skip
         slot = None
         for name in ("story", "now") if advice.decision.stop else ("now", "story"):
             with st.container(key=name):
@@ -59,7 +84,7 @@ def show() -> None:
         with st.container(key="rest"):
             _rest(opened.case, advice, found)
         if slot is not None and opened.case.outcome is None:
-            _holds(opened.case, slot)  # last, as nothing else waits for it
+            _holds(case, slot)  # last, as nothing else waits for it
     frame.told(verdict.general_cautions(catalogue()))
 
 
@@ -70,21 +95,30 @@ def _now(case: Case, found: card.Proposal | None, advice: Advice) -> None:
     elif found is None:
         frame.note("No test is left with the tools at hand. Tick more tools on the page 'Car', or begin a new visit.")
     else:
-        sound = range_with(case, found.test.id, card.instrument_chosen(found.test))
+        instrument = card.instrument_chosen(found.test, catalogue())
+        sound = range_with(case, found.test.id, instrument)
         about = tests_of_parts(case, state.shop())
-        drawn = circuit.picture(found.test.id, advice.diagnosis, about, catalogue())
+        drawn = circuit.picture(found.test.id, instrument, advice.diagnosis, about, catalogue())
         card.show(found, case, catalogue(), sound, drawn, stop=advice.decision.stop)
         if found.chosen:
             st.button("Show the proposed test instead", key="proposed", on_click=state.choose_test, args=(None,))
 
 
-def _warnings(advice: Advice, case: Case) -> None:
+def _bars(case: Case, now: Belief, was: Belief) -> None:
+    frame.told(causes.bars(now, _before(case), catalogue()) + causes.mended(was, now, catalogue()))
+
+
+def _warnings(advice: Advice, whole: Diagnosis, case: Case) -> None:
     """What must be seen at once: a change that waits, readings that fit nothing, that enough was tested."""
     waiting = state.pending()
     if waiting is not None:
         frame.show_waiting(waiting)
-    for clash in advice.diagnosis.clashes:
-        frame.told(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
+    doubts.show(case, whole.asked, catalogue())
+    for clash in whole.clashes[len(whole.asked) :]:
+        if KEPT_AS_RIGHT in clash:
+            frame.note(clash)
+        else:
+            frame.told(f"<div class='fn-wrong' role='alert'><b>Measure again.</b> {plain(clash)}</div>")
     stop = verdict.headline(advice.decision, case)
     if stop and case.outcome is None:
         frame.told(stop)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 from workbench import frame, state
-from workbench.answers import answer, belief, catalogue, places, present, robust, until
+from workbench.answers import answer, belief, catalogue, counted, places, present, robust, until
 from workbench.widgets import causes, pictures, why
 from workbench.words import plain
 
@@ -26,19 +26,20 @@ def show() -> None:
     opened = frame.begin()
     if opened is None:
         return
-    diagnosis = answer(opened.case, state.shop()).diagnosis
+    case = counted(opened.case, state.shop())
+    diagnosis = answer(case, state.shop()).diagnosis
     left, right = st.columns(2, gap="medium")
     with left:
         frame.title("How likely each cause is")
-        now, was = present(opened.case), belief(opened.case)
+        now, was = present(case), belief(case)
         frame.told(causes.bars(now, None, catalogue(), SHOWN) + causes.mended(was, now, catalogue()))
         frame.note("Faults can come together, so that the shares need not add up to 100 %.")
         _reasons(diagnosis)
-        _hinges(opened.case, diagnosis)
+        _hinges(case, diagnosis)
     with right:
-        _visits(opened.case)
-        _course(opened.case)
-        found = strips_of(opened.case, diagnosis, catalogue())
+        _visits(case)
+        _course(case)
+        found = strips_of(case, diagnosis, catalogue())
         if found:
             frame.title("Readings beside a sound car")
             frame.told("".join(pictures.strip(s) for s in found))

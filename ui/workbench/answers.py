@@ -5,7 +5,7 @@ What is not kept is asked of :mod:`workbench.thinking`, in a process beside the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from faultnet.case.types import Car, Case, Conditions, Entry
@@ -19,8 +19,8 @@ from workbench.thinking import Belief, Range, Shop, catalogue, costs
 from workbench.workers import ask
 
 __all__ = [
-    "NO_FAULT", "Place", "Shop", "advised_in_turn", "answer", "belief", "catalogue", "costs", "forget", "keep_up",
-    "places", "plan", "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
+    "NO_FAULT", "Place", "Shop", "advised_in_turn", "answer", "belief", "catalogue", "costs", "counted", "forget",
+    "keep_up", "places", "plan", "present", "range_with", "ranges", "robust", "tests_of_parts", "until",
 ]  # fmt: skip
 
 
@@ -46,6 +46,16 @@ def answer(case: Case, shop: Shop) -> Advice:
         As :func:`faultnet.decision.advise`.
     """
     return _advice(case, shop)[0]
+
+
+def counted(case: Case, shop: Shop) -> Case:
+    """A case without the readings that are asked about, which count for nothing until somebody keeps them."""
+    asked = answer(case, shop).diagnosis.asked
+    if not asked:
+        return case
+    visits = enumerate(case.visits)
+    left = [(v, tuple(e for k, e in enumerate(v.entries) if (n, k) not in asked)) for n, v in visits]
+    return replace(case, visits=tuple(replace(visit, entries=entries) for visit, entries in left))
 
 
 def tests_of_parts(case: Case, shop: Shop) -> dict[str, tuple[str, ...]]:

@@ -37,6 +37,8 @@
     const keys = document.querySelector('.fn-keys[data-draft]'), input = field('entry');
     if (!keys || !input) { draft = null; return; }
     if (leaving && input.value === '') { kept.set(leaving, ''); leaving = null; }
+    const {begin, begun} = keys.dataset;  // a reading to be corrected is put back into the field, once
+    if (begun && kept.get('fn begun') !== begun) { kept.set('fn begun', begun); kept.set(keys.dataset.draft, begin); }
     const was = kept.get(keys.dataset.draft) || '';
     // the server's widget may empty a field after it was drawn: what was kept is then put back
     const emptied = was && !leaving && input.value === '';
@@ -50,7 +52,7 @@
   }
   document.addEventListener('input', e => {
     if (draft && !putting && e.target === field('entry')) kept.set(draft, e.target.value);
-  });
+  }, true);  // before the server's widget draws: what was emptied by hand would be put back
   const leave = () => { leaving = draft; };
   document.addEventListener('keydown', e => { if (e.key === 'Enter' && e.target === field('entry')) leave(); }, true);
 
@@ -256,6 +258,6 @@
 
   window.fnPage = {look, show, to, turn, rung: 0};
   new MutationObserver(look).observe(document.body, {childList: true, subtree: true, attributes: true,
-    attributeFilter: ['data-draft', 'data-figures', 'data-show', 'data-to', 'data-count', 'data-turn', 'data-chosen', 'value']});
+    attributeFilter: ['data-draft', 'data-figures', 'data-begun', 'data-show', 'data-to', 'data-count', 'data-turn', 'data-chosen', 'value']});
   look();
 })();

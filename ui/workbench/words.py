@@ -18,6 +18,8 @@ NOT_MEASURED = {
     "unstable": "Will not settle",
     "not_fitted": "Not fitted",
 }
+NO_ANSWER = {"skipped": "Not known, or not tried"}
+FUEL_IS_OFF = "Fuel or ignition is still disabled: enable it again before the car is started."
 OUTCOMES = {"cured": "Cured", "better": "Better", "no_change": "No change"}
 PROOFS = {
     "replacement": "The part was replaced, and the car is cured",

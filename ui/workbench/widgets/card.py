@@ -9,16 +9,16 @@ import streamlit as st
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.acts import CHARGING
-from faultnet.diagnosis.needs import NEED_UNDONE_BY, preparing_acts, unmet_needs
+from faultnet.diagnosis.needs import NEED_UNDONE_BY, has_to_fire, is_disabled, preparing_acts, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words, worth_words
 from faultnet.errors import FaultnetError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test, Timer
 from workbench import entering, frame, state
-from workbench.widgets import cautions, timers
+from workbench.widgets import cautions, doubts, timers
 from workbench.widgets.fields import keys
-from workbench.words import NOT_MEASURED, plain, shown_units, tool_words
+from workbench.words import FUEL_IS_OFF, NO_ANSWER, NOT_MEASURED, plain, shown_units, tool_words
 
 LEAST_CHANCE = 0.03
 TO_OTHERS = "<p class='fn-jumps'><a href='#other-tests' target='_self'>Measured something else?</a></p>"
@@ -88,10 +88,12 @@ def care(found: Proposal, catalogue: Catalogue) -> str:
     return cautions.block(found.test.cautions, catalogue)
 
 
-def steps(found: Proposal, catalogue: Catalogue) -> str:
+def steps(found: Proposal, visit: Visit, catalogue: Catalogue) -> str:
     """HTML of what must hold first and of the steps."""
     test, worth = found.test, found.worth
     needs = worth.prepare if worth is not None else tuple(catalogue.preconditions[n] for n in test.needs)
+    if _is_kept_from_firing(test, visit, catalogue):
+        needs = (FUEL_IS_OFF, *needs)
     parts = []
     if needs:
         items = "".join(f"<li>{plain(n)}</li>" for n in needs)
@@ -199,7 +201,7 @@ def show(
         with st.container(key="circuit"):
             if circuit:
                 st.html(circuit)
-        frame.told(care(found, catalogue) + steps(found, catalogue))
+        frame.told(care(found, catalogue) + steps(found, case.visits[-1], catalogue))
         with st.container(key="slot_before"):
             _prepared(found, case, catalogue)
         with st.container(key="slot_timers"):
@@ -223,7 +225,7 @@ def show(
                                       args=(found, case, state.drawn()))  # fmt: skip
             number = found.test.kind == "number"
             units = shown_units(found.test.unit) if number else ()
-            half_typed = f"data-draft='fn {plain(state.case_id())} {found.test.id}'"
+            half_typed = f"data-draft='fn {plain(state.case_id())} {found.test.id}' {doubts.typed_again(found.test.id)}"
             st.html(keys("entry", units, sign=number, limits=number, more=half_typed))
         _could_not(found, case)
         _afterwards(found, case, catalogue)
@@ -235,7 +237,17 @@ def preparing(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Act,
     """What is to be done on the car before the test, as entries; what is listed under 'First' and can be entered."""
     listed = None if found.worth is None else found.worth.prepare
     unmet = unmet_needs(found.test, visit, catalogue)
-    return preparing_acts(tuple(n for n in unmet if listed is None or catalogue.preconditions[n] in listed))
+    first = enabling(catalogue) if _is_kept_from_firing(found.test, visit, catalogue) else ()
+    return (*first, *preparing_acts(tuple(n for n in unmet if listed is None or catalogue.preconditions[n] in listed)))
+
+
+def _is_kept_from_firing(test: Test, visit: Visit, catalogue: Catalogue) -> bool:
+    return has_to_fire(test) and is_disabled(visit, catalogue)
+
+
+def enabling(catalogue: Catalogue) -> tuple[Act, ...]:
+    """What lets the engine fire again."""
+    return tuple(Act(act.id) for act in catalogue.acts if act.effect in NEED_UNDONE_BY["fuel_disabled"])
 
 
 def _prepared(found: Proposal, case: Case, catalogue: Catalogue) -> None:
@@ -264,10 +276,15 @@ def _answers(found: Proposal, case: Case) -> None:
             st.checkbox("Not sure of the answer", key=f"roughly_{found.test.id}")
 
 
-def instrument_chosen(test: Test) -> str:
-    """The instrument the next reading is taken with: as chosen, as last time, or the ordinary one."""
-    last = state.recall("last_instruments", {}).get(test.id, test.instruments[0])
-    return str(state.recall(f"instrument_{test.id}") or last)
+def instrument_chosen(test: Test, catalogue: Catalogue) -> str:
+    """The instrument the next reading is taken with: as chosen, as last time, or the first that is at hand."""
+    usual = state.recall("last_instruments", {}).get(test.id) or _at_hand(test, catalogue)
+    return str(state.recall(f"instrument_{test.id}") or usual)
+
+
+def _at_hand(test: Test, catalogue: Catalogue) -> str:
+    have = state.shop().tools
+    return next((i for i in test.instruments if catalogue.instrument(i).tool in have), test.instruments[0])
 
 
 def _instrument(found: Proposal, catalogue: Catalogue) -> None:
@@ -279,7 +296,7 @@ def _instrument(found: Proposal, catalogue: Catalogue) -> None:
         if len(found.test.instruments) > 1:
             ids = list(found.test.instruments)
             labels = {i: catalogue.instrument(i).label for i in ids}
-            index = ids.index(instrument_chosen(found.test))
+            index = ids.index(instrument_chosen(found.test, catalogue))
             st.selectbox("Instrument", ids, index=index, key=f"instrument_{found.test.id}",
                          format_func=labels.__getitem__, label_visibility="collapsed")  # fmt: skip
 
@@ -288,7 +305,7 @@ def undoing(found: Proposal, visit: Visit, catalogue: Catalogue) -> tuple[Act, .
     """What is to be put back after the test, as entries: the engine is let fire again."""
     if "fuel_disabled" not in found.test.needs:
         return ()
-    return tuple(Act(act.id) for act in catalogue.acts if act.effect in NEED_UNDONE_BY["fuel_disabled"])
+    return enabling(catalogue)
 
 
 def _afterwards(found: Proposal, case: Case, catalogue: Catalogue) -> None:
@@ -301,8 +318,9 @@ def _afterwards(found: Proposal, case: Case, catalogue: Catalogue) -> None:
 
 def _could_not(found: Proposal, case: Case) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="could_not"):
-        st.html("<p class='fn-label'>No reading?</p>", width="content")
-        for reason, label in NOT_MEASURED.items():
+        asked = found.test.group == "ask"
+        st.html(f"<p class='fn-label'>No {'answer' if asked else 'reading'}?</p>", width="content")
+        for reason, label in (NO_ANSWER if asked else NOT_MEASURED).items():
             st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason, state.drawn()))
         st.html(TO_OTHERS, width="content")
 

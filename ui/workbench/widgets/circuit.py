@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
-from faultnet.report.circuit import HEIGHT, PARTS, PROBES, TOP, WIDTH
+from faultnet.report.circuit import HEIGHT, PARTS, TOP, WIDTH, probes_of
 from faultnet.report.circuit_picture import draw_circuit, members_of, part_words, suspicion
 from faultnet.report.words import LEAST_SHARE
 from workbench.widgets.pictures import image, paper
@@ -21,18 +21,20 @@ from workbench.words import minutes, plain
 MOST_TESTS = 5
 
 
-def picture(test: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]], catalogue: Catalogue) -> str:
+def picture(
+    test: str, instrument: str, diagnosis: Diagnosis, about: Mapping[str, tuple[str, ...]], catalogue: Catalogue
+) -> str:
     """HTML of the circuit for a test, its parts to be pressed; empty where nothing is connected.
 
     Parameters
     ----------
-    test : str
+    test, instrument : str
     diagnosis : Diagnosis
     about : mapping of component to tuple of str
         Tests that tell most about it; see :func:`faultnet.decision.about.telling_tests`.
     catalogue : Catalogue
     """
-    probes = PROBES.get(test)
+    probes = probes_of(test, instrument)
     if probes is None:
         return ""
     suspects = suspicion(diagnosis)

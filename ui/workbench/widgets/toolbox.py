@@ -11,6 +11,8 @@ from faultnet.prior_set.catalogue import Catalogue
 from workbench import frame, state
 from workbench.settings import all_tools, changed, tools_at_hand
 
+VOLTMETER = "voltmeter"
+
 
 def show(catalogue: Catalogue) -> None:
     """Say which tools are counted on, and offer the other lot; each tool by itself is ticked on the page Car."""
@@ -20,6 +22,8 @@ def show(catalogue: Catalogue) -> None:
         _offer("A whole shop's tools", "tools_all", known)
     if set(have) != USUAL_TOOLS & set(known):
         _offer("What most people have", "tools_usual", sorted(USUAL_TOOLS & set(known)))
+    if set(have) != {VOLTMETER}:
+        _offer("A voltmeter alone", "tools_voltmeter", (VOLTMETER,))
 
 
 def counted_on(have: Collection[str], known: Collection[str]) -> str:

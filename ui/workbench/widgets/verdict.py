@@ -5,12 +5,13 @@ from __future__ import annotations
 from faultnet.case.types import Act, Case, CaseOutcome
 from faultnet.decision import Advice, Decision
 from faultnet.decision.robust import Robustness
+from faultnet.diagnosis.needs import is_disabled
 from faultnet.diagnosis.wording import share_words
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.report.beliefs import cause_words
 from faultnet.report.robust import robust_line
 from workbench.widgets.work import how
-from workbench.words import PROOFS, minutes, money, plain
+from workbench.words import FUEL_IS_OFF, PROOFS, minutes, money, plain
 
 STANDS = "where-it-stands"
 
@@ -21,11 +22,12 @@ def headline(decision: Decision, case: Case) -> str:
     While testing goes on, it stands there only when the first repair is well founded, which nobody should have to look
     for. Once enough was tested, what to do stands right below.
     """
-    cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
+    what = "this is the whole cure" if decision.repair else "no part is at fault"
+    cure = f", {share_words(decision.chance_of_cure)} that {what}" if decision.repair or decision.founded else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop:
         return f"<p class='fn-stop'><b>{_why_stop(decision)}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
-    if decision.repair is None or not decision.founded:
+    if not decision.leads:
         return ""
     return (
         f"<p class='fn-stop'><b>To repair first: {plain(decision.label)}</b>{plain(cure)}. The test below is still "
@@ -87,6 +89,8 @@ def _if_stopped_now(decision: Decision) -> str:
 
 def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
     parts = [f"<p class='fn-label'>What to do: {plain(what_to_do(decision, case))}</p>"]
+    if is_disabled(case.visits[-1], catalogue):
+        parts.append(f"<p><b>{FUEL_IS_OFF}</b></p>")
     if decision.repair is not None:
         parts.append(f"<p>Chance that it is the whole cure: {plain(share_words(decision.chance_of_cure))}.</p>")
         if decision.currency:
@@ -96,12 +100,17 @@ def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
     if decision.act is not None:
         parts.append(how(catalogue.act(decision.act), catalogue, decision.repair))
     else:
-        parts.append("<p>When a later visit is good, close the case on the page 'Entries'.</p>")
+        when = "When a later visit is good, close" if decision.repair or _was_worked_on(case) else "Close"
+        parts.append(f"<p>{when} the case on the page 'Entries'.</p>")
     if decision.proof:
         parts.append(
             f"<p><b>Prove it:</b> {plain(decision.proof)}. Enter the work below with how the complaint stands.</p>"
         )
     return "".join(parts)
+
+
+def _was_worked_on(case: Case) -> bool:
+    return any(isinstance(entry, Act) and entry.outcome for visit in case.visits for entry in visit.entries)
 
 
 def _left_after_all(decision: Decision) -> str:
