@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.case.types import Case, Reading, Visit
+from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
 from faultnet.diagnosis.complaint import only_what_was_seen
 from faultnet.diagnosis.course import Course, course
@@ -42,7 +42,7 @@ TOLD_BY_THE_DRIVER = "ask"  # the group of tests that are questions
 
 @dataclass(frozen=True, eq=False)
 class Worked:
-    """A case worked through, for those who need more than the diagnosis."""
+    """A case worked through, for those who need more than the diagnosis; `told` is its last visit as it was entered."""
 
     case: Case
     catalogue: Catalogue
@@ -50,6 +50,7 @@ class Worked:
     space: Hypotheses
     belief: Belief
     course: Course
+    told: Visit = field(default_factory=Visit, repr=False)
 
     @cached_property
     def left_out(self) -> Without:
@@ -86,6 +87,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     """
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
+    told = case.visits[-1]
     visits = (only_what_was_seen(without_replaced(v, catalogue), catalogue) for v in case.visits)
     case = replace(case, visits=tuple(visits))
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
@@ -94,7 +96,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     belief = updated(space, whole.log_likelihood)
     if belief is None:
         raise _clash(models, case, catalogue, space)
-    return Worked(case, catalogue, models, space, belief, whole)
+    return Worked(case, catalogue, models, space, belief, whole, told)
 
 
 def check_case(case: Case, catalogue: Catalogue) -> None:
@@ -144,7 +146,7 @@ def diagnosis_of(worked: Worked, tests: tuple[NextTest, ...]) -> Diagnosis:
         reasons=_reasons(worked, [(c.component, c.mode) for c in leading], left_out),
         seen=seen,
         clashes=clashes,
-        summary=_summary(causes, worked) + ours,
+        summary=_summary(causes, worked) + _not_counted(worked) + ours,
         dropped_prior_mass=worked.space.dropped,
         max_faults=int((worked.space.modes[:, counted] > 0).sum(axis=1).max()),
         cautions=tuple(catalogue.cautions[c] for c in catalogue.general_cautions),
@@ -329,6 +331,17 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
     if first.probability >= number("probable_from"):
         return f"Probably {leader}; {rival} is not ruled out ({chance})."
     return f"Not decided yet: {leader} leads {rival} ({chance})."
+
+
+def _not_counted(worked: Worked) -> str:
+    """That what was said of the last act is not counted, where it is not."""
+    pairs = zip(worked.told.entries, worked.case.visits[-1].entries, strict=True)
+    acts = [(said, counted) for said, counted in pairs if isinstance(said, Act)]
+    if not acts or acts[-1][0] == acts[-1][1]:
+        return ""
+    if worked.catalogue.act(acts[-1][0].act).effect == "advise_use":
+        return " Whether advice on its use was all it took shows when the car is used again."
+    return " What is said of the last repair is not counted: nothing was amiss just before it."
 
 
 def is_looked_at(case: Case, catalogue: Catalogue) -> bool:

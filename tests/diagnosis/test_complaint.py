@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from faultnet import advise
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Outcome, Reading, Visit
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.complaint import only_what_was_seen
@@ -67,6 +68,15 @@ def test_a_fault_that_did_not_show_is_not_cured_by_the_wrong_repair() -> None:
     before = believed("battery", NORMAL, replace(NEW, outcome=None))
     assert believed("battery", NORMAL, NEW) == pytest.approx(before, abs=1e-9)
     assert believed("battery", SLOW, NEW) > believed("battery", SLOW, replace(NEW, outcome=None)) + 0.05
+
+
+def test_the_verdict_says_what_is_not_counted() -> None:
+    for entries, words in (
+        ((NORMAL, NEW), "not counted: nothing was amiss just before it"),
+        ((SLOW, Act("advise_use", "use", "cured")), "shows when the car is used again"),
+    ):
+        assert words in advise(Case(CAR, (Visit(entries, MILD),))).diagnosis.summary
+    assert "counted" not in advise(Case(CAR, (Visit((SLOW, NEW), MILD),))).diagnosis.summary
 
 
 def believed(component: str, *entries: Entry) -> float:
