@@ -134,13 +134,22 @@ class Misread:
 
 def misread(catalogue: Catalogue, instrument: Instrument, unit: str, edges: tuple[float, ...], sound: Array) -> Misread:
     """What a slip with an instrument reads of a quantity."""
-    return Misread(
+    return _law(
         edges,
-        sound,
-        slips_of(catalogue, instrument, unit),
+        sound.tobytes(),
+        tuple(slips_of(catalogue, instrument, unit).items()),
         DISPLAYS * reading_spread(instrument, 0.0),
         (catalogue.number("usual_rest_voltage"), catalogue.number("slip_battery_spread")),
     )
+
+
+@lru_cache(maxsize=512)
+def _law(
+    edges: tuple[float, ...], sound: bytes, kinds: tuple[tuple[str, float], ...], nought: float,
+    battery: tuple[float, float],
+) -> Misread:  # fmt: skip
+    """The same for the same numbers, kept with what was worked out for it."""
+    return Misread(edges, np.frombuffer(sound), dict(kinds), nought, battery)
 
 
 def _normal(value: float, middle: float, spread: float) -> float:
