@@ -23,7 +23,7 @@ from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, re
 from faultnet.diagnosis.rows import Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.inference.evidence import Evidence, pooled
+from faultnet.inference.evidence import Evidence, log_background, pooled
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Stage, VisitModel
@@ -715,7 +715,7 @@ def pooled_evidence(evidence: Sequence[Evidence]) -> tuple[tuple[Evidence, ...],
             found.append(mine[0])
             continue
         likelihoods, scale = pooled(mine)
-        background = np.exp(sum(np.log(e.background) for e in mine) - scale)
+        background = np.exp(log_background(mine) - scale)
         found.append(Evidence(quantity, likelihoods[quantity], max(float(background), LEAST_BACKGROUND)))
         log_scale += scale
     return tuple(found), log_scale

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from faultnet.inference.repeated import Number
 from faultnet.instruments import (
     Offset,
     above_likelihood,
+    background_shares,
     below_likelihood,
     choice_likelihood,
     comparison_offset,
@@ -55,7 +57,8 @@ def evidence_of(
     if test.kind == "choice":
         assert reading.state is not None
         likelihood, background = choice_likelihood(reading.state, node.states, instrument.slip, roughly=reading.roughly)
-        return Evidence(node.name, likelihood, _stranger(network, catalogue, node.name, likelihood, background))
+        spoilt = np.full(len(likelihood), 1.0 / len(likelihood))
+        return _with_stranger(network, catalogue, Evidence(node.name, likelihood, background), spoilt)
     assert reading.value is not None
     shift = offset_for(catalogue, test, instrument, offset)
     law = {None: number_likelihood, "above": above_likelihood, "below": below_likelihood}[reading.bound]
@@ -63,11 +66,11 @@ def evidence_of(
     likelihood, background = law(
         reading.value, node.edges, instrument, roughly=reading.roughly, offset=shift, slipped=slipped
     )
-    stranger = _stranger(network, catalogue, node.name, likelihood, background)
-    if reading.bound is not None:
-        return Evidence(node.name, likelihood, stranger)
-    number = _number(reading.value, node, instrument, shift, reading.roughly, slipped)
-    return Evidence(node.name, likelihood, stranger, number)
+    number = None
+    if reading.bound is None:
+        number = _number(reading.value, node, instrument, shift, reading.roughly, slipped)
+    found = Evidence(node.name, likelihood, background, number)
+    return _with_stranger(network, catalogue, found, background_shares(node.edges))
 
 
 def slip_of(network: Network, catalogue: Catalogue, reading: Reading) -> float:
@@ -91,10 +94,11 @@ def _number(value: float, node: Node, instrument: Instrument, shift: Offset, rou
     return Number(at, spread, 1.0 - instrument.slip, instrument.slip * slipped, node.edges)
 
 
-def _stranger(network: Network, catalogue: Catalogue, quantity: str, likelihood: Array, background: float) -> float:
-    """Likelihood of a reading under a fault the model does not know: spoilt, or that of a sound car."""
-    spoilt = catalogue.number("unlisted_mixture")
-    return float(spoilt * background + (1.0 - spoilt) * (network.sound[quantity] @ likelihood))
+def _with_stranger(network: Network, catalogue: Catalogue, found: Evidence, spoilt: Array) -> Evidence:
+    """Evidence with what it is under a fault the model does not know: spoilt, or that of a sound car."""
+    share, sound = catalogue.number("unlisted_mixture"), network.sound[found.quantity]
+    background = share * found.background + (1.0 - share) * float(sound @ found.likelihood)
+    return replace(found, background=float(background), stranger=share * spoilt + (1.0 - share) * sound)
 
 
 def offset_for(catalogue: Catalogue, test: Test, instrument: Instrument, offset: Offset | None = None) -> Offset:

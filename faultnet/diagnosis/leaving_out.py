@@ -277,7 +277,8 @@ class _Behind:
         )
         log = log_whole + rest_scale + log_ratio
         strangers = np.flatnonzero(traced.model.subset(traced.rows.at).unlisted)
-        log[strangers] = (log_whole - log_background([evidence]))[strangers]
+        without = log_background([o.evidence for o in read if o.entry != entry])
+        log[strangers] = (log_whole + without - log_background([o.evidence for o in read]))[strangers]
         return traced.rows.origin, log
 
     def _whole(self, i: int, traced: Traced, after: Weights) -> tuple[Array, Array]:

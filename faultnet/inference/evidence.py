@@ -27,22 +27,51 @@ class Evidence:
         The same under a fault the model does not know [-].
     number : Number, optional
         The reading itself, for when the same quantity is read again.
+    stranger : array, shape (states,), optional
+        What the quantity may be under a fault the model does not know [-], for the same.
     """
 
     quantity: str
     likelihood: Array = field(repr=False)
     background: float
     number: Number | None = field(default=None, repr=False, compare=False)
+    stranger: Array | None = field(default=None, repr=False, compare=False)
 
 
 def evidence_key(evidence: Sequence[Evidence]) -> Hashable:
     """What evidence is known by among the results kept."""
-    return tuple((e.quantity, e.likelihood.tobytes(), e.background, e.number) for e in evidence)
+    strangers = [None if e.stranger is None else e.stranger.tobytes() for e in evidence]
+    said = [(e.quantity, e.likelihood.tobytes(), e.background, e.number) for e in evidence]
+    return tuple(zip(said, strangers, strict=True))
 
 
 def log_background(evidence: Sequence[Evidence]) -> float:
-    """Log likelihood of the evidence under a fault the model does not know."""
-    return float(sum(np.log(e.background) for e in evidence))
+    """Log likelihood of the evidence under a fault the model does not know.
+
+    Notes
+    -----
+    Such a fault stays what it is as any other: what was read of a quantity once is read of it again.
+
+    Examples
+    --------
+    >>> sure = np.array([0.98, 0.01, 0.01])
+    >>> once = Evidence("q", sure, 1.0 / 3.0, stranger=np.full(3, 1.0 / 3.0))
+    >>> np.exp([log_background([once]), log_background([once, once])]).round(2)
+    array([0.33, 0.32])
+    """
+    read: dict[str, list[Evidence]] = {}
+    for e in evidence:
+        read.setdefault(e.quantity, []).append(e)
+    return sum(_log_of_stranger(mine) for mine in read.values())
+
+
+def _log_of_stranger(mine: Sequence[Evidence]) -> float:
+    """The same for what was read of one quantity."""
+    stranger = mine[0].stranger
+    if len(mine) == 1 or stranger is None or any(e.stranger is None for e in mine):
+        return float(sum(np.log(e.background) for e in mine))
+    likelihoods, log_scale = pooled(mine)
+    return float(np.log(stranger @ likelihoods[mine[0].quantity])) + log_scale
 
 
 def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:

@@ -18,7 +18,7 @@ import pytest
 
 from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis import diagnose
-from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
+from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full, pooled_evidence
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
 from faultnet.inference.evidence import Evidence
@@ -247,7 +247,10 @@ def test_a_jump_start_speaks_of_the_car_with_a_full_battery_for_a_moment(outcome
     heard = [demo.catalogue().number(f"cranking_{outcome}_{behaviour}") for behaviour in BEHAVIOURS]
     cranking = Evidence("crank_behaviour", np.array(heard), 0.2)
     expected = written_out(
-        [reduced(), reduced()], [demo.evidence((*FLAT, *FULL)), (cranking,)], later, [(), ("battery", "use", "drain")]
+        [reduced(), reduced()],
+        [pooled_evidence(demo.evidence((*FLAT, *FULL)))[0], (cranking,)],
+        later,
+        [(), ("battery", "use", "drain")],
     )
     assert_same(believed(visit(*FLAT, Act("jump_start", outcome=outcome), *FULL)), theirs(expected))  # type: ignore[arg-type]
 

@@ -127,13 +127,26 @@ def test_repeated_soft_readings_multiply() -> None:
     """Three rough readings of one voltage, of which only the likelihoods are known, bear on one true voltage."""
     network, space, model = small()
     again = demo.evidence([demo.SECOND[0]]) * 3
-    rough = [*demo.evidence([demo.FIRST[2]]), *(replace(e, number=None) for e in again)]
+    rough = [*demo.evidence([demo.FIRST[2]]), *(replace(e, number=None, stranger=None) for e in again)]
     found = believed(space, log_likelihood(model, rough)).marginals()
     assert_same(found, by_pgmpy(demo.asked(network, rough), network.components))
     first, *_, last = rough
     product = Evidence(last.quantity, last.likelihood**3, last.background**3)
     once = believed(space, log_likelihood(model, [first, product])).marginals()
     assert_same(found, once, 1e-12)
+
+
+def test_a_fault_that_the_model_does_not_know_stays_what_it_is() -> None:
+    """What was read of a voltage once is read again under such a fault, too, as one reading of what all say."""
+    network, space, model = small()
+    again = [replace(e, number=None) for e in demo.evidence([demo.SECOND[0]]) * 3]
+    first, *rest = rough = [*demo.evidence([demo.FIRST[2]]), *again]
+    found = believed(space, log_likelihood(model, rough)).marginals()
+    stranger, likelihood = rest[0].stranger, rest[0].likelihood
+    assert stranger is not None
+    together = Evidence(rest[0].quantity, likelihood**3, float(stranger @ likelihood**3))
+    assert_same(found, by_pgmpy(demo.asked(network, [first, together]), network.components))
+    assert together.background > 2.0 * rest[0].background ** 3
 
 
 def test_repeated_numbers_are_one_reading_of_what_they_say_together() -> None:
@@ -143,7 +156,9 @@ def test_repeated_numbers_are_one_reading_of_what_they_say_together() -> None:
     found = believed(space, log_likelihood(model, again)).marginals()
     first, *rest = again
     numbers = [e.number for e in rest if e.number is not None]
-    once = Evidence(rest[0].quantity, together(numbers), float(np.prod([e.background for e in rest])))
+    stranger = rest[0].stranger
+    assert stranger is not None
+    once = Evidence(rest[0].quantity, together(numbers), float(stranger @ together(numbers)))
     assert len(numbers) == 3
     assert_same(found, by_pgmpy(demo.asked(network, [first, once]), network.components))
 
