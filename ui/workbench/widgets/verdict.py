@@ -14,6 +14,7 @@ from workbench.widgets.work import how
 from workbench.words import FUEL_IS_OFF, PROOFS, minutes, money, plain
 
 STANDS = "where-it-stands"
+HARDLY = 0.1  # [-]
 
 
 def headline(decision: Decision, case: Case) -> str:
@@ -25,6 +26,9 @@ def headline(decision: Decision, case: Case) -> str:
     what = "this is the whole cure" if decision.repair else "no part is at fault"
     cure = f", {share_words(decision.chance_of_cure)} that {what}" if decision.repair or decision.founded else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
+    if decision.stop and _is_hardly_a_cure(decision):
+        chance = share_words(decision.chance_of_cure)
+        cure = f". Hardly the whole cure ({chance}): the likeliest cause stands above and comes next"
     if decision.stop:
         return f"<p class='fn-stop'><b>{_why_stop(decision)}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
     if not decision.leads:
@@ -38,7 +42,14 @@ def headline(decision: Decision, case: Case) -> str:
 def _why_stop(decision: Decision) -> str:
     if decision.founded:
         return "Enough tested"
+    if _is_hardly_a_cure(decision):
+        return "No test left is worth its time. Not sure; to try first, as it takes little"
     return f"No test left is worth its time. {'Not sure, but first to try' if decision.repair else 'Not sure'}"
+
+
+def _is_hardly_a_cure(decision: Decision) -> bool:
+    """Whether the first repair is named for its low price alone: another one is likelier to be needed."""
+    return decision.repair is not None and not decision.founded and decision.chance_of_cure < HARDLY
 
 
 def what_to_do(decision: Decision, case: Case) -> str:
