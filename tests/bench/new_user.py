@@ -31,17 +31,17 @@ from faultnet.case.types import (  # noqa: E402 - the folder must be known first
     Car,
     Case,
     Conditions,
-    Reading,
     Visit,
 )
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs  # noqa: E402
 from faultnet.prior_set import load_catalogue  # noqa: E402
+from faultnet.prior_set.types import Test  # noqa: E402
 from faultnet.shipped import shipped  # noqa: E402
 from faultnet.simulation.car.world import VirtualCar, after_act, draw_car, measure  # noqa: E402
 from tests.ui.hands import case_begun, describe, first_page, go, pick, settled  # noqa: E402
 from tests.ui.server import CHROMIUM_FLAGS, PHONE, Served, chromium, serving  # noqa: E402
 
-TAP, VALUE = 3.0, 8.0  # [s]
+TAP, VALUE, BOUNCE = 3.0, 8.0, 1.0  # [s]
 GOES_ON, DONE_BEFORE = "still worth its time", "Before this:"  # words of the page
 MOST_TESTS = 30
 FLAT = ("slow", "one_clunk", "rapid_clicking", "nothing")
@@ -129,6 +129,7 @@ class Hand:
     done: list[str] = field(default_factory=list)
     sideways: list[str] = field(default_factory=list)
     looked: int = 0
+    asked: set[str] = field(default_factory=set)
 
     def seconds(self) -> float:
         """As a person would have needed at the screen."""
@@ -237,24 +238,54 @@ def follow_the_card(hand: Hand, served: Served, case_id: str) -> str:
             for act in preparing_acts(needs):
                 hand.vehicle = after_act(hand.vehicle, act.act, None, hand.rng, hours=act.hours)
         hand.at_the_car += test.minutes
-        enter(hand, test.kind, dict(test.choices), measure(hand.vehicle, test.id, None, hand.rng), test.unit)
+        enter(hand, served, case_id, test)
+        answer_doubts(hand, test.id)
     return "did not end"
 
 
-def enter(hand: Hand, kind: str, choices: dict[str, str], reading: Reading, unit: str) -> None:
-    """Press the answer, or type the value."""
-    page, before = hand.page, hand.page.inner_text(".fn-said")
-    if kind == "choice" or reading.state is not None:
-        number = list(choices).index(str(reading.state)) + 1
-        _press(hand, page.locator(".st-key-answers button").nth(number - 1))
-        hand.done.append(f"{reading.test} {reading.state}")
-    else:
-        page.locator(".st-key-entry input").fill(f"{reading.value:g} {unit}".removesuffix(" -"))
-        hand.values += 1
-        _press(hand, page.locator('[class*="st-key-enter_"] button'))
-        hand.done.append(f"{reading.test} {reading.value:g}")
-    page.wait_for_function("(x) => document.querySelector('.fn-said')?.innerText !== x", arg=before)
-    settled(page)
+def enter(hand: Hand, served: Served, case_id: str, test: Test) -> None:
+    """Press the answer, or type the value; where the page refuses it, read it again."""
+    page, count = hand.page, len(served.current(case_id).visits[-1].entries)
+    for _ in range(3):
+        reading = measure(hand.vehicle, test.id, _instrument(page, test), hand.rng)
+        if reading.state is not None:
+            page.wait_for_timeout(1000.0 * BOUNCE)  # a tap that follows at once is a finger that bounced
+            _press(hand, page.locator(".st-key-answers button").nth(list(dict(test.choices)).index(reading.state)))
+            hand.done.append(f"{reading.test} {reading.state}")
+        else:
+            page.locator(".st-key-entry input").fill(f"{reading.value:g} {test.unit}".removesuffix(" -"))
+            hand.values += 1
+            _press(hand, page.locator('[class*="st-key-enter_"] button'))
+            hand.done.append(f"{reading.test} {reading.value:g}")
+        until = time.monotonic() + 30.0
+        while time.monotonic() < until and not page.locator(".st-key-slot_wrong .fn-wrong").count():
+            if len(served.current(case_id).visits[-1].entries) > count:
+                settled(page)
+                return
+            page.wait_for_timeout(100)
+        hand.done[-1] += " (refused)"
+
+
+def _instrument(page: Any, test: Test) -> str | None:
+    """The instrument that the card shows, where there are several."""
+    box = page.get_by_role("combobox", name="Instrument")
+    if len(test.instruments) < 2 or not box.count():
+        return None
+    shown = box.input_value()
+    return next(i for i in test.instruments if load_catalogue().instrument(i).label == shown)
+
+
+def answer_doubts(hand: Hand, test: str) -> None:
+    """Where the page asks whether a reading is right: read it again the first time, keep it the second."""
+    buttons = {
+        name: hand.page.get_by_role("button", name=name) for name in ("Take it out", "Correct it", "It is right")
+    }
+    if not buttons["It is right"].count():
+        return
+    hand.done[-1] += " (then one is asked about)"
+    again = "Take it out" if buttons["Take it out"].count() else "Correct it"
+    _press(hand, buttons["It is right" if test in hand.asked else again].first)
+    hand.asked.add(test)
 
 
 def run(seed: int, names: list[str], pictures: Path | None) -> None:

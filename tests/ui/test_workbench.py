@@ -290,12 +290,15 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     unsure = verdict.headline(replace(going_on, stop=True, founded=False, chance_of_cure=0.22), a_case())
     assert "Not sure, but first to try: Battery: replace the part" in unsure
     assert "Enough tested" not in unsure
+    hardly = verdict.headline(replace(going_on, stop=True, founded=False, chance_of_cure=0.03), a_case())
+    assert "Not sure; to try first, as it takes little: Battery: replace the part" in hardly
+    assert "Hardly the whole cure (3%): the likeliest cause stands above and comes next" in hardly
     nothing = verdict.headline(
         replace(going_on, stop=True, repair=None, act=None, label=UNFOUNDED_WORDS, founded=False), a_case()
     )
     assert f"No test left is worth its time. Not sure: {UNFOUNDED_WORDS}" in nothing
     enough = replace(going_on, stop=True, repair=None, act=None, label=GIVE_BACK_WORDS)
-    assert f"Enough tested: {GIVE_BACK_WORDS}</b>, 80% that no part is at fault" in verdict.headline(enough, a_case())
+    assert f"Enough tested, nothing found: {GIVE_BACK_WORDS}</b>.</p>" in verdict.headline(enough, a_case())
     under_way = replace(enough, stop=False)
     assert verdict.headline(under_way, a_case()) == ""
     for outcome, cured in (("cured", True), ("no_change", False)):
@@ -303,6 +306,7 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
         told = verdict.headline(enough, a_case(visits=(visit,)))
         assert ("has cured it" in told) is cured
         assert (GIVE_BACK_WORDS in told) is not cured
+        assert "nothing found" not in told
 
 
 def test_a_check_up_with_nothing_read_names_its_first_test_and_not_giving_the_car_back() -> None:

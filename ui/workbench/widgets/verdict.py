@@ -14,6 +14,7 @@ from workbench.widgets.work import how
 from workbench.words import FUEL_IS_OFF, PROOFS, minutes, money, plain
 
 STANDS = "where-it-stands"
+HARDLY = 0.1  # [-]
 
 
 def headline(decision: Decision, case: Case) -> str:
@@ -22,11 +23,14 @@ def headline(decision: Decision, case: Case) -> str:
     While testing goes on, it stands there only when the first repair is well founded, which nobody should have to look
     for. Once enough was tested, what to do stands right below.
     """
-    what = "this is the whole cure" if decision.repair else "no part is at fault"
-    cure = f", {share_words(decision.chance_of_cure)} that {what}" if decision.repair or decision.founded else ""
+    cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
+    if decision.stop and _is_hardly_a_cure(decision):
+        chance = share_words(decision.chance_of_cure)
+        cure = f". Hardly the whole cure ({chance}): the likeliest cause stands above and comes next"
     if decision.stop:
-        return f"<p class='fn-stop'><b>{_why_stop(decision)}: {plain(what_to_do(decision, case))}</b>{plain(cure)}.</p>"
+        what = f"{_why_stop(decision, case)}: {plain(what_to_do(decision, case))}"
+        return f"<p class='fn-stop'><b>{what}</b>{plain(cure)}.</p>"
     if not decision.leads:
         return ""
     return (
@@ -35,10 +39,18 @@ def headline(decision: Decision, case: Case) -> str:
     )
 
 
-def _why_stop(decision: Decision) -> str:
+def _why_stop(decision: Decision, case: Case) -> str:
     if decision.founded:
-        return "Enough tested"
+        nothing = decision.repair is None and not _was_worked_on(case)
+        return "Enough tested, nothing found" if nothing else "Enough tested"
+    if _is_hardly_a_cure(decision):
+        return "No test left is worth its time. Not sure; to try first, as it takes little"
     return f"No test left is worth its time. {'Not sure, but first to try' if decision.repair else 'Not sure'}"
+
+
+def _is_hardly_a_cure(decision: Decision) -> bool:
+    """Whether the first repair is named for its low price alone: another one is likelier to be needed."""
+    return decision.repair is not None and not decision.founded and decision.chance_of_cure < HARDLY
 
 
 def what_to_do(decision: Decision, case: Case) -> str:
@@ -110,7 +122,8 @@ def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
 
 
 def _was_worked_on(case: Case) -> bool:
-    return any(isinstance(entry, Act) and entry.outcome for visit in case.visits for entry in visit.entries)
+    acts = [entry for visit in case.visits for entry in visit.entries if isinstance(entry, Act)]
+    return any(act.outcome or act.component for act in acts)
 
 
 def _left_after_all(decision: Decision) -> str:
