@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
+from faultnet.case.types import Outcome
 from faultnet.errors import PriorsError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.load import FILES, current_rows, load_catalogue, state_of
@@ -65,7 +66,7 @@ class Costs:
         What a part fitted in vain costs in trust, beyond part and labour [money]; nothing for components left out.
     named : dict of component to tuple of frozenset of test ids
         Checks that the trade names for it, each as the tests that serve for it.
-    before_return : dict of (test id, answer) to tuple of frozenset of test ids
+    before_return : dict of (test, answer) or (act, outcome) to tuple of frozenset of test ids
         Checks that the trade makes before a car is given back of which that is told.
     currency : str
         Label of the money.
@@ -202,7 +203,7 @@ def tests_of(words: str) -> tuple[str, ...]:
 
 
 def told_in(name: str) -> tuple[str, str]:
-    """A test and one of its answers, written with an equals sign between them.
+    """A test and one of its answers, or an act and its outcome, written with an equals sign between them.
 
     Examples
     --------
@@ -233,7 +234,9 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
     components = tuple(component.id for component in catalogue.components)
     tests = tuple(test.id for test in catalogue.tests)
     accesses = tuple(row.text("value") for (kind, _), row in rows.items() if kind == "behind")
-    told = tuple(f"{test.id}={answer}" for test in catalogue.tests for answer, _ in test.choices)
+    answers = [(test.id, answer) for test in catalogue.tests for answer, _ in test.choices]
+    answers += [(act.id, outcome) for act in catalogue.acts for outcome in get_args(Outcome)]
+    told = tuple(f"{name}={answer}" for name, answer in answers)
     read = {"shop": SHOP, "access": accesses} | dict.fromkeys(KINDS[2:], components) | {"before_return": told}
     for (kind, name), row in rows.items():
         row.choice("kind", KINDS)

@@ -93,8 +93,11 @@ def unproven(case: Case, costs: Costs, doable: Collection[str]) -> Unproven:
 
 def _before_return(case: Case, costs: Costs) -> Checks:
     """Checks that what was told of the car calls for before it is given back, each once."""
-    entries = [entry for visit in case.visits for entry in visit.entries if not isinstance(entry, Act)]
-    told = dict.fromkeys((entry.test, entry.state or "") for entry in entries)
+    entries = [entry for visit in case.visits for entry in visit.entries]
+    told = dict.fromkeys(
+        (entry.act, entry.outcome or "") if isinstance(entry, Act) else (entry.test, entry.state or "")
+        for entry in entries
+    )
     return tuple(dict.fromkeys(check for one in told for check in costs.before_return.get(one, ())))
 
 

@@ -110,6 +110,17 @@ def test_a_check_before_the_car_is_given_back_keeps_the_call_back_no_longer_at_s
     assert worth["other"].saving == pytest.approx(0.0)
 
 
+def test_a_car_that_came_back_is_looked_at_by_all_three_checks() -> None:
+    """Battery under a load, charging voltage, draw with the key off (common practice, no source)."""
+    doable = ("charge_idle_voltage", "key_off_current", "half_rating_load")
+    read = Reading("half_rating_load", value=10.4)
+    back = (Visit((read, Act("drive", None, "no_change"))), Visit())
+    left = unproven(Case(CAR, back), COSTS, doable).open_checks["give_back"]
+    assert left == (frozenset({"charge_idle_voltage"}), frozenset({"key_off_current"}))
+    fine = replace(back[0], entries=(read, Act("drive", None, "cured")))
+    assert "give_back" not in unproven(Case(CAR, (fine, Visit())), COSTS, doable).open_checks
+
+
 def test_what_is_checked_before_a_car_is_given_back_depends_on_what_is_told() -> None:
     """Flat again and again: a charging voltage and the draw; flat once: the battery under a load, a charging voltage.
 
