@@ -82,12 +82,15 @@ class DecisionState:
     def trust_kept(self) -> dict[str, float]:
         """What a check is worth beside what it tells: trust that a part bought unproven and in vain would cost [money].
 
-        By the chance that the part is bought in vain if nothing more is tested, or the car given back with a fault; of
-        the tests that serve for a check.
+        By the chance that the part is bought in vain if nothing more is tested, or the car given back with a fault,
+        which starting over is as well: it is handed on as it is. Of the tests that serve for a check.
         """
         if self.checks is None or not self.checks.open_checks:
             return {}
-        vain = chance_in_vain(self.repairs, self.belief[None])[0][0]
+        (vain,), (over,) = chance_in_vain(self.repairs, self.belief[None])
+        if GIVE_BACK in self.repairs.names:
+            place = self.repairs.names.index(GIVE_BACK)
+            vain[place] += over * float(self.belief @ ~self.repairs.at_fault[:, place])
         stake = dict(zip(self.repairs.names, (vain * self.repairs.at_stake).tolist(), strict=True))
         kept: dict[str, float] = {}
         for component, checks in self.checks.open_checks.items():
@@ -211,8 +214,11 @@ def many_steps(state: DecisionState, alone: Mapping[str, Worth]) -> dict[str, Wo
     alone : dict of test id to Worth
         Of :func:`one_step`.
     """
-    knowing = value_of_perfect_information(state)
-    return {t: Worth(knowing * share - state.price[t], alone[t].outcomes) for t, share in doubt_taken(state).items()}
+    knowing, kept = value_of_perfect_information(state), state.trust_kept()
+    return {
+        t: Worth(knowing * share - state.price[t] + kept.get(t, 0.0), alone[t].outcomes)
+        for t, share in doubt_taken(state).items()
+    }
 
 
 def value_of_perfect_information(state: DecisionState) -> float:
