@@ -17,6 +17,7 @@ from html import escape
 from faultnet.decision.advice import GIVE_BACK_WORDS, decision_state, proof_of
 from faultnet.decision.choosing import least_saving, proposed, worth_of_tests
 from faultnet.decision.costs import Costs
+from faultnet.decision.proving import unproven
 from faultnet.decision.repair import GIVE_BACK, order_of_repair
 from faultnet.decision.value import DecisionState
 from faultnet.diagnosis.diagnose import Worked, ranked
@@ -108,7 +109,8 @@ def pocket_plan(
         Every branch ends in a repair with its proof, or in the test to do next there.
     """
     tests, leading = ranked(worked, tools)
-    state = decision_state(worked, costs, tests, leading)
+    checks = unproven(worked.case, costs, [t.test for t in tests])
+    state = decision_state(worked, costs, tests, leading, checks)
     words = {t.test: tuple(o.label for o in t.outcomes) for t in tests}
     return _Growing(worked, costs, words, least, depth).grown(state, most)
 
