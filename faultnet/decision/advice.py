@@ -22,6 +22,7 @@ from faultnet.decision.repair import GIVE_BACK, repairs_for
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import DecisionState, Worth, one_step
+from faultnet.diagnosis.acts import MENDS
 from faultnet.diagnosis.diagnose import (
     MAX_FAULTS,
     Worked,
@@ -39,6 +40,7 @@ from faultnet.diagnosis.safety import allowed_act, named_repair
 from faultnet.diagnosis.sound import sound_ranges
 from faultnet.diagnosis.wording import asked_words, minutes_words, range_words, worth_words
 from faultnet.errors import FaultnetError
+from faultnet.inference.posterior import TINY
 from faultnet.notebook import html_table, paragraphs
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
@@ -291,7 +293,7 @@ def _decision(
     give_back = name == GIVE_BACK
     looked = is_looked_at(worked.case, worked.catalogue)
     unfounded = give_back and not (costs.founded(cure) and looked)
-    act = None if give_back else _allowed(worked, found, name)
+    act = None if give_back else _allowed(worked, found, name, costs)
     instead = named_repair(found.standing, worked.catalogue)
     if instead is not None and (state.chance_of_cure(instead[0]) > cure or (act is None and not give_back)):
         name, act = instead
@@ -332,9 +334,9 @@ def spared_words(name: str, catalogue: Catalogue) -> str:
     return component.in_vain or f"work in vain: {component.label}"
 
 
-def _allowed(worked: Worked, found: Ranked, component: str) -> str | None:
+def _allowed(worked: Worked, found: Ranked, component: str, costs: Costs) -> str | None:
     """The act that mends a component as far as nothing found forbids it."""
-    act = worked.catalogue.act(act_for(worked, found.leading, component))
+    act = worked.catalogue.act(act_for(worked, found.leading, component, costs))
     allowed = allowed_act(act, component, found.standing, worked.catalogue)
     return None if allowed is None else allowed.id
 
@@ -351,13 +353,25 @@ def _would_need(worked: Worked, costs: Costs, best: NextTest | None, least: floa
     return f"{test.label} would be worth more, but it needs: {' '.join(test.lacks)}"
 
 
-def act_for(worked: Worked, leading: Leading, component: str) -> str:
-    """The act that mends the likeliest fault mode of a component by now."""
-    column = worked.space.components.index(component)
-    modes = len(worked.catalogue.component(component).modes)
-    weight = np.bincount(leading.modes[:, column], weights=leading.posterior, minlength=modes)
+def act_for(worked: Worked, leading: Leading, component: str, costs: Costs) -> str:
+    """The act that mends the likeliest fault mode of a component by now, or one that mends others with it for little.
+
+    A joint that may be slack or corroded is cleaned, which tightens it as well, where what tightening alone would leave
+    is worth more by a call-back than the minutes between them.
+    """
+    column, catalogue = worked.space.components.index(component), worked.catalogue
+    modes = catalogue.component(component).modes
+    weight = np.bincount(leading.modes[:, column], weights=leading.posterior, minlength=len(modes))
     weight[0] = 0.0
-    return worked.catalogue.component(component).modes[int(weight.argmax())].repair
+    act = catalogue.act(modes[int(weight.argmax())].repair)
+    total = max(float(weight.sum()), TINY)
+    for other in catalogue.acts:
+        mended, more = set(MENDS.get(act.effect, ())), set(MENDS.get(other.effect, ()))
+        if component in other.components and mended < more:
+            gained = sum(float(w) for w, m in zip(weight, modes, strict=True) if m.id in more - mended) / total
+            if gained * costs.call_back > costs.money(max(0.0, other.minutes - act.minutes)):
+                act = other
+    return act.id
 
 
 def _repair_words(worked: Worked, component: str, act: str | None) -> str:

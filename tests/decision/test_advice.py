@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from faultnet.case.file import load_case
-from faultnet.case.types import Act, Battery, Car, Case, Conditions, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.decision import advise, load_costs
-from faultnet.decision.advice import decision_state, weigh
+from faultnet.decision.advice import act_for, decision_state, weigh
 from faultnet.decision.choosing import least_saving, worth_of_tests
 from faultnet.decision.plan import Knot, Leaf, plan_text, plan_tree, pocket_plan
 from faultnet.decision.repair import Repairs, expected_cost
@@ -318,3 +318,17 @@ def test_once_a_repair_is_well_founded_the_test_proposed_is_worth_a_shops_while(
                 proposed.append((weighed.tests[0].saving, least))
     assert len(proposed) >= 3
     assert all(saving > least for saving, least in proposed)
+
+
+def test_a_joint_that_may_be_corroded_as_well_as_slack_is_cleaned_which_tightens_it() -> None:
+    """Tightening would leave the corroded half of them, and a car that comes back costs more than the minutes."""
+    car = Car(Battery(600.0, "EN", age=5.0), "petrol", 1.6, 4, 90.0)
+    told = [("how_it_turns_over", "rapid_clicking"), ("when_it_fails", "damp"), ("flat_how_often", "never")]
+    entries: list[Entry] = [Reading(test, state=state) for test, state in told]
+    entries += [Reading("rest_voltage", value=12.44), Reading("crank_minimum", value=11.98)]
+    entries += [Reading("lamps_while_cranking", state="go_out"), Reading("positive_joint_drop", value=0.011)]
+    visit = Visit(tuple(entries), Conditions(air_temperature=4.0, hours_standing=11.0))
+    worked = work_through(Case(car, (visit,)), load_catalogue())
+    found, costs = ranked(worked, None)[1], load_costs()
+    assert act_for(worked, found, "negative_joint", costs) == "clean_joint"
+    assert act_for(worked, found, "negative_joint", replace(costs, call_back=0.0)) == "tighten_joint"

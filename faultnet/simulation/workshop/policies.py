@@ -73,14 +73,14 @@ def single_fault(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     mended = {e.component for e in case.visits[-1].entries if isinstance(e, Act)}
     names = [state.repairs.names[i] for i in order_of_repair(state.repairs, state.belief[None])[0]]
     first = next((name for name in names if name not in mended), GIVE_BACK)
-    return GiveBack() if first == GIVE_BACK else Mend(first, act_for(worked, found.leading, first))
+    return GiveBack() if first == GIVE_BACK else Mend(first, act_for(worked, found.leading, first, shop.costs))
 
 
 def most_likely_first(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
     """Replace the likeliest cause from the complaint on; only whether it is cured counts."""
     if _cured(case):
         return GiveBack()
-    return _likeliest(work_through(case, shop.catalogue), case)
+    return _likeliest(work_through(case, shop.catalogue), case, shop)
 
 
 def random_order(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
@@ -95,7 +95,7 @@ def random_order(case: Case, shop: Shop, rng: np.random.Generator) -> Step:
         if is_open(t, case, shop.catalogue) and (shop.tools is None or has_tools(t.tools, shop.tools))
     ]
     if not open_tests or max(float(p[1:].max()) for p in left.values()) > SURE:
-        return _likeliest(worked, case)
+        return _likeliest(worked, case, shop)
     return Look(str(rng.choice(open_tests)), charged=_charged(worked))
 
 
@@ -155,7 +155,7 @@ def _cured(case: Case) -> bool:
     return bool(repairs) and repairs[-1].outcome == "cured"
 
 
-def _likeliest(worked: Worked, case: Case) -> Step:
+def _likeliest(worked: Worked, case: Case, shop: Shop) -> Step:
     """Mend what is likeliest by now, each component once a visit; nothing that is hardly likely."""
     mended = {e.component for e in case.visits[-1].entries if isinstance(e, Act)}
     chance = {c: float(p[1:].sum()) for c, p in still_there(worked).items() if c not in mended}
@@ -163,4 +163,4 @@ def _likeliest(worked: Worked, case: Case) -> Step:
     if not best or chance[best] < WORTH_REPLACING:
         return GiveBack()
     leading: Leading = ranked(worked, ())[1]
-    return Mend(best, act_for(worked, leading, best))
+    return Mend(best, act_for(worked, leading, best, shop.costs))
