@@ -363,7 +363,8 @@ def act_for(worked: Worked, leading: Leading, component: str, costs: Costs) -> s
     modes = catalogue.component(component).modes
     weight = np.bincount(leading.modes[:, column], weights=leading.posterior, minlength=len(modes))
     weight[0] = 0.0
-    act = catalogue.act(modes[int(weight.argmax())].repair)
+    likeliest = int(weight.argmax()) or 1  # none of them where it is looked further for a part that was renewed
+    act = catalogue.act(modes[likeliest].repair)
     total = max(float(weight.sum()), TINY)
     for other in catalogue.acts:
         mended, more = set(MENDS.get(act.effect, ())), set(MENDS.get(other.effect, ()))

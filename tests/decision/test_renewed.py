@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.decision import load_costs
-from faultnet.decision.advice import Weighed, weigh
+from faultnet.decision.advice import Weighed, act_for, weigh
 from faultnet.diagnosis import work_through
 from faultnet.prior_set import load_catalogue
 
@@ -36,6 +38,15 @@ def test_the_same_part_is_not_fitted_twice() -> None:
 
 def test_once_it_was_looked_further_in_vain_it_may_be_fitted_again() -> None:
     assert weighed(NEW_STARTER, *AGAIN, FURTHER, *AGAIN).state.chance_of_cure("starter_motor") > 0.1
+
+
+def test_looking_further_is_an_act_even_where_no_hypothesis_holds_a_fault_that_the_model_does_not_know() -> None:
+    """Only the part that was renewed explains it, so that it is looked further for that one alone."""
+    found = weighed(NEW_STARTER, *AGAIN)
+    modes = found.found.leading.modes.copy()
+    modes[:, found.worked.space.components.index("unlisted")] = 0
+    leading = replace(found.found.leading, modes=modes)
+    assert act_for(found.worked, leading, "unlisted", COSTS) == "look_further"
 
 
 def test_a_joint_may_be_cleaned_again() -> None:
