@@ -49,13 +49,16 @@ def answer(case: Case, shop: Shop) -> Advice:
 
 
 def counted(case: Case, shop: Shop) -> Case:
-    """A case without the readings that are asked about, which count for nothing until somebody keeps them."""
-    asked = answer(case, shop).diagnosis.asked
-    if not asked:
+    """A case without its newest entry where that is a reading that is asked about.
+
+    It counts once somebody keeps it, or goes on and lets it stand; then by the chance that it is no slip, as a reading
+    does that others put in doubt later.
+    """
+    newest = len(case.visits) - 1, len(case.visits[-1].entries) - 1 if case.visits else -1
+    if newest not in answer(case, shop).diagnosis.asked:
         return case
-    visits = enumerate(case.visits)
-    left = [(v, tuple(e for k, e in enumerate(v.entries) if (n, k) not in asked)) for n, v in visits]
-    return replace(case, visits=tuple(replace(visit, entries=entries) for visit, entries in left))
+    last = case.visits[-1]
+    return replace(case, visits=(*case.visits[:-1], replace(last, entries=last.entries[:-1])))
 
 
 def tests_of_parts(case: Case, shop: Shop) -> dict[str, tuple[str, ...]]:

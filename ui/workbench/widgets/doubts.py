@@ -16,19 +16,22 @@ from workbench.words import plain
 
 TYPED_AGAIN = "typed_again"
 WHY = (
-    "No car is likely to read so with the other entries. Not counted until you say so; best measure again: probes on "
-    "the posts themselves, the right range, a fresh meter battery."
+    "No car is likely to read so with the other entries. {} Best measure again: probes on the posts themselves, the "
+    "right range, a fresh meter battery."
 )
+NEWEST, OLDER = "Not counted until you say so or go on.", "It counts for what it may be worth."
 Place = tuple[int, int]
 
 
 def show(case: Case, asked: tuple[Place, ...], catalogue: Catalogue) -> None:
     """Put a question on the page for each reading that is asked about, with the ways to answer it."""
+    newest = len(case.visits) - 1, len(case.visits[-1].entries) - 1
     for place in asked:
         entry = case.visits[place[0]].entries[place[1]]
         assert isinstance(entry, Reading)
         words = entry_words(catalogue, entry)
-        frame.told(f"<div class='fn-wrong' role='alert'><b>Is this right? {plain(words)}</b><p>{WHY}</p></div>")
+        why = WHY.format(NEWEST if place == newest else OLDER)
+        frame.told(f"<div class='fn-wrong' role='alert'><b>Is this right? {plain(words)}</b><p>{why}</p></div>")
         given = place, entry, words, state.drawn()
         with st.container(horizontal=True):
             if _was_read_again(case, place, entry.test):
