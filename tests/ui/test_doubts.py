@@ -70,7 +70,7 @@ def test_it_is_stored_and_asked_about_counts_for_nothing_and_is_corrected_with_o
 
 def test_what_is_let_stand_counts_for_what_it_may_be_worth(screen: Screen, served: Served) -> None:
     """A repair that does not cure puts an earlier reading in doubt: asked about, and counted all the same."""
-    page, case_id, _ = with_three_volts(screen, served)
+    page, _case_id, _ = with_three_volts(screen, served)
     read(page, "Voltage at idle", "14.2")
     assert ASKED in page.inner_text("body")
     assert NOT_COUNTED not in page.inner_text("body")
