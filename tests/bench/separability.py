@@ -172,8 +172,9 @@ LISTS: dict[tuple[str, str], tuple[tuple[str, ...], str]] = {
         "too high warm and cold",
     ),
     ("rectifier", "open_diode"): (
-        ("charge_ripple", "charge_ripple", "key_off_current", "alternator_noise", "fuse_pull", "charge_lamp"),
-        "ripple without a leak",
+        ("charge_ripple", "charge_ripple", "key_off_current", "alternator_noise", "charge_loaded_voltage",
+         "charge_lamp"),
+        "ripple without a leak, and less output under load; pulling fuses tells of leaks alone",
     ),
     ("rectifier", "leaking_diode"): (
         ("charge_ripple", "charge_ripple", "key_off_current", "key_off_current", "fuse_pull"),
