@@ -2,7 +2,7 @@
 
 Once a question is answered (:func:`keep_room`) its model keeps the answers it worked out for the tests, some ten
 megabytes, and drops the products they came from, which are ten times as large and soon multiplied again. Those used
-last keep their answers as far as :data:`ROOM` allows, and those of the last half minute as far as :data:`LATELY_ROOM`;
+last keep their answers as far as :data:`ROOM` allows, and those of the last minute as far as :data:`LATELY_ROOM`;
 the others rest, which costs a fifth of a second when they are asked again.
 """
 
@@ -33,7 +33,7 @@ KEPT = 24
 KEPT_TABLES = 8
 KEPT_SPACES = 6
 ROOM = LATELY_ROOM = 128 << 20
-LATELY = 30.0  # [s] longer than people think between two entries
+LATELY = 60.0  # [s] longer than people think and wait between two entries, when many begin at once
 
 
 @dataclass(eq=False)

@@ -30,7 +30,7 @@ TRIES = 2
 MOST_SAID = 64  # processes, when somebody says
 LATELY, SOME = 30.0, 6  # [s], cars
 LEAST_KEPT = 16  # models of a process, most of them at rest: half of twenty at once, and as many as it may have more
-ROOM, LATELY_ROOM, MOST_ROOM = 128, 768, 1 << 20  # for models awake: any, of the last half minute, at most [MB]
+ROOM, LATELY_ROOM, MOST_ROOM = 128, 768, 1 << 20  # for models awake: any, of the last minute, at most [MB]
 IDLE = 300.0  # after which a process lets its models rest [s]
 _workers: list[Worker] = []
 _places: OrderedDict[Hashable, tuple[int, float]] = OrderedDict()
@@ -236,7 +236,7 @@ def how_many() -> int:
 
 
 def rooms() -> tuple[int, int]:
-    """Memory for models that stay awake in all processes together, and for those asked in the last half minute [byte].
+    """Memory for models that stay awake in all processes together, and for those asked in the last minute [byte].
 
     FAULTNET_ROOM says the second in megabytes; the first is never larger.
 
