@@ -17,8 +17,8 @@ from faultnet.decision.choosing import (
 )
 from faultnet.decision.costs import Costs
 from faultnet.decision.proving import Unproven, unproven
-from faultnet.decision.renewed import looked_further_for, renewed_parts
-from faultnet.decision.repair import GIVE_BACK, repairs_for
+from faultnet.decision.renewed import repairs_by_now
+from faultnet.decision.repair import GIVE_BACK
 from faultnet.decision.robust import Robustness, robustness
 from faultnet.decision.spared import START_OVER, spared
 from faultnet.decision.value import DecisionState, Worth, one_step
@@ -253,10 +253,7 @@ def decision_state(
 ) -> DecisionState:
     """The belief as the decision sees it: the leading hypotheses with what is still at fault in each."""
     was_at_fault = worked.space.modes[leading.chosen] > 0
-    needed = looked_further_for(
-        leading.modes > 0, worked.space.components, renewed_parts(worked.case, worked.catalogue)
-    )
-    repairs = repairs_for(worked.space.components, needed, costs, was_at_fault)
+    repairs = repairs_by_now(worked, leading.modes > 0, was_at_fault, costs)
     price = {t.test: costs.money(t.minutes + costs.overhead_minutes) for t in tests}
     chances = {t.test: leading.chances[t.test] for t in tests}
     preparing = {t.test: {n: costs.money(minutes_for(n, worked.catalogue)) for n in t.needs} for t in tests}

@@ -12,11 +12,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultnet.case.types import Act, Case
+from faultnet.decision.costs import Costs
+from faultnet.decision.repair import Repairs, repairs_for
 from faultnet.diagnosis.acts import mending_of
+from faultnet.diagnosis.diagnose import Worked
 from faultnet.inference.evidence import UNLISTED
 from faultnet.prior_set.catalogue import Catalogue
 
 RENEWS = "replace"  # effect of acts
+
+
+def repairs_by_now(
+    worked: Worked, at_fault: NDArray[np.bool_], was_at_fault: NDArray[np.bool_], costs: Costs
+) -> Repairs:
+    """The repairs of some hypotheses of a case, no part being renewed twice before it was looked further.
+
+    Parameters
+    ----------
+    worked : Worked
+    at_fault, was_at_fault : bool arrays, shape (hypotheses, components)
+        By now, and when the car was brought in.
+    costs : Costs
+    """
+    components = worked.space.components
+    needed = looked_further_for(at_fault, components, renewed_parts(worked.case, worked.catalogue))
+    return repairs_for(components, needed, costs, was_at_fault)
 
 
 def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from faultnet.decision.choosing import choose
 from faultnet.decision.costs import Costs
-from faultnet.decision.renewed import looked_further_for, renewed_parts
-from faultnet.decision.repair import GIVE_BACK, Repairs, repairs_for
+from faultnet.decision.renewed import repairs_by_now
+from faultnet.decision.repair import GIVE_BACK, Repairs
 from faultnet.decision.value import DecisionState
 from faultnet.diagnosis.diagnose import Worked, is_looked_at, nothing_wrong, weights_by_now
 from faultnet.diagnosis.robust import NOTHING, Claim, Doubt, Turn, cause_claim, doubt_of, name_of, sides, turns_of
@@ -153,9 +153,7 @@ class _Table:
         weights, modes = weights_by_now(worked)
         doubt = doubt_of(worked, weights, worked.course.present.rows.origin)
         was = worked.space.modes[doubt.origin] > 0
-        renewed = renewed_parts(worked.case, worked.catalogue)
-        needed = looked_further_for(modes[doubt.chosen] > 0, worked.space.components, renewed)
-        repairs = repairs_for(worked.space.components, needed, costs, was)
+        repairs = repairs_by_now(worked, modes[doubt.chosen] > 0, was, costs)
         name = weighed.decision.repair or GIVE_BACK
         return cls(weighed, doubt, repairs, repairs.classes, repairs.by_class, name)
 

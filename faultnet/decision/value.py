@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -79,6 +80,7 @@ class DecisionState:
         mine, its = self.preparing.get(test, {}), self.preparing.get(other, {})
         return sum(price for need, price in its.items() if need in mine)
 
+    @cached_property
     def trust_kept(self) -> dict[str, float]:
         """What a check is worth beside what it tells: trust that a part bought unproven and in vain would cost [money].
 
@@ -145,7 +147,7 @@ class Worth:
 
 def one_step(state: DecisionState) -> dict[str, Worth]:
     """Worth of every test taken alone: the myopic view."""
-    now, kept = state.cost_now(), state.trust_kept()
+    now, kept = state.cost_now(), state.trust_kept
     names = list(state.chances)
     weights = [state.belief[:, None] * state.chances[t] for t in names]
     stacked = np.concatenate([w.T for w in weights]) if weights else np.empty((0, len(state.belief)))
@@ -174,7 +176,7 @@ def two_steps(state: DecisionState, alone: Mapping[str, Worth], first: int = 6, 
     """
     tells = doubt_taken(state)
     promising = sorted(alone, key=lambda t: (-round(alone[t].saving + state.price[t], 2), -tells[t], t))
-    now, kept = state.cost_now(), state.trust_kept()
+    now, kept = state.cost_now(), state.trust_kept
     result = {}
     cheap = sorted(alone, key=lambda t: (-alone[t].saving, t))[:CHEAP]
     for test in dict.fromkeys((*promising[:first], *cheap)):
@@ -214,7 +216,7 @@ def many_steps(state: DecisionState, alone: Mapping[str, Worth]) -> dict[str, Wo
     alone : dict of test id to Worth
         Of :func:`one_step`.
     """
-    knowing, kept = value_of_perfect_information(state), state.trust_kept()
+    knowing, kept = value_of_perfect_information(state), state.trust_kept
     return {
         t: Worth(knowing * share - state.price[t] + kept.get(t, 0.0), alone[t].outcomes)
         for t, share in doubt_taken(state).items()

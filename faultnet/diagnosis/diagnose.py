@@ -17,7 +17,7 @@ from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_o
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
 from faultnet.diagnosis.leaving_out import Without, without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
-from faultnet.diagnosis.needs import without_replaced
+from faultnet.diagnosis.needs import ASKED, without_replaced
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
@@ -37,7 +37,6 @@ ODD_MASS = 0.9
 ODD_MOST = 50
 STANDARD = "standard"
 KEPT_AS_RIGHT = "kept as right"
-TOLD_BY_THE_DRIVER = "ask"  # the group of tests that are questions
 
 
 @dataclass(frozen=True, eq=False)
@@ -360,7 +359,7 @@ def is_looked_at(case: Case, catalogue: Catalogue) -> bool:
     """
     return any(
         not isinstance(entry, Reading)
-        or (entry.not_measured is None and catalogue.test(entry.test).group != TOLD_BY_THE_DRIVER)
+        or (entry.not_measured is None and catalogue.test(entry.test).group != ASKED)
         for visit in case.visits
         for entry in visit.entries
     )

@@ -13,7 +13,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Test
 
 READ_TWICE = 2
-ASKED = "ask"  # group of tests whose answer is given anew and not once more
+ASKED = "ask"  # group of tests that the driver answers, anew and not once more
 OVER_NIGHT = "wait_over_night"  # a wait after which surface charge is gone
 NEED_MET_BY = {
     "battery_charged": ("charge", "desulphate", "drive"),

@@ -213,10 +213,8 @@ PROBES: Mapping[str, Probes] = {
     "hold_after_charge": Probes(*AT_POSTS),
 }
 """Where the instrument goes, by test; tests that are not here have nothing to connect."""
-IN_SERIES: Mapping[tuple[str, str], Probes] = {
-    ("key_off_current", "multimeter_amperes"): Probes("negative_clamp", "negative_post", opened=True, flow="key_off"),
-}
-"""Where an instrument goes that does it otherwise than the first one, by test and instrument."""
+IN_SERIES = "multimeter_amperes"
+"""The instrument that goes into the negative cable's way where a clamp meter goes around it."""
 
 
 def probes_of(test: str, instrument: str = "") -> Probes | None:
@@ -230,4 +228,7 @@ def probes_of(test: str, instrument: str = "") -> Probes | None:
     >>> series.red, series.black, series.words()[:26]
     ('negative_clamp', 'negative_post', 'Clamp off, meter in series')
     """
-    return IN_SERIES.get((test, instrument)) or PROBES.get(test)
+    probes = PROBES.get(test)
+    if probes is not None and probes.clamp and instrument == IN_SERIES:
+        return Probes("negative_clamp", "negative_post", opened=True, flow=probes.flow)
+    return probes

@@ -15,9 +15,6 @@ import sys
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from zlib import crc32
-
-import numpy as np
 
 from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.costs import load_costs
@@ -29,9 +26,10 @@ from faultnet.diagnosis.robust import cause_claim
 from faultnet.prior_set import load_catalogue
 from faultnet.simulation.scoring.record import made_of
 from faultnet.simulation.scoring.scores import wilson
-from faultnet.simulation.workshop.job import Job, Shop, brought_in, looked, needs_mending, prepared
+from faultnet.simulation.workshop.job import Job, Shop, needs_mending
 from faultnet.simulation.workshop.policies import as_advised
 from faultnet.simulation.workshop.roster import drawn_car, place_of
+from faultnet.simulation.workshop.stepping import arrived, stepped
 from faultnet.simulation.workshop.steps import Look, Prepare
 
 SEED = 27
@@ -70,17 +68,13 @@ class Verdict:
 
 def tested(shop: Shop, world: str, number: int, seed: int) -> tuple[Job, Weighed]:
     """A car tested as advised, up to the first repair or to being given back."""
-    rng = np.random.default_rng([seed, number, crc32(b"robust")])
-    job = brought_in(drawn_car(shop.catalogue, seed, number, world).vehicle, rng)
+    job = arrived(drawn_car(shop.catalogue, seed, number, world).vehicle, (seed, number))
     for _ in range(MOST_STEPS):
         weighed = weigh(work_through(job.case, shop.catalogue), shop.costs, tools=shop.tools)
         step = as_advised(weighed, weighed.tests[0].test if weighed.tests else "")
-        if isinstance(step, Look):
-            job = looked(job, shop, step.test, rng, charged=step.charged)
-        elif isinstance(step, Prepare):
-            job = prepared(job, shop, step.act, rng)
-        else:
+        if not isinstance(step, Look | Prepare):
             break
+        job = stepped(job, shop, step, (seed, number))
     return job, weighed
 
 

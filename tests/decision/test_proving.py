@@ -60,7 +60,7 @@ def test_each_of_several_checks_takes_its_share() -> None:
     _, after = state.after("load", [0], {"look": BLIND})
     assert after.checks is not None
     assert after.checks.open_checks == {"a": (frozenset({"look"}),)}
-    assert after.trust_kept() == {"look": pytest.approx(0.1 * TRUST / 2)}
+    assert after.trust_kept == {"look": pytest.approx(0.1 * TRUST / 2)}
 
 
 def test_which_part_comes_first_does_not_hang_on_what_is_unproven() -> None:

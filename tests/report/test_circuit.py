@@ -15,7 +15,7 @@ import pytest
 
 from faultnet.api import advise, load_case
 from faultnet.prior_set import load_catalogue
-from faultnet.report.circuit import FLOWS, PARTS, POINTS, PROBES, Probes
+from faultnet.report.circuit import FLOWS, IN_SERIES, PARTS, POINTS, PROBES, Probes, probes_of
 from faultnet.report.circuit_picture import WIRES, draw_circuit, suspicion
 from faultnet.simulation.car.starting import DROP_PARTS
 
@@ -80,6 +80,18 @@ def test_every_test_with_something_to_connect_has_its_place_and_no_other() -> No
             assert name in PROBES, name
         if name not in PROBES:
             assert not parts & CONNECTED or name in WITHOUT_PROBES, name
+
+
+def test_a_multimeter_stands_in_the_way_of_every_current_it_may_read() -> None:
+    """In series, and not around the cable as a clamp meter; common practice, no source."""
+    reads = [test.id for test in load_catalogue().tests if IN_SERIES in test.instruments]
+    assert set(reads) == {"key_off_current", "draw_at_once"}
+    for name in reads:
+        found, around = probes_of(name, IN_SERIES), probes_of(name)
+        assert found is not None
+        assert around is not None
+        assert (found.opened, found.clamp, found.flow) == (True, "", around.flow)
+        assert not around.opened
 
 
 @pytest.mark.parametrize("name, parts", drop_tests())

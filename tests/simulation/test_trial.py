@@ -60,12 +60,12 @@ def start(shop: Shop, **modes: str) -> tuple[Job, np.random.Generator]:
 def test_a_test_costs_its_minutes_its_preparation_and_the_overhead(shop: Shop) -> None:
     """half_rating_load: 8 min, 12 for the charge, 4 for the lamps, 1 to turn to it, at 100 an hour."""
     job, rng = start(shop)
-    after = looked(job, shop, "half_rating_load", rng)
+    after = looked(job, shop, "half_rating_load", lambda _: rng)
     assert after.minutes == pytest.approx(25.0)
     assert after.money == pytest.approx(25.0 * 100.0 / 60.0)
     acts = [e.act for e in after.visit.entries if isinstance(e, Act)]
     assert acts == ["charge", "shed_surface_charge"]
-    again = looked(after, shop, "half_rating_load", rng)
+    again = looked(after, shop, "half_rating_load", lambda _: rng)
     assert again.minutes - after.minutes == pytest.approx(9.0)
 
 

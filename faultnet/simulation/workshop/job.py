@@ -99,7 +99,7 @@ def looked(
     job: Job,
     shop: Shop,
     test_id: str,
-    rng: np.random.Generator | Streams,
+    drawn: Streams,
     *,
     charged: bool = False,
     instrument: str | None = None,
@@ -112,7 +112,7 @@ def looked(
     job : Job
     shop : Shop
     test_id : str
-    rng : numpy.random.Generator or Streams
+    drawn : Streams
     charged : bool
         The battery is known to be charged and need not be put on a charger for this.
     instrument : str, optional
@@ -124,9 +124,9 @@ def looked(
     needs = tuple(n for n in unmet_needs(test, job.visit, shop.catalogue, charged=charged) if n not in skipping)
     minutes = test.minutes + shop.costs.overhead_minutes + sum(minutes_for(n, shop.catalogue) for n in needs)
     for act in preparing_acts(needs):
-        job = prepared(job, shop, act.act, rng(act.act) if callable(rng) else rng, hours=act.hours, free=True)
+        job = prepared(job, shop, act.act, drawn(act.act), hours=act.hours, free=True)
     job = _spent(job, shop, minutes)
-    found = measure(job.vehicle, test_id, instrument, rng(test_id) if callable(rng) else rng)
+    found = measure(job.vehicle, test_id, instrument, drawn(test_id))
     return replace(_entered(job, found), tests=job.tests + 1)
 
 

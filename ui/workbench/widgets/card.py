@@ -9,7 +9,7 @@ import streamlit as st
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.acts import CHARGING
-from faultnet.diagnosis.needs import NEED_UNDONE_BY, has_to_fire, is_disabled, preparing_acts, unmet_needs
+from faultnet.diagnosis.needs import ASKED, NEED_UNDONE_BY, has_to_fire, is_disabled, preparing_acts, unmet_needs
 from faultnet.diagnosis.result import NextTest
 from faultnet.diagnosis.wording import entry_words, range_words, share_words, worth_words
 from faultnet.errors import FaultnetError
@@ -318,7 +318,7 @@ def _afterwards(found: Proposal, case: Case, catalogue: Catalogue) -> None:
 
 def _could_not(found: Proposal, case: Case) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="could_not"):
-        asked = found.test.group == "ask"
+        asked = found.test.group == ASKED
         st.html(f"<p class='fn-label'>No {'answer' if asked else 'reading'}?</p>", width="content")
         for reason, label in (NO_ANSWER if asked else NOT_MEASURED).items():
             st.button(label, key=f"not_{reason}", on_click=_given_up, args=(found, case, reason, state.drawn()))
