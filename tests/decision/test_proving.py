@@ -13,7 +13,7 @@ from faultnet.decision.advice import Weighed, weigh
 from faultnet.decision.costs import Costs, checks_of
 from faultnet.decision.proving import Unproven, read_since_repair, unproven
 from faultnet.decision.repair import Repairs
-from faultnet.decision.value import DecisionState, one_step, two_steps
+from faultnet.decision.value import DecisionState, many_steps, one_step, two_steps
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs
 from faultnet.diagnosis.tools import USUAL_TOOLS
@@ -108,6 +108,23 @@ def test_a_check_before_the_car_is_given_back_keeps_the_call_back_no_longer_at_s
     worth = one_step(state)
     assert worth["load"].saving == pytest.approx(0.1 * 320.0 / 2)
     assert worth["other"].saving == pytest.approx(0.0)
+
+
+def test_a_car_that_would_be_handed_on_as_it_is_is_given_back_with_its_fault() -> None:
+    """Four dear parts alike and one car in 25 sound: starting over at once, so that 0.96 times 320 is at stake."""
+    repairs = Repairs(
+        ("a", "b", "c", "d", "give_back"), np.array([1000.0] * 4 + [1.0]), np.array([]), np.full(5, -1),
+        np.eye(5, dtype=bool), 320.0, start_over=320.0,
+    )  # fmt: skip
+    checks = Unproven({"give_back": (LOAD, frozenset({"look"}))}, {"give_back": 2}, 2.0)
+    chances = {test: np.full((5, 2), 0.5) for test in ("load", "other")}
+    belief = np.array([0.24, 0.24, 0.24, 0.24, 0.04])
+    state = DecisionState(belief, chances, dict.fromkeys(chances, 0.0), repairs, {}, checks)
+    assert state.starts_over()
+    assert state.trust_kept == {"load": pytest.approx(0.96 * 320.0 / 2)}
+    for worth in (one_step(state), many_steps(state, one_step(state))):
+        assert worth["load"].saving == pytest.approx(0.96 * 320.0 / 2)
+        assert worth["other"].saving == pytest.approx(0.0)
 
 
 def test_a_car_that_came_back_is_looked_at_by_all_three_checks() -> None:
