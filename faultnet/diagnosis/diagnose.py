@@ -358,8 +358,7 @@ def is_looked_at(case: Case, catalogue: Catalogue) -> bool:
     True
     """
     return any(
-        not isinstance(entry, Reading)
-        or (entry.not_measured is None and catalogue.test(entry.test).group != ASKED)
+        not isinstance(entry, Reading) or (entry.not_measured is None and catalogue.test(entry.test).group != ASKED)
         for visit in case.visits
         for entry in visit.entries
     )
