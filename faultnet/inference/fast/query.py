@@ -169,11 +169,8 @@ class Query:
         """
         wanted, which = np.unique(rows, return_inverse=True)
         with self._lock:
-            products: dict[bytes, Products] = {}
-            for site in sites:
-                self._complete(site, wanted, expected, products)
-            if products:
-                self._common.tidy()
+            for missing, lacking in self._lacking(sites, wanted, expected):
+                self._complete(missing, lacking)
             kept = [self._sites[s.key] for s in sites]
             found = [self._cut(k.values[k.place[wanted]], charge_states) for k in kept]
         return over_charge(found, which, before)
@@ -186,26 +183,33 @@ class Query:
             return values[:, charge_states]
         return values[:, np.searchsorted(self.charge_states, charge_states)]
 
-    def _complete(
-        self, site: Named, wanted: Index, expected: NDArray[np.integer] | None, products: dict[bytes, Products]
-    ) -> None:
-        """Work out what one site still lacks, with products shared by the sites that lack the same."""
-        kept = self._sites.get(site.key)
-        missing = _missing(kept, wanted)
-        if not len(missing):
-            return
-        if expected is not None:
-            missing = _missing(kept, np.union1d(wanted, expected))
-        key = missing.tobytes()
-        if key not in products:
-            whole = len(missing) == len(self.bound.rows.table)
-            rows = self.bound.rows if whole else self.bound.rows.restricted(missing)
-            products[key] = Products(self.bound, rows, self.charge_states, self._common, self.states)
-        values = self._laid_out(products[key].rows, products[key].contract(self.factors, site))
-        if kept is None:
-            place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)
-            kept = self._sites[site.key] = Answers(place, np.empty((0, *values.shape[1:])))
-        kept.add(missing, values)
+    def _lacking(
+        self, sites: Sequence[Named], wanted: Index, expected: NDArray[np.integer] | None
+    ) -> list[tuple[Index, list[Named]]]:
+        """Configurations that have no answer yet, with the sites at which they lack one."""
+        found: dict[bytes, tuple[Index, dict[Hashable, Named]]] = {}
+        for site in sites:
+            kept = self._sites.get(site.key)
+            missing = _missing(kept, wanted)
+            if len(missing):
+                if expected is not None:
+                    missing = _missing(kept, np.union1d(wanted, expected))
+                found.setdefault(missing.tobytes(), (missing, {}))[1][site.key] = site
+        return [(missing, list(lacking.values())) for missing, lacking in found.values()]
+
+    def _complete(self, missing: Index, sites: Sequence[Named]) -> None:
+        """Work out what some sites lack for the same configurations."""
+        whole = len(missing) == len(self.bound.rows.table)
+        rows = self.bound.rows if whole else self.bound.rows.restricted(missing)
+        products = Products(self.bound, rows, self.charge_states, self._common, self.states)
+        for site, message in zip(sites, products.contract_each(self.factors, sites), strict=True):
+            values = self._laid_out(rows, message)
+            kept = self._sites.get(site.key)
+            if kept is None:
+                place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)
+                kept = self._sites[site.key] = Answers(place, np.empty((0, *values.shape[1:])))
+            kept.add(missing, values)
+        self._common.tidy()
 
     def _laid_out(self, rows: RowSets, message: Tensor) -> Array:
         """A message for each of some configurations, shape (configurations, charge states or 1, outcomes)."""

@@ -46,6 +46,11 @@ class Step(NamedTuple):
     number: int
     common: bool
 
+    @property
+    def key(self) -> tuple[int, int]:
+        """What the product is kept under: its number, and 1 where it is worked out for all configurations."""
+        return self.number, int(self.common)
+
 
 @dataclass(frozen=True, eq=False)
 class Schedule:
@@ -64,6 +69,18 @@ class Schedule:
     constants: tuple[tuple[int, Tensor], ...]
     factors: tuple[int, ...]
     steps: tuple[Step, ...]
+
+    @property
+    def last(self) -> int:
+        """Place of the answer."""
+        return len(self.constants) + len(self.factors) + len(self.steps) - 1
+
+    def number(self, place: int) -> int:
+        """Number of the table at a place."""
+        constants, given = len(self.constants), len(self.constants) + len(self.factors)
+        if place < constants:
+            return self.constants[place][0]
+        return self.factors[place - constants] if place < given else self.steps[place - given].number
 
 
 @lru_cache(maxsize=8192)
