@@ -152,11 +152,13 @@ def _multiplied(left: Tensor, right: Tensor, needed: frozenset[str], both: Compo
 
 
 def _worth_grouping(left: Tensor, right: Tensor, needed: frozenset[str], rows: RowSets) -> bool:
-    """Whether one matrix product for each row of `right` beats repeating its rows."""
+    """Whether one matrix product for each row of `right` beats repeating its rows, and perhaps those of `left`."""
     layout = _layout(_without_rows(left.axes), _without_rows(right.axes), needed)
-    groups = rows.count(right.components)
+    groups, both = rows.count(right.components), left.components | right.components
     block = right.values.size // groups
-    wide = rows.count(left.components | right.components)
+    if left.components != both:
+        block = max(block, left.values.size // rows.count(left.components))
+    wide = rows.count(both)
     return layout.inner > 0 and groups <= MOST_GROUPS and block * wide > LEAST_TO_GROUP
 
 

@@ -2,7 +2,7 @@
 
 What depends on few configurations (those of the battery, say) is worked out for all of them, and kept while the
 readings stay. The rest is worked out for the configurations asked about only. All tests share every product that does
-not depend on the test itself; how often each will be fetched is counted beforehand, and it is let go after the last time.
+not depend on the test itself; how often each is fetched is counted beforehand, and it is let go after the last time.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from faultnet.inference.fast.prepare import schedule_for, schedule_of
 from faultnet.inference.fast.query_cache import CommonProducts, Key
 from faultnet.inference.fast.schedule import KEEP, Named, Schedule, Step
 from faultnet.inference.fast.support import States
+
+LARGEST_LASTING = 16 << 20  # [byte]
 
 
 @dataclass(frozen=True)
@@ -116,9 +118,10 @@ class Products:
         return _Table(step.number, found, key[1])
 
     def _hold(self, kept: dict[Key, Tensor], key: Key, tensor: Tensor) -> None:
-        """Keep what will be fetched again; let go of it after the last time."""
+        """Keep what will be fetched again, or what further configurations begin with, until the last time."""
         self.left[key] -= 1
-        if self.left[key] > 0 or key in self.common.lasting:
+        lasting = key in self.common.lasting and tensor.values.nbytes <= LARGEST_LASTING
+        if self.left[key] > 0 or lasting:
             kept[key] = tensor
         else:
             kept.pop(key, None)
