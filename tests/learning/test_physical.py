@@ -19,7 +19,7 @@ from faultnet.learning.em.pieces import Pieces, pieces_of
 from faultnet.learning.em.rates import rate_form
 from faultnet.learning.em.space import space_for
 from faultnet.learning.em.trials import Trial, Trials, trial_of
-from faultnet.learning.result import Options
+from faultnet.learning.result import Change, Options
 from faultnet.learning.tune import tune
 from faultnet.model.build import build_network
 from faultnet.model.cache import network_for
@@ -123,28 +123,36 @@ def test_a_case_whose_cause_is_missing_counts_by_the_belief_in_each_cause() -> N
     assert height == pytest.approx(2.0 * np.log(0.3 * np.exp(2.0) + 0.7))
 
 
-def test_a_drawn_world_with_other_numbers_is_found_again(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_drawn_worlds_with_other_numbers_are_found_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """Belts slip to a third of the output, drops scatter twice as much; half of the causes are missing.
 
-    How coils differ can hardly be seen and is named; the ripple of a dead alternator bears on nothing that was read.
-    What 160 cases tell of the drops hangs on the draw: with one seed in two they move by less than is asked for here.
-    A quantity that is added to the network makes every draw another one.
+    Three histories of 160 cases, seeds one to three. Of six intervals of 95 % five or six hold the truth in 97 of 100
+    such trials. How coils differ can hardly be seen and is named; the ripple of a dead alternator bears on nothing that
+    was read.
     """
     catalogue = load_catalogue()
     true = DROPS.moved(SLIPS.moved(catalogue, -1.2), float(np.log(2.0)))
     true = replace(true, fingerprint=catalogue.fingerprint + " moved")
     often = {("belt", "slips"): 40.0, ("alternator", "no_output"): 40.0}
-    cases = drawn_cases(true, 160, World(often, 0.5), np.random.default_rng(4))
-    monkeypatch.setattr(physical, "tried", lambda _: (SLIPS, MUTE, DROPS, COILS))
     known = scaled(catalogue, often)
-    tuned = tune(cases, known, Options(strength=0.05, folds=0, slips=False, physical=True))
-    rows = {c.key: c for c in tuned.changes if c.table in ("effects", "spreads")}
-    assert set(rows) == {SLIPS.key, DROPS.key}
-    belt, drop = rows[SLIPS.key], rows[DROPS.key]
-    assert belt.effective_cases > sum(c.outcome is not None and ("belt", "slips") in c.outcome.causes for c in cases)
-    assert belt.low < SLIPS.value(true) < belt.high < belt.old == SLIPS.value(catalogue)
-    assert drop.old == 0.004 < drop.new - 0.001
-    assert drop.low < DROPS.value(true) < drop.high
-    [said] = [w for w in tuned.warnings if "could not be told" in w]
-    assert said.endswith("stay as they were: coil current spread")
-    assert any(w.startswith("1 more physical number") for w in tuned.warnings)
+    monkeypatch.setattr(physical, "tried", lambda _: (SLIPS, MUTE, DROPS, COILS))
+    moved: dict[Tried, list[Change]] = {SLIPS: [], DROPS: []}
+    for seed in (1, 2, 3):
+        cases = drawn_cases(true, 160, World(often, 0.5), np.random.default_rng(seed))
+        tuned = tune(cases, known, Options(strength=0.01, folds=0, slips=False, physical=True))
+        rows = {c.key: c for c in tuned.changes if c.table in ("effects", "spreads")}
+        assert set(rows) == {SLIPS.key, DROPS.key}
+        confirmed = sum(c.outcome is not None and ("belt", "slips") in c.outcome.causes for c in cases)
+        assert rows[SLIPS.key].effective_cases > confirmed
+        [said] = [w for w in tuned.warnings if "could not be told" in w]
+        assert said.endswith("stay as they were: coil current spread")
+        assert any(w.startswith("1 more physical number") for w in tuned.warnings)
+        for number, found in moved.items():
+            found.append(rows[number.key])
+            assert found[-1].old == number.value(catalogue)
+    held = [c.low < number.value(true) < c.high for number, found in moved.items() for c in found]
+    assert sum(held) >= 5
+    for number, found in moved.items():
+        way = np.log(number.value(true) / number.value(catalogue))
+        gone = np.mean([np.log(c.new / c.old) for c in found])
+        assert gone / way > 0.25  # the prior set pulls back, the more the less the cases tell
