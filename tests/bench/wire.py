@@ -128,10 +128,11 @@ class Session:
 
 
 class Tally:
-    """What came of all entries."""
+    """What came of all entries; `rounds` are those that are not the first on their car."""
 
     def __init__(self) -> None:
         self.rounds: list[tuple[float, float]] = []
+        self.firsts: list[tuple[float, float]] = []
         self.lost: list[str] = []
 
 
@@ -146,6 +147,7 @@ async def person(served: Served, number: int, sessions: int, until: float, tally
         async with connect(address, origin=served.address, max_size=None, proxy=None) as open_page:  # type: ignore[arg-type]  # any text
             session = Session(open_page, case_id)
             await session.run({})
+            rounds = tally.firsts
             while time.monotonic() < until:
                 await asyncio.sleep(draw.uniform(*THOUGHT))
                 try:
@@ -155,7 +157,8 @@ async def person(served: Served, number: int, sessions: int, until: float, tally
                     break
                 if times is None:
                     break
-                tally.rounds.append(times)
+                rounds.append(times)
+                rounds = tally.rounds
 
 
 async def thinking(served: Served, sessions: int, seconds: float) -> Tally:
@@ -164,7 +167,8 @@ async def thinking(served: Served, sessions: int, seconds: float) -> Tally:
     people = [asyncio.create_task(person(served, n, sessions, until, tally)) for n in range(sessions)]
     while time.monotonic() < until:
         await asyncio.sleep(min(60.0, max(until - time.monotonic(), 0.0)))
-        print(f"    {len(tally.rounds)} entries, server {memory(served.process):.0f} MB", flush=True)
+        entries = f"{len(tally.firsts)} first and {len(tally.rounds)} later entries"
+        print(f"    {entries}, server {memory(served.process):.0f} MB", flush=True)
     await asyncio.gather(*people)
     return tally
 
@@ -176,10 +180,12 @@ def run(sessions: int, seconds: float) -> None:
         tally = asyncio.run(thinking(served, sessions, seconds))
         server = worked_for(below(served.process)) - before[0]
         ours = time.process_time() - before[1]
-        each = max(len(tally.rounds), 1)
-        if tally.rounds:
-            told(f"{sessions} with time to think", tally.rounds)
-        print(f"    {len(tally.rounds)} entries, {len(tally.lost)} lost {tally.lost[:5]}; "
+        everything = [*tally.firsts, *tally.rounds]
+        each = max(len(everything), 1)
+        for what, rounds in (("all", everything), ("first on a car", tally.firsts), ("later", tally.rounds)):
+            if rounds:
+                told(f"{sessions} with time to think, {what}", rounds)
+        print(f"    {len(everything)} entries, {len(tally.lost)} lost {tally.lost[:5]}; "
               f"processor time for an entry: server {server / each:.2f} s, this script {ours / each:.2f} s; "
               f"server {memory(served.process):.0f} MB; load average {os.getloadavg()[0]:.1f}", flush=True)  # fmt: skip
 
