@@ -78,7 +78,10 @@ def _decision(decision: Decision, catalogue: Catalogue) -> Iterator[str]:
         yield wrapped("Stop testing. " * decision.stop + decision.because)
     elif decision.stop:
         yield wrapped(f"Stop testing. {decision.because}")
-        yield wrapped(f"Not well founded, but the first to try: {named}" if decision.repair else first)
+        if decision.hardly:
+            yield wrapped(f"Hardly the whole cure; to try first, as it takes little: {named}")
+        else:
+            yield wrapped(f"Not well founded, but the first to try: {named}" if decision.repair else first)
     else:
         yield wrapped(f"Go on testing. {decision.because}")
         if decision.founded:

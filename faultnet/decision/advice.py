@@ -84,6 +84,8 @@ class Decision:
         What must not be done to the car as it was found, in words.
     minutes : float
         Hands-on time of the repair, with getting at it and proving it [min]; nought where nothing is repaired.
+    hardly : bool
+        Whether the repair is named for its low price alone: others are likelier to be needed.
     """
 
     stop: bool
@@ -100,6 +102,7 @@ class Decision:
     would_need: str = ""
     not_now: tuple[str, ...] = ()
     minutes: float = 0.0
+    hardly: bool = False
 
     @property
     def leads(self) -> bool:
@@ -313,6 +316,7 @@ def _decision(
         would_need=_would_need(worked, costs, best, least, found),
         not_now=tuple(forbid.words for forbid in found.standing),
         minutes=0.0 if give_back else costs.minutes(name),
+        hardly=not give_back and costs.hardly(cure),
     )
 
 

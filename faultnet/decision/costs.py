@@ -22,10 +22,10 @@ NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof", "named", "before_return")
 CHECKED = ("named", "before_return")  # their values are checks
 SHOP = (
-    *("hourly_rate", "well_founded", "spared_minutes", "unproven"),
+    *("hourly_rate", "well_founded", "hardly_a_cure", "spared_minutes", "unproven"),
     *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes"),
 )
-OPTIONAL = ("unproven",)  # a set without counts on nothing being named
+OPTIONAL = ("unproven", "hardly_a_cure")  # a set without counts on nothing being named, and says nothing of low prices
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,8 @@ class Costs:
         Checks that the trade makes before a car is given back of which that is told.
     currency : str
         Label of the money.
+    hardly_a_cure : float
+        Chance of being all that is needed below which it is said that a repair is named for its low price alone [-].
     """
 
     hourly_rate: float
@@ -91,6 +93,7 @@ class Costs:
     named: Mapping[str, tuple[frozenset[str], ...]] = field(default_factory=dict)
     before_return: Mapping[tuple[str, str], tuple[frozenset[str], ...]] = field(default_factory=dict)
     currency: str = ""
+    hardly_a_cure: float = 0.0
 
     def with_shop(
         self,
@@ -142,6 +145,10 @@ class Costs:
     def founded(self, chance: float) -> bool:
         """Whether something with this chance of being all that is needed [-] is well founded."""
         return chance >= self.well_founded
+
+    def hardly(self, chance: float) -> bool:
+        """Whether a repair with this chance of being all that is needed [-] is named for its low price alone."""
+        return chance < min(self.hardly_a_cure, self.well_founded)
 
     def minutes(self, component: str) -> float:
         """Hands-on time to mend a component and prove it, with getting at it [min]."""

@@ -100,7 +100,9 @@ def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
     """What is recommended with its proof, and the next test where one is still worth its cost."""
     said = []
     if decision.leads or decision.stop:
-        cure = f"; chance that it is the whole cure: {share_words(decision.chance_of_cure)}" if decision.repair else ""
+        hardly = "to try first as it takes little; hardly the whole cure"
+        whole = hardly if decision.hardly else "chance that it is the whole cure"
+        cure = f"; {whole}: {share_words(decision.chance_of_cure)}" if decision.repair else ""
         work = f"; {minutes_words(decision.minutes)} of work" if decision.minutes else ""
         money = money_words(decision.expected_cost, decision.currency)
         cost = f"; cost to expect: {money}" if money else ""

@@ -11,6 +11,7 @@ import pytest
 
 from faultnet.case.file import load_case
 from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Reading, Visit
+from faultnet.cli.sheets import advice_sheet
 from faultnet.decision import advise, load_costs
 from faultnet.decision.advice import act_for, decision_state, weigh
 from faultnet.decision.choosing import least_saving, worth_of_tests
@@ -24,6 +25,7 @@ from faultnet.diagnosis.hinges import overturning, overturning_words
 from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.errors import PriorsError
 from faultnet.prior_set import load_catalogue
+from faultnet.report.sheet import job_sheet
 from faultnet.shipped import shipped
 
 
@@ -332,3 +334,17 @@ def test_a_joint_that_may_be_corroded_as_well_as_slack_is_cleaned_which_tightens
     found, costs = ranked(worked, None)[1], load_costs()
     assert act_for(worked, found, "negative_joint", costs) == "clean_joint"
     assert act_for(worked, found, "negative_joint", replace(costs, call_back=0.0)) == "tighten_joint"
+
+
+@pytest.mark.parametrize("below", [0.0, 1.0])
+def test_a_repair_named_for_its_low_price_alone_is_said_to_be_hardly_the_whole_cure(catalogue, below: float) -> None:
+    """Command line and paper say it as the page does, once no test is left that is worth its time."""
+    case = load_case(shipped("cases") / "regulator_low.json")
+    advice = advise(case, catalogue, replace(load_costs(), well_founded=1.0, hardly_a_cure=below))
+    decision = replace(advice.decision, stop=True)
+    assert decision.repair == "regulator"
+    assert not decision.founded
+    assert decision.hardly == (below > decision.chance_of_cure)
+    advice = replace(advice, decision=decision)
+    said = advice_sheet(advice, case, catalogue), job_sheet(case, advice.diagnosis, catalogue, decision=decision)
+    assert [("ardly the whole cure" in " ".join(text.split())) for text in said] == [decision.hardly] * 2

@@ -290,7 +290,7 @@ def test_the_headline_says_what_to_do_and_a_mended_car_is_not_given_back_as_it_i
     unsure = verdict.headline(replace(going_on, stop=True, founded=False, chance_of_cure=0.22), a_case())
     assert "Not sure, but first to try: Battery: replace the part" in unsure
     assert "Enough tested" not in unsure
-    hardly = verdict.headline(replace(going_on, stop=True, founded=False, chance_of_cure=0.03), a_case())
+    hardly = verdict.headline(replace(going_on, stop=True, founded=False, hardly=True, chance_of_cure=0.03), a_case())
     assert "Not sure; to try first, as it takes little: Battery: replace the part" in hardly
     assert "Hardly the whole cure (3%): the likeliest cause stands above and comes next" in hardly
     nothing = verdict.headline(

@@ -14,7 +14,6 @@ from workbench.widgets.work import how
 from workbench.words import FUEL_IS_OFF, PROOFS, minutes, money, plain
 
 STANDS = "where-it-stands"
-HARDLY = 0.1  # [-]
 
 
 def headline(decision: Decision, case: Case) -> str:
@@ -25,7 +24,7 @@ def headline(decision: Decision, case: Case) -> str:
     """
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
-    if decision.stop and _is_hardly_a_cure(decision):
+    if decision.stop and decision.hardly:
         chance = share_words(decision.chance_of_cure)
         cure = f". Hardly the whole cure ({chance}): the likeliest cause stands above and comes next"
     if decision.stop:
@@ -43,14 +42,9 @@ def _why_stop(decision: Decision, case: Case) -> str:
     if decision.founded:
         nothing = decision.repair is None and not _was_worked_on(case)
         return "Enough tested, nothing found" if nothing else "Enough tested"
-    if _is_hardly_a_cure(decision):
+    if decision.hardly:
         return "No test left is worth its time. Not sure; to try first, as it takes little"
     return f"No test left is worth its time. {'Not sure, but first to try' if decision.repair else 'Not sure'}"
-
-
-def _is_hardly_a_cure(decision: Decision) -> bool:
-    """Whether the first repair is named for its low price alone: another one is likelier to be needed."""
-    return decision.repair is not None and not decision.founded and decision.chance_of_cure < HARDLY
 
 
 def what_to_do(decision: Decision, case: Case) -> str:
