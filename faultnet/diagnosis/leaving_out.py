@@ -299,7 +299,7 @@ class _Behind:
         over = self._over_cluster(i, traced, share, quantity)
         others, scale = over.but(quantity)
         evidence = [*others, Evidence(quantity, rest, 1.0)] if rest.min() < 1.0 else others
-        weight, log_scale = over.model.message(evidence) if evidence else (np.ones((1, 1)), 0.0)
+        weight, log_scale = over.model.message_of_some(evidence) if evidence else (np.ones((1, 1)), 0.0)
         return log_scale + scale + _log((over.share * weight).sum(axis=1))
 
     def _log_in_place(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> Array:

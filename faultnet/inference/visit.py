@@ -213,6 +213,15 @@ class VisitModel:
         message, scale = self.view.placements[k].message(tuple(evidence))
         return np.atleast_2d(self.view.each(k, message)).T, scale
 
+    def message_of_some(self, evidence: Sequence[Evidence]) -> Stage:
+        """The same as :meth:`message`, worked out for the configurations of these hypotheses alone."""
+        place = self.view.placements[self.view.placements.owner[evidence[0].quantity]]
+        if place.small or self.view.chosen is None:
+            return self.message(evidence)
+        weight, scale = place.likelihoods(tuple(evidence), place.which[self.view.chosen])
+        states = self.view.charge_states
+        return weight if states is None or weight.shape[1] == 1 else weight[:, states], scale
+
     def forget(self) -> None:
         """Drop what was worked out for readings; what no reading bears on is kept."""
         self.stages.clear()

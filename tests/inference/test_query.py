@@ -10,6 +10,8 @@ import pytest
 
 from faultnet.inference.configurations import RowSets, distinct_rows
 from faultnet.inference.evidence import Evidence
+from faultnet.inference.fast import query as query_module
+from faultnet.inference.fast.query import _likelihoods as alone
 from faultnet.inference.fast.subset import Question
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.visit import VisitModel, compile_visit
@@ -188,3 +190,30 @@ def test_distinct_rows_are_those_numpy_finds(most: int) -> None:
     expected, where = np.unique(table, axis=0, return_inverse=True)
     np.testing.assert_array_equal(table[first], expected)
     np.testing.assert_array_equal(which, where.ravel())
+
+
+def test_likelihoods_of_some_hypotheses_are_those_of_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is asked for the second time is worked out for the new configurations alone; nothing for those known."""
+    model, rng = fresh(), np.random.default_rng(5)
+    placements = model.view.placements
+    mine = [e for e in seen_first(6) if not placements[placements.owner[e.quantity]].small]
+    k = placements.owner[mine[0].quantity]
+    mine = [e for e in mine if placements.owner[e.quantity] == k]
+    whole, whole_scale = fresh().message(mine)
+    worked_out: list[int] = []
+    monkeypatch.setattr(
+        query_module,
+        "_likelihoods",
+        lambda bound, rows, factors: worked_out.append(len(rows)) or alone(bound, rows, factors),
+    )
+    for states in (None, np.array([1, 3])):
+        for count in (7, 60, 20):
+            chosen = np.sort(rng.choice(len(model.charge_prior), size=count, replace=False))
+            some = model.subset(chosen) if states is None else model.focused(chosen, states)
+            weight, scale = some.message_of_some(mine)
+            expected = whole[chosen] if states is None or whole.shape[1] == 1 else whole[chosen][:, states]
+            np.testing.assert_allclose(weight * np.exp(scale - whole_scale), expected, rtol=1e-12)
+        model.subset(chosen).message_of_some(mine)
+    configurations = len(np.unique(placements[k].which))
+    assert 1 < len(worked_out) <= 6
+    assert sum(worked_out) <= configurations

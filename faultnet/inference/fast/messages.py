@@ -16,7 +16,7 @@ from faultnet.inference.contraction import Tensor
 from faultnet.inference.evidence import Evidence, evidence_key, pooled
 from faultnet.inference.fast.clique_tables import Asked, Bound, asked_key
 from faultnet.inference.fast.products import Products
-from faultnet.inference.fast.query import Query
+from faultnet.inference.fast.query import Likelihoods, Query
 from faultnet.model.network import Array, Network
 
 MOST_QUERIES = 2
@@ -69,6 +69,11 @@ class Placed:
             return Products(self.bound, self.bound.rows).contract(tensors), log_scale
 
         return self.bound.cache.messages.get(evidence_key(evidence), make)
+
+    def likelihoods(self, evidence: tuple[Evidence, ...], rows: NDArray[np.integer]) -> tuple[Array, float]:
+        """Likelihood of evidence for some configurations, and its log scale; kept, and added to the next time."""
+        kept: Likelihoods = self.bound.cache.likelihoods.get(evidence_key(evidence), Likelihoods)
+        return kept.of(rows, self.bound, lambda: self.factors(evidence))
 
     def answer(self, evidence: tuple[Evidence, ...], questions: tuple[Asked, ...]) -> Tensor:
         """What tests of one site would show, for all configurations; kept for the next time."""

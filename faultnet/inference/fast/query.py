@@ -7,7 +7,7 @@ to be asked about, and only those not met before are worked out.
 from __future__ import annotations
 
 import threading
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
@@ -42,6 +42,11 @@ class Answers:
 
     place: Index
     values: Array
+
+    @classmethod
+    def none_yet(cls, configurations: int, shape: tuple[int, ...]) -> Answers:
+        """No answer, of a cluster with so many configurations; each will have this shape."""
+        return cls(np.full(configurations, MISSING, dtype=np.intp), np.empty((0, *shape)))
 
     def add(self, rows: Index, values: Array) -> None:
         """Put answers for more configurations at the end."""
@@ -206,8 +211,7 @@ class Query:
             values = self._laid_out(rows, message)
             kept = self._sites.get(site.key)
             if kept is None:
-                place = np.full(len(self.bound.rows.table), MISSING, dtype=np.intp)
-                kept = self._sites[site.key] = Answers(place, np.empty((0, *values.shape[1:])))
+                kept = self._sites[site.key] = Answers.none_yet(len(self.bound.rows.table), values.shape[1:])
             kept.add(missing, values)
         self._common.tidy()
 
@@ -217,6 +221,48 @@ class Query:
         if COMBINATION not in message.axes:
             return np.broadcast_to(values, (len(rows.table), *values.shape))
         return values[rows.part(message.components).which]
+
+
+@dataclass(eq=False)
+class Likelihoods:
+    """Likelihood of some readings, configuration by configuration, for those asked about so far."""
+
+    _kept: Answers | None = None
+    _scale: float = 0.0
+    _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
+
+    def of(
+        self, rows: NDArray[np.integer], bound: Bound, factors: Callable[[], tuple[Sequence[Tensor], float]]
+    ) -> tuple[Array, float]:
+        """Likelihoods, shape (rows, charge states or 1), and their log scale.
+
+        Parameters
+        ----------
+        rows : int array
+            Configurations, which may occur more than once.
+        bound : Bound
+        factors : callable
+            Likelihood factors of the readings and their log scale, asked for where a configuration is new.
+        """
+        wanted, which = np.unique(rows, return_inverse=True)
+        with self._lock:
+            missing = _missing(self._kept, wanted)
+            if len(missing):
+                tensors, self._scale = factors()
+                values = _likelihoods(bound, missing, tensors)
+                if self._kept is None:
+                    self._kept = Answers.none_yet(len(bound.rows.table), values.shape[1:])
+                self._kept.add(missing, values)
+            assert self._kept is not None
+            return self._kept.values[self._kept.place[wanted]][which], self._scale
+
+
+def _likelihoods(bound: Bound, rows: Index, factors: Sequence[Tensor]) -> Array:
+    """Likelihood of readings for some configurations, shape (rows, charge states or 1)."""
+    some = bound.rows.restricted(rows)
+    message = Products(bound, some).contract(factors)
+    alike = np.zeros(len(rows), dtype=np.intp)
+    return message.arranged((COMBINATION, CHARGE))[some.part(message.components).which if message.components else alike]
 
 
 def _missing(kept: Answers | None, rows: Index) -> Index:

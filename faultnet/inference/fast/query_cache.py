@@ -12,6 +12,7 @@ kept            what                                                    trim    
 `rows`          the row of each hypothesis in a message                 goes    goes
 `factors`       likelihood factors of readings over hidden nodes        goes    goes    goes
 `messages`      likelihoods of readings, for all configurations                         goes
+`likelihoods`   the same for the configurations asked about so far              goes    goes
 `answers`       what tests would show, for all configurations                   goes    goes
 `queries`       the same for the configurations asked about so far,             goes    goes
                 and the products they came from                         goes    goes    goes
@@ -39,7 +40,7 @@ from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.fast.schedule import Named, Schedule
 
 if TYPE_CHECKING:
-    from faultnet.inference.fast.query import Query
+    from faultnet.inference.fast.query import Likelihoods, Query
 
 ROOM = 96 << 20
 KEPT_CONSTANTS = 1 << 22
@@ -76,6 +77,7 @@ class QueryCache:
     rows: dict[Components, NDArray[np.unsignedinteger]] = field(default_factory=dict)
     factors: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_FACTORS, _entries))
     messages: Memo[tuple[Tensor, float]] = field(default_factory=lambda: Memo(KEPT_MESSAGES))
+    likelihoods: Memo[Likelihoods] = field(default_factory=lambda: Memo(KEPT_MESSAGES))
     answers: Memo[Tensor] = field(default_factory=lambda: Memo(KEPT_ANSWERS))
     queries: Memo[list[Query]] = field(default_factory=lambda: Memo(KEPT_READINGS))
     _serial: Iterator[int] = field(default_factory=count)
@@ -102,12 +104,12 @@ class QueryCache:
     def rest(self) -> None:
         """Drop all but the likelihoods of readings, which are small."""
         self.trim()
-        for kept in (self.numbers, self.answers, self.queries):
+        for kept in (self.numbers, self.likelihoods, self.answers, self.queries):
             kept.clear()
 
     def forget(self) -> None:
         """Drop what was worked out for readings; what no reading bears on is kept."""
-        for kept in (self.factors, self.messages, self.answers, self.queries):
+        for kept in (self.factors, self.messages, self.likelihoods, self.answers, self.queries):
             kept.clear()
 
     def _queries(self) -> Iterator[Query]:
