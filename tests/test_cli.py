@@ -20,6 +20,7 @@ import faultnet
 from faultnet.cli import main
 from faultnet.cli.commands import app
 from faultnet.diagnosis.diagnose import MAX_FAULTS
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.prior_set import load_catalogue
 from faultnet.shipped import shipped
 
@@ -519,6 +520,14 @@ def test_trial_answers_with_every_number_and_its_interval(run: Any, tmp_path: Pa
     sheet = run(*given).out
     assert "RIGHT FIRST TIME" in sheet
     assert max(map(len, sheet.splitlines())) <= 80
+
+
+def test_a_trial_says_what_tools_it_takes_where_none_are_named(run: Any) -> None:
+    given = ("trial", "--cars", "1", "--policy", "flow_chart", "--json")
+    assert "'all' when left out" in " ".join(run("trial", "--help").out.split())
+    assert run(*given).json["tools"] is None
+    assert "'usual' when left out" in " ".join(run("diagnose", "--help").out.split())
+    assert run(*given, "--tools", "usual").json["tools"] == sorted(USUAL_TOOLS)
 
 
 @pytest.mark.parametrize("wrong", [("--policy", "guess"), ("--tools", "crystal ball"), ("--priors", "nowhere")])

@@ -24,12 +24,9 @@ app = typer.Typer(
 )
 
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="Case file, demo:NAME, or - for standard input.")]
-ToolsOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--tools", help="Tools at hand, commas between them; 'none' or 'all'; what most people have when left out."
-    ),
-]
+TOOLS_HELP = "Tools at hand, commas between them; 'none', 'usual' (what most people have) or 'all'; '{}' when left out."
+ToolsOption = Annotated[list[str] | None, typer.Option("--tools", help=TOOLS_HELP.format("usual"))]
+ShopToolsOption = Annotated[list[str] | None, typer.Option("--tools", help=TOOLS_HELP.format("all"))]
 RateOption = Annotated[float | None, number(0, 1e6, "Money for an hour of work; as set when left out.")]
 CurrencyOption = Annotated[
     str | None, typer.Option(help="Code or sign of the money; as set when left out, and none is shown without one.")
@@ -301,7 +298,7 @@ def trial(
     as_json: JsonOption = False,
     resume: Annotated[Path | None, typer.Option(help="File that keeps each car's result; a new run goes on.")] = None,
     svg: Annotated[Path | None, typer.Option(help="File to draw the reliability of the beliefs to.")] = None,
-    tools: ToolsOption = None,
+    tools: ShopToolsOption = None,
     cluster: ClusterOption = None,
     priors: PriorsOption = "standard",
 ) -> None:
@@ -340,7 +337,7 @@ def practise(
     give_up: Annotated[bool, typer.Option("--give-up", help="Let the car in hand go, unscored.")] = False,
     list_courses: Annotated[bool, typer.Option("--list", help="List the courses and your record.")] = False,
     as_json: JsonOption = False,
-    tools: ToolsOption = None,
+    tools: ShopToolsOption = None,
     priors: PriorsOption = "standard",
 ) -> None:
     """Work on a virtual car yourself, and be held beside the advice on the same car."""

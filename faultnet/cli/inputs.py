@@ -118,7 +118,7 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
     Parameters
     ----------
     given : sequence of str, optional
-        Each may hold several, with commas between them; "none" means bare hands.
+        Each may hold several, with commas between them; "none" means bare hands, "usual" what most people have.
     catalogue : Catalogue
 
     Raises
@@ -130,17 +130,21 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
     --------
     >>> sorted(read_tools(["voltmeter, torch"], load_catalogue()))
     ['torch', 'voltmeter']
+    >>> "clamp_meter" in read_tools(["usual, clamp_meter"], load_catalogue())
+    True
     """
     from faultnet.diagnosis.tools import USUAL_TOOLS
 
     known = known_tools(catalogue)
-    if not given:
-        return USUAL_TOOLS.intersection(known)
-    named = set(listed(given)) - {"none"}
+    named = set(listed(given or ["usual"])) - {"none"}
     if named == {"all"}:
         return None
+    if "usual" in named:
+        named = named - {"usual"} | USUAL_TOOLS.intersection(known)
     for tool in sorted(named.difference(known)):
-        raise EntryError("unknown tool", where="--tools", got=repr(tool), expected=", ".join(("all", "none", *known)))
+        raise EntryError(
+            "unknown tool", where="--tools", got=repr(tool), expected=", ".join(("all", "usual", "none", *known))
+        )
     return frozenset(named)
 
 
