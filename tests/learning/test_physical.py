@@ -150,6 +150,7 @@ def test_drawn_worlds_with_other_numbers_are_found_again(monkeypatch: pytest.Mon
         for number, found in moved.items():
             found.append(rows[number.key])
             assert found[-1].old == number.value(catalogue)
+    assert all(belt.high < belt.old for belt in moved[SLIPS])
     held = [c.low < number.value(true) < c.high for number, found in moved.items() for c in found]
     assert sum(held) >= 5
     for number, found in moved.items():

@@ -134,7 +134,7 @@ def _owner(table: Tensor) -> NDArray[np.float64]:
 class CommonProducts:
     """Products of a query that depend on few configurations, so that further configurations begin with them.
 
-    The largest products of a question only serve to make the next ones; these go as soon as all tests are answered. The
+    The largest products of a question only serve to make the next ones; these go once no test left fetches them. The
     others stay, of every query used lately, as far as :data:`ROOM` allows for all clusters and cars together.
 
     Parameters
