@@ -130,7 +130,7 @@ def read_tools(given: Sequence[str] | None, catalogue: Catalogue) -> Collection[
     --------
     >>> sorted(read_tools(["voltmeter, torch"], load_catalogue()))
     ['torch', 'voltmeter']
-    >>> "clamp_meter" in read_tools(["usual, clamp_meter"], load_catalogue())
+    >>> "clamp meter" in read_tools(["usual, clamp meter"], load_catalogue())
     True
     """
     from faultnet.diagnosis.tools import USUAL_TOOLS

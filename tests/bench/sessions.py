@@ -77,28 +77,36 @@ def memory_of_its_own(server: int) -> float:
 def _kept(server: int, what: str) -> float:
     total = 0
     for process in below(server):
-        lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
+        lines = _of_process(process, "smaps_rollup").splitlines()
+        if not lines:
+            continue
         total += int(next(x for x in lines if x.startswith(what)).split()[1])
     return total / 1024
 
 
 def worked_for(processes: list[int]) -> float:
-    """Processor time of processes so far [s]."""
+    """Processor time of processes so far [s]; one that has ended since they were listed counts nothing."""
     ticks = 0
     for process in processes:
-        fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-        ticks += int(fields[11]) + int(fields[12])
+        if fields := _of_process(process, "stat").rpartition(")")[2].split():
+            ticks += int(fields[11]) + int(fields[12])
     return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def _of_process(process: int, name: str) -> str:
+    """What the kernel says of a process; nothing of one that has ended."""
+    try:
+        return Path(f"/proc/{process}/{name}").read_text()
+    except (FileNotFoundError, ProcessLookupError):
+        return ""
 
 
 def below(root: int, without: int = 0) -> list[int]:
     """A process and all that it and they started, but for one and what that started."""
     parents = {}
     for entry in Path("/proc").glob("[0-9]*"):
-        try:
-            parents[int(entry.name)] = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
-        except OSError:
-            continue
+        if fields := _of_process(int(entry.name), "stat").rpartition(")")[2].split():
+            parents[int(entry.name)] = int(fields[1])
     found = {root}
     while more := {p for p, above in parents.items() if above in found and p != without} - found:
         found |= more

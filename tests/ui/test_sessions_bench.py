@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from types import SimpleNamespace
 from typing import Any
 
@@ -56,3 +58,10 @@ def test_a_page_that_never_answers_is_counted_as_lost(
     told = capsys.readouterr().out
     assert " 0 entries" in told
     assert " 0 lost" not in told
+
+
+def test_a_process_that_has_ended_since_it_was_listed_counts_nothing() -> None:
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    assert sessions.worked_for([ended.pid]) == 0.0
+    assert sessions.worked_for([ended.pid, os.getpid()]) > 0.0
