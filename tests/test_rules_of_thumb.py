@@ -359,6 +359,14 @@ def test_a_charge_lamp_that_never_lights_is_the_exciter() -> None:
     assert moved(("charge_control:not_excited",), read("charge_lamp", "never_lights")) > 8.0
 
 
+def test_one_that_charges_only_once_it_was_revved_is_not_excited() -> None:
+    """No lamp, the battery's own volts at idle, the regulated voltage at brisk speed (common practice, no source)."""
+    idle, brisk = read("charge_idle_voltage", 12.2), read("charge_unloaded_voltage", 14.0)
+    assert moved(("charge_control:not_excited",), brisk, given=(idle,)) > 1.0
+    no_lamp = read("charge_lamp", "never_lights")
+    assert chance(("charge_control:not_excited",), (no_lamp, idle, brisk), MILD, CAR) > 0.7
+
+
 def test_a_belt_that_squeals_slips() -> None:
     """Squeal after the start or in the wet (common practice, no source)."""
     assert moved(("belt",), read("alternator_noise", "squeal")) > 4.0

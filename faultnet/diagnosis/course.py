@@ -3,7 +3,8 @@
 Carried is a weight for every row (a hypothesis with the modes that it has by now) and every state of charge. Readings
 stay open as long as what they were taken of stays as it is, and count together: the parameters behind them are one and
 the same. They are counted when the state of charge moves, when a part that bears on them was mended in a row, and when
-the visit ends. A mending act parts the rows in which it has something to mend.
+the visit ends. A mending act parts the rows in which it has something to mend. Where the charge moves by what the
+charging side supplies, rows whose modes leave that open are parted by it: it stays what it is from drive to drive.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ from faultnet.prior_set.catalogue import Catalogue
 
 LEAST_BACKGROUND = 1e-250
 LEAST_SHARE = float(np.log(1e-14))  # of a hypothesis; rows that hold less are dropped, and what they held is said
+SURE_OF_SUPPLY = 0.95  # share of one state of supply [-] from which on a row is not parted by it
+LEAST_SUPPLY = 1e-3  # [-] of a row; a state of supply that holds less is left out
 CRANKS = "crank_behaviour"
 DAY = 10  # characters of a date without a time
 
@@ -188,7 +191,7 @@ def _in_last_visit(
     table = table_for(visits, catalogue, space)
 
     def make() -> Walk:
-        walk = Walk(catalogue, space, table)
+        walk = Walk(catalogue, space, table, supplied=moves_by_supply(visits, catalogue))
         walk.case(models, bare_at_the_end(visits), without)
         return walk
 
@@ -209,7 +212,8 @@ def case_key(
     models: Sequence[Model], visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses, table: ModeTable
 ) -> Hashable:
     """What a walk up to the entries of the last visit is known by; only as long as the models are held."""
-    return (*(id(m) for m in models), bare_at_the_end(visits), id(catalogue), id(space), id(table))
+    supplied = moves_by_supply(visits, catalogue)
+    return (*(id(m) for m in models), bare_at_the_end(visits), id(catalogue), id(space), id(table), supplied)
 
 
 def _without(visit: Visit, index: int, out: Entered | None) -> Visit:
@@ -230,6 +234,12 @@ def table_for(visits: Sequence[Visit], catalogue: Catalogue, space: Hypotheses) 
             sets.append((mending.component,))
         sets += [acts.PASSING[e] for e in (catalogue.act(entry.act).effect,) if e in acts.PASSING]
     return space.table.closed(sets)
+
+
+def moves_by_supply(visits: Sequence[Visit], catalogue: Catalogue) -> bool:
+    """Whether the charge moves by what the charging side supplies in a case: a drive, or use between visits."""
+    done = (e for v in visits for e in v.entries if isinstance(e, Act))
+    return len(visits) > 1 or any(catalogue.act(act.act).effect == "drive" for act in done)
 
 
 KEPT_BEGUN = 3
@@ -295,13 +305,15 @@ class Walk:
         Of :func:`table_for`.
     among : int array, optional
         Hypotheses that are worked through; all when left out.
+    supplied : bool
+        Whether the charge is going to move by what the charging side supplies (:func:`moves_by_supply`).
     traced : bool
         Whether every step is kept.
     """
 
     def __init__(
         self, catalogue: Catalogue, space: Hypotheses, table: ModeTable, among: Index | None = None, *,
-        traced: bool = False,
+        supplied: bool = False, traced: bool = False,
     ) -> None:  # fmt: skip
         self.catalogue, self.space, self.table = catalogue, space, table
         chosen = np.arange(len(space)) if among is None else among
@@ -310,7 +322,7 @@ class Walk:
         self.number, self.date = -1, ""
         self.fed: float | None = None
         self.shed = False
-        self.parted, self.dropped = False, 0.0
+        self.supplied, self.parted, self.dropped = supplied, False, 0.0
         self.memory: Memory = {}
         self.trace: list[Traced] | None = [] if traced else None
         self.open: list[Open] = []
@@ -353,11 +365,31 @@ class Walk:
             prior, at = self.model.charge_prior, self.rows.at
             whole = np.array_equal(at, np.arange(len(prior)))
             self.weights = Weights(np.zeros(len(at)), prior if whole else prior[at])
+            if self.supplied:
+                self._part_by_supply()
         else:
             self._pass_time(interval(self.date, visit.date, visit.conditions.hours_standing))
         self.date = visit.date
         self.fed, self.shed = visit.conditions.hours_standing, False
         self.entries(visit)
+
+    def _part_by_supply(self) -> None:
+        """Part the rows whose modes leave the state of supply open, each part with the charge that goes with it."""
+        network, components, modes = self.model.network, self.space.components, self.table.modes[self.rows.at]
+        share = supply_of(network, components, modes)
+        is_open = share.max(axis=1) < SURE_OF_SUPPLY
+        share = np.where(share > LEAST_SUPPLY, share, 0.0) / share.sum(axis=1, where=share > LEAST_SUPPLY)[:, None]
+        sure, (row, state) = np.flatnonzero(~is_open), np.nonzero(share * is_open[:, None])
+        if not len(row):
+            return
+        parent = np.concatenate([sure, row])
+        supply = np.concatenate([np.zeros(len(sure), dtype=np.intp), state + 1])
+        charge = charge_supplied(network, components, modes[row], state)
+        self.weights = Weights(
+            np.concatenate([np.zeros(len(sure)), np.log(share[row, state])]),
+            np.concatenate([gathered(self.weights.charge, sure), charge]),
+        )
+        self.rows, self.parted = replace(self.rows.cut(parent), supply=supply), True
 
     def entries(self, visit: Visit) -> None:
         """All entries of the visit the walk has come to."""
@@ -391,7 +423,8 @@ class Walk:
         """The charge moves by a table of these components' modes, and of the state of supply where None stands."""
         self._count(self._charged())
         table = self.whole.charge_after(what, *known)
-        self._apply(moved(table, parts, self.model.network, self.space.components, self.table.modes[self.rows.at]))
+        modes, supply = self.table.modes[self.rows.at], self.rows.supply
+        self._apply(moved(table, parts, self.model.network, self.space.components, modes, supply))
 
     def entry(self, k: int, entry: Entry) -> None:
         """One entry of the visit."""
@@ -523,7 +556,11 @@ class Walk:
             if component in behind_quantity(self.model.network, quantity)[0]:
                 again[quantity] = flags.copy()
                 again[quantity][took] = False
-        self.rows = replace(self.rows, at=at, since=since, again=again)
+        supply = self.rows.supply
+        if supply is not None and component in self.model.network.nodes["supply"].parents:
+            supply = supply.copy()
+            supply[took] = 0
+        self.rows = replace(self.rows, at=at, since=since, again=again, supply=supply)
         self._put_together()
 
     def _put_together(self) -> None:
@@ -646,8 +683,9 @@ def modes_by_now(network: Network, table: ModeTable, at: Index, visit: int) -> I
 
 
 def moved(
-    table: Array, parts: tuple[str | None, ...], network: Network, components: tuple[str, ...], modes: IndexArray
-) -> Move:
+    table: Array, parts: tuple[str | None, ...], network: Network, components: tuple[str, ...], modes: IndexArray,
+    supply: Index | None = None,
+) -> Move:  # fmt: skip
     """A move of the charge by the modes of rows.
 
     Parameters
@@ -660,6 +698,8 @@ def moved(
         A component that it does not have is sound.
     components : tuple of str
     modes : int array, shape (rows, components)
+    supply : int array, shape (rows,), optional
+        One more than the state of supply of rows that stay in one, nought of the others.
     """
     columns = [
         modes[:, components.index(p)] if p in components and table.shape[k + 1] > 1 else np.zeros(len(modes), np.int16)
@@ -670,6 +710,8 @@ def moved(
     order = np.argsort(which, kind="stable")
     groups = np.split(order, np.searchsorted(which[order], np.arange(1, len(first))))
     share = supply_of(network, components, modes) if None in parts else None
+    if share is not None and supply is not None:
+        share = np.where(supply[:, None] == 0, share, supply[:, None] == np.arange(1, share.shape[1] + 1))
     found = []
     for rows in groups:
         at = iter(int(c[rows[0]]) for c in columns)
@@ -685,6 +727,16 @@ def supply_of(network: Network, components: tuple[str, ...], modes: IndexArray) 
     """Chance of each state of supply [-], shape (rows, states)."""
     node = network.nodes["supply"]
     chosen = tuple(modes[:, components.index(p)] for p in node.parents)
+    return np.asarray(np.moveaxis(node.table, 0, -1)[chosen])
+
+
+def charge_supplied(network: Network, components: tuple[str, ...], modes: IndexArray, supply: Index) -> Array:
+    """State of charge a car is brought in with, given its state of supply, shape (rows, charge states)."""
+    node = network.nodes["charge"]
+    chosen = tuple(
+        supply if p == "supply" else modes[:, components.index(p)] if p in components else np.zeros_like(supply)
+        for p in node.parents
+    )
     return np.asarray(np.moveaxis(node.table, 0, -1)[chosen])
 
 

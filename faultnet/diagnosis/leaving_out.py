@@ -23,6 +23,7 @@ from faultnet.diagnosis.course import (
     bare_at_the_end,
     case_key,
     left_out,
+    moves_by_supply,
     pooled_evidence,
     table_for,
 )
@@ -164,7 +165,8 @@ def _begun_for(
     table, chosen = table_for(visits, catalogue, space), _holding_nearly_all(belief)
 
     def make(among: Index) -> _Begun:
-        walk, before = Walk(catalogue, space, table, among, traced=True), []
+        supplied = moves_by_supply(visits, catalogue)
+        walk, before = Walk(catalogue, space, table, among, supplied=supplied, traced=True), []
         for number, visit in enumerate(bare_at_the_end(visits)):
             if number < len(visits) - 1:
                 before.append(walk.copied())

@@ -3,7 +3,7 @@
 A repair parts only the rows in which it has something to mend: with its chance the part is sound from then on, else it
 stays as it is. Rows that come to the same hypothesis and the same modes, and to whom the readings still open mean the
 same, are put together. So there are never more rows than ways in which the faults of a hypothesis can have been
-mended, however many repairs there were.
+mended, however many repairs there were, times the states of supply a car may stay in.
 """
 
 from __future__ import annotations
@@ -33,12 +33,16 @@ class Rows:
         First reading of the visit that was taken of the cluster as it is by now; nought where a cluster is left out.
     again : mapping of quantity to bool array, shape (rows,)
         Whether all that the quantity depends on is as it was at an earlier visit.
+    supply : int array, shape (rows,), optional
+        One more than the state of supply that the car stays in, nought where it follows from the modes; for all rows
+        when left out.
     """
 
     origin: Index = field(repr=False)
     at: Index = field(repr=False)
     since: Mapping[int, Index] = field(default_factory=dict, repr=False)
     again: Mapping[str, Flags] = field(default_factory=dict, repr=False)
+    supply: Index | None = field(default=None, repr=False)
 
     def __len__(self) -> int:
         return len(self.origin)
@@ -47,12 +51,13 @@ class Rows:
         """Some of the rows, or rows more than once."""
         return Rows(
             self.origin[rows], self.at[rows], {k: s[rows] for k, s in self.since.items()},
-            {q: a[rows] for q, a in self.again.items()},
+            {q: a[rows] for q, a in self.again.items()}, None if self.supply is None else self.supply[rows],
         )  # fmt: skip
 
     def merged(self) -> tuple[Rows, Index]:
         """Rows without repetition, those that stand first being kept in their order, and where each row went."""
-        columns = [self.at, *self.since.values(), *self.again.values()]
+        supply = [] if self.supply is None else [self.supply]
+        columns = [self.at, *self.since.values(), *self.again.values(), *supply]
         which = self.origin
         for column in columns:
             first, which = distinct_rows(np.stack([which, column], axis=1))

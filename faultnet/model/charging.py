@@ -13,6 +13,7 @@ from faultnet.model.network import Array, Node, normalised
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
+    cell_counts,
     coarsened,
     histogram,
     low_discrepancy_points,
@@ -28,6 +29,9 @@ from faultnet.physics import battery, charging
 
 STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
 TAKING = (*bins.ACCEPTANCE.states[:-1], *(f"most_{s}" for s in bins.FLAT.states))
+ONLY_REVVED = "only_when_revved"  # gives nothing at idle and all it can at brisk speed: it has to excite itself
+GIVING = (*bins.OUTPUT_FACTOR.states, ONLY_REVVED)
+HALF = 0.5
 GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
 
 
@@ -70,17 +74,37 @@ def load_responsive_command(setting: Setting, running: str) -> tuple[float, floa
 
 
 def _output_node(setting: Setting) -> Node:
+    """Share of its output that the alternator gives, and whether it does so only once it is revved.
+
+    Notes
+    -----
+    One that is not excited from outside begins at a speed of its own: below idle speed nothing is missed, above brisk
+    speed it gives nothing. Together with another fault of the charging side that halves what it gives it counts as
+    giving that at idle too. Idle is taken to be read before the engine was revved: once begun it goes on.
+    """
     owners = ("alternator", "rectifier", "belt", "charge_control")
     parents = tuple(active_node(setting.catalogue, owner) for owner in owners)
-    share = low_discrepancy_points(1024, 4)
+    share = low_discrepancy_points(1024, 7)
     output: Array = np.ones((1, 1, 1, 1, 1))
     for k, owner in enumerate(owners):
         values = setting.drawn(owner, "output_factor", share[k])
         shape = [1, 1, 1, 1, values.shape[1]]
         shape[k] = values.shape[0]
         output = output * values.reshape(shape)
-    table = histogram(output, bins.OUTPUT_FACTOR, 1e-6)
-    return Node("output_factor", "parameter", bins.OUTPUT_FACTOR.states, parents, table, bins.OUTPUT_FACTOR.edges)
+    brisk, idle = _alternator_speeds(setting, share[4], share[5])
+    begins = setting.drawn("charge_control", "excited_from", share[6])
+    given = bins.OUTPUT_FACTOR.index(np.where(begins <= brisk, output, 0.0))
+    only_revved = (begins > idle) & (begins <= brisk) & (output > HALF)
+    table = cell_counts(np.where(only_revved, GIVING.index(ONLY_REVVED), given), len(GIVING))
+    return Node("output_factor", "parameter", GIVING, parents, normalised(table, 1e-6), bins.OUTPUT_FACTOR.edges)
+
+
+def _alternator_speeds(setting: Setting, ratios: Array, idles: Array) -> tuple[Array, Array]:
+    """Speed of the alternator at brisk engine speed and at idle, over what differs between cars [rev/min]."""
+    middle = setting.number("pulley_ratio_mean")
+    ratio = middle * np.exp(setting.number("pulley_ratio_spread") * standard_normal(ratios))
+    idle = setting.number("idle_speed") + setting.number("idle_speed_spread") * standard_normal(idles)
+    return np.asarray(ratio * setting.number("raised_speed")), np.asarray(ratio * idle)
 
 
 def _cable_nodes(setting: Setting) -> list[Node]:
@@ -196,6 +220,7 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     target, factor, cable, accept = within(
         [bins.SET_POINT, bins.OUTPUT_FACTOR, bins.CHARGE_CABLE, bins.ACCEPTANCE], share
     )
+    factor = np.concatenate([factor, _only_revved(factor, running)], axis=1)
     accept = np.concatenate([accept[..., :-1, :], np.repeat(accept[..., -1:, :], len(bins.FLAT), axis=-2)], axis=-2)
     loads = shifted(share[4:5], (len(bins.SET_POINT), 1, 1, len(TAKING), share.shape[1]))[0]
     capability = factor * charging.output_capability(running.speed, setting.car.alternator_rating)
@@ -209,6 +234,12 @@ def _run(setting: Setting, running: Running) -> tuple[Array, Array]:
     )  # fmt: skip
     shape = np.broadcast_shapes(target.shape, factor.shape, cable.shape, accept.shape)
     return np.broadcast_to(volts, shape), np.broadcast_to(current, shape)
+
+
+def _only_revved(factor: Array, running: Running) -> Array:
+    """What an alternator gives that has to excite itself: nothing at idle, as a sound one at brisk speed [-]."""
+    sound = int(bins.OUTPUT_FACTOR.index(np.array(1.0)))
+    return factor[:, sound : sound + 1] * (running.name != "charge_idle")
 
 
 def _battery_on_charge(setting: Setting, accepted: Array, share: Array, depth: Array) -> tuple[Array, Array]:

@@ -37,7 +37,6 @@ SCALES: dict[str, Bins] = {
     "starter_motor_resistance": bins.BRUSH,
     "turning_load": bins.TURNING_LOAD,
     "set_point": bins.SET_POINT,
-    "output_factor": bins.OUTPUT_FACTOR,
     "charge_cable_resistance": bins.CHARGE_CABLE,
     "charge_cable_resistance_fine": bins.CHARGE_CABLE_FINE,
     "acceptance_fine": bins.ACCEPTANCE_FINE,

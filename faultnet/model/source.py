@@ -40,9 +40,11 @@ def supply_node(setting: Setting) -> Node:
         return values.reshape(shape)
 
     output: Array = np.ones((1,) * 7)
+    begins = spread_out(5, setting.drawn("charge_control", "excited_from", share[7]))
     for k, (component, row) in enumerate(zip(parents, (0, None, 1, 2, None, 3), strict=True)):
         if row is not None:
             output = output * spread_out(k, setting.drawn(component, "output_factor", share[row]))
+    output = np.where(begins <= brisk_speed(setting), output, 0.0)
     volts = setting.number("set_point_nominal") + spread_out(1, setting.drawn("regulator", "set_point_shift", share[4]))
     volts = volts + spread_out(5, setting.drawn("charge_control", "set_point_shift", share[5]))
     cable = spread_out(4, setting.drawn("charge_cable", "resistance", share[6]))
@@ -57,6 +59,11 @@ def supply_node(setting: Setting) -> Node:
     state = np.select([none, weak, over], [2, 1, 3], default=0)
     counts = np.stack([(state == s).mean(axis=-1) for s in range(4)])
     return Node("supply", "state", SUPPLY_STATES, parents, normalised(counts, 1e-5))
+
+
+def brisk_speed(setting: Setting) -> float:
+    """Speed of an ordinary car's alternator at brisk engine speed, which every drive reaches [rev/min]."""
+    return setting.number("pulley_ratio_mean") * setting.number("raised_speed")
 
 
 def charge_node(setting: Setting) -> Node:

@@ -19,6 +19,7 @@ __all__ = [
     "output_capability",
     "ripple_frequency",
     "ripple_voltage",
+    "self_excitation_speed",
     "set_point",
 ]
 
@@ -34,6 +35,7 @@ SET_POINT = {
 
 CUT_IN = 1000.0  # [rev/min] of the alternator; derived fit to ISO 8854 ratings
 RISE_SPEED = 1000.0  # [rev/min]; derived fit: 0.4 of the rating at 1500, 0.99 at 6000
+CUT_IN_VOLTS = 14.0  # [V] at the cut-in speed with the full field; derived: the voltage of SET_POINT
 HUGE = 1e9  # [ohm] stands for an open cable
 
 
@@ -137,6 +139,38 @@ def alternator_speed(engine_speed: Quantity, pulley_ratio: Quantity = 2.7, slip:
     2.8 in one service manual (secondary).
     """
     return engine_speed * pulley_ratio * (1.0 - slip)
+
+
+def self_excitation_speed(residual: Quantity, drops: Quantity = 2.1) -> Quantity:
+    """Speed from which an alternator whose rotor is fed by nobody begins to feed it itself.
+
+    Parameters
+    ----------
+    residual : float or array
+        Field that is left in the iron, as a share of the full field [-]; some 0.02 to 0.05.
+    drops : float or array
+        Volts lost before any current flows through the rotor [V]: two diodes and the regulator's transistor.
+
+    Returns
+    -------
+    float or array
+        [rev/min] of the alternator.
+
+    Notes
+    -----
+    The voltage of the winding is in proportion to field and speed, and the full field gives 14 V at the cut-in speed:
+    n = n_0 * drops / (14 V * residual). Once begun it goes on down to the cut-in speed until the engine stops.
+
+    Examples
+    --------
+    >>> round(self_excitation_speed(0.03))
+    5000
+
+    References
+    ----------
+    Law of induction; 0.7 V across a silicon junction (textbooks, from memory). The residual field is an estimate.
+    """
+    return CUT_IN * drops / (CUT_IN_VOLTS * residual)
 
 
 def charging_voltage(

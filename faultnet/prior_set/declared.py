@@ -307,6 +307,7 @@ PARAMETERS: dict[tuple[str, str], str] = {
     ("belt", "output_factor"): "-",
     ("charge_cable", "resistance"): "ohm",
     ("charge_control", "output_factor"): "-",
+    ("charge_control", "excited_from"): "rev/min",
     ("charge_control", "set_point_shift"): "V",
     ("drain", "current"): "A",
     ("use", "days_standing"): "d",

@@ -26,8 +26,9 @@ FLAT_AND_NO_FLATTER = "acid is not weaker than that of an empty battery, and a d
 CELLS_ALIKE = "all cells of a worn battery age alike; where they differ widely, one cell is bad"
 ANOTHER_RANGE = "from 200 A on the clamp meter shows whole amperes, and a slip is as likely at each figure it can show"
 NO_PLAIN_SLIP = "a few amperes that excite it, read in the wrong range: gone where no slip reads a power of ten"
+EXCITED_OR_NOT = "an alternator that excites itself gives its current, and one that does not gives none"
 FROZEN = "the module that reads it may freeze, or show the volts at rest"
-NOTHING_CHARGES = ("alternator:no_output", "belt:lost", "charge_cable:open", "charge_control:not_excited")
+NOTHING_CHARGES = ("alternator:no_output", "belt:lost", "charge_cable:open")
 MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("half_rating_load", 2.1, OPEN_OR_NOT): ("battery:broken_link",),
     ("two_load_resistance", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
@@ -39,6 +40,7 @@ MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("crank_current", 0.9, SO_MUCH_AND_NO_MORE): ("starter_motor:dragging", "engine_turning:heavy"),
     ("inrush_current", 0.3, ANOTHER_RANGE): ("starter_motor:open", "start_control:open"),
     ("alternator_current", 0.2, NO_PLAIN_SLIP): ("charge_cable:open",),
+    ("alternator_current", 0.15, EXCITED_OR_NOT): ("charge_control:not_excited",),
     ("dead_crank_sag", 0.3, SO_MUCH_AND_NO_MORE): ("battery:undersized", "starter_motor:dragging"),
     ("cranking_speed", 0.6, TURNS_SO_SLOWLY): (
         "battery:shorted_cell", "battery:sulphated", "battery:weak_cell", "engine_turning:heavy",

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from faultnet.errors import CarError
 from faultnet.physics import battery
 from faultnet.physics.charging import (
+    CUT_IN,
     alternator_speed,
     charging_resistance,
     charging_voltage,
@@ -18,8 +19,10 @@ from faultnet.physics.charging import (
     output_capability,
     ripple_frequency,
     ripple_voltage,
+    self_excitation_speed,
     set_point,
 )
+from faultnet.prior_set import load_catalogue
 
 
 @pytest.mark.parametrize(
@@ -173,6 +176,13 @@ def test_bad_battery_raises_ripple() -> None:
 def test_ripple_frequency() -> None:
     """Twelve poles at 1000 rev/min: 600 Hz, derived."""
     assert ripple_frequency(1000.0) == pytest.approx(600.0)
+
+
+def test_speed_of_self_excitation() -> None:
+    """1.4 V over two silicon junctions alone from a twentieth of the field: 14 V / 20 at the cut-in speed, by hand."""
+    assert self_excitation_speed(0.05, drops=1.4) == pytest.approx(2.0 * CUT_IN)
+    row = load_catalogue().effects["charge_control", "not_excited", "excited_from"]
+    assert row.centre == pytest.approx(float(self_excitation_speed(0.03)))
 
 
 @pytest.mark.parametrize("opened, shorted, low, high", [(0, 0, 1.0, 1.0), (1, 0, 0.75, 0.90), (0, 1, 0.40, 0.70)])

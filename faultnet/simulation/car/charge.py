@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from faultnet.model.balance import SPENT, supply_share
 from faultnet.model.setting import Setting
-from faultnet.model.source import SUPPLY_STATES
+from faultnet.model.source import SUPPLY_STATES, brisk_speed
 from faultnet.physics import battery, drain
 from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.spreads import World
@@ -38,9 +38,12 @@ def supply_state(setting: Setting, modes: Modes, parameters: Parameters) -> NDAr
     Notes
     -----
     From the share of its output that the alternator can give and the volts that reach the battery over the cable. A
-    fault that comes and goes counts as having been on: the car was brought in because of it.
+    fault that comes and goes counts as having been on: the car was brought in because of it. On the road an
+    engine turns briskly often enough for an alternator to excite itself that begins at such a speed.
     """
     output = np.asarray(math.prod(parameters[(part, modes[part], "output_factor")] for part in SUPPLY_PARTS))
+    excited_from = parameters[("charge_control", modes["charge_control"], "excited_from")]
+    output = np.where(excited_from <= brisk_speed(setting), output, 0.0)
     volts = setting.number("set_point_nominal")
     for part in ("regulator", "charge_control"):
         volts = volts + parameters[(part, modes[part], "set_point_shift")]

@@ -11,7 +11,7 @@ from faultnet.model.quantity import Law
 from faultnet.physics import battery
 from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.circuit import battery_under_load, cable_resistance, solve_circuit, turning_load
-from faultnet.simulation.car.running import balance, output_share, regulated
+from faultnet.simulation.car.running import balance, regulated
 from faultnet.simulation.car.vehicle import VirtualCar
 
 
@@ -49,7 +49,6 @@ HIDDEN: dict[str, Callable[[VirtualCar], Quantity]] = {
     "starter_motor_resistance": lambda vehicle: vehicle.value("starter_motor", "brush_resistance"),
     "turning_load": turning_load,
     "set_point": lambda vehicle: regulated(vehicle, "charge_unloaded"),
-    "output_factor": output_share,
     "charge_cable_resistance": charge_cable_resistance,
     "charge_cable_resistance_fine": charge_cable_resistance,
     "acceptance_fine": acceptance,

@@ -78,12 +78,14 @@ def capability(vehicle: VirtualCar, state: str) -> Quantity:
         engine = vehicle.number("idle_speed") + vehicle.trait("idle_speed", vehicle.number("idle_speed_spread"))
     ratio = vehicle.number("pulley_ratio_mean")
     ratio = ratio * np.exp(vehicle.trait("pulley_ratio", vehicle.number("pulley_ratio_spread")))
-    most = charging.output_capability(charging.alternator_speed(engine, ratio), vehicle.car.alternator_rating)
-    return most * output_share(vehicle)
+    speed = charging.alternator_speed(engine, ratio)
+    most = charging.output_capability(speed, vehicle.car.alternator_rating)
+    excited = speed >= vehicle.value("charge_control", "excited_from")
+    return np.where(excited, most * output_share(vehicle), 0.0)
 
 
 def output_share(vehicle: VirtualCar) -> Quantity:
-    """Share of its output the alternator can give at this visit [-]."""
+    """Share of its output that the alternator can give at this visit once it is excited [-]."""
     return np.asarray(math.prod(vehicle.value(part, "output_factor") for part in SUPPLY_PARTS))
 
 
