@@ -116,7 +116,7 @@ def test_a_clamp_that_turns_by_hand_leads_on_a_car_that_clicks_and_goes_dark(joi
 
 def test_a_control_that_follows_the_load_is_cleared_by_volts_that_rise_with_it() -> None:
     """12.7 V that rises to 14.4 V with loads on: control and regulator work; the diodes are not seen by it."""
-    rises = (read("charge_idle_voltage", 12.7), read("charge_loaded_voltage", 14.4))
+    rises = (read("charge_unloaded_voltage", 12.7), read("charge_loaded_voltage", 14.4))
     for part in ("regulator", "charge_control"):
         assert moved((part,), *rises, car=LOAD_RESPONSIVE) < 0.2
     assert moved(("rectifier",), *rises, car=LOAD_RESPONSIVE) > 0.5

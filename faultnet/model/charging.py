@@ -23,7 +23,7 @@ from faultnet.model.sampling import (
     within,
 )
 from faultnet.model.setting import Setting
-from faultnet.model.source import deep_loss, flat_factor
+from faultnet.model.source import begins_to_charge, deep_loss, flat_factor
 from faultnet.model.starting import shifted
 from faultnet.physics import battery, charging
 
@@ -92,7 +92,7 @@ def _output_node(setting: Setting) -> Node:
         shape[k] = values.shape[0]
         output = output * values.reshape(shape)
     brisk, idle = _alternator_speeds(setting, share[4], share[5])
-    begins = setting.drawn("charge_control", "excited_from", share[6])
+    begins = begins_to_charge(setting, share[6])
     given = bins.OUTPUT_FACTOR.index(np.where(begins <= brisk, output, 0.0))
     only_revved = (begins > idle) & (begins <= brisk) & (output > HALF)
     table = cell_counts(np.where(only_revved, GIVING.index(ONLY_REVVED), given), len(GIVING))

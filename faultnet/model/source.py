@@ -20,7 +20,7 @@ from faultnet.model.sampling import (
     standard_normal,
 )
 from faultnet.model.setting import Setting
-from faultnet.physics import battery
+from faultnet.physics import battery, charging
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
@@ -40,7 +40,7 @@ def supply_node(setting: Setting) -> Node:
         return values.reshape(shape)
 
     output: Array = np.ones((1,) * 7)
-    begins = spread_out(5, setting.drawn("charge_control", "excited_from", share[7]))
+    begins = spread_out(5, begins_to_charge(setting, share[7]))
     for k, (component, row) in enumerate(zip(parents, (0, None, 1, 2, None, 3), strict=True)):
         if row is not None:
             output = output * spread_out(k, setting.drawn(component, "output_factor", share[row]))
@@ -64,6 +64,12 @@ def supply_node(setting: Setting) -> Node:
 def brisk_speed(setting: Setting) -> float:
     """Speed of an ordinary car's alternator at brisk engine speed, which every drive reaches [rev/min]."""
     return setting.number("pulley_ratio_mean") * setting.number("raised_speed")
+
+
+def begins_to_charge(setting: Setting, share: Array) -> Array:
+    """Speed from which the alternator is excited, by the mode of its control, shape (modes, *shape of share)."""
+    drawn = setting.drawn("charge_control", "excited_from", share)
+    return np.asarray(charging.begins_to_charge(drawn, setting.car.charge_control))
 
 
 def charge_node(setting: Setting) -> Node:

@@ -17,7 +17,7 @@ from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
-from faultnet.model.quantity import Quantity, Workings
+from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
     cell_counts,
@@ -25,6 +25,7 @@ from faultnet.model.sampling import (
     in_bins,
     low_discrepancy_points,
     masses,
+    normal_cumulative,
     scattered,
     standard_normal,
     within,
@@ -38,6 +39,8 @@ HELD_BACK = "held_back"  # the solenoid is fed, with too little to close its con
 STICKS = "sticks"  # its own winding is too weak: the holding winding alone is on
 NO_COMMAND = "no_command"  # the solenoid is not fed
 NOT_MOVED = (HELD_BACK, STICKS, NO_COMMAND)
+FIRING = ("fires", "cranks_no_fire")
+NEVER_RULED_OUT = 2e-3  # [-] spread evenly over what is said of it, as in tables of counts
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 40
 OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
@@ -463,6 +466,35 @@ def _speed(at: Workings) -> Array:
     )
 
 
+def _fires(at: Workings) -> Array:
+    """Whether it starts when it is cranked: what keeps it from firing on the engine side, or a speed that is too low.
+
+    Notes
+    -----
+    Who says whether it fires has heard it turn, so an engine that does not turn tells nothing here.
+    """
+    samples, number = at.once(start_samples), at.setting.number
+    unlike = np.exp(number("nominal_speed_spread") * standard_normal(samples.phase))
+    beyond = np.log(np.maximum(samples.speed * unlike, 1e-3) / speed_to_fire(at.setting))
+    fast_enough = normal_cumulative(beyond / number("speed_to_fire_ln_spread"))
+    fast_enough = np.where(samples.moved & (samples.speed > 0.0), fast_enough, 1.0).mean(axis=-1)
+    able = np.full(len(at.setting.modes("engine_running")), number("fires_despite_fault"))
+    able[0] = number("fires_when_sound")
+    fires = able.reshape(-1, *(1,) * fast_enough.ndim) * fast_enough[None]
+    return normalised(np.stack([fires, 1.0 - fires]), NEVER_RULED_OUT)
+
+
+def speed_to_fire(setting: Setting) -> float:
+    """Speed from which an engine like this one fires, the middle of those there are [rev/min].
+
+    Notes
+    -----
+    The handbook's range is for -20 degC; a warmer engine asks for less.
+    """
+    warmer = setting.number("speed_to_fire_per_kelvin") * (setting.air + 20.0)
+    return setting.number(f"speed_to_fire_{setting.car.fuel}") * float(np.exp(-warmer))
+
+
 def above(value: Array, middle: float, width: float) -> Array:
     """Chance that somebody calls a value above a soft edge [-]."""
     return np.asarray(1.0 / (1.0 + np.exp(np.clip((middle - value) / width, -60.0, 60.0))))
@@ -483,4 +515,5 @@ def seen_minimum(
 QUANTITIES = (
     Quantity("inrush_current", "A", "starting", GRID, bins.INRUSH, _inrush, unlike="unlike_crank_current_ln"),
     Quantity("cranking_speed", "rpm", "starting", GRID, bins.CRANK_SPEED, _speed, unlike="unlike_crank_speed_ln"),
+    Quantity("firing", "", "starting", (Now("engine_running"), *GRID), FIRING, _fires),
 )  # fmt: skip

@@ -12,6 +12,7 @@ from faultnet.physics.rectifier import diode_leakage, diode_output_factor, rippl
 
 __all__ = [
     "alternator_speed",
+    "begins_to_charge",
     "charging_resistance",
     "charging_voltage",
     "diode_leakage",
@@ -171,6 +172,39 @@ def self_excitation_speed(residual: Quantity, drops: Quantity = 2.1) -> Quantity
     Law of induction; 0.7 V across a silicon junction (textbooks, from memory). The residual field is an estimate.
     """
     return CUT_IN * drops / (CUT_IN_VOLTS * residual)
+
+
+def begins_to_charge(excited_from: Quantity, control: str) -> Quantity:
+    """Speed from which an alternator charges by its excitation, by how it is controlled.
+
+    Parameters
+    ----------
+    excited_from : float or array
+        Speed from which it is excited [rev/min]; below the cut-in speed when it is excited from outside.
+    control : {"fixed", "load_responsive"}
+
+    Returns
+    -------
+    float or array
+        [rev/min] of the alternator; infinite where it never begins.
+
+    Notes
+    -----
+    A regulator that follows the load waits for its command: without it the rotor is fed at no speed.
+
+    Examples
+    --------
+    >>> begins_to_charge(4000.0, "fixed"), begins_to_charge(4000.0, "load_responsive")
+    (4000.0, inf)
+
+    References
+    ----------
+    Common practice, no source; some of them hold a voltage of their own at high speed, which is left out.
+    """
+    if control == "fixed":
+        return excited_from
+    waits = np.where(np.asarray(excited_from) > CUT_IN, np.inf, excited_from)
+    return float(waits) if np.ndim(excited_from) == 0 else waits
 
 
 def charging_voltage(

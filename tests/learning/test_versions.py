@@ -34,8 +34,8 @@ def tuned(new: float = 0.04, **more: Any) -> Tuned:
         Change("base_rates", ("belt", "lost", "all"), 0.002, 0.003, 0.001, 0.005, 500.0, "-", 1500.0),
         Change("base_rates", ("belt", "slips", "climate=hot"), 0.009, 2 * new, new, 3 * new, 300.0, "-", 1300.0),
         Change("base_rates", ("belt", "lost", "climate=hot"), 0.002, 0.004, 0.001, 0.006, 300.0, "-", 1300.0),
-        Change("symptoms", ("fires_when_cranked", "otherwise", "fires"), 0.97, 0.9, 0.88, 0.92, 400.0, "-", 500.0),
-        Change("symptoms", ("fires_when_cranked", "otherwise", "cranks_no_fire"), 0.03, 0.1, 0.08, 0.12, 400, "-", 500),
+        Change("symptoms", ("battery_label", "otherwise", "as_required"), 0.97, 0.9, 0.88, 0.92, 400.0, "-", 500.0),
+        Change("symptoms", ("battery_label", "otherwise", "smaller"), 0.03, 0.1, 0.08, 0.12, 400, "-", 500),
         Change("on_rates", ("drain", "stays_awake", "any"), 0.35, 0.5, 0.4, 0.6, 40.0, "-", 60.0),
         Change("spreads", ("module_offset_mean",), -0.1, -0.2, -0.25, -0.15, 20.0, "V", 40.0),
         Change("instruments", ("socket_adapter_2hz", "offset"), -0.1, -0.2, -0.25, -0.15, 20.0, "V", 40.0),
@@ -63,7 +63,7 @@ def test_what_is_accepted_is_in_use_and_passes_the_loader(place: Path) -> None:
     assert now.rate("belt", "slips") == pytest.approx((60.0, 1500.0))
     assert now.rate("belt", "slips", climate="hot") == pytest.approx((104.0, 1300.0))
     assert now.rate("belt", "slips", climate="cold") == pytest.approx((60.0, 1500.0))
-    assert now.symptoms["fires_when_cranked"].otherwise == pytest.approx((450.0, 50.0))
+    assert now.symptoms["battery_label"].otherwise == pytest.approx((450.0, 50.0))
     assert now.on_rate("drain", "stays_awake") == 0.5
     assert now.number("module_offset_mean") == now.instrument("socket_adapter_2hz").offset == -0.2
     assert load_costs(IN_USE) == load_costs("standard")
@@ -73,7 +73,7 @@ def test_a_number_that_an_older_set_lacks_can_be_tuned_in_it(tmp_path: Path) -> 
     """It reads the shipped set's; the new set then has a row of its own."""
     older = shutil.copytree(set_folder("standard"), tmp_path / "older")
     head = (older / "prior_set.toml").read_text(encoding="utf-8")
-    (older / "prior_set.toml").write_text(head.replace("format = 3\n", "format = 2\n"), encoding="utf-8")
+    (older / "prior_set.toml").write_text(head.replace("format = 4\n", "format = 2\n"), encoding="utf-8")
     lines = (older / "spreads.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     kept = [line for line in lines if not line.startswith(("drop_spread,", "wrong_by_opinion,"))]
     (older / "spreads.csv").write_text("".join(kept), encoding="utf-8")

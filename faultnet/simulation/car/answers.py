@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from faultnet.model.starting import speed_to_fire
 from faultnet.model.symptoms import NEVER_RULED_OUT, combined
 from faultnet.physics.quantity import Quantity
 from faultnet.prior_set.types import Test
@@ -38,6 +39,18 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     if float(coil_volts(vehicle, circuit)) < vehicle.number("clicking_voltage") + spread:
         return "rapid_clicking"
     return "one_clunk"
+
+
+def firing(vehicle: VirtualCar, rng: np.random.Generator) -> str:
+    """Whether it starts when it is cranked: sound on the engine side, and turned as fast as this engine asks."""
+    sound = vehicle.catalogue.component("engine_running").modes[0].id
+    able = vehicle.number("fires_when_sound" if vehicle.acts_in("engine_running", sound) else "fires_despite_fault")
+    spread = vehicle.world.widening * vehicle.number("speed_to_fire_ln_spread")
+    unlike = spread * float(vehicle.own("speed to fire").standard_normal())
+    circuit = solve_circuit(vehicle)
+    turns = bool(circuit.moved) and float(circuit.start.speed) > 0.0
+    fast_enough = not turns or float(circuit.start.speed) >= speed_to_fire(vehicle.setting) * np.exp(unlike)
+    return "fires" if fast_enough and rng.random() < able else "cranks_no_fire"
 
 
 def silent(vehicle: VirtualCar) -> dict[str, float]:

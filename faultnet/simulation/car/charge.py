@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from faultnet.model.balance import SPENT, supply_share
 from faultnet.model.setting import Setting
 from faultnet.model.source import SUPPLY_STATES, brisk_speed
-from faultnet.physics import battery, drain
+from faultnet.physics import battery, charging, drain
 from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.spreads import World
 
@@ -43,7 +43,8 @@ def supply_state(setting: Setting, modes: Modes, parameters: Parameters) -> NDAr
     """
     output = np.asarray(math.prod(parameters[(part, modes[part], "output_factor")] for part in SUPPLY_PARTS))
     excited_from = parameters[("charge_control", modes["charge_control"], "excited_from")]
-    output = np.where(excited_from <= brisk_speed(setting), output, 0.0)
+    begins = charging.begins_to_charge(excited_from, setting.car.charge_control)
+    output = np.where(begins <= brisk_speed(setting), output, 0.0)
     volts = setting.number("set_point_nominal")
     for part in ("regulator", "charge_control"):
         volts = volts + parameters[(part, modes[part], "set_point_shift")]

@@ -59,6 +59,7 @@ NUMBERS: dict[str, NumberOf] = {
 CHOICES: dict[str, ChoiceOf] = {
     "crank_behaviour": answers.heard,
     "clamp_lamps": answers.lamps,
+    "firing": answers.firing,
     "eye": answers.eye_colour,
 }
 

@@ -80,7 +80,8 @@ def capability(vehicle: VirtualCar, state: str) -> Quantity:
     ratio = ratio * np.exp(vehicle.trait("pulley_ratio", vehicle.number("pulley_ratio_spread")))
     speed = charging.alternator_speed(engine, ratio)
     most = charging.output_capability(speed, vehicle.car.alternator_rating)
-    excited = speed >= vehicle.value("charge_control", "excited_from")
+    begins = charging.begins_to_charge(vehicle.value("charge_control", "excited_from"), vehicle.car.charge_control)
+    excited = speed >= begins
     return np.where(excited, most * output_share(vehicle), 0.0)
 
 
