@@ -2,10 +2,12 @@
 
 A new part is seldom bad. What stays as it was after one was fitted is mostly something else that reads like it, or how
 it was fitted, and nobody in the trade fits the same part twice before looking for that (common practice, no source).
+What is not renewed but cleaned, tightened or adjusted may have been done badly once; done twice it counts as renewed.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection
 
 import numpy as np
@@ -20,6 +22,7 @@ from faultnet.inference.evidence import UNLISTED
 from faultnet.prior_set.catalogue import Catalogue
 
 RENEWS = "replace"  # effect of acts
+DONE_TWICE = 2
 
 
 def repairs_by_now(
@@ -40,7 +43,7 @@ def repairs_by_now(
 
 
 def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
-    """Components that were renewed in a case since it was last looked further.
+    """Components that were renewed, or mended twice alike, in a case since it was last looked further.
 
     Examples
     --------
@@ -50,15 +53,22 @@ def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
     >>> cases = (Case(Car(Battery(600.0)), (Visit(acts[:k]),)) for k in range(4))
     >>> [sorted(renewed_parts(case, load_catalogue())) for case in cases]
     [[], ['starter_motor'], ['starter_motor'], []]
+    >>> cleaned = Visit((Act("clean_joint", "positive_joint"),) * 2)
+    >>> sorted(renewed_parts(Case(Car(Battery(600.0)), (cleaned,)), load_catalogue()))
+    ['positive_joint']
     """
     renewed: set[str] = set()
+    mended: Counter[tuple[str, str]] = Counter()
     for act in (e for visit in case.visits for e in visit.entries if isinstance(e, Act)):
         mending = mending_of(catalogue, act)
         if mending is None:
             continue
         if mending.component == UNLISTED:
             renewed.clear()
-        elif catalogue.act(act.act).effect == RENEWS:
+            mended.clear()
+            continue
+        mended[act.act, mending.component] += 1
+        if catalogue.act(act.act).effect == RENEWS or mended[act.act, mending.component] >= DONE_TWICE:
             renewed.add(mending.component)
     return frozenset(renewed)
 

@@ -67,3 +67,11 @@ def test_what_no_part_explains_gains_by_every_new_part_in_vain() -> None:
         chances.append(float(worked.belief.marginals()["unlisted"][1:].sum()))
     assert chances[0] < chances[1] <= chances[2] + 1e-6
     assert chances[2] > 0.15
+
+
+def test_a_joint_that_was_cleaned_twice_in_vain_is_looked_past() -> None:
+    """The driver's word and a drop within its limits: a third cleaning finds nothing either (common practice)."""
+    cleaned, sound = Act("clean_joint", "negative_joint", "no_change"), Reading("negative_joint_drop", value=0.07)
+    slow = Reading("how_it_turns_over", state="slow")
+    twice = weighed(sound, cleaned, sound, cleaned, sound, told=(slow,))
+    assert twice.state.chance_of_cure("negative_joint") == 0.0
