@@ -3,7 +3,6 @@
 A new part is seldom bad. What stays as it was after one was fitted is mostly something else that reads like it, or how
 it was fitted, and nobody in the trade fits the same part twice before looking for that (common practice, no source).
 What is not renewed but cleaned, tightened or adjusted may have been done badly once; done twice it counts as renewed.
-Once it was looked further in vain the part may be tried once more, and after that no more in this case.
 """
 
 from __future__ import annotations
@@ -44,7 +43,7 @@ def repairs_by_now(
 
 
 def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
-    """Components that were renewed, or mended twice alike, since it was last looked further, or more often ever.
+    """Components that were renewed, or mended twice alike, in a case since it was last looked further.
 
     Examples
     --------
@@ -59,7 +58,6 @@ def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
     ['positive_joint']
     """
     renewed: set[str] = set()
-    for_good: set[str] = set()
     mended: Counter[tuple[str, str]] = Counter()
     for act in (e for visit in case.visits for e in visit.entries if isinstance(e, Act)):
         mending = mending_of(catalogue, act)
@@ -67,14 +65,12 @@ def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
             continue
         if mending.component == UNLISTED:
             renewed.clear()
+            mended.clear()
             continue
         mended[act.act, mending.component] += 1
-        times = mended[act.act, mending.component] + (catalogue.act(act.act).effect == RENEWS)
-        if times >= DONE_TWICE:
+        if catalogue.act(act.act).effect == RENEWS or mended[act.act, mending.component] >= DONE_TWICE:
             renewed.add(mending.component)
-        if times > DONE_TWICE:
-            for_good.add(mending.component)
-    return frozenset(renewed | for_good)
+    return frozenset(renewed)
 
 
 def looked_further_for(

@@ -75,9 +75,3 @@ def test_a_joint_that_was_cleaned_twice_in_vain_is_looked_past() -> None:
     slow = Reading("how_it_turns_over", state="slow")
     twice = weighed(sound, cleaned, sound, cleaned, sound, told=(slow,))
     assert twice.state.chance_of_cure("negative_joint") == 0.0
-
-
-def test_what_was_tried_again_after_looking_further_is_not_tried_for_ever() -> None:
-    """A part is fitted twice at most in a case, a joint cleaned three times: then the cause is elsewhere."""
-    tried = (NEW_STARTER, *AGAIN, FURTHER, *AGAIN, NEW_STARTER, *AGAIN, FURTHER, *AGAIN)
-    assert weighed(*tried).state.chance_of_cure("starter_motor") == 0.0
