@@ -179,6 +179,17 @@ def test_most_cars_lie_in_what_is_quoted(
     assert inside >= share, source
 
 
+@pytest.mark.parametrize("fuel, low, high, share", [("petrol", 50.0, 90.0, 0.8), ("diesel", 80.0, 200.0, 0.9)])
+def test_most_engines_fire_from_the_speeds_that_are_quoted(
+    catalogue: Catalogue, fuel: str, low: float, high: float, share: float
+) -> None:
+    """At -20 degC; engine handbook values, from memory: the geometric middle, and most engines within the range."""
+    middle, spread = catalogue.number(f"speed_to_fire_{fuel}"), catalogue.number("speed_to_fire_ln_spread")
+    assert middle == pytest.approx(math.sqrt(low * high), rel=0.01)
+    within = NormalDist(math.log(middle), spread)
+    assert within.cdf(math.log(high)) - within.cdf(math.log(low)) >= share
+
+
 def test_a_lasting_capacity_is_between_new_and_the_end_of_life(catalogue: Catalogue) -> None:
     """End of life at 80 % of the rating (IEEE 450, from memory), new at 100 %: a sound one's median lies between. A
     worn one reaches from about 40 % at replacement (public education page, secondary) to that end of life: both lie

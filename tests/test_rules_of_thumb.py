@@ -22,6 +22,7 @@ MILD = Conditions(air_temperature=20.0, hours_standing=12.0)
 FROSTY = Conditions(air_temperature=-15.0, hours_standing=12.0)
 
 BATTERY = ("battery",)
+TURNS = ("slow", "normal")
 CHARGING = ("alternator", "regulator", "rectifier", "belt", "charge_cable", "charge_control")
 POSITIVE_SIDE = ("positive_joint", "starter_cable", "solenoid")
 GROUND_SIDE = ("ground_path", "negative_joint")
@@ -352,6 +353,20 @@ def test_a_jump_start_that_cures_today_says_the_battery_side_and_not_the_starter
     assert moved((*BATTERY, "use", "drain"), cured, given=slow) > 1.0
     clicking = (read("how_it_turns_over", "rapid_clicking"),)
     assert moved((*BATTERY, "use", "drain"), cured, given=clicking) > 1.3
+
+
+def test_an_engine_that_turns_slowly_and_does_not_fire_is_not_yet_at_fault() -> None:
+    """Too slow to fire: battery and starting circuit first (common practice, no source)."""
+    no_fire = read("fires_when_cranked", "cranks_no_fire")
+    slow, normal = (chance(("engine_running",), (read("how_it_turns_over", w), no_fire), FROSTY, CAR) for w in TURNS)
+    assert slow < 0.5 < normal
+
+
+def test_a_booster_that_starts_it_clears_the_engine_side() -> None:
+    """Another battery gives neither spark nor fuel (common practice, no source)."""
+    no_fire = (read("fires_when_cranked", "cranks_no_fire"),)
+    assert moved(("engine_running",), read("jump_start", "starts_flat_again"), given=no_fire) < 0.6
+    assert moved(("engine_running",), read("jump_start", "no_help"), given=no_fire) > 1.2
 
 
 def test_a_charge_lamp_that_never_lights_is_the_exciter() -> None:

@@ -23,7 +23,7 @@ from faultnet.model.sampling import (
     within,
 )
 from faultnet.model.setting import Setting
-from faultnet.model.source import begins_to_charge, deep_loss, flat_factor
+from faultnet.model.source import begins_to_charge, brisk_speed, deep_loss, flat_factor
 from faultnet.model.starting import shifted
 from faultnet.physics import battery, charging
 
@@ -31,7 +31,7 @@ STATES = ("charge_idle", "charge_unloaded", "charge_loaded", "charge_hot")
 TAKING = (*bins.ACCEPTANCE.states[:-1], *(f"most_{s}" for s in bins.FLAT.states))
 ONLY_REVVED = "only_when_revved"  # gives nothing at idle and all it can at brisk speed: it has to excite itself
 GIVING = (*bins.OUTPUT_FACTOR.states, ONLY_REVVED)
-HALF = 0.5
+HALF = 0.5  # [-] of its output; one that gives less has another fault besides
 GRID = ("set_point", "output_factor", "charge_cable_resistance", "acceptance")
 
 
@@ -171,8 +171,7 @@ def running_states(setting: Setting) -> tuple[Running, ...]:
     """The four ways charging is looked at: idle, brisk without loads, brisk with loads, hot."""
     few = setting.number("load_base"), setting.number("load_base_ln_spread")
     many = loads_on(setting), setting.number("load_on_ln_spread")
-    ratio = setting.number("pulley_ratio_mean")
-    idle, brisk = (ratio * setting.number(name) for name in ("idle_speed", "raised_speed"))
+    idle, brisk = setting.number("pulley_ratio_mean") * setting.number("idle_speed"), brisk_speed(setting)
     usual = setting.air + 0.5 * setting.number("regulator_temperature_rise")
     hot = setting.regulated(setting.number("regulator_temperature_hot")) - setting.regulated(usual)
     return (

@@ -31,6 +31,7 @@ from faultnet.model.sampling import (
     within,
 )
 from faultnet.model.setting import Setting
+from faultnet.model.symptoms import NEVER_RULED_OUT
 from faultnet.physics import conductors, cranking
 from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
 from faultnet.physics.waveform import HOLD, RISE
@@ -40,7 +41,6 @@ STICKS = "sticks"  # its own winding is too weak: the holding winding alone is o
 NO_COMMAND = "no_command"  # the solenoid is not fed
 NOT_MOVED = (HELD_BACK, STICKS, NO_COMMAND)
 FIRING = ("fires", "cranks_no_fire")
-NEVER_RULED_OUT = 2e-3  # [-] spread evenly over what is said of it, as in tables of counts
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 40
 OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
@@ -459,10 +459,15 @@ def _inrush(at: Workings) -> Array:
 
 def _speed(at: Workings) -> Array:
     """Engine speed while cranking."""
+    spread = at.setting.number("cranking_speed_spread") * bins.CRANK_SPEED.middles
+    return scattered(_turning_speed(at), bins.CRANK_SPEED, spread)
+
+
+def _turning_speed(at: Workings) -> Array:
+    """Speed of each sample, with what differs between engines [rev/min]."""
     samples = at.once(start_samples)
-    unlike = np.exp(at.setting.number("nominal_speed_spread") * standard_normal(samples.phase))
-    return scattered(
-        samples.speed * unlike, bins.CRANK_SPEED, at.setting.number("cranking_speed_spread") * bins.CRANK_SPEED.middles
+    return np.asarray(
+        samples.speed * np.exp(at.setting.number("nominal_speed_spread") * standard_normal(samples.phase))
     )
 
 
@@ -474,8 +479,7 @@ def _fires(at: Workings) -> Array:
     Who says whether it fires has heard it turn, so an engine that does not turn tells nothing here.
     """
     samples, number = at.once(start_samples), at.setting.number
-    unlike = np.exp(number("nominal_speed_spread") * standard_normal(samples.phase))
-    beyond = np.log(np.maximum(samples.speed * unlike, 1e-3) / speed_to_fire(at.setting))
+    beyond = np.log(np.maximum(_turning_speed(at), 1e-3) / speed_to_fire(at.setting))
     fast_enough = normal_cumulative(beyond / number("speed_to_fire_ln_spread"))
     fast_enough = np.where(samples.moved & (samples.speed > 0.0), fast_enough, 1.0).mean(axis=-1)
     able = np.full(len(at.setting.modes("engine_running")), number("fires_despite_fault"))
