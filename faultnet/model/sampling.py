@@ -64,6 +64,18 @@ def normal_cumulative(values: Array) -> Array:
     return np.reshape(np.array(flat), np.shape(values))
 
 
+def normal_share(values: Array) -> Array:
+    """The same of many values, by the table that :func:`standard_normal` reads the other way; beyond its ends 0 or 1.
+
+    Examples
+    --------
+    >>> normal_share(np.array([-9.0, 0.0, 1.0])).round(4).tolist()
+    [0.0, 0.5, 0.8413]
+    """
+    share, normal = _normal_table()
+    return np.interp(values, normal, share, left=0.0, right=1.0)
+
+
 def quantile(effect: Effect, share: Array) -> Array:
     """Value of an effect at these shares of its distribution [unit of the effect].
 

@@ -25,7 +25,7 @@ from faultnet.model.sampling import (
     in_bins,
     low_discrepancy_points,
     masses,
-    normal_cumulative,
+    normal_share,
     scattered,
     standard_normal,
     within,
@@ -480,7 +480,7 @@ def _fires(at: Workings) -> Array:
     """
     samples, number = at.once(start_samples), at.setting.number
     beyond = np.log(np.maximum(_turning_speed(at), 1e-3) / speed_to_fire(at.setting))
-    fast_enough = normal_cumulative(beyond / number("speed_to_fire_ln_spread"))
+    fast_enough = normal_share(beyond / number("speed_to_fire_ln_spread"))
     fast_enough = np.where(samples.moved & (samples.speed > 0.0), fast_enough, 1.0).mean(axis=-1)
     able = np.full(len(at.setting.modes("engine_running")), number("fires_despite_fault"))
     able[0] = number("fires_when_sound")
