@@ -29,6 +29,7 @@ from faultnet.model.misread import misread
 from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Instrument, Test
+from faultnet.units import find_unit, refuse_other_quantity
 
 COMPARISON_TEST = "module_offset_at_rest"
 AWAY = ("module", "socket")
@@ -121,7 +122,7 @@ def check_reading(catalogue: Catalogue, reading: Reading, where: str) -> None:
     ------
     EntryError
         If the test is unknown, the state is none of its choices, a number is given for a choice or the reverse, the
-        number cannot be true, or the instrument cannot take it.
+        number cannot be true or is in a unit of something else, or the instrument cannot take it.
     """
     known = {t.id: t for t in catalogue.tests}
     if reading.test not in known:
@@ -163,6 +164,8 @@ def _check_number(test: Test, reading: Reading, where: str) -> None:
             expected=f"a value in {test.unit}",
             to_do="give `value`",
         )
+    if reading.value is not None and reading.unit:
+        refuse_other_quantity(find_unit(reading.unit), find_unit(test.unit), reading.entered or reading.unit, where)
     if reading.value is None or test.plausible is None:
         return
     low, high = test.plausible

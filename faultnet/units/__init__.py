@@ -11,7 +11,7 @@ Examples
 from __future__ import annotations
 
 from faultnet.units.table import UNITS, Unit, exact_from_si, find_unit, format_quantity, from_si, to_si
-from faultnet.units.typed import ParsedEntry, parse_entry
+from faultnet.units.typed import ParsedEntry, parse_entry, refuse_other_quantity
 
 __all__ = [
     "UNITS",
@@ -22,5 +22,6 @@ __all__ = [
     "format_quantity",
     "from_si",
     "parse_entry",
+    "refuse_other_quantity",
     "to_si",
 ]

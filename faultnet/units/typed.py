@@ -166,14 +166,31 @@ def _agreed_unit(typed: str, default: str | None, text: str) -> Unit | None:
         found = find_unit(typed)
     except EntryError as error:
         raise EntryError(error.what, where=f"entry {text!r}", got=repr(typed), to_do=error.to_do) from None
-    if fallback is not None and found.quantity != fallback.quantity:
+    if fallback is not None:
+        refuse_other_quantity(found, fallback, text)
+    return found
+
+
+def refuse_other_quantity(given: Unit, wanted: Unit, text: str, where: str | None = None) -> None:
+    """Refuse a unit that measures something else than what is wanted.
+
+    Raises
+    ------
+    EntryError
+
+    Examples
+    --------
+    >>> from faultnet.units import find_unit
+    >>> refuse_other_quantity(find_unit("mV"), find_unit("V"), "350 mV")
+    """
+    if given.quantity != wanted.quantity:
         raise EntryError(
-            f"{found.name} is a unit of {found.quantity}, but this is a {fallback.quantity}",
+            f"{given.name} is a unit of {given.quantity}, but this is a {wanted.quantity}",
+            where=where,
             got=repr(text),
-            expected=f"a number in {fallback.name}",
+            expected=f"a number in {wanted.name}",
             to_do="check that the reading belongs to this test",
         )
-    return found
 
 
 def _decimal(

@@ -172,6 +172,7 @@ def test_the_last_comparison_at_rest_counts() -> None:
         (Reading("how_it_turns_over", value=3.0), "a choice is wanted", "3"),
         (Reading("how_it_turns_over", state="sideways"), "no such choice", "'sideways'"),
         (Reading("rest_voltage", value=124.0), "this cannot be", "124 V"),
+        (Reading("rest_voltage", value=12.66, unit="A", entered="12,66 A"), "a unit of current", "'12,66 A'"),
         (Reading("rest_voltage", value=float("nan")), "this cannot be", "nan V"),
     ],
 )
