@@ -43,15 +43,20 @@ def settled(page: Any) -> None:
 
 def choose(page: Any, label: str) -> None:
     """Put a test on the card by searching it."""
-    if not _taken(page, label):
-        _taken(page, label)
+    pick(page, label)
     # the same test may have been there before as the proposed one, and the page is drawn once more even so
     page.wait_for_function("() => document.querySelector('.fn-turn')?.dataset.chosen === 'True'")
     on_the_card(page, label)
 
 
+def pick(page: Any, label: str) -> None:
+    """Search a test and press it; a list that a page just drawn has closed is opened once more, as a person would."""
+    if not _taken(page, label):
+        _taken(page, label)
+
+
 def _taken(page: Any, label: str) -> bool:
-    """Search a test and press it; whether the list stayed open that long. A person would open it once more."""
+    """Search a test and press it; whether the list stayed open that long."""
     from playwright.sync_api import TimeoutError as ClosedTooSoon
 
     box = page.get_by_role("combobox", name="Any other test")
