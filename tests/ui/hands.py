@@ -43,13 +43,13 @@ def settled(page: Any) -> None:
 
 def choose(page: Any, label: str) -> None:
     """Put a test on the card by searching it."""
-    pick(page, label)
+    search(page, label)
     # the same test may have been there before as the proposed one, and the page is drawn once more even so
     page.wait_for_function("() => document.querySelector('.fn-turn')?.dataset.chosen === 'True'")
     on_the_card(page, label)
 
 
-def pick(page: Any, label: str) -> None:
+def search(page: Any, label: str) -> None:
     """Search a test and press it; a list that a page just drawn has closed is opened once more, as a person would."""
     if not _taken(page, label):
         _taken(page, label)

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.ui.conftest import Served, a_case
-from tests.ui.hands import FIELD, choose, first_page, go, on_the_card, opened, pick, settled, wait_for_words
+from tests.ui.hands import FIELD, choose, first_page, go, on_the_card, opened, search, settled, wait_for_words
 from tests.ui.test_access import violations
 
 pytestmark = pytest.mark.browser
@@ -207,7 +207,7 @@ def test_a_timer_runs_survives_a_reload_and_is_seen_and_heard_to_end(screen: Scr
     page.goto(f"{served.address}/?case={opened_at}")
     page.wait_for_selector(".fn-test")
     page.clock.run_for(2000)
-    pick(page, "Fall of the voltage over 15 s of cranking")
+    search(page, "Fall of the voltage over 15 s of cranking")
     page.clock.run_for(2000)
     page.wait_for_selector(".fn-timer")
     crank = page.locator(".fn-timer").first
