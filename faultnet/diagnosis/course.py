@@ -9,10 +9,11 @@ charging side supplies, rows whose modes leave that open are parted by it: it st
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 
 import numpy as np
 
@@ -20,11 +21,21 @@ from faultnet.case.types import Act, Entry, Reading, Visit
 from faultnet.diagnosis import acts
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.remembered import Memory, behind_quantity, log_again, remembering
-from faultnet.diagnosis.rows import Rows
+from faultnet.diagnosis.remembered import (
+    BETWEEN_VISITS,
+    Memory,
+    Numbers,
+    as_one,
+    behind_quantity,
+    chance_charge_is_alike,
+    chance_it_stays,
+    recalled,
+    weight_again,
+)
+from faultnet.diagnosis.rows import Flags, Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.inference.evidence import Evidence, log_background, pooled
+from faultnet.inference.evidence import Evidence, pooled_evidence
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Stage, VisitModel
@@ -34,7 +45,6 @@ from faultnet.model.balance import ONCE, Interval
 from faultnet.model.network import Array, Network, Node
 from faultnet.prior_set.catalogue import Catalogue
 
-LEAST_BACKGROUND = 1e-250
 LEAST_SHARE = float(np.log(1e-14))  # of a hypothesis; rows that hold less are dropped, and what they held is said
 SURE_OF_SUPPLY = 0.95  # share of one state of supply [-] from which on a row is not parted by it
 LEAST_SUPPLY = 1e-3  # [-] of a row; a state of supply that holds less is left out
@@ -82,8 +92,8 @@ class Present:
         Readings not counted yet.
     acts_done : tuple of str
         Effects of the acts of this visit, in order.
-    memory : mapping of quantity to Remembered
-        Of earlier visits.
+    memory : mapping of quantity to Evidence
+        Of what has been counted.
     visit : int
         Which visit it is.
     fed : float or None
@@ -129,11 +139,21 @@ class Present:
             mine = tuple(o for n, o in enumerate(self.open) if n >= starts.get(owner[o.evidence.quantity], 0))
             chosen = np.arange(len(self.rows)) if rows is None else rows
             part = self if rows is None else self.cut(rows)
-            yield chosen, replace(part, rows=replace(part.rows, since={}), open=mine)
+            earlier = [o for n, o in enumerate(self.open) if n < starts.get(owner[o.evidence.quantity], 0)]
+            memory = {**self.memory, **recalled({}, earlier, self.model.network.nodes)}
+            yield chosen, replace(part, rows=replace(part.rows, since={}), open=mine, memory=memory)
 
     def stage(self) -> Stage:
         """Likelihood of what is open, the same for all rows: shape (rows, charge states or 1), and its log scale."""
-        return stage_of(self.model, self.table, self.evidence, self.rows.at)
+        return self.weigh(self.evidence)
+
+    def weigh(self, evidence: Sequence[Evidence]) -> Stage:
+        """The same for other evidence."""
+        return stage_of(self.model, self.table, evidence, self.rows.at)
+
+    def stays(self, k: int, quantities: Iterable[str], number: Numbers) -> Array:
+        """Chance that what is behind quantities of a cluster is as it was when they were read [-], shape (rows,)."""
+        return chance_as_before(self.model, self.table, self.rows, (k, quantities), number)
 
 
 @dataclass(frozen=True, eq=False)
@@ -283,6 +303,8 @@ class Traced:
         what was counted,
     rows : Rows or None
         and the rows it was counted for.
+    moment : int
+        Counting that it belongs to.
     """
 
     step: Step
@@ -292,6 +314,7 @@ class Traced:
     model: VisitModel | None = None
     open: tuple[Open, ...] = ()
     rows: Rows | None = None
+    moment: int = 0
 
 
 class Walk:
@@ -317,13 +340,14 @@ class Walk:
     ) -> None:  # fmt: skip
         self.catalogue, self.space, self.table = catalogue, space, table
         chosen = np.arange(len(space)) if among is None else among
-        self.rows = Rows(chosen, chosen)
+        self.rows = Rows(chosen, chosen, np.ones((len(chosen), 1)))
         self.weights = Weights(np.zeros(len(chosen)), np.ones((len(chosen), 1)))
         self.number, self.date = -1, ""
         self.fed: float | None = None
         self.shed = False
         self.supplied, self.parted, self.dropped = supplied, False, 0.0
         self.memory: Memory = {}
+        self.moment = 0
         self.trace: list[Traced] | None = [] if traced else None
         self.open: list[Open] = []
         self.effects: list[str] = []
@@ -365,6 +389,7 @@ class Walk:
             prior, at = self.model.charge_prior, self.rows.at
             whole = np.array_equal(at, np.arange(len(prior)))
             self.weights = Weights(np.zeros(len(at)), prior if whole else prior[at])
+            self.rows = replace(self.rows, charge=self.weights.charge)
             if self.supplied:
                 self._part_by_supply()
         else:
@@ -389,7 +414,7 @@ class Walk:
             np.concatenate([np.zeros(len(sure)), np.log(share[row, state])]),
             np.concatenate([gathered(self.weights.charge, sure), charge]),
         )
-        self.rows, self.parted = replace(self.rows.cut(parent), supply=supply), True
+        self.rows, self.parted = replace(self.rows.cut(parent), supply=supply, charge=self.weights.charge), True
 
     def entries(self, visit: Visit) -> None:
         """All entries of the visit the walk has come to."""
@@ -452,11 +477,6 @@ class Walk:
 
     def _opened(self, k: int, evidence: Evidence) -> None:
         self.open.append(Open(k, evidence))
-        if evidence.quantity not in self.rows.again:
-            behind, charged = behind_quantity(self.model.network, evidence.quantity)
-            if not charged and behind:
-                flags = {**self.rows.again, evidence.quantity: np.ones(len(self.rows), dtype=np.bool_)}
-                self.rows = replace(self.rows, again=flags)
 
     def act(self, k: int, act: Act) -> None:
         """Something was done."""
@@ -510,6 +530,7 @@ class Walk:
     def _mend(self, k: int, mending: acts.Mending, act: Act) -> None:
         if mending.component == "battery" and mending.modes == acts.ALL_MODES:
             self._count(self._charged())
+            self.memory = {q: e for q, e in self.memory.items() if "battery" not in self._behind(q)}
             new = nearly_full(self.weights.charge.shape[1])
             every = np.ones((len(self.rows), 1))
             self._apply(Move((Moved(None, every, np.broadcast_to(new[:, None], (1, len(new), len(new)))),)))
@@ -551,17 +572,35 @@ class Walk:
             since[k][took] = len(self.open)
         at = self.rows.at.copy()
         at[took] = self.table.with_sound((component,))[at[took]]
-        again = dict(self.rows.again)
-        for quantity, flags in again.items():
-            if component in behind_quantity(self.model.network, quantity)[0]:
-                again[quantity] = flags.copy()
-                again[quantity][took] = False
+        again = self._still_said(touched, took, component)
         supply = self.rows.supply
         if supply is not None and component in self.model.network.nodes["supply"].parents:
             supply = supply.copy()
             supply[took] = 0
         self.rows = replace(self.rows, at=at, since=since, again=again, supply=supply)
         self._put_together()
+
+    def _behind(self, quantity: str) -> frozenset[str]:
+        """Components a quantity depends on, the charge being given."""
+        return behind_quantity(self.model.network, quantity)[0]
+
+    def _still_said(self, touched: set[int], took: Index, component: str) -> dict[str, Flags]:
+        """Whether the newest reading of each quantity is of the car as it is, once a part was renewed in some rows."""
+        newest = {o.evidence.quantity: n for n, o in enumerate(self.open) if self.owner[o.evidence.quantity] in touched}
+        again = dict(self.rows.again)
+        for quantity in {*self.memory, *newest}:
+            behind = component in self._behind(quantity)
+            flags = again.get(quantity)
+            if not behind and (flags is None or quantity not in newest):
+                continue
+            flags = np.ones(len(self.rows), dtype=np.bool_) if flags is None else flags.copy()
+            since = self.rows.since.get(self.owner[quantity])
+            if quantity in newest:
+                flags[took] |= True if since is None else since[took] <= newest[quantity]
+            if behind:
+                flags[took] = False
+            again[quantity] = flags
+        return again
 
     def _put_together(self) -> None:
         """Make one of rows that are the same, and drop those that hold next to nothing of their hypothesis."""
@@ -582,12 +621,14 @@ class Walk:
     def _count(self, clusters: set[int], only: Index | None = None) -> None:
         """Count what is open of some clusters, for all rows or for some; for all it is then no longer open."""
         mine = [o for o in self.open if self.owner[o.evidence.quantity] in clusters]
+        self.moment += 1
         if mine:
             rows = self.rows if only is None else self.rows.cut(only)
             for starts, part in rows.patterns(clusters):
                 chosen = part if only is None else only if part is None else only[part]
                 self._weigh(starts, chosen, clusters)
         if only is None and mine:
+            self._remember({self.owner[o.evidence.quantity] for o in mine})
             stays = [self.owner[o.evidence.quantity] not in clusters for o in self.open]
             self.open = [o for o, stay in zip(self.open, stays, strict=True) if stay]
             self.rows = self.rows.counted(clusters, np.cumsum([0, *stays]))
@@ -603,6 +644,51 @@ class Walk:
         evidence, log_scale = pooled_evidence([o.evidence for o in counted])
         weight, scale = stage_of(self.model, self.table, evidence, rows.at)
         self._apply(Weigh(chosen, weight, scale + log_scale), model=self.model, open=counted, rows=rows)
+        for k in sorted({self.owner[e.quantity] for e in evidence}):
+            now = [e for e in evidence if self.owner[e.quantity] == k]
+            self._recall(k, starts.get(k, 0), chosen, now)
+
+    def _recall(self, k: int, start: int, chosen: Index | None, now: Sequence[Evidence]) -> None:
+        """What was read of a cluster before bears on what is read of it now."""
+        cluster = self.model.view.placements.clusters[k]
+        known = recalled(self.memory, self.open[:start], cluster.quantities)
+        if not known or not self.setting.number(BETWEEN_VISITS):
+            return
+        rows = self.rows if chosen is None else self.rows.cut(chosen)
+        for said, some in rows.said(known):
+            if not said:
+                continue
+            part = rows if some is None else rows.cut(some)
+            before = [known[q] for q in said]
+            read = {e.quantity for e in (*before, *now)}
+            stays = chance_as_before(self.model, self.table, part, (k, read), self.setting.number)
+            weight = weight_again(partial(self._stage_at, part.at), before, now, stays)
+            of = some if chosen is None else chosen if some is None else chosen[some]
+            self._apply(Weigh(of, weight, 0.0))
+
+    def _stage_at(self, at: Index, evidence: Sequence[Evidence]) -> Stage:
+        return stage_of(self.model, self.table, evidence, at)
+
+    def _remember(self, clusters: set[int]) -> None:
+        """What was read of some clusters has been counted, and is remembered."""
+        read: dict[str, list[tuple[int, Evidence]]] = {}
+        for n, o in enumerate(self.open):
+            if self.owner[o.evidence.quantity] in clusters:
+                read.setdefault(o.evidence.quantity, []).append((n, o.evidence))
+        again, memory, then = dict(self.rows.again), dict(self.memory), dict(self.rows.then)
+        for quantity, mine in read.items():
+            since = self.rows.since.get(self.owner[quantity])
+            latest = 0 if since is None else int(since.max())
+            newest = [(n, e) for n, e in mine if n >= latest] or mine[-1:]
+            memory[quantity] = as_one([e for _, e in newest])
+            flags = again.pop(quantity, None)
+            if since is not None and since.any():
+                valid = since <= newest[0][0]
+                again[quantity] = valid if flags is None else valid | flags
+        for k in clusters:
+            if self.model.view.placements.clusters[k].charged:
+                then[k] = mean_charge(self.model.network, self.rows)
+        self.memory, self.rows = memory, replace(self.rows, again=again, then=then)
 
     def _passing(self, k: int, effect: str, act: Act) -> None:
         if act.outcome is None:
@@ -614,35 +700,23 @@ class Walk:
         self._apply(Weigh(None, weight, scale), entry=k, rows=self.rows)
 
     def count_all(self) -> None:
-        """Count all that is open, and what was read of things that stay is remembered."""
-        seen = [o.evidence for o in self.open]
-        self._remember(seen)
-        self._count({self.owner[e.quantity] for e in seen})
+        """Count all that is open."""
+        self._count({self.owner[o.evidence.quantity] for o in self.open})
 
     def finish(self) -> None:
         """The visit ends."""
         self.count_all()
         self._put_together()
 
-    def _remember(self, seen: Sequence[Evidence]) -> None:
-        def weigh(evidence: Sequence[Evidence]) -> Stage:
-            return stage_of(self.model, self.table, evidence, self.rows.at)
-
-        again = log_again(
-            self.memory, seen, self.rows.again, weigh, self.model.network, self.space.components,
-            self.table.modes[self.rows.at], self.setting.number,
-        )  # fmt: skip
-        if again is not None:
-            self._apply(Factor(again))
-        self.memory = remembering(self.memory, [e for e in seen if e.quantity in self.rows.again])
-
     def _apply(
         self, step: Step, *, entry: int | None = None, model: VisitModel | None = None, open: tuple[Open, ...] = (),
         rows: Rows | None = None,
     ) -> None:  # fmt: skip
         if self.trace is not None:
-            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows))
+            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows, self.moment))
         self.weights = step.forward(self.weights)
+        if isinstance(step, Move):
+            self.rows = replace(self.rows, charge=step.apply(self.rows.charge))
 
     def present(self) -> Present:
         """Where the visit stands."""
@@ -740,6 +814,24 @@ def charge_supplied(network: Network, components: tuple[str, ...], modes: IndexA
     return np.asarray(np.moveaxis(node.table, 0, -1)[chosen])
 
 
+def chance_as_before(
+    model: VisitModel, table: ModeTable, rows: Rows, read: tuple[int, Iterable[str]], number: Numbers
+) -> Array:
+    """Chance that what is behind some quantities of a cluster is as it was when they were read [-], shape (rows,)."""
+    k, quantities = read
+    stays = chance_it_stays(model.network, quantities, table.components, table.modes[rows.at], number)
+    then = rows.then.get(k)
+    if then is not None and any(behind_quantity(model.network, q)[1] for q in quantities):
+        stays *= chance_charge_is_alike(then, mean_charge(model.network, rows), number)
+    return stays
+
+
+def mean_charge(network: Network, rows: Rows) -> Array:
+    """Mean state of charge of rows by what was done to the car and the time that passed [-], whatever was read."""
+    edges = np.asarray(network.nodes["charge"].edges)
+    return np.asarray(rows.charge @ (0.5 * (edges[:-1] + edges[1:])))
+
+
 def stage_of(model: VisitModel, table: ModeTable, evidence: Sequence[Evidence], at: Index) -> Stage:
     """Likelihood of evidence for rows of a table of modes: shape (rows, charge states or 1), and its log scale."""
     if len(at) == len(table) and np.array_equal(at, np.arange(len(table))):
@@ -748,29 +840,6 @@ def stage_of(model: VisitModel, table: ModeTable, evidence: Sequence[Evidence], 
         return model.subset(at).stage(evidence)
     weight, scale = model.stage(evidence)
     return gathered(weight, at), scale
-
-
-def pooled_evidence(evidence: Sequence[Evidence]) -> tuple[tuple[Evidence, ...], float]:
-    """One piece of evidence for each quantity, and the natural logarithm of what was divided out of all.
-
-    Notes
-    -----
-    A background that would leave the range of a number is held at the end of it: it is that of a stranger among faults
-    which explain the readings far better.
-    """
-    read: dict[str, list[Evidence]] = {}
-    for e in evidence:
-        read.setdefault(e.quantity, []).append(e)
-    found, log_scale = [], 0.0
-    for quantity, mine in read.items():
-        if len(mine) == 1:
-            found.append(mine[0])
-            continue
-        likelihoods, scale = pooled(mine)
-        background = np.exp(log_background(mine) - scale)
-        found.append(Evidence(quantity, likelihoods[quantity], max(float(background), LEAST_BACKGROUND)))
-        log_scale += scale
-    return tuple(found), log_scale
 
 
 def nearly_full(states: int) -> Array:

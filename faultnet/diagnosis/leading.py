@@ -13,7 +13,8 @@ from faultnet.case.types import Act
 from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import acts_that_change_what_is_read
-from faultnet.diagnosis.remembered import Numbers, chance_it_stays
+from faultnet.diagnosis.remembered import Numbers, recalled, weight_again
+from faultnet.inference.evidence import Evidence, pooled_evidence
 from faultnet.inference.hypotheses import IndexArray
 from faultnet.inference.posterior import TINY, Belief
 from faultnet.model.network import Array
@@ -150,28 +151,38 @@ def _chances(present: Present, belief: Array, tests: Collection[str], number: Nu
     carried = chosen.carried[:, charge]
     evidence = present.evidence
     shown = _rows_to_one(model.predict(evidence, asked, carried, posterior))
-    stays = _values_that_stay(chosen, {quantity for quantity, _, _ in asked.values()}, number)
-    again = {
-        t: (q, present.memory[q][:, None] * table, background)
-        for t, (q, table, background) in asked.items()
-        if q in stays
-    }
-    for test, chances in _rows_to_one(model.predict(evidence, again, carried, posterior)).items():
-        share = stays[asked[test][0]][:, None]
-        shown[test] = share * chances + (1.0 - share) * shown[test]
+    owner = model.view.placements.owner
+    for k in sorted({owner[q] for q, _, _ in asked.values()}):
+        share, said = _share_as_before(chosen, posterior, k, number)
+        again = {t: question for t, question in asked.items() if owner[question[0]] == k} if said else {}
+        both = pooled_evidence([*said, *evidence])[0]
+        for test, chances in _rows_to_one(model.predict(both, again, carried, posterior)).items():
+            shown[test] = share[:, None] * chances + (1.0 - share)[:, None] * shown[test]
     return Leading(chosen.rows.origin, _to_one(posterior), shown, chosen.modes)
 
 
-def _values_that_stay(present: Present, quantities: Collection[str], number: Numbers) -> dict[str, Array]:
-    """For what was read at an earlier visit and not at this one: chance that it reads as then, where there is any."""
-    now = {e.quantity for e in present.evidence}
-    components, modes = present.table.components, present.modes
-    stays = {
-        q: present.rows.again[q] * chance_it_stays(present.model.network, q, components, modes, number)
-        for q in quantities
-        if q in present.memory and q not in now
-    }
-    return {q: chance for q, chance in stays.items() if chance.any()}
+def _share_as_before(present: Present, posterior: Array, k: int, number: Numbers) -> tuple[Array, tuple[Evidence, ...]]:
+    """Chance that a cluster is as it was when it was last read, shape (rows,), and what was read of it then.
+
+    Notes
+    -----
+    Left out is what was read of something that was renewed since in most of what is believed; where it was renewed in a
+    row that is believed less, nothing is as it was in that row.
+    """
+    known = recalled(present.memory, (), present.model.view.placements.clusters[k].quantities)
+    rows = present.rows
+    holds = {q: rows.again.get(q, np.ones(len(rows), dtype=np.bool_)) for q in known}
+    kept = [q for q, flags in holds.items() if 2.0 * (posterior @ flags) >= posterior.sum()]
+    if not kept:
+        return np.zeros(len(rows)), ()
+    now = [e for e in present.evidence if present.model.view.placements.owner[e.quantity] == k]
+    before = tuple(known[q] for q in kept)
+    share = present.stays(k, [e.quantity for e in (*before, *now)], number)
+    share *= np.logical_and.reduce([holds[q] for q in kept])
+    if now and share.any():
+        times = weight_again(present.weigh, before, now, share)
+        share = 1.0 - (1.0 - share) / np.maximum((present.carried * times).sum(axis=1), TINY)
+    return np.clip(share, 0.0, 1.0), before
 
 
 def _to_one(weights: Array) -> Array:

@@ -24,14 +24,14 @@ from faultnet.diagnosis.course import (
     case_key,
     left_out,
     moves_by_supply,
-    pooled_evidence,
     table_for,
 )
 from faultnet.diagnosis.evidence import COMPARISON_TEST
 from faultnet.diagnosis.models import Model
+from faultnet.diagnosis.remembered import BETWEEN_VISITS
 from faultnet.diagnosis.steps import Split, Weigh, Weights, log_sums
 from faultnet.inference.configurations import Index
-from faultnet.inference.evidence import Evidence, log_background, pooled
+from faultnet.inference.evidence import Evidence, log_background, pooled, pooled_evidence
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses
 from faultnet.inference.posterior import TINY, Belief
@@ -102,7 +102,7 @@ def without_each(
         return walk.weights_of_hypotheses()[chosen]
 
     behind = _Behind(whole, begun.chosen, chosen)
-    again = _read_at_several_visits(whole)
+    again = _weighed_by_others(whole)
     found = {}
     for place in places:
         entry = visits[place.visit].entries[place.entry]
@@ -193,15 +193,17 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
     return np.sort(order[:count])
 
 
-def _read_at_several_visits(walk: Walk) -> dict[int, frozenset[int]]:
-    """For each visit the entries at which a quantity was read that is remembered from one visit to another."""
+def _weighed_by_others(walk: Walk) -> dict[int, frozenset[int]]:
+    """For each visit the entries that bear on what another is weighed by: of clusters that were counted more than once."""
     assert walk.trace is not None
-    read: dict[str, set[tuple[int, int]]] = {}
+    if not walk.setting.number(BETWEEN_VISITS):
+        return {}
+    counted: dict[int, dict[int, set[tuple[int, int]]]] = {}
     for traced in walk.trace:
         for o in traced.open:
-            if o.evidence.quantity in walk.rows.again:
-                read.setdefault(o.evidence.quantity, set()).add((traced.visit, o.entry))
-    several = [places for places in read.values() if len({v for v, _ in places}) > 1]
+            moments = counted.setdefault(walk.owner[o.evidence.quantity], {})
+            moments.setdefault(traced.moment, set()).add((traced.visit, o.entry))
+    several = [places for moments in counted.values() if len(moments) > 1 for places in moments.values()]
     together = {place for places in several for place in places}
     return {v: frozenset(k for w, k in together if w == v) for v, _ in together}
 

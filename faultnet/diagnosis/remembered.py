@@ -1,97 +1,116 @@
-"""Readings of earlier visits: the true value behind a second reading is often that behind the first.
+"""What was read before a repair, a charge or a visit bears on what is read after it, as the car is one and the same.
 
-Within a visit readings of one quantity count together as long as what they were taken of stays as it is. From one visit
-to the next all values are drawn anew; for a quantity that nothing touched that would count one odd car twice. So a
-reading at a later visit is taken as one of the same value with some chance, and of a new one otherwise, wherever all
-that the quantity depends on is as it was: the modes of its components, and a fault that comes and goes must be on both
-times or off both times. A quantity that depends on the state of charge is taken as new. The same value is one in the
-same bin: parts wear and weather changes from visit to visit, so that within the bin it is not held to be the very same.
+Readings that are open count together: the parameters behind them are one. Once they have been counted, all would be
+drawn anew, and what a car shows for reasons of its own would count again at every visit as if nobody had seen it. So
+what is read later of one cluster is weighed against what was read of it before,
+
+    P(later | before) = s P(later, before) / P(before) + (1 - s) P(later),
+
+where the first term has one draw of all parameters behind both, and s is the chance that things stayed as they were:
+that a fault that comes and goes is on both times or off both times, and that the charge is much the same. What a
+renewed part was read by says nothing of the new one. Both terms hold at each state of charge. Of a quantity read often
+it is the newest that is remembered, as a value in the same bin: parts wear and weather changes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from faultnet.diagnosis.rows import Flags
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import IndexArray
-from faultnet.inference.evidence import UNLISTED, Evidence, pooled
+from faultnet.inference.evidence import Evidence, log_background, pooled, pooled_evidence
 from faultnet.inference.posterior import TINY
 from faultnet.inference.visit import Stage
 from faultnet.model.network import Array, Network
 
+if TYPE_CHECKING:
+    from faultnet.diagnosis.course import Open
+
 BETWEEN_VISITS = "value_stays_between_visits"
+ALIKE = "charge_alike_within"
 Numbers = Callable[[str], float]
-Memory = Mapping[str, Array]
+Memory = Mapping[str, Evidence]
 Weigher = Callable[[Sequence[Evidence]], Stage]
 
 
-def remembering(memory: Memory, evidence: Sequence[Evidence]) -> dict[str, Array]:
-    """The memory after a visit with its readings: likelihood of each value, the largest at one, shape (states,)."""
-    after = dict(memory)
-    for quantity, likelihood in pooled(evidence)[0].items():
-        before = memory.get(quantity)
-        together = likelihood if before is None else likelihood * before
-        top = float(together.max())
-        after[quantity] = together / top if top > 0.0 else likelihood
-    return after
+def as_one(evidence: Sequence[Evidence]) -> Evidence:
+    """What was read of one quantity, as a value anywhere in a bin."""
+    likelihoods, scale = pooled(evidence)
+    first = evidence[0]
+    background = float(np.exp(max(log_background(evidence) - scale, np.log(TINY))))
+    return Evidence(first.quantity, likelihoods[first.quantity], background, stranger=first.stranger)
 
 
-def log_again(
-    memory: Memory, evidence: Sequence[Evidence], again: Mapping[str, Flags], weigh: Weigher, network: Network,
-    components: tuple[str, ...], modes: IndexArray, number: Numbers,
-) -> Array | None:  # fmt: skip
-    """What has to be added to the log likelihood of a visit for what was read before, shape (rows,); None for nothing.
+def recalled(memory: Memory, open: Iterable[Open], quantities: Collection[str]) -> dict[str, Evidence]:
+    """What is remembered of some quantities, the newest being what was open.
 
     Parameters
     ----------
-    memory : mapping of quantity to array
-    evidence : sequence of Evidence
-        Of the visit.
-    again : mapping of quantity to bool array, shape (rows,)
-        Whether all that the quantity depends on is as it was.
-    weigh : callable
-        Likelihood of evidence alone for every row.
-    network : Network
-        Of the visit.
-    components : tuple of str
-    modes : int array, shape (rows, components)
-    number : callable
-        Named numbers of the prior set.
-
-    Notes
-    -----
-    With s the chance that the value stays, P(r2 | r1) = s P(r1, r2 of one value) / P(r1) + (1 - s) P(r2), so the
-    visit's own P(r2) is multiplied by s P(r1, r2) / (P(r1) P(r2)) + 1 - s.
+    memory : mapping of quantity to Evidence
+    open : iterable of Open
+        Read after what is in the memory.
+    quantities : collection of str
     """
-    found = None
-    for quantity, likelihood in pooled(evidence)[0].items():
-        before = memory.get(quantity)
-        if before is None:
-            continue
-        stays = again[quantity] * chance_it_stays(network, quantity, components, modes, number)
-        if stays.any():
-            one, two, both = (_alone(weigh, quantity, v) for v in (before, likelihood, before * likelihood))
-            log = np.log(stays * both / np.maximum(one * two, TINY) + 1.0 - stays)
-            found = log if found is None else found + log
-    return found
+    found = {q: e for q, e in memory.items() if q in quantities}
+    return found | {o.evidence.quantity: as_one([o.evidence]) for o in open if o.evidence.quantity in quantities}
+
+
+def weight_again(weigh: Weigher, before: Sequence[Evidence], now: Sequence[Evidence], stays: Array) -> Array:
+    """What the weight of what is read now is to be multiplied by for what was read before.
+
+    Parameters
+    ----------
+    weigh : callable
+        Likelihood of evidence for every row.
+    before, now : sequence of Evidence
+        One piece for each quantity, all of one cluster.
+    stays : array, shape (rows,)
+        Chance that all is as it was [-].
+
+    Returns
+    -------
+    array, shape (rows, charge states or 1)
+    """
+    pieces, log_scale = pooled_evidence([*before, *now])
+    both, first, second = weigh(pieces), weigh(before), weigh(now)
+    alone = np.minimum(first[0], second[0])
+    with np.errstate(divide="ignore"):
+        log = np.log(both[0]) - np.log(np.maximum(first[0], TINY)) - np.log(np.maximum(second[0], TINY))
+    times = np.where(alone > TINY, np.exp(log + log_scale + both[1] - first[1] - second[1]), 1.0)
+    return np.asarray(stays[:, None] * times + 1.0 - stays[:, None])
 
 
 def chance_it_stays(
-    network: Network, quantity: str, components: tuple[str, ...], modes: IndexArray, number: Numbers
+    network: Network, quantities: Iterable[str], components: tuple[str, ...], modes: IndexArray, number: Numbers
 ) -> Array:
-    """Chance that a quantity has the value it had at an earlier visit, if nothing touched it [-], shape (rows,)."""
+    """Chance that quantities have the values they had, if nothing touched them [-], shape (rows,)."""
     stays = np.full(len(modes), number(BETWEEN_VISITS))
-    for component in behind_quantity(network, quantity)[0]:
+    behind = frozenset[str]().union(*(behind_quantity(network, q)[0] for q in quantities))
+    for component in sorted(behind):
         now = network.nodes.get(f"{component}_now")
         if now is not None:
             on = np.diagonal(now.table)[modes[:, components.index(component)]]
             stays *= on**2 + (1.0 - on) ** 2
-    if UNLISTED in components:
-        stays[modes[:, components.index(UNLISTED)] > 0] = 0.0
     return stays
+
+
+def chance_charge_is_alike(then: Array, now: Array, number: Numbers) -> Array:
+    """Chance that the state of charge is much as it was [-], shape (rows,).
+
+    Parameters
+    ----------
+    then, now : array, shape (rows,)
+        Its mean after what was read before, and before what is read now [-].
+
+    Examples
+    --------
+    >>> chance_charge_is_alike(np.array([0.7, 0.2]), np.array([0.75, 0.95]), lambda _: 0.1).round(2)
+    array([0.88, 0.  ])
+    """
+    return np.asarray(np.exp(-0.5 * ((now - then) / number(ALIKE)) ** 2))
 
 
 def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bool]:
@@ -114,12 +133,3 @@ def behind_quantity(network: Network, quantity: str) -> tuple[frozenset[str], bo
             node = network.nodes[name]
             pending += () if name == CHARGE or node.layer == "component" else node.parents
     return frozenset(n for n in seen if network.nodes[n].layer == "component"), CHARGE in seen
-
-
-def _alone(weigh: Weigher, quantity: str, likelihood: Array) -> Array:
-    """Likelihood of a value alone, which does not depend on the charge, shape (rows,)."""
-    top = float(likelihood.max())
-    if top <= 0.0:
-        return np.array(TINY)
-    weight, scale = weigh([Evidence(quantity, likelihood / top, 1.0)])
-    return np.asarray(top * np.exp(scale) * weight[:, 0])

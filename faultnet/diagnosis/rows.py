@@ -8,13 +8,15 @@ mended, however many repairs there were, times the states of supply a car may st
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from faultnet.diagnosis.steps import gathered
 from faultnet.inference.configurations import Index, distinct_rows
+from faultnet.model.network import Array
 
 Flags = NDArray[np.bool_]
 
@@ -29,10 +31,14 @@ class Rows:
         Hypothesis.
     at : int array, shape (rows,)
         Row of the table of configurations with the modes of all components by now.
+    charge : array, shape (rows, charge states)
+        Shares of the state of charge by what was done and the time that passed alone, whatever was read [-].
     since : mapping of cluster to int array, shape (rows,)
         First reading of the visit that was taken of the cluster as it is by now; nought where a cluster is left out.
     again : mapping of quantity to bool array, shape (rows,)
-        Whether all that the quantity depends on is as it was at an earlier visit.
+        Whether all that the quantity depends on is as it was when it was last read; so for all rows when left out.
+    then : mapping of cluster to array, shape (rows,)
+        Mean state of charge by that when it was last read [-].
     supply : int array, shape (rows,), optional
         One more than the state of supply that the car stays in, nought where it follows from the modes; for all rows
         when left out.
@@ -40,8 +46,10 @@ class Rows:
 
     origin: Index = field(repr=False)
     at: Index = field(repr=False)
+    charge: Array = field(repr=False)
     since: Mapping[int, Index] = field(default_factory=dict, repr=False)
     again: Mapping[str, Flags] = field(default_factory=dict, repr=False)
+    then: Mapping[int, Array] = field(default_factory=dict, repr=False)
     supply: Index | None = field(default=None, repr=False)
 
     def __len__(self) -> int:
@@ -50,8 +58,9 @@ class Rows:
     def cut(self, rows: Index) -> Rows:
         """Some of the rows, or rows more than once."""
         return Rows(
-            self.origin[rows], self.at[rows], {k: s[rows] for k, s in self.since.items()},
-            {q: a[rows] for q, a in self.again.items()}, None if self.supply is None else self.supply[rows],
+            self.origin[rows], self.at[rows], gathered(self.charge, rows), {k: s[rows] for k, s in self.since.items()},
+            {q: a[rows] for q, a in self.again.items()}, {k: t[rows] for k, t in self.then.items()},
+            None if self.supply is None else self.supply[rows],
         )  # fmt: skip
 
     def merged(self) -> tuple[Rows, Index]:
@@ -86,5 +95,17 @@ class Rows:
         first, which = distinct_rows(starts)
         return [
             (dict(zip(mine, starts[f].tolist(), strict=True)), np.flatnonzero(which == i))
+            for i, f in enumerate(first.tolist())
+        ]
+
+    def said(self, quantities: Collection[str]) -> list[tuple[tuple[str, ...], Index | None]]:
+        """Which of some quantities are as they were last read, and the rows for which they are; all rows when None."""
+        doubtful = [q for q in quantities if q in self.again and not self.again[q].all()]
+        if not doubtful:
+            return [(tuple(quantities), None)]
+        flags = np.stack([self.again[q] for q in doubtful], axis=1)
+        first, which = distinct_rows(flags.astype(np.intp))
+        return [
+            (tuple(q for q in quantities if q not in doubtful or self.again[q][f]), np.flatnonzero(which == i))
             for i, f in enumerate(first.tolist())
         ]

@@ -134,13 +134,14 @@ class Move:
 
     def forward(self, before: Weights) -> Weights:
         """As for :class:`Step`."""
-        return Weights(before.log, self._applied(before.charge, back=False))
+        return Weights(before.log, self.apply(before.charge))
 
     def back(self, after: Weights) -> Weights:
         """As for :class:`Step`."""
-        return scaled(Weights(after.log, self._applied(after.charge, back=True)))
+        return scaled(Weights(after.log, self.apply(after.charge, back=True)))
 
-    def _applied(self, charge: Array, *, back: bool) -> Array:
+    def apply(self, charge: Array, *, back: bool = False) -> Array:
+        """Shares after the move, or what is to come as seen from before it, shape (rows, states)."""
         if self._order is None:
             return self.parts[0].apply(charge.T, back=back).T
         lined_up = np.take(charge.T, self._order, axis=1)

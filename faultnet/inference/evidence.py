@@ -12,6 +12,7 @@ from faultnet.inference.repeated import MOST_TOGETHER, Number, together
 from faultnet.model.network import Array
 
 UNLISTED = "unlisted"
+LEAST_BACKGROUND = 1e-250
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,29 @@ def pooled(evidence: Sequence[Evidence]) -> tuple[dict[str, Array], float]:
             log_scale += float(np.log(top))
         found[e.quantity] = values
     return found, log_scale
+
+
+def pooled_evidence(evidence: Sequence[Evidence]) -> tuple[tuple[Evidence, ...], float]:
+    """One piece of evidence for each quantity, and the natural logarithm of what was divided out of all.
+
+    Notes
+    -----
+    A background that would leave the range of a number is held at the end of it: it is that of a stranger among faults
+    which explain the readings far better.
+    """
+    read: dict[str, list[Evidence]] = {}
+    for e in evidence:
+        read.setdefault(e.quantity, []).append(e)
+    found, log_scale = [], 0.0
+    for quantity, mine in read.items():
+        if len(mine) == 1:
+            found.append(mine[0])
+            continue
+        likelihoods, scale = pooled(mine)
+        background = np.exp(log_background(mine) - scale)
+        found.append(Evidence(quantity, likelihoods[quantity], max(float(background), LEAST_BACKGROUND)))
+        log_scale += scale
+    return tuple(found), log_scale
 
 
 def _joined(evidence: Sequence[Evidence]) -> list[Evidence]:

@@ -126,6 +126,7 @@ NUMBERS: dict[str, str] = {
     "wrong_by_measurement": "-",
     "wrong_by_opinion": "-",
     "value_stays_between_visits": "-",
+    "charge_alike_within": "-",
     "sulphation_short_trips_factor": "-",
     "sulphation_long_standing_factor": "-",
     "sulphation_charging_fault_factor": "-",

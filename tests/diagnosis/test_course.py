@@ -2,7 +2,8 @@
 
 The car is one of which it is known that all but seven components are sound, so that every hypothesis is kept and
 agreement is exact. A stage is written out as a visit of its own whose state of charge depends on that of the stage
-before.
+before. What was read once bears on what is read later by the charge and the modes alone here; that it also does by what
+stays as it is has its own tests (``test_remembered.py``).
 """
 
 from __future__ import annotations
@@ -18,10 +19,10 @@ import pytest
 
 from faultnet.case.types import Act, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis import diagnose
-from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full, pooled_evidence
+from faultnet.diagnosis.course import Course, Entered, course, interval, nearly_full
 from faultnet.diagnosis.models import Model
 from faultnet.errors import ClashError
-from faultnet.inference.evidence import Evidence
+from faultnet.inference.evidence import Evidence, pooled_evidence
 from faultnet.inference.hypotheses import Hypotheses, enumerate_hypotheses
 from faultnet.inference.posterior import updated
 from faultnet.inference.visit import compile_visit
@@ -50,7 +51,8 @@ def every_supply_apart(monkeypatch: pytest.MonkeyPatch) -> None:
 def model(conditions: Conditions = demo.MILD) -> Model:
     network = demo.reduced(demo.network(conditions))
     space = enumerate_hypotheses(network, max_faults=7, brought_in_when_sound=demo.brought_in_when_sound())
-    return Model(demo.setting(conditions), space, compile_visit(network, space.components, space.modes))
+    setting = replace(demo.setting(conditions), catalogue=demo.forgetful())
+    return Model(setting, space, compile_visit(network, space.components, space.modes))
 
 
 def log_likelihood(*visits: Visit, without: Entered | None = None) -> Array:

@@ -39,6 +39,14 @@ def catalogue() -> Catalogue:
     return load_catalogue()
 
 
+@lru_cache(maxsize=1)
+def forgetful() -> Catalogue:
+    """The same where nothing that was read bears on what is read after it was counted."""
+    tables = catalogue()
+    never = replace(tables.spreads["value_stays_between_visits"], value=0.0)
+    return replace(tables, spreads={**tables.spreads, "value_stays_between_visits": never})
+
+
 def setting(conditions: Conditions = MILD) -> Setting:
     return Setting(CAR, conditions, catalogue())
 
