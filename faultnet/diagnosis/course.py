@@ -35,7 +35,7 @@ from faultnet.diagnosis.remembered import (
 from faultnet.diagnosis.rows import Flags, Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.inference.evidence import Evidence, pooled_evidence
+from faultnet.inference.evidence import Evidence, evidence_key, pooled_evidence
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Stage, VisitModel
@@ -371,15 +371,12 @@ class Walk:
         self.owner = self.model.view.placements.owner
         self.open, self.effects, self.readings = [], [], []
 
-    def case(
-        self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None, *, first: int = 0,
-        last: int | None = None,
-    ) -> None:  # fmt: skip
-        """All visits of a case, or those from one to another; what is open in the last one stays so."""
-        for number in range(first, len(visits) if last is None else last + 1):
+    def case(self, models: Sequence[Model], visits: Sequence[Visit], without: Entered | None = None) -> None:
+        """All visits of a case; what is open in the last one stays so."""
+        for number, visit in enumerate(visits):
             if number:
                 self.finish()
-            self.visit(models[number], _without(visits[number], number, without))
+            self.visit(models[number], _without(visit, number, without))
 
     def visit(self, model: Model, visit: Visit) -> None:
         """The next visit, with all its entries."""
@@ -427,6 +424,15 @@ class Walk:
         walk.open, walk.effects, walk.readings = list(self.open), list(self.effects), list(self.readings)
         walk.trace = None if self.trace is None else list(self.trace)
         return walk
+
+    def knows_the_same(self, other: Walk) -> bool:
+        """Whether whatever comes bears on both walks alike, whatever their rows weigh; between two visits."""
+        return (
+            self.rows.are_as(other.rows)
+            and (self.fed, self.shed) == (other.fed, other.shed)
+            and self.memory.keys() == other.memory.keys()
+            and evidence_key(list(self.memory.values())) == evidence_key([other.memory[q] for q in self.memory])
+        )
 
     def at_rest(self) -> Walk:
         """The same, before the entries of a visit: it holds nothing worked out for questions about the visit."""

@@ -44,7 +44,7 @@ SLIVER = 1e-6
 SLIVER_KEPT = 3e-7
 FEW = 4
 KEPT, KEPT_RATIOS = 8, 64
-KEPT_OTHERS = 24
+KEPT_OTHERS = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +95,10 @@ def without_each(
         if without.visit == len(visits) - 1:
             walk, last = begun.walk.resumed(), left_out(visits[-1], without.entry)
         else:
-            walk, last = begun.without(visits, without).resumed(), visits[-1]
+            other, joins = begun.without(visits, without)
+            if joins is not None:
+                return behind.from_there(other, joins)
+            walk, last = other.resumed(), visits[-1]
         walk.trace = None
         walk.entries(last)
         walk.count_all()
@@ -123,26 +126,35 @@ class _Begun:
     models : tuple of Model
     chosen : int array, shape (hypotheses walked through,)
     before : tuple of Walk
-        The walk as it was before each visit but the last.
+        The walk as it was before each visit.
     walk : Walk
     others : Memo
-        The walk without one of the entries of earlier visits.
+        The walk without one of the entries of earlier visits, and the place in the trace where it joins the walk again.
     """
 
     models: tuple[Model, ...]
     chosen: Index
     before: tuple[Walk, ...] = field(repr=False)
     walk: Walk = field(repr=False)
-    others: Memo[Walk] = field(default_factory=lambda: Memo(KEPT_OTHERS), repr=False)
+    others: Memo[tuple[Walk, int | None]] = field(default_factory=lambda: Memo(KEPT_OTHERS), repr=False)
 
-    def without(self, visits: Sequence[Visit], place: Entered) -> Walk:
-        """The walk without an entry of an earlier visit."""
+    def without(self, visits: Sequence[Visit], place: Entered) -> tuple[Walk, int | None]:
+        """The walk without an entry of an earlier visit, up to where it joins the walk again, or to the last entries.
 
-        def make() -> Walk:
+        It has joined as soon as it knows the same of the car: what is to come then bears on both alike.
+        """
+
+        def make() -> tuple[Walk, int | None]:
             walk = self.before[place.visit].copied()
             walk.trace = None
-            walk.case(self.models, bare_at_the_end(visits), place, first=place.visit)
-            return walk.at_rest()
+            walk.visit(self.models[place.visit], left_out(visits[place.visit], place.entry))
+            for number in range(place.visit + 1, len(visits)):
+                walk.finish()
+                with_it = self.before[number]
+                if walk.knows_the_same(with_it):
+                    return walk.at_rest(), len(with_it.trace or ())
+                walk.visit(self.models[number], bare_at_the_end(visits)[number])
+            return walk.at_rest(), None
 
         return self.others.get(place, make)
 
@@ -168,9 +180,10 @@ def _begun_for(
         supplied = moves_by_supply(visits, catalogue)
         walk, before = Walk(catalogue, space, table, among, supplied=supplied, traced=True), []
         for number, visit in enumerate(bare_at_the_end(visits)):
-            if number < len(visits) - 1:
-                before.append(walk.copied())
-            walk.case(models, (*visits[:number], visit), first=number, last=number)
+            if number:
+                walk.finish()
+            before.append(walk.copied())
+            walk.visit(models[number], visit)
         return _Begun(tuple(models), among, tuple(before), walk.at_rest())
 
     if len(visits) == 1:
@@ -194,7 +207,7 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
 
 
 def _weighed_by_others(walk: Walk) -> dict[int, frozenset[int]]:
-    """For each visit the entries that bear on what another is weighed by: of clusters that were counted more than once."""
+    """For each visit the entries that others are weighed by, or may be: of clusters counted more than once."""
     assert walk.trace is not None
     if not walk.setting.number(BETWEEN_VISITS):
         return {}
@@ -244,6 +257,13 @@ class _Behind:
             return self.total
         rows = np.searchsorted(self.among, np.concatenate([origin for origin, _ in parts]))
         found = log_sums(np.concatenate([log for _, log in parts]), rows, len(self.among))
+        return np.asarray(found[np.searchsorted(self.among, self.chosen)])
+
+    def from_there(self, walk: Walk, joins: int) -> Array:
+        """Log likelihood by another walk and what is to come from a place in the trace on, shape (chosen,)."""
+        rest, mine = self.after[joins - 1], walk.weights
+        log = mine.log + rest.log + _log((mine.charge * rest.charge).sum(axis=1))
+        found = log_sums(log, np.searchsorted(self.among, walk.rows.origin), len(self.among))
         return np.asarray(found[np.searchsorted(self.among, self.chosen)])
 
     def _parts(self, place: Entered) -> Iterator[tuple[Index, Array]]:

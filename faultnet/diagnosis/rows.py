@@ -63,6 +63,21 @@ class Rows:
             None if self.supply is None else self.supply[rows],
         )  # fmt: skip
 
+    def are_as(self, other: Rows) -> bool:
+        """Whether the rows are the same in every respect."""
+        mine, theirs = self._by_name(), other._by_name()
+        return mine.keys() == theirs.keys() and all(np.array_equal(mine[name], theirs[name]) for name in mine)
+
+    def _by_name(self) -> dict[tuple[str, object], NDArray[np.generic]]:
+        supply = {} if self.supply is None else {0: self.supply}
+        return {
+            ("origin", 0): self.origin, ("at", 0): self.at, ("charge", 0): self.charge,
+            **{("supply", k): state for k, state in supply.items()},
+            **{("since", k): values for k, values in self.since.items()},
+            **{("again", k): flags for k, flags in self.again.items()},
+            **{("then", k): values for k, values in self.then.items()},
+        }  # fmt: skip
+
     def merged(self) -> tuple[Rows, Index]:
         """Rows without repetition, those that stand first being kept in their order, and where each row went."""
         supply = [] if self.supply is None else [self.supply]

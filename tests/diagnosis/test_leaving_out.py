@@ -26,6 +26,7 @@ CASES = {
         (READINGS[1], Act("jump_start", outcome="cured"), Act("drive", hours=1.0, outcome="better"), READINGS[0]),
     ),
     "remembered from visit to visit": ((READINGS[4],), (READINGS[4], READINGS[0]), (READINGS[4],)),
+    "read again at every visit": (READINGS[:4], (READINGS[2], READINGS[3]), (*READINGS[1:3], TIGHTENED), READINGS[1:5]),
     "a new battery": ((READINGS[0], Act("replace", "battery", outcome="cured"), READINGS[0]), (READINGS[1],)),
     "compared": ((Reading("module_offset_at_rest", value=-0.6), Reading("module_crank_minimum", value=9.0)),),
 }  # fmt: skip
