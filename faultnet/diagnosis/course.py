@@ -9,11 +9,11 @@ charging side supplies, rows whose modes leave that open are parted by it: it st
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import partial
+from functools import partial, reduce
 
 import numpy as np
 
@@ -30,7 +30,7 @@ from faultnet.diagnosis.remembered import (
     chance_charge_is_alike,
     chance_it_stays,
     recalled,
-    weight_again,
+    together_over_apart,
 )
 from faultnet.diagnosis.rows import Flags, Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
@@ -650,30 +650,56 @@ class Walk:
         evidence, log_scale = pooled_evidence([o.evidence for o in counted])
         weight, scale = stage_of(self.model, self.table, evidence, rows.at)
         self._apply(Weigh(chosen, weight, scale + log_scale), model=self.model, open=counted, rows=rows)
-        for k in sorted({self.owner[e.quantity] for e in evidence}):
-            now = [e for e in evidence if self.owner[e.quantity] == k]
-            self._recall(k, starts.get(k, 0), chosen, now)
+        self._recall(starts, chosen, rows, evidence)
 
-    def _recall(self, k: int, start: int, chosen: Index | None, now: Sequence[Evidence]) -> None:
-        """What was read of a cluster before bears on what is read of it now."""
-        cluster = self.model.view.placements.clusters[k]
-        known = recalled(self.memory, self.open[:start], cluster.quantities)
-        if not known or not self.setting.number(BETWEEN_VISITS):
+    def _recall(
+        self, starts: Mapping[int, int], chosen: Index | None, rows: Rows, evidence: Sequence[Evidence]
+    ) -> None:  # fmt: skip
+        """What was read of clusters before bears on what is read of them now."""
+        if not self.setting.number(BETWEEN_VISITS):
             return
-        rows = self.rows if chosen is None else self.rows.cut(chosen)
-        for said, some in rows.said(known):
+        weights = []
+        for k in sorted({self.owner[e.quantity] for e in evidence}):
+            known = recalled(
+                self.memory, self.open[: starts.get(k, 0)], self.model.view.placements.clusters[k].quantities
+            )
+            if known:
+                now = [e for e in evidence if self.owner[e.quantity] == k]
+                weights.append(self._again(k, rows, known, now))
+        if weights:
+            self._apply(Weigh(chosen, reduce(np.multiply, weights), 0.0))
+
+    def _again(self, k: int, rows: Rows, known: Mapping[str, Evidence], now: Sequence[Evidence]) -> Array:
+        """The same for one cluster, as a weight: shape (rows, charge states or 1)."""
+        patterns = rows.said(known)
+        found: Array = np.ones((len(rows), 1))
+        for said, some in patterns:
             if not said:
                 continue
             part = rows if some is None else rows.cut(some)
             before = [known[q] for q in said]
             read = {e.quantity for e in (*before, *now)}
             stays = chance_as_before(self.model, self.table, part, (k, read), self.setting.number)
-            weight = weight_again(partial(self._stage_at, part.at), before, now, stays)
-            of = some if chosen is None else chosen if some is None else chosen[some]
-            self._apply(Weigh(of, weight, 0.0))
+            at, which = self._distinct(part.at)
+            times = together_over_apart(partial(stage_of, self.model, self.table, at=at), before, now)
+            weight = 1.0 + stays[:, None] * gathered(times - 1.0, which)
+            if some is None:
+                return weight
+            if weight.shape[1] > found.shape[1]:
+                found = np.repeat(found, weight.shape[1], axis=1)
+            found[some] = weight
+        return found
 
-    def _stage_at(self, at: Index, evidence: Sequence[Evidence]) -> Stage:
-        return stage_of(self.model, self.table, evidence, at)
+    def _distinct(self, at: Index) -> tuple[Index, Index]:
+        """Rows of the table without repetition, all of them where they are many, and which one each row has."""
+        has: Flags = np.zeros(len(self.table), dtype=np.bool_)
+        has[at] = True
+        some = np.flatnonzero(has)
+        if 2 * len(some) >= len(self.table):
+            return np.arange(len(self.table)), at
+        place = np.empty(len(self.table), dtype=np.intp)
+        place[some] = np.arange(len(some))
+        return some, place[at]
 
     def _remember(self, clusters: set[int]) -> None:
         """What was read of some clusters has been counted, and is remembered."""

@@ -13,7 +13,7 @@ from faultnet.case.types import Act
 from faultnet.diagnosis.course import Course, Present, after_preparing
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import acts_that_change_what_is_read
-from faultnet.diagnosis.remembered import Numbers, recalled, weight_again
+from faultnet.diagnosis.remembered import Numbers, recalled, together_over_apart
 from faultnet.inference.evidence import Evidence, pooled_evidence
 from faultnet.inference.hypotheses import IndexArray
 from faultnet.inference.posterior import TINY, Belief
@@ -180,7 +180,7 @@ def _share_as_before(present: Present, posterior: Array, k: int, number: Numbers
     share = present.stays(k, [e.quantity for e in (*before, *now)], number)
     share *= np.logical_and.reduce([holds[q] for q in kept])
     if now and share.any():
-        times = weight_again(present.weigh, before, now, share)
+        times = 1.0 + share[:, None] * (together_over_apart(present.weigh, before, now) - 1.0)
         share = 1.0 - (1.0 - share) / np.maximum((present.carried * times).sum(axis=1), TINY)
     return np.clip(share, 0.0, 1.0), before
 

@@ -33,7 +33,7 @@ BETWEEN_VISITS = "value_stays_between_visits"
 ALIKE = "charge_alike_within"
 Numbers = Callable[[str], float]
 Memory = Mapping[str, Evidence]
-Weigher = Callable[[Sequence[Evidence]], Stage]
+Weigher = Callable[..., Stage]
 
 
 def as_one(evidence: Sequence[Evidence]) -> Evidence:
@@ -58,8 +58,8 @@ def recalled(memory: Memory, open: Iterable[Open], quantities: Collection[str]) 
     return found | {o.evidence.quantity: as_one([o.evidence]) for o in open if o.evidence.quantity in quantities}
 
 
-def weight_again(weigh: Weigher, before: Sequence[Evidence], now: Sequence[Evidence], stays: Array) -> Array:
-    """What the weight of what is read now is to be multiplied by for what was read before.
+def together_over_apart(weigh: Weigher, before: Sequence[Evidence], now: Sequence[Evidence]) -> Array:
+    """P(before, now) / (P(before) P(now)): how much likelier readings are as of one car than as of two.
 
     Parameters
     ----------
@@ -67,20 +67,20 @@ def weight_again(weigh: Weigher, before: Sequence[Evidence], now: Sequence[Evide
         Likelihood of evidence for every row.
     before, now : sequence of Evidence
         One piece for each quantity, all of one cluster.
-    stays : array, shape (rows,)
-        Chance that all is as it was [-].
 
     Returns
     -------
     array, shape (rows, charge states or 1)
+        One where either alone is out of the question.
     """
     pieces, log_scale = pooled_evidence([*before, *now])
-    both, first, second = weigh(pieces), weigh(before), weigh(now)
-    alone = np.minimum(first[0], second[0])
-    with np.errstate(divide="ignore"):
-        log = np.log(both[0]) - np.log(np.maximum(first[0], TINY)) - np.log(np.maximum(second[0], TINY))
-    times = np.where(alone > TINY, np.exp(log + log_scale + both[1] - first[1] - second[1]), 1.0)
-    return np.asarray(stays[:, None] * times + 1.0 - stays[:, None])
+    (both, log_both), (first, log_first), (second, log_second) = weigh(pieces), weigh(before), weigh(now)
+    scale = np.exp(log_scale + log_both - log_first - log_second)
+    return np.asarray(
+        np.where(
+            np.minimum(first, second) > TINY, scale * both / np.maximum(first, TINY) / np.maximum(second, TINY), 1.0
+        )
+    )
 
 
 def chance_it_stays(
