@@ -13,7 +13,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import partial, reduce
+from functools import partial
 
 import numpy as np
 
@@ -49,6 +49,7 @@ LEAST_SHARE = float(np.log(1e-14))  # of a hypothesis; rows that hold less are d
 SURE_OF_SUPPLY = 0.95  # share of one state of supply [-] from which on a row is not parted by it
 LEAST_SUPPLY = 1e-3  # [-] of a row; a state of supply that holds less is left out
 CRANKS = "crank_behaviour"
+MOVES_THE_CHARGE = frozenset({*acts.CHARGING, "drive", "wait"})
 DAY = 10  # characters of a date without a time
 
 
@@ -303,8 +304,8 @@ class Traced:
         what was counted,
     rows : Rows or None
         and the rows it was counted for.
-    moment : int
-        Counting that it belongs to.
+    recalled : frozenset of int
+        Clusters of which more was known than is open.
     """
 
     step: Step
@@ -314,7 +315,7 @@ class Traced:
     model: VisitModel | None = None
     open: tuple[Open, ...] = ()
     rows: Rows | None = None
-    moment: int = 0
+    recalled: frozenset[int] = frozenset()
 
 
 class Walk:
@@ -347,7 +348,6 @@ class Walk:
         self.shed = False
         self.supplied, self.parted, self.dropped = supplied, False, 0.0
         self.memory: Memory = {}
-        self.moment = 0
         self.trace: list[Traced] | None = [] if traced else None
         self.open: list[Open] = []
         self.effects: list[str] = []
@@ -509,6 +509,9 @@ class Walk:
             self._move(balance.after_drive, (act.hours,), ("battery", None))
         elif effect == "wait":
             self._move(balance.after_waiting, (act.hours,), ("battery", "drain", "rectifier", "use"))
+        if effect in MOVES_THE_CHARGE:
+            network = self.model.network
+            self.memory = {q: e for q, e in self.memory.items() if not behind_quantity(network, q)[1]}
         surface = self._surface_after(effect, act.hours)
         if surface is not None:
             self._count({k for k, c in enumerate(self.model.view.placements.clusters) if "surface" in c.hidden})
@@ -627,7 +630,6 @@ class Walk:
     def _count(self, clusters: set[int], only: Index | None = None) -> None:
         """Count what is open of some clusters, for all rows or for some; for all it is then no longer open."""
         mine = [o for o in self.open if self.owner[o.evidence.quantity] in clusters]
-        self.moment += 1
         if mine:
             rows = self.rows if only is None else self.rows.cut(only)
             for starts, part in rows.patterns(clusters):
@@ -649,28 +651,24 @@ class Walk:
         rows = self.rows if chosen is None else self.rows.cut(chosen)
         evidence, log_scale = pooled_evidence([o.evidence for o in counted])
         weight, scale = stage_of(self.model, self.table, evidence, rows.at)
-        self._apply(Weigh(chosen, weight, scale + log_scale), model=self.model, open=counted, rows=rows)
-        self._recall(starts, chosen, rows, evidence)
+        known = dict(self._known(starts, {self.owner[e.quantity] for e in evidence}))
+        for k, before in known.items():
+            now = [e for e in evidence if self.owner[e.quantity] == k]
+            weight = weight * self._again(k, rows, before, now)
+        step = Weigh(chosen, weight, scale + log_scale)
+        self._apply(step, model=self.model, open=counted, rows=rows, recalled=frozenset(known))
 
-    def _recall(
-        self, starts: Mapping[int, int], chosen: Index | None, rows: Rows, evidence: Sequence[Evidence]
-    ) -> None:  # fmt: skip
-        """What was read of clusters before bears on what is read of them now."""
-        if not self.setting.number(BETWEEN_VISITS):
-            return
-        weights = []
-        for k in sorted({self.owner[e.quantity] for e in evidence}):
-            known = recalled(
-                self.memory, self.open[: starts.get(k, 0)], self.model.view.placements.clusters[k].quantities
-            )
-            if known:
-                now = [e for e in evidence if self.owner[e.quantity] == k]
-                weights.append(self._again(k, rows, known, now))
-        if weights:
-            self._apply(Weigh(chosen, reduce(np.multiply, weights), 0.0))
+    def _known(self, starts: Mapping[int, int], clusters: set[int]) -> Iterator[tuple[int, dict[str, Evidence]]]:
+        """What was read before of clusters, some of whose open readings are of the car as it was before a repair."""
+        if self.setting.number(BETWEEN_VISITS):
+            for k in sorted(clusters):
+                quantities = self.model.view.placements.clusters[k].quantities
+                known = recalled(self.memory, self.open[: starts.get(k, 0)], quantities)
+                if known:
+                    yield k, known
 
     def _again(self, k: int, rows: Rows, known: Mapping[str, Evidence], now: Sequence[Evidence]) -> Array:
-        """The same for one cluster, as a weight: shape (rows, charge states or 1)."""
+        """What was read of a cluster before bears on what is read of it now: shape (rows, charge states or 1)."""
         patterns = rows.said(known)
         found: Array = np.ones((len(rows), 1))
         for said, some in patterns:
@@ -686,7 +684,7 @@ class Walk:
             if some is None:
                 return weight
             if weight.shape[1] > found.shape[1]:
-                found = np.repeat(found, weight.shape[1], axis=1)
+                found = np.ones((weight.shape[1], len(rows))).T * found
             found[some] = weight
         return found
 
@@ -742,10 +740,10 @@ class Walk:
 
     def _apply(
         self, step: Step, *, entry: int | None = None, model: VisitModel | None = None, open: tuple[Open, ...] = (),
-        rows: Rows | None = None,
+        rows: Rows | None = None, recalled: frozenset[int] = frozenset(),
     ) -> None:  # fmt: skip
         if self.trace is not None:
-            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows, self.moment))
+            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows, recalled))
         self.weights = step.forward(self.weights)
         if isinstance(step, Move):
             self.rows = replace(self.rows, charge=step.apply(self.rows.charge))

@@ -28,7 +28,6 @@ from faultnet.diagnosis.course import (
 )
 from faultnet.diagnosis.evidence import COMPARISON_TEST
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.remembered import BETWEEN_VISITS
 from faultnet.diagnosis.steps import Split, Weigh, Weights, log_sums
 from faultnet.inference.configurations import Index
 from faultnet.inference.evidence import Evidence, log_background, pooled, pooled_evidence
@@ -207,18 +206,11 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
 
 
 def _weighed_by_others(walk: Walk) -> dict[int, frozenset[int]]:
-    """For each visit the entries that others are weighed by, or may be: of clusters counted more than once."""
+    """For each visit the entries that others are weighed by, or may be: of clusters of which more was known once."""
     assert walk.trace is not None
-    if not walk.setting.number(BETWEEN_VISITS):
-        return {}
-    counted: dict[int, dict[int, set[tuple[int, int]]]] = {}
-    for traced in walk.trace:
-        for o in traced.open:
-            moments = counted.setdefault(walk.owner[o.evidence.quantity], {})
-            moments.setdefault(traced.moment, set()).add((traced.visit, o.entry))
-    several = [places for moments in counted.values() if len(moments) > 1 for places in moments.values()]
-    together = {place for places in several for place in places}
-    return {v: frozenset(k for w, k in together if w == v) for v, _ in together}
+    again = frozenset[int]().union(*(traced.recalled for traced in walk.trace))
+    places = {(t.visit, o.entry) for t in walk.trace for o in t.open if walk.owner[o.evidence.quantity] in again}
+    return {v: frozenset(k for w, k in places if w == v) for v, _ in places}
 
 
 def _is_simple(entry: Entry, catalogue: Catalogue, again: frozenset[int], place: int) -> bool:
