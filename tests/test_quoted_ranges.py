@@ -99,7 +99,7 @@ def test_numbers_stand_in_the_middle_of_what_is_quoted(
 @pytest.mark.parametrize(
     "name, low, high, source",
     [
-        ("slow_speed", 150, 180, "handbooks, from memory: sound diesels turn at 150 and more, petrol at 180"),
+        ("slow_share", 150 / 220, 180 / 220, "handbooks, from memory: slow below 150 to 180 of some 220 rev/min"),
         ("coil_current_pull", 60, 85, "two workshop manuals (secondary): 60 to 85 A"),
         ("coil_current_hold", 10, 20, "two workshop manuals (secondary): 10 to 20 A"),
         ("supply_weak_below_volts", 13.2, 13.3, "practice: below 13.2 to 13.3 V with loads off"),

@@ -49,7 +49,6 @@ LEAST_SHARE = float(np.log(1e-14))  # of a hypothesis; rows that hold less are d
 SURE_OF_SUPPLY = 0.95  # share of one state of supply [-] from which on a row is not parted by it
 LEAST_SUPPLY = 1e-3  # [-] of a row; a state of supply that holds less is left out
 CRANKS = "crank_behaviour"
-MOVES_THE_CHARGE = frozenset({*acts.CHARGING, "drive", "wait"})
 DAY = 10  # characters of a date without a time
 
 
@@ -505,13 +504,12 @@ class Walk:
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
             self._move(balance.after_charger, (act.hours, effect == "desulphate"), ("battery",))
+            network = self.model.network  # what hangs on the charge was read of another one, as the readings may say
+            self.memory = {q: e for q, e in self.memory.items() if not behind_quantity(network, q)[1]}
         elif effect == "drive":
             self._move(balance.after_drive, (act.hours,), ("battery", None))
         elif effect == "wait":
             self._move(balance.after_waiting, (act.hours,), ("battery", "drain", "rectifier", "use"))
-        if effect in MOVES_THE_CHARGE:
-            network = self.model.network
-            self.memory = {q: e for q, e in self.memory.items() if not behind_quantity(network, q)[1]}
         surface = self._surface_after(effect, act.hours)
         if surface is not None:
             self._count({k for k, c in enumerate(self.model.view.placements.clusters) if "surface" in c.hidden})

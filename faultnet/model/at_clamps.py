@@ -51,7 +51,7 @@ def _behaviour(at: Workings) -> Array:
     setting, samples = at.setting, at.once(start_samples)
     moving = samples.speed > 0.0
     turns = moving * above(samples.speed, setting.number("stands_speed"), setting.number("stands_speed_width"))
-    brisk = above(samples.speed, setting.number("slow_speed"), setting.number("slow_speed_width"))
+    brisk = above(samples.speed / setting.usual_speed, setting.number("slow_share"), setting.number("slow_share_width"))
     unlike = standard_normal(low_discrepancy_points(samples.needed.shape[-1], 2)[1])
     lets_go = setting.number("clicking_voltage") + setting.number("clicking_voltage_spread") * unlike
     clunk, clicking = setting.number("silent_one_clunk"), setting.number("silent_rapid_clicking")

@@ -10,11 +10,17 @@ import numpy as np
 from faultnet.case.types import Car, Conditions
 from faultnet.model.network import Array
 from faultnet.model.sampling import quantile
-from faultnet.physics import battery, charging, cranking
+from faultnet.physics import battery, charging, conductors, cranking
 from faultnet.physics.quantity import Quantity
 from faultnet.physics.rating import TO_SAE
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
+
+USUAL_EMF = 12.6  # [V] of a battery in ordinary use
+IN_THE_LOOP = (
+    ("positive_joint", "resistance"), ("negative_joint", "resistance"), ("starter_cable", "excess"),
+    ("ground_path", "resistance"), ("solenoid", "contact_resistance"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -108,6 +114,29 @@ class Setting:
     def motor_resistance(self) -> float:
         """Resistance inside the starter [ohm]."""
         return float(cranking.motor_resistance(self.car.displacement, self.car.fuel))
+
+    @cached_property
+    def cable_copper(self) -> float:
+        """Copper of the starter cable of such a car in this air [ohm]."""
+        area = self.number(f"starter_cable_area_{self.car.fuel}")
+        return float(conductors.copper_resistance(self.number("starter_cable_length_mean"), area, self.air))
+
+    @cached_property
+    def usual_speed(self) -> float:
+        """Speed at which a sound example of this car turns over in this weather [rev/min].
+
+        Notes
+        -----
+        What the driver is used to, and what anybody means who says that it turns at its normal speed.
+        """
+        loop = self.cable_copper + sum(self.effect(part, "sound", what).centre for part, what in IN_THE_LOOP)
+        source = self.source_resistance * self.effect("battery", "sound", "resistance_factor").centre
+        ohmic = source * battery.ohmic_resistance(1.0) / battery.resistance(1.0)
+        start = cranking.solve_start(
+            USUAL_EMF, ohmic, source - ohmic, loop, 1.0, self.nominal_current, self.motor_resistance,
+            brush_drop=self.number("brush_drop_mean"),
+        )  # fmt: skip
+        return float(start.speed)
 
     @cached_property
     def brought_on(self) -> frozenset[str]:

@@ -32,7 +32,7 @@ from faultnet.model.sampling import (
 )
 from faultnet.model.setting import Setting
 from faultnet.model.symptoms import NEVER_RULED_OUT
-from faultnet.physics import conductors, cranking
+from faultnet.physics import cranking
 from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
 from faultnet.physics.waveform import HOLD, RISE
 
@@ -72,9 +72,8 @@ def _resistance_node(setting: Setting, component: str, scale: Bins, parameter: s
 
 def _cable_node(setting: Setting) -> Node:
     """Starter cable: the conductor itself, by length and cross-section, and what a bad crimp adds."""
-    area = setting.number(f"starter_cable_area_{setting.car.fuel}")
     unlike = np.hypot(setting.number("starter_cable_length_spread"), setting.number("starter_cable_area_spread"))
-    own = float(conductors.copper_resistance(setting.number("starter_cable_length_mean"), area, setting.air))
+    own = setting.cable_copper
     excess = setting.drawn("starter_cable", "excess", low_discrepancy_points(512, 1)[0])
     table = in_bins(own, unlike, bins.CABLE, excess)
     parents = (active_node(setting.catalogue, "starter_cable"),)
@@ -296,8 +295,7 @@ def mostly_held_back(setting: Setting, behind: Array, share: Array) -> Array:
 
 def _sound_elsewhere(setting: Setting, share: Array, among: tuple[str, ...]) -> Array:
     """Resistance of the sound rest of the loop [ohm], shape (samples,)."""
-    area = setting.number(f"starter_cable_area_{setting.car.fuel}")
-    cable = conductors.copper_resistance(setting.number("starter_cable_length_mean"), area, setting.air)
+    cable = setting.cable_copper
     parts = (("ground_path", "resistance"), ("solenoid", "contact_resistance"), ("starter_motor", "brush_resistance"))
     rest = [setting.drawn(c, p, share[k])[0] for k, (c, p) in enumerate(parts) if c not in among]
     return np.asarray(cable + sum(rest))

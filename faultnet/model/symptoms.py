@@ -38,6 +38,7 @@ def all_combined(table: SymptomTable, components: Sequence[str], modes: Sequence
 
     Notes
     -----
+    "average": the mean of the rows present; of those that decide alone, where one of them is.
     "worst": a leaky noisy maximum. With F the cumulative distribution over choices from most normal to most abnormal,
     F = F_otherwise * prod_i (F_i / F_otherwise), each ratio cut at one.
 
@@ -55,9 +56,13 @@ def all_combined(table: SymptomTable, components: Sequence[str], modes: Sequence
         shares = [_along([np.zeros(len(leak)) if r is None else np.asarray(r) / np.sum(r) for r in own], k, len(rows))
                   for k, own in enumerate(rows)]  # fmt: skip
         counts = [_along([np.array([r is not None]) for r in own], k, len(rows)) for k, own in enumerate(rows)]
-        number = sum(counts, np.zeros(1))
-        mean = sum(shares, np.zeros(1)) / np.maximum(number, 1.0)
-        return np.asarray(np.where(number > 0.0, mean, leak.reshape(-1, *(1,) * len(rows))))
+        found = leak.reshape(-1, *(1,) * len(rows))
+        for decisive in (False, True):
+            chosen = [k for k, c in enumerate(components) if c in table.decided_by or not decisive]
+            number = sum((counts[k] for k in chosen), np.zeros(1))
+            mean = sum((shares[k] for k in chosen), np.zeros(1)) / np.maximum(number, 1.0)
+            found = np.where(number > 0.0, mean, found)
+        return np.asarray(found)
     floor = np.maximum(np.cumsum(leak), 1e-9)
     below = floor.reshape(-1, *(1,) * len(rows))
     for k, own in enumerate(rows):

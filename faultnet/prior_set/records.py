@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, cast
 
 from faultnet.errors import PriorsError
@@ -346,7 +346,17 @@ def _symptom_table(test_row: Row, causes: dict[str, dict[str, Row]]) -> SymptomT
         rows={_cause(cause, first[cause]): values for cause, values in counted.items()},
         sources={c: (r.text("source"), r.mark(), r.text("note", allow_empty=True)) for c, r in first.items()},
         today=bool(test_row.cells.get("today", False)),
+        decided_by=_decided_by(test_row, {cause.partition(":")[0] for cause in counted}),
     )
+
+
+def _decided_by(test_row: Row, components: Collection[str]) -> tuple[str, ...]:
+    """Components whose rows count alone, in a test's own words."""
+    named = tuple(str(c) for c in test_row.cells.get("decided_by", ()))
+    for component in named:
+        if component not in components or test_row.text("combine") != "average":
+            raise test_row.wrong("decided_by", component, "components with rows in the table, of a test that averages")
+    return named
 
 
 def _counts(name: str, cause: str, cells: dict[str, Row], choices: list[str]) -> list[float]:

@@ -11,6 +11,7 @@ from faultnet.prior_set.tables import Row
 
 _CELLS = "the resistance of a battery is one part in the model, with its spread in effects.csv"
 _GROUND = "ground strap and cable are one part in the model, ground_path in effects.csv"
+_SLOW = "slow is by what this engine does in this weather when all is well: slow_share"
 _DIP = "the shape of a start is that of ISO 16750-2, in physics/waveform.py"
 _AWAKE = "a module that stays awake is a fault mode of its own"
 _SELF = "self-discharge by kind of battery stands in physics/charge.py"
@@ -53,6 +54,8 @@ RETIRED: dict[tuple[str, ...], str] = {
     ("spreads", "charge_unknown_spread"): _UNKNOWN,
     ("spreads", "brought_in_when_faulty"): "only its ratio to brought_in_when_sound would matter",
     ("spreads", "symptom_prior_strength"): "`faultnet tune --strength` says how much the counts weigh",
+    ("spreads", "slow_speed"): _SLOW,
+    ("spreads", "slow_speed_width"): _SLOW,
     ("spreads", "value_stays_in_visit"): "readings of one visit count together until what they were taken of changes",
     **{
         ("spreads", f"surface_unknown_{much}"): "it follows from days_standing of ordinary use, and from its decay"

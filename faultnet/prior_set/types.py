@@ -288,6 +288,8 @@ class SymptomTable:
     today : bool
         Whether the test sees how the car is at this moment: a fault that comes and goes then counts while it is on,
         and as sound while it is off. Otherwise it counts by what the part is, on or off.
+    decided_by : tuple of str
+        Components whose rows count alone wherever one of them is present; for "average".
     """
 
     test: str
@@ -296,6 +298,7 @@ class SymptomTable:
     rows: dict[tuple[str, str], tuple[float, ...]]
     sources: dict[str, tuple[str, str, str]]
     today: bool = False
+    decided_by: tuple[str, ...] = ()
 
     def components(self) -> tuple[str, ...]:
         """Return the components that are parents of this table, in order of appearance."""

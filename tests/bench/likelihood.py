@@ -253,13 +253,22 @@ def reading_by_reading(catalogue: Catalogue, seed: int, number: int) -> Iterator
 
 
 def repeats(catalogue: Catalogue) -> dict[str, list[float]]:
-    """Belief in a bad ground path after one, two and three readings of its drop: by the model, and continuous."""
+    """Belief in a bad ground path after one, two and three readings of its drop: by the model, and continuous.
+
+    By the model within one visit, and with a visit for each, three days apart: the car is the same.
+    """
     readings = tuple(Reading("ground_path_drop", value=v) for v in REPEATED)
-    model = []
-    for count in range(1, len(readings) + 1):
-        worked = work_through(Case(DIESEL, (Visit(readings[:count], conditions=COOL),)), catalogue)
-        model.append(float(worked.belief.marginals()["ground_path"][1:].sum()))
-    return {"model": model, "continuous": repeated_in_cars(catalogue, readings)}
+
+    def believed(*visits: Visit) -> float:
+        return float(work_through(Case(DIESEL, visits), catalogue).belief.marginals()["ground_path"][1:].sum())
+
+    counts = range(1, len(readings) + 1)
+    days = [Visit((r,), COOL, f"2026-11-{10 + 3 * k}") for k, r in enumerate(readings)]
+    return {
+        "model": [believed(Visit(readings[:count], COOL)) for count in counts],
+        "model_day_by_day": [believed(*days[:count]) for count in counts],
+        "continuous": repeated_in_cars(catalogue, readings),
+    }
 
 
 def repeated_in_cars(catalogue: Catalogue, readings: Sequence[Reading]) -> list[float]:

@@ -317,7 +317,7 @@ def heard(cars: Cars) -> dict[str, Array]:
     """Chance of each way the engine turns over [-]."""
     circuit: Any = solve_circuit(cars)
     turns = _above(cars, circuit.start.speed, "stands_speed", "stands_speed_width") * circuit.moved
-    brisk = _above(cars, circuit.start.speed, "slow_speed", "slow_speed_width")
+    brisk = _above(cars, circuit.start.speed / cars.setting.usual_speed, "slow_share", "slow_share_width")
     edge = cars.number("clicking_voltage") + cars.trait("clicking", cars.number("clicking_voltage_spread"))
     clicks = np.asarray(answers.coil_volts(cars, circuit) < edge)
     stands, silent = circuit.moved - turns, answers.silent(cars)

@@ -95,7 +95,10 @@ def _form(table: SymptomTable, choices: tuple[str, ...], space: Space, strength:
         space.modes[:, space.components.index(c)] == node[c].states.index(m) for c, m in table.rows
     ])  # fmt: skip
     patterns, sort = np.unique(held, axis=1, return_inverse=True)
-    present = tuple(tuple((np.flatnonzero(p) + 1).tolist()) or (0,) for p in patterns.T)
+    alone = np.array([c in table.decided_by for c, _ in table.rows])
+    present = tuple(
+        tuple((np.flatnonzero(p & alone if (p & alone).any() else p) + 1).tolist()) or (0,) for p in patterns.T
+    )
     counts = strength * np.array([table.otherwise, *table.rows.values()], dtype=np.float64)
     causes = ("otherwise", *(f"{c}:{m}" for c, m in table.rows))
     return SymptomForm(table, choices, causes, counts, present, sort.reshape(-1))

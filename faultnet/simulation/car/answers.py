@@ -34,7 +34,8 @@ def heard(vehicle: VirtualCar, rng: np.random.Generator) -> str:
         return str(rng.choice(list(words), p=list(words.values())))
     speed = circuit.start.speed
     if _above(vehicle, rng, speed, "stands_speed", "stands_speed_width"):
-        return "normal" if _above(vehicle, rng, speed, "slow_speed", "slow_speed_width") else "slow"
+        share = speed / vehicle.setting.usual_speed
+        return "normal" if _above(vehicle, rng, share, "slow_share", "slow_share_width") else "slow"
     spread = vehicle.trait("clicking", vehicle.number("clicking_voltage_spread"))
     if float(coil_volts(vehicle, circuit)) < vehicle.number("clicking_voltage") + spread:
         return "rapid_clicking"
