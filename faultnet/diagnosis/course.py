@@ -504,7 +504,7 @@ class Walk:
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
             self._move(balance.after_charger, (act.hours, effect == "desulphate"), ("battery",))
-            network = self.model.network  # what hangs on the charge was read of another one, as the readings may say
+            network = self.model.network  # what depends on the charge was read of another one
             self.memory = {q: e for q, e in self.memory.items() if not behind_quantity(network, q)[1]}
         elif effect == "drive":
             self._move(balance.after_drive, (act.hours,), ("battery", None))
