@@ -9,11 +9,14 @@ from dataclasses import replace
 
 import pytest
 
-from faultnet.case.types import Case, Entry, Reading, Visit
+from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
 from faultnet.diagnosis import work_through
 from faultnet.diagnosis.diagnose import diagnosis_of
 from faultnet.diagnosis.evidence import offset_for, slip_of
+from faultnet.inference.plain import conditioned, summed
 from faultnet.instruments import Offset
+from faultnet.model.build import build_network
+from faultnet.model.setting import Setting
 from tests.test_rules_of_thumb import (
     BATTERY,
     CAR,
@@ -28,6 +31,7 @@ from tests.test_rules_of_thumb import (
     read,
 )  # fmt: skip
 
+COLD_DIESEL = Car(Battery(900.0), "diesel", 3.1, 6)
 STARTS_WELL = (read("how_it_turns_over", "normal", "ear"), read("fires_when_cranked", "fires", "ear"))
 CONNECTIONS = ("positive_joint", "negative_joint", "battery:broken_link")
 GOES_DARK = (read("how_it_turns_over", "rapid_clicking", "ear"), read("lamps_while_cranking", "go_out", "eye"))
@@ -106,6 +110,39 @@ def test_brisk_cranking_without_firing_is_the_engine_side() -> None:
     """Heard by the technician: 0.9."""
     heard = (read("how_it_turns_over", "normal", "ear"), read("fires_when_cranked", "cranks_no_fire", "ear"))
     assert chance(("engine_running",), heard, MILD, CAR) >= 0.9
+
+
+def test_an_engine_that_does_not_turn_cannot_be_said_not_to_fire() -> None:
+    """One clunk and "will not start" are said of one car: what keeps it from turning is looked for, not the engine."""
+    clunk = read("how_it_turns_over", "one_clunk", "ear")
+    beliefs = believed(clunk, read("fires_when_cranked", "cranks_no_fire", "ear"))
+    assert beliefs["starter_motor"] == max(beliefs.values())
+    assert beliefs["engine_running"] < 0.12
+
+
+def test_what_a_booster_starts_has_a_sound_engine_whether_or_not_it_is_flat_too() -> None:
+    """Turns over, will not start, and starts with a booster: battery, charge or connections, not the engine."""
+    dead = (read("how_it_turns_over", "slow", "ear"), read("fires_when_cranked", "cranks_no_fire", "ear"))
+    before, after = believed(*dead), believed(*dead, read("jump_start", "starts_and_restarts_later"))
+    assert after["engine_running"] < 0.3 * before["engine_running"]
+    assert after["engine_running"] < 0.1
+
+
+@pytest.mark.parametrize("air, car", [(-15.0, COLD_DIESEL), (20.0, CAR), (-15.0, CAR)])
+def test_the_normal_speed_is_that_of_this_engine_in_this_weather(air: float, car: Car) -> None:
+    """A large diesel in frost turns at what would be slow for a warm petrol engine, and nobody calls it that."""
+    network = build_network(Setting(car, Conditions(air), catalogue()))
+    sound = dict.fromkeys(network.components, 0)
+    shares = summed(conditioned(network, sound, ["crank_behaviour"]), ("crank_behaviour",))
+    assert shares[network.nodes["crank_behaviour"].states.index("normal")] > 0.7
+
+
+def test_a_low_steady_level_on_a_charged_battery_and_good_cables_is_the_battery() -> None:
+    """9.1 V that do not fall further: what does not sag is not thereby sound."""
+    parts = (read("positive_side_drop", 0.17), read("ground_side_drop", 0.07), read("rest_voltage", 12.6))
+    beliefs = believed(*parts, read("dead_crank_level", 9.1), read("dead_crank_sag", 0.04))
+    assert beliefs["battery"] == max(beliefs.values())
+    assert beliefs["battery"] > 0.6
 
 
 @pytest.mark.parametrize("joint", ["positive_joint", "negative_joint"])

@@ -479,10 +479,11 @@ def _fires(at: Workings) -> Array:
     samples, number = at.once(start_samples), at.setting.number
     beyond = np.log(np.maximum(_turning_speed(at), 1e-3) / speed_to_fire(at.setting))
     fast_enough = normal_share(beyond / number("speed_to_fire_ln_spread"))
-    fast_enough = np.where(samples.moved & (samples.speed > 0.0), fast_enough, 1.0).mean(axis=-1)
+    turns = samples.moved & (samples.speed > 0.0)
     able = np.full(len(at.setting.modes("engine_running")), number("fires_despite_fault"))
     able[0] = number("fires_when_sound")
-    fires = able.reshape(-1, *(1,) * fast_enough.ndim) * fast_enough[None]
+    stands = 0.5 * (1.0 - turns.mean(axis=-1))
+    fires = able.reshape(-1, *(1,) * stands.ndim) * np.where(turns, fast_enough, 0.0).mean(axis=-1) + stands
     return normalised(np.stack([fires, 1.0 - fires]), NEVER_RULED_OUT)
 
 

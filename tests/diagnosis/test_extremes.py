@@ -41,7 +41,6 @@ MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("inrush_current", 0.3, ANOTHER_RANGE): ("starter_motor:open", "start_control:open"),
     ("alternator_current", 0.2, NO_PLAIN_SLIP): ("charge_cable:open",),
     ("alternator_current", 0.15, EXCITED_OR_NOT): ("charge_control:not_excited",),
-    ("dead_crank_sag", 0.3, SO_MUCH_AND_NO_MORE): ("battery:undersized", "starter_motor:dragging"),
     ("cranking_speed", 0.6, TURNS_SO_SLOWLY): (
         "battery:shorted_cell", "battery:sulphated", "battery:weak_cell", "engine_turning:heavy",
         "starter_motor:dragging",

@@ -65,10 +65,10 @@ def test_entries_made_one_after_another_are_answered_as_if_made_at_once() -> Non
 
 
 def test_an_entry_does_not_go_through_earlier_visits_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Otherwise an entry gets dearer with every visit."""
+    """Otherwise an entry gets dearer with every visit; once for what was read of its circuit before is enough."""
     forget()
     before = [Visit(tuple(entries), demo.MILD) for entries in EARLIER]
-    answers([*before, Visit(LAST[:2], demo.MILD)])
+    answers([*before, Visit((*LAST[:2], READINGS[1]), demo.MILD)])
     entered: list[int] = []
     visit = Walk.visit
 
@@ -77,8 +77,8 @@ def test_an_entry_does_not_go_through_earlier_visits_again(monkeypatch: pytest.M
         visit(walk, model, what)  # type: ignore[arg-type]
 
     monkeypatch.setattr(Walk, "visit", noted)
-    answers([*before, Visit(LAST[:3], demo.MILD)])
-    answers([*before, Visit((*LAST[:3], READINGS[5]), demo.MILD)])
+    answers([*before, Visit((*LAST[:2], READINGS[1], LAST[2]), demo.MILD)])
+    answers([*before, Visit((*LAST[:2], READINGS[1], LAST[2], READINGS[5]), demo.MILD)])
     assert entered == []
 
 

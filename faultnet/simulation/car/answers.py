@@ -51,7 +51,7 @@ def firing(vehicle: VirtualCar, rng: np.random.Generator) -> str:
     circuit = solve_circuit(vehicle)
     turns = bool(circuit.moved) and float(circuit.start.speed) > 0.0
     fast_enough = not turns or float(circuit.start.speed) >= speed_to_fire(vehicle.setting) * np.exp(unlike)
-    return "fires" if fast_enough and rng.random() < able else "cranks_no_fire"
+    return "fires" if fast_enough and rng.random() < (able if turns else 0.5) else "cranks_no_fire"
 
 
 def silent(vehicle: VirtualCar) -> dict[str, float]:
