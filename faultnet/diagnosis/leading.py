@@ -154,7 +154,9 @@ def _chances(present: Present, belief: Array, tests: Collection[str], number: Nu
     owner = model.view.placements.owner
     for k in sorted({owner[q] for q, _, _ in asked.values()}):
         share, said = _share_as_before(chosen, posterior, k, number)
-        again = {t: question for t, question in asked.items() if owner[question[0]] == k} if said else {}
+        if not share.any():
+            continue
+        again = {t: question for t, question in asked.items() if owner[question[0]] == k}
         both = pooled_evidence([*said, *evidence])[0]
         for test, chances in _rows_to_one(model.predict(both, again, carried, posterior)).items():
             shown[test] = share[:, None] * chances + (1.0 - share)[:, None] * shown[test]

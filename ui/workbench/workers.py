@@ -294,6 +294,11 @@ def beside() -> bool:
     return bool(_workers)
 
 
+def have_one_idle() -> bool:
+    """Whether one of them has nothing to do."""
+    return any(not worker.busy() for worker in _workers)
+
+
 def _place(of: Hashable) -> int:
     """The process of a car.
 

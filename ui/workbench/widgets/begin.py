@@ -13,7 +13,7 @@ from faultnet.case.store.summary import CaseSummary
 from faultnet.case.types import Case, Conditions, Reading, Visit
 from faultnet.report.beliefs import cause_words
 from faultnet.shipped import shipped
-from workbench import entering, frame, state, uploads
+from workbench import ahead, entering, frame, state, uploads
 from workbench.answers import catalogue
 from workbench.widgets import forms, verdict
 from workbench.widgets.fields import Fields
@@ -53,11 +53,15 @@ def _new() -> None:
     conditions = forms.condition_fields(fields, "new_today", Conditions(), state.settings().temperature)
     pressed = st.button("Begin", type="primary", key="begin", width="stretch", on_click=fields.press)
     fields.done()
-    if pressed and car is not None and conditions is not None:
-        visit = Visit(told, conditions=conditions, date=date.today().isoformat())
+    if car is None or conditions is None:
+        return
+    visit = Visit(told, conditions=conditions, date=date.today().isoformat())
+    if pressed:
         fields.drop()
         state.create_case(Case(car, (visit,), complaint, car.label))
         st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
+    elif fields.draft.kept():
+        ahead.filled(state.browser(), Case(car, (visit,)), state.shop())
 
 
 def _taken_up(fields: Fields) -> None:
