@@ -122,7 +122,7 @@ class Setting:
         return float(conductors.copper_resistance(self.number("starter_cable_length_mean"), area, self.air))
 
     @cached_property
-    def usual_speed(self) -> float:
+    def usual_speed(self) -> Quantity:
         """Speed at which a sound example of this car turns over in this weather [rev/min].
 
         Notes
@@ -136,7 +136,7 @@ class Setting:
             USUAL_EMF, ohmic, source - ohmic, loop, 1.0, self.nominal_current, self.motor_resistance,
             brush_drop=self.number("brush_drop_mean"),
         )  # fmt: skip
-        return float(start.speed)
+        return start.speed
 
     @cached_property
     def brought_on(self) -> frozenset[str]:

@@ -22,6 +22,7 @@ from faultnet.learning.result import Change, Options, Score, Tuned
 from faultnet.learning.versions.versions import Difference, accept, compare, numbers_of, take_back, use, versions
 from faultnet.learning.versions.write import applied
 from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.records import FORMAT
 from faultnet.prior_set.sets import IN_USE, LOG, damaged_lines, set_folder, standing
 
 SHA = "ab" * 32
@@ -73,7 +74,7 @@ def test_a_number_that_an_older_set_lacks_can_be_tuned_in_it(tmp_path: Path) -> 
     """It reads the shipped set's; the new set then has a row of its own."""
     older = shutil.copytree(set_folder("standard"), tmp_path / "older")
     head = (older / "prior_set.toml").read_text(encoding="utf-8")
-    (older / "prior_set.toml").write_text(head.replace("format = 4\n", "format = 2\n"), encoding="utf-8")
+    (older / "prior_set.toml").write_text(head.replace(f"format = {FORMAT}\n", "format = 2\n"), encoding="utf-8")
     lines = (older / "spreads.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     kept = [line for line in lines if not line.startswith(("drop_spread,", "wrong_by_opinion,"))]
     (older / "spreads.csv").write_text("".join(kept), encoding="utf-8")

@@ -104,7 +104,7 @@ def test_retired_rows_of_a_kept_set_are_dropped_with_a_note(folder: Path) -> Non
 
 def test_a_set_of_the_first_format_gets_what_was_added_since(folder: Path) -> None:
     head = (folder / "prior_set.toml").read_text(encoding="utf-8")
-    (folder / "prior_set.toml").write_text(head.replace("format = 5\n", ""), encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace(f"format = {FORMAT}\n", ""), encoding="utf-8")
     drop(folder, "spreads.csv", "minutes_for_loads_on,")
     kept = load_catalogue(folder=folder)
     assert kept.number("minutes_for_loads_on") == load_catalogue().number("minutes_for_loads_on")
@@ -114,7 +114,7 @@ def test_a_set_of_the_first_format_gets_what_was_added_since(folder: Path) -> No
 
 def test_a_set_from_before_the_thresholds_decides_as_the_shipped_one(folder: Path) -> None:
     head = (folder / "prior_set.toml").read_text(encoding="utf-8")
-    (folder / "prior_set.toml").write_text(head.replace("format = 5\n", "format = 2\n"), encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace(f"format = {FORMAT}\n", "format = 2\n"), encoding="utf-8")
     drop(folder, "costs.csv", "shop,well_founded,")
     drop(folder, "spreads.csv", "sure_from,")
     assert load_costs(folder=folder).well_founded == load_costs().well_founded
@@ -123,7 +123,7 @@ def test_a_set_from_before_the_thresholds_decides_as_the_shipped_one(folder: Pat
 
 def test_a_set_kept_before_proofs_had_an_error_gets_those_numbers(folder: Path) -> None:
     head = (folder / "prior_set.toml").read_text(encoding="utf-8")
-    (folder / "prior_set.toml").write_text(head.replace("format = 5\n", "format = 2\n"), encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace(f"format = {FORMAT}\n", "format = 2\n"), encoding="utf-8")
     proofs = [f"wrong_by_{proof}" for proof in ("replacement", "measurement", "opinion")]
     for name in proofs:
         drop(folder, "spreads.csv", f"{name},")
@@ -141,7 +141,7 @@ def test_the_format_rises_with_every_number_that_is_added() -> None:
 
 def test_a_format_of_the_future_is_refused(folder: Path) -> None:
     head = (folder / "prior_set.toml").read_text(encoding="utf-8")
-    (folder / "prior_set.toml").write_text(head.replace("format = 5\n", "format = 9\n"), encoding="utf-8")
+    (folder / "prior_set.toml").write_text(head.replace(f"format = {FORMAT}\n", "format = 9\n"), encoding="utf-8")
     with pytest.raises(PriorsError, match="'format'"):
         load_catalogue(folder=folder)
 
