@@ -340,7 +340,7 @@ class Walk:
     ) -> None:  # fmt: skip
         self.catalogue, self.space, self.table = catalogue, space, table
         chosen = np.arange(len(space)) if among is None else among
-        self.rows = Rows(chosen, chosen, np.ones((len(chosen), 1)))
+        self.rows = Rows(chosen, chosen, np.zeros(len(chosen)))
         self.weights = Weights(np.zeros(len(chosen)), np.ones((len(chosen), 1)))
         self.number, self.date = -1, ""
         self.fed: float | None = None
@@ -385,7 +385,7 @@ class Walk:
             prior, at = self.model.charge_prior, self.rows.at
             whole = np.array_equal(at, np.arange(len(prior)))
             self.weights = Weights(np.zeros(len(at)), prior if whole else prior[at])
-            self.rows = replace(self.rows, charge=self.weights.charge)
+            self.rows = replace(self.rows, charge=self.weights.charge @ self._middles)
             if self.supplied:
                 self._part_by_supply()
         else:
@@ -410,7 +410,10 @@ class Walk:
             np.concatenate([np.zeros(len(sure)), np.log(share[row, state])]),
             np.concatenate([gathered(self.weights.charge, sure), charge]),
         )
-        self.rows, self.parted = replace(self.rows.cut(parent), supply=supply, charge=self.weights.charge), True
+        self.rows, self.parted = (
+            replace(self.rows.cut(parent), supply=supply, charge=self.weights.charge @ self._middles),
+            True,
+        )
 
     def entries(self, visit: Visit) -> None:
         """All entries of the visit the walk has come to."""
@@ -715,7 +718,7 @@ class Walk:
                 again[quantity] = valid if flags is None else valid | flags
         for k in clusters:
             if self.model.view.placements.clusters[k].charged:
-                then[k] = mean_charge(self.model.network, self.rows)
+                then[k] = self.rows.charge
         self.memory, self.rows = memory, replace(self.rows, again=again, then=then)
 
     def _passing(self, k: int, effect: str, act: Act) -> None:
@@ -744,7 +747,13 @@ class Walk:
             self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows, recalled))
         self.weights = step.forward(self.weights)
         if isinstance(step, Move):
-            self.rows = replace(self.rows, charge=step.apply(self.rows.charge))
+            self.rows = replace(self.rows, charge=step.mean_after(self.rows.charge, self._middles))
+
+    @property
+    def _middles(self) -> Array:
+        """Middles of the states of charge [-]."""
+        edges = np.asarray(self.model.network.nodes["charge"].edges)
+        return np.asarray(0.5 * (edges[:-1] + edges[1:]))
 
     def present(self) -> Present:
         """Where the visit stands."""
@@ -850,14 +859,8 @@ def chance_as_before(
     stays = chance_it_stays(model.network, quantities, table.components, table.modes[rows.at], number)
     then = rows.then.get(k)
     if then is not None and any(behind_quantity(model.network, q)[1] for q in quantities):
-        stays *= chance_charge_is_alike(then, mean_charge(model.network, rows), number)
+        stays *= chance_charge_is_alike(then, rows.charge, number)
     return stays
-
-
-def mean_charge(network: Network, rows: Rows) -> Array:
-    """Mean state of charge of rows by what was done to the car and the time that passed [-], whatever was read."""
-    edges = np.asarray(network.nodes["charge"].edges)
-    return np.asarray(rows.charge @ (0.5 * (edges[:-1] + edges[1:])))
 
 
 def stage_of(model: VisitModel, table: ModeTable, evidence: Sequence[Evidence], at: Index) -> Stage:

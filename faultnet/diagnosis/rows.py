@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from faultnet.diagnosis.steps import gathered
 from faultnet.inference.configurations import Index, distinct_rows
 from faultnet.model.network import Array
 
@@ -31,8 +30,8 @@ class Rows:
         Hypothesis.
     at : int array, shape (rows,)
         Row of the table of configurations with the modes of all components by now.
-    charge : array, shape (rows, charge states)
-        Shares of the state of charge by what was done and the time that passed alone, whatever was read [-].
+    charge : array, shape (rows,)
+        Mean state of charge by what was done and the time that passed alone, whatever was read [-].
     since : mapping of cluster to int array, shape (rows,)
         First reading of the visit that was taken of the cluster as it is by now; nought where a cluster is left out.
     again : mapping of quantity to bool array, shape (rows,)
@@ -58,7 +57,7 @@ class Rows:
     def cut(self, rows: Index) -> Rows:
         """Some of the rows, or rows more than once."""
         return Rows(
-            self.origin[rows], self.at[rows], gathered(self.charge, rows), {k: s[rows] for k, s in self.since.items()},
+            self.origin[rows], self.at[rows], self.charge[rows], {k: s[rows] for k, s in self.since.items()},
             {q: a[rows] for q, a in self.again.items()}, {k: t[rows] for k, t in self.then.items()},
             None if self.supply is None else self.supply[rows],
         )  # fmt: skip

@@ -119,6 +119,12 @@ class Moved:
         each = (self.matrices.transpose(0, 2, 1) if back else self.matrices) @ charge
         return np.asarray(each[0] if self.share.shape[1] == 1 else np.einsum("ksr,rk->sr", each, self.share))
 
+    def mean_after(self, mean: Array, middles: Array) -> Array:
+        """As for :class:`Move`, for the rows moved."""
+        ends = middles @ self.matrices
+        each = np.stack([np.interp(mean, middles, end) for end in ends])
+        return np.asarray(np.einsum("kr,rk->r", each, self.share))
+
 
 @dataclass(frozen=True, eq=False)
 class Move:
@@ -134,14 +140,28 @@ class Move:
 
     def forward(self, before: Weights) -> Weights:
         """As for :class:`Step`."""
-        return Weights(before.log, self.apply(before.charge))
+        return Weights(before.log, self._applied(before.charge, back=False))
 
     def back(self, after: Weights) -> Weights:
         """As for :class:`Step`."""
-        return scaled(Weights(after.log, self.apply(after.charge, back=True)))
+        return scaled(Weights(after.log, self._applied(after.charge, back=True)))
 
-    def apply(self, charge: Array, *, back: bool = False) -> Array:
-        """Shares after the move, or what is to come as seen from before it, shape (rows, states)."""
+    def mean_after(self, mean: Array, middles: Array) -> Array:
+        """Mean state of charge after the move of rows that had just that charge before it [-], shape (rows,).
+
+        Parameters
+        ----------
+        mean : array, shape (rows,)
+        middles : array, shape (states,)
+            Of the states of charge [-].
+        """
+        found = np.empty_like(mean)
+        for part in self.parts:
+            rows = slice(None) if part.rows is None else part.rows
+            found[rows] = part.mean_after(mean[rows], middles)
+        return found
+
+    def _applied(self, charge: Array, *, back: bool) -> Array:
         if self._order is None:
             return self.parts[0].apply(charge.T, back=back).T
         lined_up = np.take(charge.T, self._order, axis=1)

@@ -189,7 +189,7 @@ def test_leaving_out_a_repair_is_never_having_made_it() -> None:
 
 
 def test_rows_that_are_the_same_are_put_together_with_what_they_weigh() -> None:
-    rows = Rows(np.array([3, 5, 3, 5]), np.array([1, 2, 1, 4]), np.ones((4, 1)), {0: np.array([0, 0, 0, 2])})
+    rows = Rows(np.array([3, 5, 3, 5]), np.array([1, 2, 1, 4]), np.ones(4), {0: np.array([0, 0, 0, 2])})
     merged, target = rows.merged()
     assert merged.origin.tolist() == [3, 5, 5]
     assert target.tolist() == [0, 1, 0, 2]
