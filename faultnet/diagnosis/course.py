@@ -303,8 +303,8 @@ class Traced:
         what was counted,
     rows : Rows or None
         and the rows it was counted for.
-    recalled : frozenset of int
-        Clusters of which more was known than is open.
+    recalled : mapping of cluster to mapping of quantity to Evidence
+        What was known before of clusters of which something was counted.
     """
 
     step: Step
@@ -314,7 +314,7 @@ class Traced:
     model: VisitModel | None = None
     open: tuple[Open, ...] = ()
     rows: Rows | None = None
-    recalled: frozenset[int] = frozenset()
+    recalled: Mapping[int, Mapping[str, Evidence]] = field(default_factory=dict, repr=False)
 
 
 class Walk:
@@ -655,9 +655,9 @@ class Walk:
         known = dict(self._known(starts, {self.owner[e.quantity] for e in evidence}))
         for k, before in known.items():
             now = [e for e in evidence if self.owner[e.quantity] == k]
-            weight = weight * self._again(k, rows, before, now)
+            weight = weight * weight_again(self.model, self.table, rows, k, before, now, self.setting.number)
         step = Weigh(chosen, weight, scale + log_scale)
-        self._apply(step, model=self.model, open=counted, rows=rows, recalled=frozenset(known))
+        self._apply(step, model=self.model, open=counted, rows=rows, recalled=known)
 
     def _known(self, starts: Mapping[int, int], clusters: set[int]) -> Iterator[tuple[int, dict[str, Evidence]]]:
         """What was read before of clusters, some of whose open readings are of the car as it was before a repair."""
@@ -667,38 +667,6 @@ class Walk:
                 known = recalled(self.memory, self.open[: starts.get(k, 0)], quantities)
                 if known:
                     yield k, known
-
-    def _again(self, k: int, rows: Rows, known: Mapping[str, Evidence], now: Sequence[Evidence]) -> Array:
-        """What was read of a cluster before bears on what is read of it now: shape (rows, charge states or 1)."""
-        patterns = rows.said(known)
-        found: Array = np.ones((len(rows), 1))
-        for said, some in patterns:
-            if not said:
-                continue
-            part = rows if some is None else rows.cut(some)
-            before = [known[q] for q in said]
-            read = {e.quantity for e in (*before, *now)}
-            stays = chance_as_before(self.model, self.table, part, (k, read), self.setting.number)
-            at, which = self._distinct(part.at)
-            times = together_over_apart(partial(stage_of, self.model, self.table, at=at), before, now)
-            weight = 1.0 + stays[:, None] * gathered(times - 1.0, which)
-            if some is None:
-                return weight
-            if weight.shape[1] > found.shape[1]:
-                found = np.ones((weight.shape[1], len(rows))).T * found
-            found[some] = weight
-        return found
-
-    def _distinct(self, at: Index) -> tuple[Index, Index]:
-        """Rows of the table without repetition, all of them where they are many, and which one each row has."""
-        has: Flags = np.zeros(len(self.table), dtype=np.bool_)
-        has[at] = True
-        some = np.flatnonzero(has)
-        if 2 * len(some) >= len(self.table):
-            return np.arange(len(self.table)), at
-        place = np.empty(len(self.table), dtype=np.intp)
-        place[some] = np.arange(len(some))
-        return some, place[at]
 
     def _remember(self, clusters: set[int]) -> None:
         """What was read of some clusters has been counted, and is remembered."""
@@ -741,10 +709,10 @@ class Walk:
 
     def _apply(
         self, step: Step, *, entry: int | None = None, model: VisitModel | None = None, open: tuple[Open, ...] = (),
-        rows: Rows | None = None, recalled: frozenset[int] = frozenset(),
+        rows: Rows | None = None, recalled: Mapping[int, Mapping[str, Evidence]] | None = None,
     ) -> None:  # fmt: skip
         if self.trace is not None:
-            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows, recalled))
+            self.trace.append(Traced(step, self.weights, self.number, entry, model, open, rows, recalled or {}))
         self.weights = step.forward(self.weights)
         if isinstance(step, Move):
             self.rows = replace(self.rows, charge=step.mean_after(self.rows.charge, self._middles))
@@ -849,6 +817,41 @@ def charge_supplied(network: Network, components: tuple[str, ...], modes: IndexA
         for p in node.parents
     )
     return np.asarray(np.moveaxis(node.table, 0, -1)[chosen])
+
+
+def weight_again(
+    model: VisitModel, table: ModeTable, rows: Rows, k: int, known: Mapping[str, Evidence], now: Sequence[Evidence],
+    number: Numbers,
+) -> Array:  # fmt: skip
+    """What was read of a cluster before bears on what is read of it now: shape (rows, charge states or 1)."""
+    found: Array = np.ones((len(rows), 1))
+    for said, some in rows.said(known):
+        if not said:
+            continue
+        part = rows if some is None else rows.cut(some)
+        before = [known[q] for q in said]
+        stays = chance_as_before(model, table, part, (k, {e.quantity for e in (*before, *now)}), number)
+        at, which = _distinct(table, part.at)
+        times = together_over_apart(partial(stage_of, model, table, at=at), before, now)
+        weight = 1.0 + stays[:, None] * gathered(times - 1.0, which)
+        if some is None:
+            return weight
+        if weight.shape[1] > found.shape[1]:
+            found = np.ones((weight.shape[1], len(rows))).T * found
+        found[some] = weight
+    return found
+
+
+def _distinct(table: ModeTable, at: Index) -> tuple[Index, Index]:
+    """Rows of a table without repetition, all of them where they are many, and which one each row has."""
+    has: Flags = np.zeros(len(table), dtype=np.bool_)
+    has[at] = True
+    some = np.flatnonzero(has)
+    if 2 * len(some) >= len(table):
+        return np.arange(len(table)), at
+    place = np.empty(len(table), dtype=np.intp)
+    place[some] = np.arange(len(some))
+    return some, place[at]
 
 
 def chance_as_before(

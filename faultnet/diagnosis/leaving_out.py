@@ -8,7 +8,7 @@ hypotheses that hold all but a sliver of the belief.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -25,6 +25,7 @@ from faultnet.diagnosis.course import (
     left_out,
     moves_by_supply,
     table_for,
+    weight_again,
 )
 from faultnet.diagnosis.evidence import COMPARISON_TEST
 from faultnet.diagnosis.models import Model
@@ -206,10 +207,16 @@ def _holding_nearly_all(belief: Belief, sliver: float = SLIVER) -> Index:
 
 
 def _weighed_by_others(walk: Walk) -> dict[int, frozenset[int]]:
-    """For each visit the entries that others are weighed by, or may be: of clusters of which more was known once."""
+    """For each visit the entries that something is weighed by which is read after them, or of the car once mended."""
     assert walk.trace is not None
-    again = frozenset[int]().union(*(traced.recalled for traced in walk.trace))
-    places = {(t.visit, o.entry) for t in walk.trace for o in t.open if walk.owner[o.evidence.quantity] in again}
+    counted: dict[tuple[int, int], set[int]] = {}
+    cluster: dict[tuple[int, int], int] = {}
+    for i, traced in enumerate(walk.trace):
+        for o in traced.open:
+            counted.setdefault((traced.visit, o.entry), set()).add(i)
+            cluster[traced.visit, o.entry] = walk.owner[o.evidence.quantity]
+    again = {k: {i for i, t in enumerate(walk.trace) if k in t.recalled} for k in set(cluster.values())}
+    places = [p for p, steps in counted.items() if any(i > min(steps) for i in again[cluster[p]] - steps)]
     return {v: frozenset(k for w, k in places if w == v) for v, _ in places}
 
 
@@ -232,6 +239,7 @@ class _Behind:
         assert walk.trace is not None
         self.trace, self.among = walk.trace, among
         self.chosen, self.total = chosen, walk.weights_of_hypotheses()[chosen]
+        self.table, self.number = walk.table, walk.setting.number
         states = walk.weights.charge.shape[1]
         after = [Weights(np.zeros(len(walk.rows)), np.ones((len(walk.rows), states)))]
         for traced in reversed(walk.trace):
@@ -240,6 +248,7 @@ class _Behind:
         self.states: Memo[tuple[Array, float]] = Memo(KEPT)
         self.ratios: Memo[Array] = Memo(KEPT_RATIOS)
         self.clusters: Memo[_Over] = Memo(KEPT)
+        self.agains: Memo[Array] = Memo(KEPT)
         self.wholes: dict[int, tuple[Array, Array]] = {}
 
     def without(self, place: Entered) -> Array:
@@ -286,6 +295,9 @@ class _Behind:
         share, log_whole = self._whole(i, traced, after)
         read = [o for o in traced.open if o.evidence.quantity == evidence.quantity]
         rest, rest_scale = _rest(read, entry)
+        known = traced.recalled.get(traced.model.view.placements.owner[evidence.quantity])
+        if known:
+            return traced.rows.origin, log_whole + self._log_again(i, traced, share, mine[0], known)
         few = len({o.evidence.likelihood.tobytes() for o in read}) <= FEW
         log_with = self._log_with if few else self._log_in_place
         log_ratio = self.ratios.get(
@@ -317,6 +329,33 @@ class _Behind:
         evidence = [*others, Evidence(quantity, rest, 1.0)] if rest.min() < 1.0 else others
         weight, log_scale = over.model.message_of_some(evidence) if evidence else (np.ones((1, 1)), 0.0)
         return log_scale + scale + _log((over.share * weight).sum(axis=1))
+
+    def _log_again(
+        self, i: int, traced: Traced, share: Array, left_out: Open, known: Mapping[str, Evidence]
+    ) -> Array:  # fmt: skip
+        """The same of a cluster of which more was known: what is left is weighed by that as well, shape (rows,)."""
+        model, rows = traced.model, traced.rows
+        assert model is not None
+        assert rows is not None
+        owner = model.view.placements.owner
+        over = self._over_cluster(i, traced, share, left_out.evidence.quantity)
+        k = owner[left_out.evidence.quantity]
+        mine = [o for o in traced.open if owner[o.evidence.quantity] == k]
+        rest = [o.evidence for o in mine if o.entry != left_out.entry]
+        now, (pieces, scale) = pooled_evidence(over.read)[0], pooled_evidence(rest)
+
+        def again(evidence: Sequence[Evidence]) -> Array:
+            return weight_again(model, self.table, rows, k, known, evidence, self.number)
+
+        before = self.agains.get((i, k), lambda: again(now))
+        after = again(pieces) if pieces else np.ones((1, 1))
+        weight, log_scale = over.model.message_of_some(pieces) if pieces else (np.ones((1, 1)), 0.0)
+        log = log_scale + scale - over.log_scale + _log((over.share / before * weight * after).sum(axis=1))
+        strangers = np.flatnonzero(over.model.unlisted)
+        heard = log_background(rest) - log_background([o.evidence for o in mine])
+        times = np.broadcast_to(after / before, (len(log), (after / before).shape[1]))[:, 0]
+        log[strangers] = heard + _log(times[strangers])
+        return log
 
     def _log_in_place(self, i: int, traced: Traced, share: Array, quantity: str, rest: Array) -> Array:
         """The same from what each value of the quantity would make of it, of which all its readings take their part."""
