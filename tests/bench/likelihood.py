@@ -278,7 +278,9 @@ def repeated_in_cars(catalogue: Catalogue, readings: Sequence[Reading]) -> list[
     rng = np.random.default_rng([SEED, 2])
     column = network.components.index("ground_path")
     chances = network.nodes["ground_path"].table
-    background = [log_background([e]) for r in readings if (e := evidence_of(network, catalogue, r)) is not None]
+    evidence = [e for r in readings if (e := evidence_of(network, catalogue, r)) is not None]
+    heard = [log_background(evidence[:count]) for count in range(len(evidence) + 1)]
+    background = np.diff(heard).tolist()  # a fault that is not listed stays what it is as well
     total = np.zeros((len(chances), len(readings)))
     drawn = drawn_modes(network, rng, REPEATS_DRAWN)
     for mode, chance in enumerate(chances):
