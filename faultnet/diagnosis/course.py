@@ -25,7 +25,6 @@ from faultnet.diagnosis.remembered import (
     BETWEEN_VISITS,
     Memory,
     Numbers,
-    as_one,
     behind_quantity,
     chance_charge_is_alike,
     chance_it_stays,
@@ -35,7 +34,7 @@ from faultnet.diagnosis.remembered import (
 from faultnet.diagnosis.rows import Flags, Rows
 from faultnet.diagnosis.steps import Factor, Move, Moved, Split, Step, Weigh, Weights, gathered, log_sums
 from faultnet.inference.configurations import Index, IndexArray, distinct_rows
-from faultnet.inference.evidence import Evidence, evidence_key, pooled_evidence
+from faultnet.inference.evidence import Evidence, as_one, evidence_key, pooled_evidence
 from faultnet.inference.fast.bounded_cache import Memo
 from faultnet.inference.hypotheses import Hypotheses, ModeTable
 from faultnet.inference.visit import Stage, VisitModel
@@ -410,10 +409,8 @@ class Walk:
             np.concatenate([np.zeros(len(sure)), np.log(share[row, state])]),
             np.concatenate([gathered(self.weights.charge, sure), charge]),
         )
-        self.rows, self.parted = (
-            replace(self.rows.cut(parent), supply=supply, charge=self.weights.charge @ self._middles),
-            True,
-        )
+        self.rows = replace(self.rows.cut(parent), supply=supply, charge=self.weights.charge @ self._middles)
+        self.parted = True
 
     def entries(self, visit: Visit) -> None:
         """All entries of the visit the walk has come to."""
@@ -507,8 +504,7 @@ class Walk:
     def _move_charge(self, effect: str, act: Act) -> None:
         if effect in acts.CHARGING:
             self._move(balance.after_charger, (act.hours, effect == "desulphate"), ("battery",))
-            network = self.model.network  # what depends on the charge was read of another one
-            self.memory = {q: e for q, e in self.memory.items() if not behind_quantity(network, q)[1]}
+            self._forget(lambda _, charged: charged)  # it was read of another charge
         elif effect == "drive":
             self._move(balance.after_drive, (act.hours,), ("battery", None))
         elif effect == "wait":
@@ -540,7 +536,7 @@ class Walk:
     def _mend(self, k: int, mending: acts.Mending, act: Act) -> None:
         if mending.component == "battery" and mending.modes == acts.ALL_MODES:
             self._count(self._charged())
-            self.memory = {q: e for q, e in self.memory.items() if "battery" not in self._behind(q)}
+            self._forget(lambda components, _: "battery" in components)
             new = nearly_full(self.weights.charge.shape[1])
             every = np.ones((len(self.rows), 1))
             self._apply(Move((Moved(None, every, np.broadcast_to(new[:, None], (1, len(new), len(new)))),)))
@@ -590,16 +586,17 @@ class Walk:
         self.rows = replace(self.rows, at=at, since=since, again=again, supply=supply)
         self._put_together()
 
-    def _behind(self, quantity: str) -> frozenset[str]:
-        """Components a quantity depends on, the charge being given."""
-        return behind_quantity(self.model.network, quantity)[0]
+    def _forget(self, changed: Callable[[frozenset[str], bool], bool]) -> None:
+        """Forget quantities by the components they depend on, and whether they depend on the charge."""
+        network = self.model.network
+        self.memory = {q: e for q, e in self.memory.items() if not changed(*behind_quantity(network, q))}
 
     def _still_said(self, touched: set[int], took: Index, component: str) -> dict[str, Flags]:
         """Whether the newest reading of each quantity is of the car as it is, once a part was renewed in some rows."""
         newest = {o.evidence.quantity: n for n, o in enumerate(self.open) if self.owner[o.evidence.quantity] in touched}
         again = dict(self.rows.again)
         for quantity in {*self.memory, *newest}:
-            behind = component in self._behind(quantity)
+            behind = component in behind_quantity(self.model.network, quantity)[0]
             flags = again.get(quantity)
             if not behind and (flags is None or quantity not in newest):
                 continue
@@ -679,7 +676,7 @@ class Walk:
             since = self.rows.since.get(self.owner[quantity])
             latest = 0 if since is None else int(since.max())
             newest = [(n, e) for n, e in mine if n >= latest] or mine[-1:]
-            memory[quantity] = as_one([e for _, e in newest])
+            memory[quantity] = as_one([e for _, e in newest])[0]
             flags = again.pop(quantity, None)
             if since is not None and since.any():
                 valid = since <= newest[0][0]

@@ -244,7 +244,7 @@ class _Behind:
         after = [Weights(np.zeros(len(walk.rows)), np.ones((len(walk.rows), states)))]
         for traced in reversed(walk.trace):
             after.append(traced.step.back(after[-1]))
-        self.after = after[-2::-1]
+        self.to_come = after[::-1]  # before each step, and after the last
         self.states: Memo[tuple[Array, float]] = Memo(KEPT)
         self.ratios: Memo[Array] = Memo(KEPT_RATIOS)
         self.clusters: Memo[_Over] = Memo(KEPT)
@@ -262,13 +262,13 @@ class _Behind:
 
     def from_there(self, walk: Walk, joins: int) -> Array:
         """Log likelihood by another walk and what is to come from a place in the trace on, shape (chosen,)."""
-        rest, mine = self.after[joins - 1], walk.weights
+        rest, mine = self.to_come[joins], walk.weights
         log = mine.log + rest.log + _log((mine.charge * rest.charge).sum(axis=1))
         found = log_sums(log, np.searchsorted(self.among, walk.rows.origin), len(self.among))
         return np.asarray(found[np.searchsorted(self.among, self.chosen)])
 
     def _parts(self, place: Entered) -> Iterator[tuple[Index, Array]]:
-        for i, (traced, after) in enumerate(zip(self.trace, self.after, strict=True)):
+        for i, (traced, after) in enumerate(zip(self.trace, self.to_come[1:], strict=True)):
             if traced.visit != place.visit:
                 continue
             if traced.entry == place.entry:
@@ -293,11 +293,11 @@ class _Behind:
         assert traced.rows is not None
         assert traced.model is not None
         share, log_whole = self._whole(i, traced, after)
-        read = [o for o in traced.open if o.evidence.quantity == evidence.quantity]
-        rest, rest_scale = _rest(read, entry)
         known = traced.recalled.get(traced.model.view.placements.owner[evidence.quantity])
         if known:
             return traced.rows.origin, log_whole + self._log_again(i, traced, share, mine[0], known)
+        read = [o for o in traced.open if o.evidence.quantity == evidence.quantity]
+        rest, rest_scale = _rest(read, entry)
         few = len({o.evidence.likelihood.tobytes() for o in read}) <= FEW
         log_with = self._log_with if few else self._log_in_place
         log_ratio = self.ratios.get(

@@ -21,7 +21,7 @@ import numpy as np
 
 from faultnet.inference.cliques import CHARGE
 from faultnet.inference.configurations import IndexArray
-from faultnet.inference.evidence import Evidence, log_background, pooled, pooled_evidence
+from faultnet.inference.evidence import Evidence, as_one, pooled_evidence
 from faultnet.inference.posterior import TINY
 from faultnet.inference.visit import Stage
 from faultnet.model.network import Array, Network
@@ -36,14 +36,6 @@ Memory = Mapping[str, Evidence]
 Weigher = Callable[..., Stage]
 
 
-def as_one(evidence: Sequence[Evidence]) -> Evidence:
-    """What was read of one quantity, as a value anywhere in a bin."""
-    likelihoods, scale = pooled(evidence)
-    first = evidence[0]
-    background = float(np.exp(max(log_background(evidence) - scale, np.log(TINY))))
-    return Evidence(first.quantity, likelihoods[first.quantity], background, stranger=first.stranger)
-
-
 def recalled(memory: Memory, open: Iterable[Open], quantities: Collection[str]) -> dict[str, Evidence]:
     """What is remembered of some quantities, the newest being what was open.
 
@@ -55,7 +47,7 @@ def recalled(memory: Memory, open: Iterable[Open], quantities: Collection[str]) 
     quantities : collection of str
     """
     found = {q: e for q, e in memory.items() if q in quantities}
-    return found | {o.evidence.quantity: as_one([o.evidence]) for o in open if o.evidence.quantity in quantities}
+    return found | {o.evidence.quantity: as_one([o.evidence])[0] for o in open if o.evidence.quantity in quantities}
 
 
 def together_over_apart(weigh: Weigher, before: Sequence[Evidence], now: Sequence[Evidence]) -> Array:

@@ -115,15 +115,22 @@ def pooled_evidence(evidence: Sequence[Evidence]) -> tuple[tuple[Evidence, ...],
     for e in evidence:
         read.setdefault(e.quantity, []).append(e)
     found, log_scale = [], 0.0
-    for quantity, mine in read.items():
+    for mine in read.values():
         if len(mine) == 1:
             found.append(mine[0])
             continue
-        likelihoods, scale = pooled(mine)
-        background = np.exp(log_background(mine) - scale)
-        found.append(Evidence(quantity, likelihoods[quantity], max(float(background), LEAST_BACKGROUND)))
+        whole, scale = as_one(mine)
+        found.append(whole)
         log_scale += scale
     return tuple(found), log_scale
+
+
+def as_one(evidence: Sequence[Evidence]) -> tuple[Evidence, float]:
+    """What was read of one quantity, as of a value anywhere in a bin, and the logarithm of what was divided out."""
+    likelihoods, scale = pooled(evidence)
+    first = evidence[0]
+    background = max(float(np.exp(log_background(evidence) - scale)), LEAST_BACKGROUND)
+    return Evidence(first.quantity, likelihoods[first.quantity], background, stranger=first.stranger), scale
 
 
 def _joined(evidence: Sequence[Evidence]) -> list[Evidence]:

@@ -23,7 +23,6 @@ from faultnet.model.starting import (
     EARLY_SHARE,
     GRID,
     NOT_MOVED,
-    OHMIC_SHARE,
     STUCK,
     above,
     peak_share,
@@ -33,6 +32,7 @@ from faultnet.model.starting import (
     windings,
 )
 from faultnet.physics import cranking
+from faultnet.physics.resistance import OHMIC_SHARE
 
 BEHAVIOURS = ("normal", "slow", "one_clunk", "rapid_clicking", "nothing")
 IN_CELL = 0.55  # [-] where within its bin a part of the loop lies, for a table over many cells

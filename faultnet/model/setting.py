@@ -13,10 +13,11 @@ from faultnet.model.sampling import quantile
 from faultnet.physics import battery, charging, conductors, cranking
 from faultnet.physics.quantity import Quantity
 from faultnet.physics.rating import TO_SAE
+from faultnet.physics.resistance import OHMIC_SHARE
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.types import Effect
 
-USUAL_EMF = 12.6  # [V] of a battery in ordinary use
+USUAL_EMF = 12.6  # [V] of a battery in ordinary use; common practice, no source
 IN_THE_LOOP = (
     ("positive_joint", "resistance"), ("negative_joint", "resistance"), ("starter_cable", "excess"),
     ("ground_path", "resistance"), ("solenoid", "contact_resistance"),
@@ -131,7 +132,7 @@ class Setting:
         """
         loop = self.cable_copper + sum(self.effect(part, "sound", what).centre for part, what in IN_THE_LOOP)
         source = self.source_resistance * self.effect("battery", "sound", "resistance_factor").centre
-        ohmic = source * battery.ohmic_resistance(1.0) / battery.resistance(1.0)
+        ohmic = OHMIC_SHARE * source
         start = cranking.solve_start(
             USUAL_EMF, ohmic, source - ohmic, loop, 1.0, self.nominal_current, self.motor_resistance,
             brush_drop=self.number("brush_drop_mean"),

@@ -33,7 +33,7 @@ from faultnet.model.sampling import (
 from faultnet.model.setting import Setting
 from faultnet.model.symptoms import NEVER_RULED_OUT
 from faultnet.physics import cranking
-from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC, POLARISATION
+from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC_SHARE
 from faultnet.physics.waveform import HOLD, RISE
 
 HELD_BACK = "held_back"  # the solenoid is fed, with too little to close its contacts: both windings are on
@@ -43,7 +43,6 @@ NOT_MOVED = (HELD_BACK, STICKS, NO_COMMAND)
 FIRING = ("fires", "cranks_no_fire")
 GRID = ("source_emf", "source_factor", "loop", "turning_load")
 CELL_SAMPLES = 40
-OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
 EARLY_SHARE = OHMIC_SHARE + (1.0 - OHMIC_SHARE) * EARLY_POLARISATION  # [-] of its resistance in the first second
 BEYOND = (
     0.5  # [-] mean logarithm by which a part that holds the solenoid back lies beyond the least that does; estimate

@@ -10,9 +10,9 @@ from faultnet.model.network import Array
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
 from faultnet.model.setting import Setting
-from faultnet.model.starting import EARLY_SHARE, OHMIC_SHARE
+from faultnet.model.starting import EARLY_SHARE
 from faultnet.physics import battery
-from faultnet.physics.resistance import EARLY_POLARISATION
+from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC_SHARE
 
 
 def _half_rating(at: Workings) -> Array:

@@ -14,8 +14,8 @@ from faultnet.diagnosis.course import Present, course
 from faultnet.diagnosis.evidence import evidence_of
 from faultnet.diagnosis.leading import leading_chances
 from faultnet.diagnosis.models import Model, model_for
-from faultnet.diagnosis.remembered import BETWEEN_VISITS, as_one, behind_quantity
-from faultnet.inference.evidence import pooled_evidence
+from faultnet.diagnosis.remembered import BETWEEN_VISITS, behind_quantity
+from faultnet.inference.evidence import as_one, pooled_evidence
 from faultnet.inference.posterior import updated
 from faultnet.inference.repeated import Number
 from faultnet.model.network import Array
@@ -169,7 +169,7 @@ def odds(car: Car, fault: tuple[str, str], *visits: tuple[Entry, ...], tables: C
 def test_an_odd_car_is_not_counted_anew_at_every_visit(
     car: Car, test: str, first: float, second: float, component: str, mode: str
 ) -> None:
-    """What it reads today it reads again in three days: hardly more than twice on one day, by common practice."""
+    """What it reads today it reads again in three days: hardly more than twice a day (common practice, no source)."""
     once, again = (Reading(test, value=v) for v in (first, second))
     alone = odds(car, (component, mode), (once,))
     one_day = odds(car, (component, mode), (once, again))
@@ -216,7 +216,7 @@ def test_a_second_visit_is_weighed_by_the_first_as_written_out(model: Model) -> 
     visits = [Visit(first, demo.MILD), Visit(second, demo.MILD)]
     found = course([known] * 2, visits, tables, model.space)
     present = found.present
-    before = [as_one([e]) for e in demo.evidence(first)]
+    before = [as_one([e])[0] for e in demo.evidence(first)]
     owner = present.model.view.placements.owner
     total = present.weights.log.copy()
     ratio = np.ones((len(present.rows), 1))

@@ -56,6 +56,14 @@ def test_what_is_typed_on_takes_the_place_of_what_was_there(asked: list[Case], m
     assert [case.car for case in asked] == [LARGER.car]
 
 
+def test_a_case_that_is_begun_is_not_asked_about_a_second_time(asked: list[Case]) -> None:
+    ahead.filled("one", CASE, SHOP)
+    ahead.begun("one")
+    ahead.begun("one")
+    time.sleep(0.2)
+    assert asked == []
+
+
 def test_every_browser_has_its_own(asked: list[Case]) -> None:
     ahead.filled("one", CASE, SHOP)
     ahead.filled("other", LARGER, SHOP)

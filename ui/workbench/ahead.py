@@ -60,6 +60,14 @@ def filled(browser: str, case: Case, shop: Shop) -> None:
         timer.start()
 
 
+def begun(browser: str) -> None:
+    """The case is begun: what stood in its form is not asked about any more."""
+    with _lock:
+        known = _waiting.pop(browser, None)
+    if known is not None:
+        known.timer.cancel()
+
+
 def _ask(case: Case, shop: Shop) -> None:
     if workers.have_one_idle():
         with suppress(FaultnetError):  # it is said once the case has begun

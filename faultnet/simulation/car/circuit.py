@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 
 from faultnet.physics import battery, conductors, cranking
 from faultnet.physics.quantity import Quantity
+from faultnet.physics.resistance import OHMIC_SHARE
 from faultnet.simulation.car.vehicle import VirtualCar
-
-OHMIC_SHARE = battery.ohmic_resistance(1.0) / battery.resistance(1.0)
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,7 @@ def _new() -> None:
     visit = Visit(told, conditions=conditions, date=date.today().isoformat())
     if pressed:
         fields.drop()
+        ahead.begun(state.browser())
         state.create_case(Case(car, (visit,), complaint, car.label))
         st.switch_page("screens/at_the_car.py", query_params={"case": str(state.case_id())})
     elif fields.draft.kept():
