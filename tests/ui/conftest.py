@@ -18,6 +18,9 @@ from faultnet.case.types import Battery, Car, Case, Conditions, Visit
 from tests.bench.sessions import memory_of_its_own
 from tests.ui.server import CHROMIUM_FLAGS, DESK, PHONE, UI, Served, chromium, serve_module, serving
 
+# Playwright's own runner tries a test anew for the same reason: a browser on a busy machine may draw a list or a field
+# once more under a hand. Only a wait that ran out counts, never a wrong value, and the summary names each.
+SECOND_TRY = pytest.mark.flaky(reruns=1, only_rerun="TimeoutError: ")
 FAILED = pytest.StashKey[bool]()
 MOST_PROFILES = 4  # browsers at once, one for each kind of screen
 MOST_MEMORY = 2000.0  # [MB] of a server with its processes, from which on the next file gets a new one
@@ -153,6 +156,13 @@ def _as_new(context: Any, address: str) -> None:
     session = context.new_cdp_session(blank)
     session.send("Storage.clearDataForOrigin", {"origin": address, "storageTypes": "local_storage,indexeddb"})
     session.detach()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A second try for what runs in a browser."""
+    for item in items:
+        if item.get_closest_marker("browser"):
+            item.add_marker(SECOND_TRY)
 
 
 @pytest.hookimpl(wrapper=True)
