@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from playwright.sync_api import TimeoutError as ClosedTooSoon
 
 from faultnet.case.types import Act
 from tests.ui.conftest import Served, a_case
@@ -67,7 +66,7 @@ def pick(page: Any, box: str, option: str) -> None:
 
 
 def search(page: Any, label: str) -> None:
-    """Put a test on the card by typing its name into the list of all tests, anew where the list was closed meanwhile."""
+    """Put a test on the card by typing its name into the list of all tests, anew where it was closed meanwhile."""
     if not _listed(page, label):
         page.keyboard.press("Escape")
         assert _listed(page, label)
@@ -78,6 +77,8 @@ def search(page: Any, label: str) -> None:
 
 def _listed(page: Any, label: str) -> bool:
     """Type a test's name into the list of all tests; whether the list then shows it."""
+    from playwright.sync_api import TimeoutError as ClosedTooSoon
+
     tab_to(page, "Any other test")
     page.keyboard.press("ControlOrMeta+A")
     page.keyboard.type(label)
