@@ -53,6 +53,8 @@ RELAY_HOLDS, RELAY_LETS_GO = 3.0, 6.0  # [V] at the clamps between which a start
 KEY_ON = 0.4  # [A h] of a short trip's key-on time with blower and radio, 8 A for 3 min; estimate
 ATTEMPT = 0.5  # [A h] of a start that fails after some seconds: 180 A for 10 s; derived
 LAMP_GLOWS, GLARES = 12.6, 15.4  # [V] with loads on; common practice, no source
+TRIED_AT = -18.0  # [degC] where a sound car starts, the temperature of its battery's rating: SAE J537, secondary
+TO_SPARE = 0.9  # [-] most of its speed there that the engine needs; estimate
 SLOW_SHARE = 0.68  # [-] of its usual speed from which a driver calls it slow; estimate
 
 
@@ -109,10 +111,22 @@ def word_of(car: IndependentCar, start: Start, usual: float, edge: float = SLOW_
 
 def fires(car: IndependentCar, speed: float) -> bool:
     """Whether the engine starts when it is turned at a speed [rev/min]."""
-    cold = max(20.0 - car.air - car.warm, 0.0)
     form = car.now("unlisted")["form"]
-    needed = car.build.fires_at * (1.0 + typical("fires_cold_factor") * cold)
-    return bool(car.now("engine_running")["fires"]) and form not in (2.0, 3.0) and speed >= needed and car.firing
+    fast_enough = speed >= car.build.fires_at * _harder_in_the_cold(car)
+    return bool(car.now("engine_running")["fires"]) and form not in (2.0, 3.0) and fast_enough and car.firing
+
+
+def _harder_in_the_cold(car: IndependentCar) -> float:
+    """Speed that the engine needs over what it needs at 20 degC [-]."""
+    return 1.0 + typical("fires_cold_factor") * max(20.0 - car.air - car.warm, 0.0)
+
+
+def as_tried(car: IndependentCar) -> IndependentCar:
+    """The car as its maker let it out: with a sound battery of the rating it needs it starts in hard frost."""
+    battery = {**car.calm["battery"], "rated": car.calm["battery"]["rated"] * car.build.needed / car.build.fitted}
+    cold = replace(car, calm={**car.calm, "battery": battery}, air=TRIED_AT, warm=0.0)
+    most = TO_SPARE * usual_speed(cold) / _harder_in_the_cold(cold)
+    return replace(car, build=replace(car.build, fires_at=min(car.build.fires_at, most)))
 
 
 def boosted(car: IndependentCar) -> Source:

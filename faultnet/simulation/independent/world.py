@@ -14,7 +14,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.independent.acts import act_outcome, after_act
 from faultnet.simulation.independent.answers import choice
 from faultnet.simulation.independent.faults import OTHER_RATES, draw_modes, standard_rates
-from faultnet.simulation.independent.life import live
+from faultnet.simulation.independent.life import as_tried, live
 from faultnet.simulation.independent.log import Log
 from faultnet.simulation.independent.parts import COMES_AND_GOES, COMPONENTS, Build, Dice, condition, draw_build
 from faultnet.simulation.independent.readings import METERS, CannotBeMeasured, number
@@ -118,6 +118,7 @@ def draw_independent(
         car, Conditions(), catalogue, build, modes, parts, calm, frozenset(), Log(), air, 0.0, 0.12 * size, 0.0, 8.0,
         wear, traits,
     )  # fmt: skip
+    found = as_tried(found)
     for month in range(months):
         found = live(dice, replace(found, air=max(air - COLDER * month, -15.0)))
         if found.log.events or not found.log.could_start:

@@ -22,6 +22,7 @@ from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation import independent
 from faultnet.simulation.independent import battery, charging
 from faultnet.simulation.independent.faults import OTHER_RATES, draw_modes, standard_rates
+from faultnet.simulation.independent.life import starts
 from faultnet.simulation.independent.numbers import handbook, typical
 from faultnet.simulation.independent.parts import COMPONENTS, Dice
 from faultnet.simulation.independent.readings import METERS, lowest
@@ -229,6 +230,16 @@ def test_sound_cars_start_as_practice_has_it() -> None:
     assert np.all(np.diff(np.sort(numbers("cranking_speed", None, "petrol"))[[3, -4]]) < 130.0)
     assert 185.0 < np.median(numbers("cranking_speed", None, "petrol")) < 260.0
     assert 130.0 < np.median(numbers("crank_current", None, "petrol")) < 200.0
+
+
+def test_sound_cars_start_in_hard_frost() -> None:
+    """-18 degC is where a battery's cold cranking current is rated (SAE J537, secondary); cars are made to start there.
+
+    The second half is common practice, no source.
+    """
+    cold = [replace(c, air=-18.0) for c in sound_cars()]
+    assert sum(c.car.fuel == "diesel" for c in cold) > 5
+    assert [c.car.fuel for c in cold if not starts(c)[0]] == []
 
 
 def test_sound_cars_lose_little_and_charge_as_practice_has_it() -> None:
