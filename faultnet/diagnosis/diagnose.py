@@ -17,7 +17,7 @@ from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_o
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
 from faultnet.diagnosis.leaving_out import Without, without_each
 from faultnet.diagnosis.models import UNCOUNTED, Model, model_for
-from faultnet.diagnosis.needs import ASKED, without_replaced
+from faultnet.diagnosis.needs import ASKED, without_replaced, without_told_twice
 from faultnet.diagnosis.ranking import Ranked, rank
 from faultnet.diagnosis.result import Cause, Diagnosis, NextTest, Reason, Seen
 from faultnet.diagnosis.shown import shown
@@ -87,8 +87,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
     told = case.visits[-1]
-    visits = (only_what_was_seen(without_replaced(v, catalogue), catalogue) for v in case.visits)
-    case = replace(case, visits=tuple(visits))
+    case = replace(case, visits=tuple(_as_counted(v, catalogue) for v in case.visits))
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
     whole = course(models, case.visits, catalogue, space)
@@ -96,6 +95,12 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     if belief is None:
         raise _clash(models, case, catalogue, space)
     return Worked(case, catalogue, models, space, belief, whole, told)
+
+
+def _as_counted(visit: Visit, catalogue: Catalogue) -> Visit:
+    """A visit with what is not counted taken out of it."""
+    asked_once = without_told_twice(without_replaced(visit, catalogue), catalogue)
+    return only_what_was_seen(asked_once, catalogue)
 
 
 def check_case(case: Case, catalogue: Catalogue) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from faultnet.case.types import Act, Case, Entry, Reading, Visit
@@ -69,7 +69,10 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     be measured a second time, in case the first was a slip. What could not be measured is not asked for again until
     then: whoever cannot do the best test would be asked for it for ever.
     """
-    if test.instruments == ("question",) and any(_settles(e, test) for v in case.visits for e in v.entries):
+    entries = [e for v in case.visits for e in v.entries]
+    if test.instruments == ("question",) and any(_settles(e, test) for e in entries):
+        return False
+    if _is_told(test, entries, catalogue):
         return False
     told = list(_told(test, case.visits[-1], catalogue))
     if any(reading.not_measured is not None for reading in told):
@@ -98,6 +101,48 @@ def without_replaced(visit: Visit, catalogue: Catalogue) -> Visit:
             later.add(entry.test)
         entries.append(entry)
     return visit if tuple(reversed(entries)) == visit.entries else replace(visit, entries=tuple(reversed(entries)))
+
+
+def without_told_twice(visit: Visit, catalogue: Catalogue) -> Visit:
+    """A visit in which what two answers tell of one event counts once.
+
+    Of two answers that say the same it is the first asked for that stands; where one of them says more, it is that one.
+
+    Examples
+    --------
+    >>> from faultnet.prior_set import load_catalogue
+    >>> said = [Reading("jump_start", state="starts_flat_again"), Reading("after_booster", state="fails_after_minutes")]
+    >>> [e.state for e in without_told_twice(Visit(tuple(said)), load_catalogue()).entries]
+    [None, 'fails_after_minutes']
+    """
+    answers = {e.test: e.state for e in visit.entries if isinstance(e, Reading) and e.state is not None}
+    dropped = set()
+    for test in map(catalogue.test, answers):
+        for choice, other, state in test.tells:
+            if answers[test.id] == choice and answers.get(other) == state:
+                dropped.add(other if _can_tell(test, other, state) > 1 else test.id)
+    if not dropped:
+        return visit
+    return replace(visit, entries=tuple(
+        replace(e, state=None, not_measured="skipped") if isinstance(e, Reading) and e.test in dropped else e
+        for e in visit.entries
+    ))  # fmt: skip
+
+
+def _can_tell(test: Test, other: str, state: str | None) -> int:
+    """How many of a test's choices go with an answer to another."""
+    return sum((told, answer) == (other, state) for _, told, answer in test.tells)
+
+
+def _is_told(test: Test, entries: Iterable[Entry], catalogue: Catalogue) -> bool:
+    """Whether what a test asks for follows from what was answered to another."""
+    for entry in entries:
+        if isinstance(entry, Reading) and entry.state is not None:
+            if any(t == test.id and c == entry.state for c, t, _ in catalogue.test(entry.test).tells):
+                return True
+            if any(t == entry.test for _, t, _ in test.tells) and _can_tell(test, entry.test, entry.state) < 2:
+                return True
+    return False
 
 
 def was_read(test: Test, visit: Visit, catalogue: Catalogue) -> bool:

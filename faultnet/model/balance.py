@@ -62,7 +62,7 @@ def after_drive(setting: Setting, hours: float | None) -> Array:
     before = bins.CHARGE.at(share[0])
     driven = _hours(setting, "drive_hours", share[4]) if hours is None else np.full(SAMPLES, hours)
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[1])[:, None, None]
-    accepting = setting.drawn("battery", "acceptance_factor", share[2])[:, None, None]
+    accepting = source.accepting_of_its_own(setting, share[2], share[1])[:, None, None]
     spare = _spare(setting, share[3])[None, :, None]
     none = np.array([s == "none" for s in source.SUPPLY_STATES])[None, :, None, None]
     spare = np.where(none, -setting.number("load_base") * _supply_spread(setting, share[3]), spare)
@@ -87,7 +87,7 @@ def after_use(setting: Setting, interval: Interval) -> Array:
     """
     share = low_discrepancy_points(SAMPLES, 9)
     before = bins.CHARGE.at(share[0])
-    accepting = setting.drawn("battery", "acceptance_factor", share[1])
+    accepting = source.accepting_of_its_own(setting, share[1], share[7])
     after = np.stack([source.charge_after_driving(setting, supply, share[2]) for supply in source.SUPPLY_STATES])
     lost = setting.number("charge_lost_without_acceptance")
     reached = after[None] * np.minimum(1.0, 1.0 - lost + lost * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
@@ -161,7 +161,7 @@ def after_charger(setting: Setting, hours: float | None, slow: bool = False) -> 
     """
     if hours is not None:
         return source.charge_after_charging(setting, hours)
-    share = low_discrepancy_points(source.SAMPLES, 4)[3]
+    share = low_discrepancy_points(source.SAMPLES, 5)[4]
     return source.charge_after_charging(
         setting, _hours(setting, "long_charge_hours" if slow else "charger_hours", share)
     )

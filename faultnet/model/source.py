@@ -77,7 +77,7 @@ def charge_node(setting: Setting) -> Node:
     parents = ("battery", "supply", "drain", "use")
     share = low_discrepancy_points(SAMPLES, 9)
     after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
-    accepting = setting.drawn("battery", "acceptance_factor", share[1])
+    accepting = accepting_of_its_own(setting, share[1], share[2])
     lost_by_none = setting.number("charge_lost_without_acceptance")
     gained = (
         after[None] * np.minimum(1.0, 1.0 - lost_by_none + lost_by_none * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
@@ -97,6 +97,19 @@ def charge_node(setting: Setting) -> Node:
         1.0,
     )
     return Node("charge", "state", bins.CHARGE.states, parents, histogram(left, bins.CHARGE, 1e-5), bins.CHARGE.edges)
+
+
+def accepting_of_its_own(setting: Setting, taken: Array, left: Array) -> Array:
+    """Current taken for each ampere hour left over that of a battery as labelled, shape (battery modes, samples).
+
+    Parameters
+    ----------
+    setting : Setting
+    taken, left : array, shape (samples,)
+        Shares of the current it takes and of the capacity it has left.
+    """
+    current = setting.drawn("battery", "acceptance_factor", taken)
+    return np.asarray(battery.acceptance_of_its_own(current, setting.drawn("battery", "capacity_factor", left)))
 
 
 def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -129,12 +142,12 @@ def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
 
     Notes
     -----
-    The charger fills what the battery accepts; a sulphated battery accepts little, one with a shorted cell never
-    gets its acid back to full strength (estimate).
+    The charger fills what the battery accepts for each ampere hour that it has left: a worn or a small one is filled
+    like any other, a sulphated one is not, as part of its acid stays bound (estimate).
     """
-    share = low_discrepancy_points(SAMPLES, 3)
+    share = low_discrepancy_points(SAMPLES, 4)
     before = bins.CHARGE.at(share[0])
-    accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[1]), 1.3)
+    accepting = np.minimum(accepting_of_its_own(setting, share[1], share[3]), 1.3)
     reach = np.clip(
         1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0
     )
@@ -323,8 +336,8 @@ def _eye(at: Workings) -> Array:
 def _hold(at: Workings) -> Array:
     """Volts at rest half a day after a full charge."""
     setting = at.setting
-    share = low_discrepancy_points(SAMPLES, 5)
-    accepting = np.minimum(setting.drawn("battery", "acceptance_factor", share[0]), 1.0)
+    share = low_discrepancy_points(SAMPLES, 6)
+    accepting = np.minimum(accepting_of_its_own(setting, share[0], share[5]), 1.0)
     reach = 1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - accepting)
     charge = np.clip(reach - setting.number("charge_short_of_full") * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)

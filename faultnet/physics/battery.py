@@ -9,7 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from faultnet.physics.acid import cell_voltage, freezing_point, molality, specific_gravity
-from faultnet.physics.charge import acceptance_current, capacity_at, self_discharge_rate, surface_charge
+from faultnet.physics.charge import (
+    acceptance_current,
+    acceptance_of_its_own,
+    capacity_at,
+    self_discharge_rate,
+    surface_charge,
+)
 from faultnet.physics.quantity import Quantity, looked_up
 from faultnet.physics.rating import (
     UNKNOWN_BESIDE_NEEDED_SPREAD,
@@ -35,6 +41,7 @@ __all__ = [
     "UNKNOWN_RATING_SPREAD",
     "UNKNOWN_STANDARD_SPREAD",
     "acceptance_current",
+    "acceptance_of_its_own",
     "capacity_at",
     "capacity_from_rating",
     "cell_voltage",

@@ -136,6 +136,38 @@ def acceptance_current(
     return acceptance * capacity * taken * cold * push
 
 
+def acceptance_of_its_own(acceptance: Quantity, capacity_share: Quantity) -> Quantity:
+    """Current a battery takes for each ampere hour that it has left, over that of one as labelled.
+
+    Parameters
+    ----------
+    acceptance : float or array
+        Current it takes over that of a sound battery of the same label [-].
+    capacity_share : float or array
+        What is left of the capacity on its label [-].
+
+    Returns
+    -------
+    float or array
+        How fast its state of charge rises, over that of a battery as labelled [-].
+
+    Notes
+    -----
+    A worn battery takes less, and there is less in it to fill: after a night on the charger it is as full as any. One
+    whose acid is bound in hard sulphate takes less than belongs to what it has left.
+
+    Examples
+    --------
+    >>> acceptance_of_its_own(0.6, 0.5), acceptance_of_its_own(0.25, 0.5)
+    (1.2, 0.5)
+
+    References
+    ----------
+    Derived: a state of charge is a charge over a capacity.
+    """
+    return acceptance / capacity_share
+
+
 def self_discharge_rate(temperature: Quantity, kind: str = "flooded") -> Quantity:
     """Share of full charge a standing battery loses in a day by itself.
 

@@ -106,6 +106,7 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     numbers = records.spreads(spreads)
     factor, floor = (numbers[name].value for name in ("roughly_factor", "roughly_floor"))
     known_tests = tuple(_worst_first(records.test(row), texts["cautions"]) for row in tests)
+    records.check_told(tests, known_tests)
     catalogue = Catalogue(
         fingerprint=_fingerprint(folders),
         **about,

@@ -161,6 +161,7 @@ def test(row: Row) -> Test:
         timers=_timers(row),
         does=_workings(row),
         forbids=_forbids(row),
+        tells=_tells(row),
     )
 
 
@@ -191,6 +192,25 @@ def _forbids(row: Row) -> tuple[Forbid, ...]:
         Forbid(entry.choice("choice", choices), _workings(entry), entry.texts("until"), entry.text("words"))
         for entry in rows
     )
+
+
+def _tells(row: Row) -> tuple[tuple[str, str, str], ...]:
+    """Return what else is answered with some choices of a test."""
+    told = row.cells.get("tells", {})
+    choices = [choice for choice, _ in _choices(row)] if told else []
+    good = isinstance(told, dict) and all(c in choices and str(t).count("=") == 1 for c, t in told.items())
+    if not good:
+        raise row.wrong("tells", told, 'some of its choices, each = "test=choice"')
+    return tuple((choice, *str(other).split("=", 1)) for choice, other in told.items())
+
+
+def check_told(rows: Sequence[Row], tests: Sequence[Test]) -> None:
+    """Refuse a test that tells what no other can say."""
+    known = {(test.id, choice) for test in tests for choice, _ in test.choices}
+    for row, test in zip(rows, tests, strict=True):
+        for _, other, state in test.tells:
+            if (other, state) not in known:
+                raise row.wrong("tells", f"{other}={state}", "another test and one of its choices")
 
 
 def _timers(row: Row) -> tuple[Timer, ...]:

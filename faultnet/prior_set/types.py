@@ -145,6 +145,8 @@ class Test:
         What doing it does to the car, some of :data:`WORKINGS`; what its needs ask for comes on top.
     forbids : tuple of Forbid
         What must not be done after some of its choices.
+    tells : tuple of (choice, test, state)
+        What else is answered with some of its choices: the other test was told of the same event.
     """
 
     id: str
@@ -165,6 +167,7 @@ class Test:
     timers: tuple[Timer, ...] = ()
     does: tuple[str, ...] = ()
     forbids: tuple[Forbid, ...] = ()
+    tells: tuple[tuple[str, str, str], ...] = ()
 
     __test__ = False  # the name is the trade's; pytest must not collect it
 

@@ -31,6 +31,7 @@ FROZEN = "the module that reads it may freeze, or show the volts at rest"
 NOTHING_CHARGES = ("alternator:no_output", "belt:lost", "charge_cable:open")
 MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("half_rating_load", 2.1, OPEN_OR_NOT): ("battery:broken_link",),
+    ("half_rating_load", 0.15, FLAT_AND_NO_FLATTER): ("drain:heavy",),
     ("two_load_resistance", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
     ("conductance_rating", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
     ("crank_current", 1.0, TURNS_OR_NOT): (
@@ -42,8 +43,7 @@ MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("alternator_current", 0.2, NO_PLAIN_SLIP): ("charge_cable:open",),
     ("alternator_current", 0.15, EXCITED_OR_NOT): ("charge_control:not_excited",),
     ("cranking_speed", 0.6, TURNS_SO_SLOWLY): (
-        "battery:shorted_cell", "battery:sulphated", "battery:weak_cell", "engine_turning:heavy",
-        "starter_motor:dragging",
+        "battery:shorted_cell", "battery:sulphated", "engine_turning:heavy", "starter_motor:dragging",
     ),
     ("hydrometer_level", 0.9, FLAT_AND_NO_FLATTER): (
         "battery:shorted_cell", "belt:slips", "drain:stays_awake", "rectifier:leaking_diode",

@@ -190,7 +190,7 @@ def test_readings_of_one_circuit_bear_on_one_resistance_from_visit_to_visit() ->
 
 @pytest.mark.parametrize(
     "test, volts, mode",
-    [("rest_voltage", 12.1, "weak_cell"), ("crank_minimum", 8.6, "worn"), ("half_rating_load", 8.8, "worn")],
+    [("rest_voltage", 12.1, "sulphated"), ("crank_minimum", 8.6, "worn"), ("half_rating_load", 8.8, "worn")],
 )
 def test_a_battery_that_reads_after_a_charge_as_before_it_is_suspected(test: str, volts: float, mode: str) -> None:
     """Common practice, no source: what it read while it may have been flat excuses nothing once it should be full."""

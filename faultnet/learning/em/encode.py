@@ -17,6 +17,7 @@ from faultnet.diagnosis.course import course
 from faultnet.diagnosis.diagnose import check_case
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
+from faultnet.diagnosis.needs import without_told_twice
 from faultnet.inference.batch import log_likelihoods
 from faultnet.inference.evidence import Evidence
 from faultnet.inference.fast.bounded_cache import Memo
@@ -191,7 +192,8 @@ class _Draft:
     def add(self, case: Case) -> None:
         i = len(self.cell)
         encoder = self.encoder
-        case = replace(case, visits=tuple(only_what_was_seen(v, encoder.catalogue) for v in case.visits))
+        told_once = (without_told_twice(v, encoder.catalogue) for v in case.visits)
+        case = replace(case, visits=tuple(only_what_was_seen(v, encoder.catalogue) for v in told_once))
         self.cell.append(encoder.space.cells.index(cell_of(case.car)))
         self.truth.append(encoder.truth(case))
         if case.outcome is not None and case.outcome.proof is not None:

@@ -90,6 +90,12 @@ def charge_brought_in(
     return np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.number("past_empty"), 1.0)
 
 
+def accepting_of_its_own(modes: Modes, parameters: Parameters) -> float:
+    """Current the battery takes for each ampere hour that it has left, over that of one as labelled [-]."""
+    taken, left = (parameters[("battery", modes["battery"], name)] for name in ("acceptance_factor", "capacity_factor"))
+    return float(battery.acceptance_of_its_own(taken, left))
+
+
 def usual_charge(
     rng: np.random.Generator, setting: Setting, modes: Modes, parameters: Parameters, world: World
 ) -> Quantity:
@@ -100,7 +106,7 @@ def usual_charge(
         for end in ("", "_sd")
     )
     filled = np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0)
-    accepting = np.minimum(parameters[("battery", modes["battery"], "acceptance_factor")], 1.0)
+    accepting = np.minimum(accepting_of_its_own(modes, parameters), 1.0)
     lost = setting.number("charge_lost_without_acceptance")
     filled = filled * np.minimum(1.0, 1.0 - lost + lost * accepting**0.5)
     usual = setting.effect("use", "normal", "usual_charge").centre
@@ -151,7 +157,7 @@ def charge_brought_again(
         supply_share(word, setting) * setting.number("drive_supply_current") * _supply_spread(rng, setting, world),
         setting.number(SPENT[word]),
         setting.electrolyte,
-        parameters[("battery", modes["battery"], "acceptance_factor")],
+        accepting_of_its_own(modes, parameters),
         float(setting.regulated(setting.air)),
     )
     drawing = rng.random() < setting.catalogue.on_rate("drain", modes["drain"], ())
@@ -204,10 +210,11 @@ def charge_after_charger(
 
     Notes
     -----
-    The charger fills what the battery accepts: 1 - 0.45 (1 - a) less up to 0.04, a sulphated one with a = 0.25 to
-    about two thirds; it gets there with 2.5 a time constants in one full charging time.
+    The charger fills what the battery accepts for each ampere hour that it has left: 1 - 0.45 (1 - a) less up to 0.04,
+    a sulphated one with a = 0.25 / 0.55 to three quarters; it gets there with 2.5 a time constants in one full
+    charging time.
     """
-    accepting = min(parameters[("battery", modes["battery"], "acceptance_factor")], 1.3)
+    accepting = min(accepting_of_its_own(modes, parameters), 1.3)
     reach = float(charge_when_full(rng, setting, accepting))
     speed = setting.number("charger_time_constants") * accepting * hours / setting.number("charger_hours")
     return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), -setting.number("past_empty"), 1.0))
@@ -239,7 +246,7 @@ def charge_after_drive(
     spare = supply_share(word, setting) * setting.number("drive_supply_current")
     if word == "none":
         spare = -setting.number("load_base")
-    accepting = parameters[("battery", modes["battery"], "acceptance_factor")]
+    accepting = accepting_of_its_own(modes, parameters)
     capacity = setting.capacity * parameters[("battery", modes["battery"], "capacity_factor")]
     volts = float(setting.regulated(setting.air))
     spare *= _supply_spread(rng, setting, world)

@@ -105,7 +105,7 @@ def accepted_current(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
 
 def hold_after_charge(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     """Volts at the posts of the parted battery half a day after a full charge [V]."""
-    accepting = vehicle.value("battery", "acceptance_factor")
+    accepting = charge.accepting_of_its_own(vehicle.modes, vehicle.parameters)
     full = charge.charge_when_full(rng, vehicle.setting, accepting)
     hours = vehicle.number("hold_hours")
     held = charge.after_standing(vehicle.setting, vehicle.modes, vehicle.parameters, full, 0.0, hours)
