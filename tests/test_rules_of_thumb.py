@@ -75,8 +75,25 @@ def moved(
 def test_a_good_rest_voltage_says_little_about_the_battery(volts: float) -> None:
     """12.4 to 12.6 V tells charge, not health (common practice, no source): no more than a factor of two."""
     assert 0.5 < moved(BATTERY, read("rest_voltage", volts)) < 2.0
-    for mode in ("worn", "broken_link", "dried_out", "undersized"):
+    for mode in ("worn", "broken_link", "undersized"):
         assert 0.5 < moved((f"battery:{mode}",), read("rest_voltage", volts)) < 2.0, mode
+    # the acid of one that lost water is too strong: it reads a little high
+    assert 0.4 < moved(("battery:dried_out",), read("rest_voltage", volts)) < 2.0
+
+
+@pytest.mark.parametrize(
+    "test, volts", [("hold_after_charge", 12.6), ("hold_after_charge", 12.7), ("rest_voltage", 12.9)]
+)
+def test_a_worn_or_small_battery_is_filled_overnight_like_any_other(test: str, volts: float) -> None:
+    """Open-circuit volts tell charge, not strength, after a charge too (common practice, no source)."""
+    for mode in ("worn", "undersized"):
+        assert 0.5 < moved((f"battery:{mode}",), read(test, volts), given=(Act("charge"),)) < 2.0, mode
+
+
+def test_a_sulphated_battery_does_not_get_all_its_acid_back() -> None:
+    """Charged overnight and at 12.4 V half a day later: hard sulphate binds acid (common practice, no source)."""
+    held = moved(("battery:sulphated",), read("hold_after_charge", 12.4), given=(Act("charge"),))
+    assert held > 3.0
 
 
 def test_ten_and_a_half_volts_at_rest_is_a_lost_cell() -> None:
@@ -130,8 +147,12 @@ def test_a_battery_that_takes_no_current_though_it_is_flat_is_sulphated() -> Non
 
 
 def test_a_battery_that_holds_its_charge_is_good_and_one_that_does_not_is_bad() -> None:
-    """12.4 V and more twelve hours after a full charge (common practice, no source)."""
-    assert moved(BATTERY, read("hold_after_charge", 12.65)) < 0.4
+    """12.4 V and more twelve hours after a full charge (common practice, no source).
+
+    Good as to its cells and its acid; a worn one holds its volts as well, so all that may be wrong with it is halved.
+    """
+    assert moved(("battery:sulphated", *BAD_CELL), read("hold_after_charge", 12.65)) < 0.25
+    assert moved(BATTERY, read("hold_after_charge", 12.65)) < 0.5
     assert moved(BATTERY, read("hold_after_charge", 12.2)) > 10.0
 
 

@@ -151,7 +151,15 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ),
         ("tests.toml", "plausible = [0.0, 15.0]", "plausible = [0.0]", "test 'rest_voltage'", "two numbers"),
         ("tests.toml", 'tools = ["voltmeter"]', 'tools = "voltmeter"', "test 'rest_voltage'", "a list of texts"),
+        ("tests.toml", 'fails_after_minutes = "jump', 'fails = "jump', "'after_booster'", "some of its choices"),
         # across files
+        (
+            "tests.toml",
+            '"jump_start=starts_flat_again"',
+            '"jump_start=flat"',
+            "'after_booster'",
+            "another test",
+        ),
         ("components.toml", 'id = "worn"', 'id = "worn"\nbrought_on = ["cold"]', "battery:worn", "comes and goes"),
         ("tests.toml", "steps = [", "steps = []\nleft_out = [", "'how_it_turns_over'", "needs steps"),
         ("components.toml", 'id = "worn"', 'id = "tired"', "base_rates.csv, battery:tired", "'all' is missing"),

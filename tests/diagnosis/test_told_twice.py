@@ -1,0 +1,90 @@
+"""Two questions about one event: what is told twice counts once, and is not asked for a second time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
+from faultnet.diagnosis import work_through
+from faultnet.diagnosis.needs import is_open, without_told_twice
+from faultnet.prior_set import load_catalogue
+from faultnet.prior_set.catalogue import Catalogue
+from faultnet.simulation.car.answers import told
+from faultnet.simulation.car.world import draw_car
+
+CAR = Car(Battery(600.0), label="invented")
+MILD = Conditions(air_temperature=15.0)
+
+
+@lru_cache(maxsize=1)
+def catalogue() -> Catalogue:
+    return load_catalogue()
+
+
+def said(**answers: str) -> tuple[Entry, ...]:
+    return tuple(Reading(test, state=state) for test, state in answers.items())
+
+
+def beliefs(*entries: Entry) -> np.ndarray:
+    return work_through(Case(CAR, (Visit(entries, MILD),)), catalogue()).belief.posterior
+
+
+ONE_TO_ONE = {"jump_start": "starts_and_restarts_later", "after_booster": "runs_and_restarts"}
+FINER = {"jump_start": "starts_flat_again", "after_booster": "fails_after_a_drive"}
+AT_ODDS = {"jump_start": "starts_and_restarts_later", "after_booster": "fails_after_a_drive"}
+
+
+def test_what_is_told_twice_counts_once() -> None:
+    once = said(jump_start="starts_and_restarts_later")
+    assert np.allclose(beliefs(*said(**ONE_TO_ONE)), beliefs(*once))
+    assert np.allclose(beliefs(*reversed(said(**ONE_TO_ONE))), beliefs(*once))
+    assert not np.allclose(beliefs(*said(after_booster="runs_and_restarts")), beliefs(*once))
+
+
+def test_the_answer_that_says_more_counts() -> None:
+    assert np.allclose(beliefs(*said(**FINER)), beliefs(*said(after_booster="fails_after_a_drive")))
+
+
+def test_answers_at_odds_are_of_two_events_and_both_count() -> None:
+    visit = Visit(said(**AT_ODDS), MILD)
+    assert without_told_twice(visit, catalogue()) is visit
+    for alone in said(**AT_ODDS):
+        assert not np.allclose(beliefs(*visit.entries), beliefs(alone))
+
+
+@pytest.mark.parametrize(
+    "answered, asked, still_open",
+    [
+        ({"after_booster": "runs_and_restarts"}, "jump_start", False),
+        ({"after_booster": "died_as_leads_came_off"}, "jump_start", False),
+        ({"jump_start": "starts_and_restarts_later"}, "after_booster", False),
+        ({"jump_start": "no_help"}, "after_booster", False),
+        ({"jump_start": "not_tried"}, "after_booster", False),
+        ({"jump_start": "starts_flat_again"}, "after_booster", True),
+        ({"flat_how_often": "once"}, "after_booster", True),
+    ],
+)
+def test_what_was_told_is_not_asked_for(answered: dict[str, str], asked: str, still_open: bool) -> None:
+    case = Case(CAR, (Visit(said(**answered), MILD), Visit((), MILD)))
+    assert is_open(catalogue().test(asked), case, catalogue()) is still_open
+    skipped = replace(case, visits=(Visit((Reading(next(iter(answered)), not_measured="skipped"),), MILD),))
+    assert is_open(catalogue().test(asked), skipped, catalogue())
+
+
+def test_a_virtual_driver_tells_one_story() -> None:
+    """Where both are answered they fit, whichever is asked first; an answer stays what it was."""
+    fit = {choice: state for choice, _, state in catalogue().test("after_booster").tells}
+    stories = set()
+    booster, after = (catalogue().test(test) for test in ("jump_start", "after_booster"))
+    for number in range(60):
+        car = draw_car(np.random.default_rng([4, number]), catalogue(), CAR, {}, MILD, "standard")
+        rng = np.random.default_rng(number)
+        first, then, again = (told(car, rng, test) for test in (booster, after, booster))
+        assert first == again
+        assert first in ("no_help", "not_tried") or fit[then] == first
+        stories.add(first)
+    assert {"starts_and_restarts_later", "starts_flat_again"} <= stories
