@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from faultnet.case.types import Act, Case, Entry, Reading, Visit
@@ -72,7 +72,7 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     entries = [e for v in case.visits for e in v.entries]
     if test.instruments == ("question",) and any(_settles(e, test) for e in entries):
         return False
-    if _is_told(test, entries, catalogue):
+    if any(test.id == told for e in entries for told, _ in _told_by(e, catalogue)):
         return False
     told = list(_told(test, case.visits[-1], catalogue))
     if any(reading.not_measured is not None for reading in told):
@@ -104,9 +104,7 @@ def without_replaced(visit: Visit, catalogue: Catalogue) -> Visit:
 
 
 def without_told_twice(visit: Visit, catalogue: Catalogue) -> Visit:
-    """A visit in which what two answers tell of one event counts once.
-
-    Of two answers that say the same it is the first asked for that stands; where one of them says more, it is that one.
+    """A visit in which an answer that follows from another one does not count beside it.
 
     Examples
     --------
@@ -115,34 +113,21 @@ def without_told_twice(visit: Visit, catalogue: Catalogue) -> Visit:
     >>> [e.state for e in without_told_twice(Visit(tuple(said)), load_catalogue()).entries]
     [None, 'fails_after_minutes']
     """
-    answers = {e.test: e.state for e in visit.entries if isinstance(e, Reading) and e.state is not None}
-    dropped = set()
-    for test in map(catalogue.test, answers):
-        for choice, other, state in test.tells:
-            if answers[test.id] == choice and answers.get(other) == state:
-                dropped.add(other if _can_tell(test, other, state) > 1 else test.id)
-    if not dropped:
-        return visit
-    return replace(visit, entries=tuple(
-        replace(e, state=None, not_measured="skipped") if isinstance(e, Reading) and e.test in dropped else e
+    follows = {(t, state) for e in visit.entries for t, state in _told_by(e, catalogue)}
+    entries = tuple(
+        replace(e, state=None, not_measured="skipped")
+        if isinstance(e, Reading) and e.state and (e.test, e.state) in follows
+        else e
         for e in visit.entries
-    ))  # fmt: skip
+    )
+    return visit if entries == visit.entries else replace(visit, entries=entries)
 
 
-def _can_tell(test: Test, other: str, state: str | None) -> int:
-    """How many of a test's choices go with an answer to another."""
-    return sum((told, answer) == (other, state) for _, told, answer in test.tells)
-
-
-def _is_told(test: Test, entries: Iterable[Entry], catalogue: Catalogue) -> bool:
-    """Whether what a test asks for follows from what was answered to another."""
-    for entry in entries:
-        if isinstance(entry, Reading) and entry.state is not None:
-            if any(t == test.id and c == entry.state for c, t, _ in catalogue.test(entry.test).tells):
-                return True
-            if any(t == entry.test for _, t, _ in test.tells) and _can_tell(test, entry.test, entry.state) < 2:
-                return True
-    return False
+def _told_by(entry: Entry, catalogue: Catalogue) -> list[tuple[str, str]]:
+    """Tests, and their states, that are answered with an entry."""
+    if not isinstance(entry, Reading) or entry.state is None:
+        return []
+    return [(other, state) for choice, other, state in catalogue.test(entry.test).tells if choice == entry.state]
 
 
 def was_read(test: Test, visit: Visit, catalogue: Catalogue) -> bool:

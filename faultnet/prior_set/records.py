@@ -206,7 +206,7 @@ def _tells(row: Row) -> tuple[tuple[str, str, str], ...]:
 
 def check_told(rows: Sequence[Row], tests: Sequence[Test]) -> None:
     """Refuse a test that tells what no other can say."""
-    known = {(test.id, choice) for test in tests for choice, _ in test.choices}
+    known = {(test.id, choice) for test in tests for choice in ("", *(choice for choice, _ in test.choices))}
     for row, test in zip(rows, tests, strict=True):
         for _, other, state in test.tells:
             if (other, state) not in known:

@@ -146,7 +146,7 @@ class Test:
     forbids : tuple of Forbid
         What must not be done after some of its choices.
     tells : tuple of (choice, test, state)
-        What else is answered with some of its choices: the other test was told of the same event.
+        What else is answered with some of its choices; an empty state where the other test has nothing to ask for then.
     """
 
     id: str

@@ -94,19 +94,15 @@ def eye_colour(vehicle: VirtualCar, rng: np.random.Generator) -> str:
 
 
 def told(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
-    """An answer drawn from the elicited table of a test; of an event that another test asks for too, one that fits."""
-    if any(other == test.id for t in vehicle.catalogue.tests for _, other, _ in t.tells):
-        rng = vehicle.own(test.id)  # whichever of the two is asked
+    """An answer drawn from the elicited table of a test; one that follows from another answer follows from it."""
+    if test.tells:
+        rng = vehicle.own(test.id)  # whichever test is asked first
+    for before in vehicle.catalogue.tests[: vehicle.catalogue.tests.index(test)]:
+        follows = {choice: state for choice, other, state in before.tells if other == test.id and state}
+        if follows and (said := told(vehicle, rng, before)) in follows:
+            return follows[said]
     table = vehicle.catalogue.symptoms[test.id]
     modes = vehicle.active if table.today else vehicle.modes
     chances = combined(table, [(c, modes[c]) for c in table.components()])
     chances = (1.0 - NEVER_RULED_OUT) * chances + NEVER_RULED_OUT / len(chances)
-    fits = np.array([_fits(vehicle, rng, test, choice) for choice, _ in test.choices])
-    chances = chances * fits if fits.any() else chances
     return str(rng.choice([c for c, _ in test.choices], p=chances / chances.sum()))
-
-
-def _fits(vehicle: VirtualCar, rng: np.random.Generator, test: Test, choice: str) -> bool:
-    """Whether a choice goes with what the driver says of the same event to another test."""
-    with_it = [(other, state) for told, other, state in test.tells if told == choice]
-    return all(told(vehicle, rng, vehicle.catalogue.test(other)) == state for other, state in with_it)
