@@ -229,7 +229,7 @@ def test_a_deeply_flat_car_is_flat_and_not_a_riddle(volts: float) -> None:
     """3 to 8 V with the load still on, 8 to 11.8 V once it has rested."""
     found = believed(read("rest_voltage", volts))
     assert max(found, key=found.__getitem__) in ("use", "battery", "drain")
-    assert found["unlisted"] < 0.2
+    assert found["unlisted"] < 0.25  # of 3.5 V too, where it takes a load that is still on
 
 
 def test_six_amperes_asleep_are_a_great_draw_and_not_a_slip() -> None:

@@ -30,7 +30,7 @@ from faultnet.simulation.workshop.job import Shop
 from faultnet.simulation.workshop.steps import GiveBack, Look, Mend, Prepare
 
 SHOP = Shop(load_catalogue(), load_costs())
-TICKET = Ticket("independent", "hard", 4)
+TICKET = Ticket("independent", "hard", 5)
 BILL = Bill(30.0, 180.0, 0, 3, 0, False)
 REVIEW = Review(
     TICKET, (("battery", "worn"),), BILL, BILL, BILL, 0.0, 0.0,
