@@ -135,7 +135,7 @@ def test_where_a_repair_is_founded_tests_that_do_not_pay_are_left_alone():
 
 
 def test_a_reading_that_a_dear_repair_depends_on_is_measured_once_more(catalogue):
-    """A load test at 9.2 V, with 12.45 V at rest, on a car that turns as ever: charged, and again, before one is bought.
+    """A load test at 9.2 V, with 12.45 V at rest, on a car that turns as ever: charged and again before one is bought.
 
     Half of such cars have a sound battery that was not full. At 12.6 V it was, and the same again tells nothing.
     """
