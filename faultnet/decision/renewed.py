@@ -2,7 +2,8 @@
 
 A new part is seldom bad. What stays as it was after one was fitted is mostly something else that reads like it, or how
 it was fitted, and nobody in the trade fits the same part twice before looking for that (common practice, no source).
-What is not renewed but cleaned, tightened or adjusted may have been done badly once; done twice it counts as renewed.
+What is not renewed but cleaned, tightened, adjusted or searched for a break may have been done badly once; done twice
+it counts as renewed.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from faultnet.inference.evidence import UNLISTED
 from faultnet.prior_set.catalogue import Catalogue
 
 RENEWS = "replace"  # effect of acts
+SEARCHED = ("repair_circuit",)  # acts that renew what they find: one break may have been missed
 DONE_TWICE = 2
 
 
@@ -53,6 +55,9 @@ def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
     >>> cases = (Case(Car(Battery(600.0)), (Visit(acts[:k]),)) for k in range(4))
     >>> [sorted(renewed_parts(case, load_catalogue())) for case in cases]
     [[], ['starter_motor'], ['starter_motor'], []]
+    >>> wires = Case(Car(Battery(600.0)), (Visit((Act("repair_circuit", "start_control"),)),))
+    >>> sorted(renewed_parts(wires, load_catalogue()))
+    []
     >>> cleaned = Visit((Act("clean_joint", "positive_joint"),) * 2)
     >>> sorted(renewed_parts(Case(Car(Battery(600.0)), (cleaned,)), load_catalogue()))
     ['positive_joint']
@@ -68,7 +73,8 @@ def renewed_parts(case: Case, catalogue: Catalogue) -> frozenset[str]:
             mended.clear()
             continue
         mended[act.act, mending.component] += 1
-        if catalogue.act(act.act).effect == RENEWS or mended[act.act, mending.component] >= DONE_TWICE:
+        renews = catalogue.act(act.act).effect == RENEWS and act.act not in SEARCHED
+        if renews or mended[act.act, mending.component] >= DONE_TWICE:
             renewed.add(mending.component)
     return frozenset(renewed)
 

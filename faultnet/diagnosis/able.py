@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from faultnet.case.types import Act, Reading, Runs, Visit
+from faultnet.physics.battery import open_circuit_voltage
 from faultnet.prior_set.catalogue import Catalogue
 
 TURNING, TRYING, RUNNING = "engine_turns", "starter_cranks", "engine_runs"  # preconditions that only the car can meet
@@ -130,12 +131,21 @@ def _after_reading(can: Ability, reading: Reading, catalogue: Catalogue) -> Abil
         return replace(can, tries=True, turns=True, runs=runs, running=False)
     if reading.test == "jump_start" and reading.state != "not_tried":
         return replace(can, booster=reading.state != "no_help")
+    if reading.test == "after_booster" or _reads_flat(reading, catalogue):
+        return replace(can, booster=True if can.booster is None else can.booster)
     if running and RUNNING in needs:
         started: Runs = "with_booster" if can.turns is False else "by_itself"
         return replace(can, runs=can.runs if can.runs not in (None, "no") else started)
     if TURNING in needs:
         return replace(can, tries=True, turns=True)
     return can
+
+
+def _reads_flat(reading: Reading, catalogue: Catalogue) -> bool:
+    """Whether volts at rest are those of a battery that is too flat to tell why else it does not start."""
+    if reading.test != "rest_voltage" or reading.value is None:
+        return False
+    return reading.value < float(open_circuit_voltage(catalogue.number("nearly_flat")))
 
 
 def _after_key(can: Ability, heard: str) -> Ability:

@@ -2,7 +2,8 @@
 
 A car that turns over, fires and charges as it should before a repair does so after it, whatever was mended: a battery
 that was merely flat and was charged, a fault that comes and goes. What is then said of the repair is hope, and it is
-not counted. Nor is what is said of advice on how the car is used: it is charged with it, and shows when it was used.
+not counted. Nor is what is said of advice on how the car is used, or of a draw that was stopped: what was flat from it
+starts no better for that, and whether it stays charged shows when it was used and has stood.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from faultnet.prior_set.catalogue import Catalogue
 TURNS = "how_it_turns_over"
 WELL = {TURNS: "normal", "fires_when_cranked": "fires", "charge_lamp": "normal", "lights_at_idle": "steady"}
 """Answers of a car that does all that it should, by test."""
+SHOWS_LATER = ("advise_use", "remove_drain")  # effects of what leaves a flat battery as flat as it was
 
 
 def only_what_was_seen(visit: Visit, catalogue: Catalogue) -> Visit:
@@ -50,7 +52,7 @@ def only_what_was_seen(visit: Visit, catalogue: Catalogue) -> Visit:
                 well[entry.test] = entry.state == WELL[entry.test]
         elif entry.outcome is not None:
             effect = catalogue.act(entry.act).effect
-            speaks = effect != "advise_use" and _amiss(well, visit.shows_now)
+            speaks = effect not in SHOWS_LATER and _amiss(well, visit.shows_now)
             if effect == "charge":
                 well[TURNS] = entry.outcome == "cured"
             elif effect in MENDS:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from faultnet.case.types import Act, Case, Reading, Visit
 from faultnet.diagnosis.acts import check_act
-from faultnet.diagnosis.complaint import only_what_was_seen
+from faultnet.diagnosis.complaint import SHOWS_LATER, only_what_was_seen
 from faultnet.diagnosis.course import Course, course
 from faultnet.diagnosis.evidence import check_reading, evidence_of, instrument_of
 from faultnet.diagnosis.leading import ACTIVE_MASS, MOST_ACTIVE, Leading
@@ -343,8 +343,8 @@ def _not_counted(worked: Worked) -> str:
     acts = [(said, counted) for said, counted in pairs if isinstance(said, Act)]
     if not acts or acts[-1][0] == acts[-1][1]:
         return ""
-    if worked.catalogue.act(acts[-1][0].act).effect == "advise_use":
-        return " Whether advice on its use was all it took shows when the car is used again."
+    if worked.catalogue.act(acts[-1][0].act).effect in SHOWS_LATER:
+        return " Whether that was all it took shows when it was charged, used and left to stand."
     return " What is said of the last repair is not counted: nothing was amiss just before it."
 
 

@@ -73,6 +73,19 @@ def test_a_booster_that_did_not_help_leaves_a_clicking_car_that_cannot_run() -> 
     assert not after(heard("rapid_clicking"), Reading("jump_start", state="no_help")).can_run
 
 
+def test_a_car_that_was_started_with_a_booster_can_be_started_with_one() -> None:
+    assert after(Reading("after_booster", state="fails_after_a_drive"), heard("nothing")).can_run
+    assert after(heard("nothing"), Reading("after_booster", state="runs_and_restarts")).needs_booster
+    told = Reading("jump_start", state="no_help"), Reading("after_booster", state="runs_and_restarts")
+    assert after(heard("nothing"), *told).booster is False
+
+
+@pytest.mark.parametrize(("volts", "can_run"), [(8.0, True), (11.5, True), (12.3, False), (12.7, False)])
+def test_a_silent_car_whose_battery_reads_flat_may_start_with_a_booster(volts: float, can_run: bool) -> None:
+    """What is flat is charged or helped before anything else is held against it (common practice, no source)."""
+    assert after(heard("nothing"), Reading("rest_voltage", value=volts)).can_run is can_run
+
+
 def test_a_repair_opens_what_was_ruled_out_and_a_cure_settles_it() -> None:
     assert not after(heard("one_clunk")).can_run
     assert after(heard("one_clunk"), NEW_BATTERY).can_run

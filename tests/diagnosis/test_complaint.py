@@ -41,6 +41,7 @@ def said(*entries: Entry, shows_now: bool | None = None) -> list[str | None]:
         ((SLOW, replace(CLEANED, outcome="no_change"), NEW), ["no_change", "cured"]),
         ((SLOW, Act("jump_start", outcome="cured"), NEW), ["cured", "cured"]),  # for the moment only
         ((SLOW, Act("advise_use", "use", "cured")), [None]),
+        ((SLOW, Act("remove_drain", "drain", "no_change")), [None]),  # as flat as it was
         ((replace(NORMAL, state=None, not_measured="skipped"), NEW), ["cured"]),
     ],
 )
@@ -73,7 +74,7 @@ def test_a_fault_that_did_not_show_is_not_cured_by_the_wrong_repair() -> None:
 def test_the_verdict_says_what_is_not_counted() -> None:
     for entries, words in (
         ((NORMAL, NEW), "not counted: nothing was amiss just before it"),
-        ((SLOW, Act("advise_use", "use", "cured")), "shows when the car is used again"),
+        ((SLOW, Act("advise_use", "use", "cured")), "shows when it was charged, used and left to stand"),
     ):
         assert words in advise(Case(CAR, (Visit(entries, MILD),))).diagnosis.summary
     assert "counted" not in advise(Case(CAR, (Visit((SLOW, NEW), MILD),))).diagnosis.summary
