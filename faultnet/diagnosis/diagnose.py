@@ -338,8 +338,10 @@ def _summary(causes: tuple[Cause, ...], worked: Worked) -> str:
 
 
 def _not_counted(worked: Worked) -> str:
-    """That what was said of the last act is not counted, where it is not."""
-    pairs = zip(worked.told.entries, worked.case.visits[-1].entries, strict=True)
+    """That what was said last, or of the last act, is not counted, where it is not."""
+    pairs = list(zip(worked.told.entries, worked.case.visits[-1].entries, strict=True))
+    if pairs and isinstance(said := pairs[-1][0], Reading) and said != pairs[-1][1]:
+        return f' What is answered to "{worked.catalogue.test(said.test).label}" was told already, and counts once.'
     acts = [(said, counted) for said, counted in pairs if isinstance(said, Act)]
     if not acts or acts[-1][0] == acts[-1][1]:
         return ""

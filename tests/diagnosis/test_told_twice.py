@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
-from faultnet.diagnosis import work_through
+from faultnet.diagnosis import diagnosis_of, work_through
+from faultnet.diagnosis.diagnose import Worked, ranked
 from faultnet.diagnosis.needs import is_open, without_told_twice
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
@@ -56,6 +57,17 @@ def test_answers_of_which_neither_follows_both_count(answers: dict[str, str]) ->
     assert without_told_twice(visit, catalogue()) is visit
     for alone in said(**answers):
         assert not np.allclose(beliefs(*visit.entries), beliefs(alone))
+
+
+def test_the_verdict_says_that_it_was_told_already() -> None:
+    twice = work_through(Case(CAR, (Visit(said(**FOLLOWS), MILD),)), catalogue())
+    assert 'What is answered to "After a start with a booster" was told already' in _summary(twice)
+    both = work_through(Case(CAR, (Visit(said(**FLAT_NEXT_DAY), MILD),)), catalogue())
+    assert "told already" not in _summary(both)
+
+
+def _summary(worked: Worked) -> str:
+    return diagnosis_of(worked, ranked(worked, None)[0]).summary
 
 
 @pytest.mark.parametrize(
