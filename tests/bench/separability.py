@@ -249,6 +249,7 @@ LIMITS: dict[tuple[str, str], str] = {
         "battery",
         "sulphated",
     ): "acceptance 0.25 and resistance 1.9 times lie within the spread of worn plates; one repair",
+    ("battery", "weak_cell"): "a cell that begins to fail loses under a volt yet, as worn and sulphated plates do",
     ("battery", "worn"): "resistance and acceptance of worn, sulphated and dried-out plates overlap; one repair",
     ("battery", "dried_out"): "reads as worn plates; only the acid's level speaks for it, and that is often topped up",
     ("battery", "undersized"): "reads as a worn battery; only its label speaks for it",

@@ -127,8 +127,8 @@ def test_drawn_worlds_with_other_numbers_are_found_again(monkeypatch: pytest.Mon
     """Belts slip to a third of the output, drops scatter twice as much; half of the causes are missing.
 
     Three histories of 160 cases, seeds one to three. Of six intervals of 95 % five or six hold the truth in 97 of 100
-    such trials. How coils differ can hardly be seen and is named; the ripple of a dead alternator bears on nothing that
-    was read.
+    such trials. How coils differ can hardly be seen: it is named as untold or, as in one of the first six seeds, its
+    wide interval holds the truth. The ripple of a dead alternator bears on nothing that was read.
     """
     catalogue = load_catalogue()
     true = DROPS.moved(SLIPS.moved(catalogue, -1.2), float(np.log(2.0)))
@@ -137,19 +137,24 @@ def test_drawn_worlds_with_other_numbers_are_found_again(monkeypatch: pytest.Mon
     known = scaled(catalogue, often)
     monkeypatch.setattr(physical, "tried", lambda _: (SLIPS, MUTE, DROPS, COILS))
     moved: dict[Tried, list[Change]] = {SLIPS: [], DROPS: []}
+    untold = 0
     for seed in (1, 2, 3):
         cases = drawn_cases(true, 160, World(often, 0.5), np.random.default_rng(seed))
         tuned = tune(cases, known, Options(strength=0.01, folds=0, slips=False, physical=True))
         rows = {c.key: c for c in tuned.changes if c.table in ("effects", "spreads")}
-        assert set(rows) == {SLIPS.key, DROPS.key}
+        assert {SLIPS.key, DROPS.key} <= set(rows) <= {SLIPS.key, DROPS.key, COILS.key}
         confirmed = sum(c.outcome is not None and ("belt", "slips") in c.outcome.causes for c in cases)
         assert rows[SLIPS.key].effective_cases > confirmed
-        [said] = [w for w in tuned.warnings if "could not be told" in w]
-        assert said.endswith("stay as they were: coil current spread")
+        said = [w for w in tuned.warnings if "could not be told" in w]
+        assert len(said) == (COILS.key not in rows)
+        assert all(w.endswith("stay as they were: coil current spread") for w in said)
+        untold += len(said)
+        assert said or rows[COILS.key].low < COILS.value(catalogue) < rows[COILS.key].high
         assert any(w.startswith("1 more physical number") for w in tuned.warnings)
         for number, found in moved.items():
             found.append(rows[number.key])
             assert found[-1].old == number.value(catalogue)
+    assert untold >= 2
     assert all(belt.high < belt.old for belt in moved[SLIPS])
     held = [c.low < number.value(true) < c.high for number, found in moved.items() for c in found]
     assert sum(held) >= 5

@@ -9,7 +9,7 @@ from tests.bench import separability
 
 CLEAR = (
     ("battery", "shorted_cell"),
-    ("battery", "weak_cell"),
+    ("battery", "broken_link"),
     ("ground_path", "high_resistance"),
     ("start_control", "open"),
     ("rectifier", "open_diode"),

@@ -90,10 +90,10 @@ def charge_brought_in(
     return np.clip(left - parameters[("use", modes["use"], "left_on_charge")], -setting.number("past_empty"), 1.0)
 
 
-def accepting_of_its_own(modes: Modes, parameters: Parameters) -> float:
+def accepting_of_its_own(modes: Modes, parameters: Parameters) -> Quantity:
     """Current the battery takes for each ampere hour that it has left, over that of one as labelled [-]."""
     taken, left = (parameters[("battery", modes["battery"], name)] for name in ("acceptance_factor", "capacity_factor"))
-    return float(battery.acceptance_of_its_own(taken, left))
+    return battery.acceptance_of_its_own(taken, left)
 
 
 def usual_charge(
@@ -214,7 +214,7 @@ def charge_after_charger(
     a sulphated one with a = 0.25 / 0.55 to three quarters; it gets there with 2.5 a time constants in one full
     charging time.
     """
-    accepting = min(accepting_of_its_own(modes, parameters), 1.3)
+    accepting = min(float(accepting_of_its_own(modes, parameters)), 1.3)
     reach = float(charge_when_full(rng, setting, accepting))
     speed = setting.number("charger_time_constants") * accepting * hours / setting.number("charger_hours")
     return float(np.clip(charge + max(reach - charge, 0.0) * -np.expm1(-speed), -setting.number("past_empty"), 1.0))
