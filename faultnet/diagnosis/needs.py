@@ -72,7 +72,8 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     entries = [e for v in case.visits for e in v.entries]
     if test.instruments == ("question",) and any(_settles(e, test) for e in entries):
         return False
-    if any(test.id == told for e in entries for told, _ in _told_by(e, catalogue)):
+    answered_with = catalogue.answered_with.get(test.id, ())
+    if any(_says(e, other, choice) for other, choice, _ in answered_with for e in entries):
         return False
     told = list(_told(test, case.visits[-1], catalogue))
     if any(reading.not_measured is not None for reading in told):
@@ -113,21 +114,23 @@ def without_told_twice(visit: Visit, catalogue: Catalogue) -> Visit:
     >>> [e.state for e in without_told_twice(Visit(tuple(said)), load_catalogue()).entries]
     [None, 'fails_after_minutes']
     """
-    follows = {(t, state) for e in visit.entries for t, state in _told_by(e, catalogue)}
+    follows = [
+        (test, state)
+        for test, by in catalogue.answered_with.items()
+        for other, choice, state in by
+        if any(_says(e, other, choice) for e in visit.entries)
+    ]
     entries = tuple(
         replace(e, state=None, not_measured="skipped")
-        if isinstance(e, Reading) and e.state and (e.test, e.state) in follows
+        if isinstance(e, Reading) and any(_says(e, *told) for told in follows)
         else e
         for e in visit.entries
     )
     return visit if entries == visit.entries else replace(visit, entries=entries)
 
 
-def _told_by(entry: Entry, catalogue: Catalogue) -> list[tuple[str, str]]:
-    """Tests, and their states, that are answered with an entry."""
-    if not isinstance(entry, Reading) or entry.state is None:
-        return []
-    return [(other, state) for choice, other, state in catalogue.test(entry.test).tells if choice == entry.state]
+def _says(entry: Entry, test: str, state: str) -> bool:
+    return isinstance(entry, Reading) and (entry.test, entry.state) == (test, state)
 
 
 def was_read(test: Test, visit: Visit, catalogue: Catalogue) -> bool:

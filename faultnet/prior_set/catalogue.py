@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TypeVar
 
 from faultnet.errors import PriorsError
@@ -89,6 +90,19 @@ class Catalogue:
     words: dict[str, str] = field(default_factory=dict)
     waits: dict[str, Timer] = field(default_factory=dict)
     complaints: tuple[Complaint, ...] = ()
+
+    @cached_property
+    def answered_with(self) -> dict[str, tuple[tuple[str, str, str], ...]]:
+        """For each test that is answered with some choices of another: that test, the choice, and what it then says.
+
+        Examples
+        --------
+        >>> from faultnet.prior_set import load_catalogue
+        >>> load_catalogue().answered_with["after_booster"][0]
+        ('jump_start', 'starts_and_restarts_later', 'runs_and_restarts')
+        """
+        told = [(other, (test.id, choice, state)) for test in self.tests for choice, other, state in test.tells]
+        return {test: tuple(by for other, by in told if other == test) for test, _ in told}
 
     def component(self, component: str) -> Component:
         """Return a component by its id.

@@ -97,10 +97,11 @@ def told(vehicle: VirtualCar, rng: np.random.Generator, test: Test) -> str:
     """An answer drawn from the elicited table of a test; one that follows from another answer follows from it."""
     if test.tells:
         rng = vehicle.own(test.id)  # whichever test is asked first
-    for before in vehicle.catalogue.tests[: vehicle.catalogue.tests.index(test)]:
-        follows = {choice: state for choice, other, state in before.tells if other == test.id and state}
-        if follows and (said := told(vehicle, rng, before)) in follows:
-            return follows[said]
+    order = [t.id for t in vehicle.catalogue.tests]
+    for other, choice, state in vehicle.catalogue.answered_with.get(test.id, ()):
+        first = state and order.index(other) < order.index(test.id)  # of two that tell of each other
+        if first and told(vehicle, rng, vehicle.catalogue.test(other)) == choice:
+            return state
     table = vehicle.catalogue.symptoms[test.id]
     modes = vehicle.active if table.today else vehicle.modes
     chances = combined(table, [(c, modes[c]) for c in table.components()])
