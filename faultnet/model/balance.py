@@ -89,8 +89,7 @@ def after_use(setting: Setting, interval: Interval) -> Array:
     before = bins.CHARGE.at(share[0])
     accepting = source.accepting_of_its_own(setting, share[1], share[7])
     after = np.stack([source.charge_after_driving(setting, supply, share[2]) for supply in source.SUPPLY_STATES])
-    lost = setting.number("charge_lost_without_acceptance")
-    reached = after[None] * np.minimum(1.0, 1.0 - lost + lost * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
+    reached = after[None] * source.kept_in_use(setting, accepting)[:, None]
     lacking = setting.effect("use", "normal", "usual_charge").centre - _by_use(setting, "usual_charge", share[3])
     usual = reached[:, :, None] - lacking[None, None]
     days, standing = _days(setting, interval, share[4]), _standing(setting, interval, share[4], share[5])

@@ -21,6 +21,7 @@ from faultnet.model.sampling import (
 )
 from faultnet.model.setting import Setting
 from faultnet.physics import battery, charging
+from faultnet.physics.quantity import Quantity as Value
 
 SUPPLY_STATES = ("good", "weak", "none", "over")
 SAMPLES = 1024
@@ -78,10 +79,7 @@ def charge_node(setting: Setting) -> Node:
     share = low_discrepancy_points(SAMPLES, 9)
     after = np.stack([charge_after_driving(setting, supply, share[0]) for supply in SUPPLY_STATES])
     accepting = accepting_of_its_own(setting, share[1], share[2])
-    lost_by_none = setting.number("charge_lost_without_acceptance")
-    gained = (
-        after[None] * np.minimum(1.0, 1.0 - lost_by_none + lost_by_none * np.sqrt(np.minimum(accepting, 1.0)))[:, None]
-    )
+    gained = after[None] * kept_in_use(setting, accepting)[:, None]
     capacity = setting.capacity * setting.drawn("battery", "capacity_factor", share[2])
     leaving = setting.drawn("drain", "current", share[3]) * _drain_share(setting, share[7])
     lacking = setting.effect("use", "normal", "usual_charge").centre - setting.drawn("use", "usual_charge", share[4])
@@ -110,6 +108,18 @@ def accepting_of_its_own(setting: Setting, taken: Array, left: Array) -> Array:
     """
     current = setting.drawn("battery", "acceptance_factor", taken)
     return np.asarray(battery.acceptance_of_its_own(current, setting.drawn("battery", "capacity_factor", left)))
+
+
+def reached(setting: Setting, accepting: Value) -> Array:
+    """What a long charge fills of a battery that accepts so much for what it has left [-], shape of `accepting`."""
+    lost = setting.number("charge_lost_without_acceptance")
+    return np.asarray(np.clip(1.0 - lost * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0))
+
+
+def kept_in_use(setting: Setting, accepting: Value) -> Array:
+    """Charge that use leaves in such a battery over that in one which accepts well [-], shape of `accepting`."""
+    lost = setting.number("charge_lost_without_acceptance")
+    return np.asarray(1.0 - lost + lost * np.sqrt(np.minimum(accepting, 1.0)))
 
 
 def charge_after_driving(setting: Setting, supply: str, share: Array) -> Array:
@@ -148,10 +158,7 @@ def charge_after_charging(setting: Setting, hours: float | Array) -> Array:
     share = low_discrepancy_points(SAMPLES, 4)
     before = bins.CHARGE.at(share[0])
     accepting = np.minimum(accepting_of_its_own(setting, share[1], share[3]), 1.3)
-    reach = np.clip(
-        1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0)), 0.3, 1.0
-    )
-    reach = reach - setting.number("charge_short_of_full") * share[2]
+    reach = reached(setting, accepting) - setting.number("charge_short_of_full") * share[2]
     speed = accepting * hours / setting.number("charger_hours")
     after = before[None] + (np.maximum(reach[:, None], before[None]) - before[None]) * (
         1.0 - np.exp(-setting.number("charger_time_constants") * speed[:, None])
@@ -337,8 +344,7 @@ def _hold(at: Workings) -> Array:
     """Volts at rest half a day after a full charge."""
     setting = at.setting
     share = low_discrepancy_points(SAMPLES, 6)
-    accepting = np.minimum(accepting_of_its_own(setting, share[0], share[5]), 1.0)
-    reach = 1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - accepting)
+    reach = reached(setting, accepting_of_its_own(setting, share[0], share[5]))
     charge = np.clip(reach - setting.number("charge_short_of_full") * share[1], 0.05, 1.0)
     own = battery.self_discharge_rate(setting.electrolyte, setting.car.battery.kind)
     days = setting.number("hold_hours") / 24.0

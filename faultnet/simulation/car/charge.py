@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from faultnet.model.balance import SPENT, supply_share
 from faultnet.model.setting import Setting
-from faultnet.model.source import SUPPLY_STATES, brisk_speed
+from faultnet.model.source import SUPPLY_STATES, brisk_speed, kept_in_use, reached
 from faultnet.physics import battery, charging, drain
 from faultnet.physics.quantity import Quantity
 from faultnet.simulation.car.spreads import World
@@ -106,9 +106,7 @@ def usual_charge(
         for end in ("", "_sd")
     )
     filled = np.clip(middle + world.widening * spread * rng.standard_normal(), 0.02, 1.0)
-    accepting = np.minimum(accepting_of_its_own(modes, parameters), 1.0)
-    lost = setting.number("charge_lost_without_acceptance")
-    filled = filled * np.minimum(1.0, 1.0 - lost + lost * accepting**0.5)
+    filled = filled * kept_in_use(setting, accepting_of_its_own(modes, parameters))
     usual = setting.effect("use", "normal", "usual_charge").centre
     return np.asarray(filled - usual + parameters[("use", modes["use"], "usual_charge")])
 
@@ -222,8 +220,7 @@ def charge_after_charger(
 
 def charge_when_full(rng: np.random.Generator, setting: Setting, accepting: Quantity) -> Quantity:
     """State of charge at the end of a long charge [-]."""
-    reach = 1.0 - setting.number("charge_lost_without_acceptance") * (1.0 - np.minimum(accepting, 1.0))
-    return np.asarray(np.clip(reach, 0.3, 1.0) - setting.number("charge_short_of_full") * rng.random())
+    return np.asarray(reached(setting, accepting) - setting.number("charge_short_of_full") * rng.random())
 
 
 def charge_after_drive(
