@@ -9,22 +9,16 @@ readings), it finds orders that cost half as much as those of 64 randomly distur
 from __future__ import annotations
 
 import hashlib
-import hmac
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import log2
-from pathlib import Path
 
-from faultnet.cache import cache_folder, open_kept, seal
 from faultnet.inference import elimination
 from faultnet.inference.configurations import RowSets
 from faultnet.inference.elimination import Search, Size
+from faultnet.inference.kept_orders import Step, remembered, shipped
 
-Step = tuple[int, ...]
-ORDERS_FILE = "orders.jsonl"
-SHIPPED_ORDERS = Path(__file__).with_name(ORDERS_FILE)
 SEARCHED_WITH = tuple(sorted((k, v) for k, v in vars(elimination).items() if k.isupper()))
 
 
@@ -90,10 +84,10 @@ def plan(
     signature = (counts.names, counts.signature, counts.share) if counts is not None else ()
     told = (SEARCHED_WITH, axes, log_sizes, keep, signature, free)
     key = hashlib.sha256(repr(told).encode()).hexdigest()[:24]
-    kept = _remembered().get(key) or _shipped().get(key)
+    kept = remembered().get(key) or shipped().get(key)
     if kept is None or not _fits(kept, len(axes)):
         kept = _searched(axes, log_sizes, keep, counts, free)
-        _remember(key, kept)
+        remembered().keep(key, kept)
     return kept
 
 
@@ -104,55 +98,6 @@ def _fits(steps: tuple[Step, ...], tables: int) -> bool:
             return False
         tables -= 1
     return tables == 1
-
-
-def _remembered() -> dict[str, tuple[Step, ...]]:
-    """Orders of earlier runs, read once; a line whose seal does not hold is passed over."""
-    folder = cache_folder()
-    return _read_orders(folder / ORDERS_FILE)
-
-
-@lru_cache(maxsize=1)
-def _shipped() -> dict[str, tuple[Step, ...]]:
-    """Orders that come with the program, as trusted as its code: without a seal, which only one user could read."""
-    try:
-        return dict(_order_of(line) for line in SHIPPED_ORDERS.read_text(encoding="utf-8").splitlines())
-    except (OSError, ValueError):
-        return {}
-
-
-def _order_of(told: str) -> tuple[str, tuple[Step, ...]]:
-    key, steps = json.loads(told)
-    return key, tuple((int(a), int(b)) for a, b in steps)
-
-
-@lru_cache(maxsize=4)
-def _read_orders(path: Path) -> dict[str, tuple[Step, ...]]:
-    found: dict[str, tuple[Step, ...]] = {}
-    try:
-        with open_kept(path) as file:
-            lines = file.read().decode().splitlines()
-    except (OSError, ValueError):
-        return found
-    for line in lines:
-        sealed, _, told = line.partition(" ")
-        if hmac.compare_digest(sealed.encode(), seal(ORDERS_FILE, told.encode()).encode()):
-            key, steps = _order_of(told)
-            found[key] = steps
-    return found
-
-
-def _remember(key: str, steps: tuple[Step, ...]) -> None:
-    """Keep an order for later runs; a folder that cannot be written only costs time."""
-    path = cache_folder() / ORDERS_FILE
-    _read_orders(path)[key] = steps
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        told = json.dumps([key, steps])
-        with open_kept(path, adding=True) as file:
-            file.write(f"{seal(ORDERS_FILE, told.encode())} {told}\n".encode())
-    except OSError:
-        return
 
 
 def _searched(

@@ -33,7 +33,7 @@ from faultnet.decision.advice import Advice
 from faultnet.decision.costs import Costs
 from faultnet.diagnosis.models import keep_room
 from faultnet.diagnosis.needs import preparing_acts, unmet_needs
-from faultnet.inference.contraction_order import ORDERS_FILE, SHIPPED_ORDERS
+from faultnet.inference.kept_orders import ORDERS_FILE, SHIPPED_ORDERS
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.simulation.car.world import VirtualCar, after_act, draw_car, draw_conditions, draw_vehicle, measure

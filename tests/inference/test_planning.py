@@ -16,8 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from faultnet.cache import seal
-from faultnet.inference import contraction_order
-from faultnet.inference.contraction_order import ORDERS_FILE, Step, plan
+from faultnet.inference import kept_orders
+from faultnet.inference.contraction_order import plan
+from faultnet.inference.kept_orders import ORDERS_FILE, KeptOrders, Step
 
 LETTERS = "abcdef"
 AXES = st.lists(
@@ -150,9 +151,44 @@ def test_an_order_that_somebody_else_wrote_is_not_taken(forgotten: Path) -> None
     others = [[0, 1] for _ in steps]
     assert others != steps
     kept.write_text(f"{'0' * 64} {json.dumps([key, others])}\n{json.dumps([key, others])}\n")
-    contraction_order._read_orders.cache_clear()
+    kept_orders.read_orders.cache_clear()
     plan.cache_clear()
     assert plan(axes, sizes, ("axis_00",)) == first
+
+
+def test_the_orders_kept_come_to_an_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """100,000 of them were read, each with its seal checked, at the start of every command: 3 s."""
+    monkeypatch.setattr(kept_orders, "MOST_KEPT", 10)
+    file, orders = tmp_path / ORDERS_FILE, KeptOrders(tmp_path / ORDERS_FILE)
+    for number in range(25):
+        orders.keep(f"key{number}", ((0, number),))
+    again = KeptOrders(file)
+    assert [again.get(f"key{n}") for n in (19, 20, 24)] == [None, ((0, 20),), ((0, 24),)]
+    assert len(file.read_text().splitlines()) == len(again) == 5
+    again.keep("one more", ((0, 1),))
+    assert KeptOrders(file).get("key20") == ((0, 20),)
+    assert KeptOrders(file).get("one more") == ((0, 1),)
+
+
+def test_no_seal_is_checked_before_its_order_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    orders = KeptOrders(tmp_path / ORDERS_FILE)
+    for number in range(5):
+        orders.keep(f"key{number}", ((0, 1),))
+    checked = []
+    monkeypatch.setattr(kept_orders, "seal", lambda *told: (checked.append(told), seal(*told))[1])
+    again = KeptOrders(tmp_path / ORDERS_FILE)
+    assert not checked
+    assert again.get("key3") == ((0, 1),)
+    assert again.get("none of that name") is None
+    assert len(checked) == 1
+
+
+def test_a_line_under_another_key_is_not_taken(tmp_path: Path) -> None:
+    """What stands in its first quotes only says where to look: here the line, seal and all, is another order's."""
+    file = tmp_path / ORDERS_FILE
+    KeptOrders(file).keep("one", ((0, 1),))
+    file.write_bytes(b'"two"' + file.read_bytes())
+    assert KeptOrders(file).get("two") is None
 
 
 def product(work: list[frozenset[str]], pair: Sequence[int]) -> tuple[frozenset[str], list[frozenset[str]]]:

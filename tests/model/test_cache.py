@@ -17,7 +17,7 @@ import pytest
 
 from faultnet.cache import open_kept, own_key, seal
 from faultnet.case.types import Battery, Conditions
-from faultnet.inference.contraction_order import ORDERS_FILE, _read_orders, _remember
+from faultnet.inference.kept_orders import ORDERS_FILE, KeptOrders
 from faultnet.model import cache
 from faultnet.model.cache import network_for, setting_key
 from faultnet.model.network import Network
@@ -251,11 +251,10 @@ def test_what_is_no_file_is_not_waited_for(
         put(path)
     assert_equal(network_for(demo.setting()), demo.network())
     assert len(built) == 2
-    assert _read_orders(folder / "none") == {}
+    assert len(KeptOrders(folder / "none")) == 0
     put(folder / ORDERS_FILE)
-    _remember("a", ((0, 1),))
-    _read_orders.cache_clear()
-    assert _read_orders(folder / ORDERS_FILE) == {}
+    KeptOrders(folder / ORDERS_FILE).keep("a", ((0, 1),))
+    assert len(KeptOrders(folder / ORDERS_FILE)) == 0
 
 
 def test_a_pipe_that_somebody_feeds_is_no_file(tmp_path: Path) -> None:
@@ -275,12 +274,11 @@ def test_what_is_kept_goes_into_no_file_elsewhere(folder: Path, tmp_path: Path) 
     mine.write_text("mine")
     folder.mkdir()
     (folder / ORDERS_FILE).symlink_to(mine)
-    _remember("a", ((0, 1),))
+    KeptOrders(folder / ORDERS_FILE).keep("a", ((0, 1),))
     assert mine.read_text() == "mine"
     (folder / ORDERS_FILE).unlink()
-    _remember("a", ((0, 1),))
-    _read_orders.cache_clear()
-    assert _read_orders(folder / ORDERS_FILE) == {"a": ((0, 1),)}
+    KeptOrders(folder / ORDERS_FILE).keep("a", ((0, 1),))
+    assert KeptOrders(folder / ORDERS_FILE).get("a") == ((0, 1),)
 
 
 def test_only_the_newest_are_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
