@@ -87,7 +87,7 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     check_case(case, catalogue)
     case = case if case.visits else replace(case, visits=(Visit(),))
     told = case.visits[-1]
-    case = replace(case, visits=tuple(_as_counted(v, catalogue) for v in case.visits))
+    case = as_counted(case, catalogue)
     models = tuple(model_for(case.car, v.conditions, catalogue, max_faults) for v in case.visits)
     space = models[0].space
     whole = course(models, case.visits, catalogue, space)
@@ -97,8 +97,33 @@ def work_through(case: Case, catalogue: Catalogue, *, max_faults: int = MAX_FAUL
     return Worked(case, catalogue, models, space, belief, whole, told)
 
 
-def _as_counted(visit: Visit, catalogue: Catalogue) -> Visit:
-    """A visit with what is not counted taken out of it."""
+def as_counted(case: Case, catalogue: Catalogue) -> Case:
+    """A case with what is not counted taken out of it.
+
+    Parameters
+    ----------
+    case : Case
+    catalogue : Catalogue
+
+    Returns
+    -------
+    Case
+        With an answer that was given anew at a visit, and one that follows from another, as skipped; what was said
+        after an act stands only where it could be seen.
+
+    Examples
+    --------
+    >>> from faultnet.case.types import Battery, Car, Reading
+    >>> from faultnet.prior_set import load_catalogue
+    >>> said = tuple(Reading("flat_how_often", state=state) for state in ("once", "never"))
+    >>> case = Case(Car(Battery(600.0, "EN"), "petrol", 1.6, 4, 90.0), (Visit(said),))
+    >>> [e.state for e in as_counted(case, load_catalogue()).visits[0].entries]
+    [None, 'never']
+    """
+    return replace(case, visits=tuple(_visit_as_counted(v, catalogue) for v in case.visits))
+
+
+def _visit_as_counted(visit: Visit, catalogue: Catalogue) -> Visit:
     asked_once = without_told_twice(without_replaced(visit, catalogue), catalogue)
     return only_what_was_seen(asked_once, catalogue)
 

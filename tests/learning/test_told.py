@@ -120,3 +120,18 @@ def test_answers_from_before_a_charge_and_visits_before_an_act_inform(tmp_path: 
     encoder: Encoder = ready.encoder
     apart = encoded(encoder, [replace(case, visits=(case.visits[0],))], [1.0], 0, [False])
     np.testing.assert_array_equal(apart.likelihood, chunk.likelihood)
+
+
+def test_an_answer_given_anew_teaches_what_its_last_one_does(tmp_path: Path) -> None:
+    """As it is diagnosed; both answers of one visit counted towards how often drivers give either."""
+    once, never = (Reading("flat_how_often", state=state) for state in ("once", "never"))
+
+    def fit(name: str, *entries: Reading) -> float:
+        case = Case(Car(Battery(600.0), label="invented"), (Visit(entries),))
+        (tmp_path / name).mkdir()
+        one = prepared([case], catalogue(), Options(folds=0), tmp_path / name, [1.0], chunk=1)
+        return likelihood(one, one.start)
+
+    assert fit("anew", once, never) == pytest.approx(fit("last", never), abs=1e-12)
+    assert fit("anew again", never, once) == pytest.approx(fit("first", once), abs=1e-12)
+    assert fit("last again", never) != pytest.approx(fit("first again", once), abs=0.01)

@@ -6,18 +6,16 @@ Cases are taken a chunk at a time; within it, visits that share a setting go thr
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from faultnet.case.types import Act, Case, CaseOutcome, Reading
-from faultnet.diagnosis.complaint import only_what_was_seen
 from faultnet.diagnosis.course import course
-from faultnet.diagnosis.diagnose import check_case
+from faultnet.diagnosis.diagnose import as_counted, check_case
 from faultnet.diagnosis.evidence import evidence_of, module_offset
 from faultnet.diagnosis.models import Model
-from faultnet.diagnosis.needs import without_told_twice
 from faultnet.inference.batch import log_likelihoods
 from faultnet.inference.evidence import Evidence
 from faultnet.inference.fast.bounded_cache import Memo
@@ -192,8 +190,7 @@ class _Draft:
     def add(self, case: Case) -> None:
         i = len(self.cell)
         encoder = self.encoder
-        told_once = (without_told_twice(v, encoder.catalogue) for v in case.visits)
-        case = replace(case, visits=tuple(only_what_was_seen(v, encoder.catalogue) for v in told_once))
+        case = as_counted(case, encoder.catalogue)
         self.cell.append(encoder.space.cells.index(cell_of(case.car)))
         self.truth.append(encoder.truth(case))
         if case.outcome is not None and case.outcome.proof is not None:
