@@ -17,13 +17,14 @@ from typing import Any
 
 import numpy as np
 
+from faultnet.diagnosis.tools import USUAL_TOOLS
 from faultnet.prior_set.records import COLUMNS
 from faultnet.shipped import shipped
 from faultnet.simulation.trial import Plan, results_of
 from faultnet.simulation.workshop.one_car import CarResult
 
 IN_VAIN, CALL_BACK = 400.0, 320.0
-PRICES = ((400.0, 180.0), (100.0, 180.0), (1600.0, 180.0), (400.0, 45.0), (400.0, 720.0))
+PRICES = ((IN_VAIN, CALL_BACK), (100.0, CALL_BACK), (1600.0, CALL_BACK), (IN_VAIN, 80.0), (IN_VAIN, 1280.0))
 """Price of a part in vain and of a come-back [money]: as shipped, then each a quarter and four times of that."""
 
 COUNTS = {
@@ -65,15 +66,18 @@ def counted(result: CarResult) -> dict[str, float]:
     }
 
 
-def worked(cars: int, seed: int, world: str, keep: Path, minutes: float) -> list[dict[tuple[float, float], CarResult]]:
+def worked(
+    cars: int, seed: int, world: str, tools: str, keep: Path, minutes: float
+) -> list[dict[tuple[float, float], CarResult]]:
     """Each car at every price, those that were done when time was up."""
     until, done = time.monotonic() + 60.0 * minutes, []
+    chosen = tuple(sorted(USUAL_TOOLS)) if tools == "usual" else None
     folders = {pair: prior_set(keep / f"prices_{pair[0]:g}_{pair[1]:g}", *pair) for pair in PRICES}
     for number in range(1, cars + 1):
         found = {}
         for pair, folder in folders.items():
-            plan = Plan(number, seed, world, ("expected_cost",), priors=str(folder))
-            found[pair] = results_of(plan, resume=keep / f"{folder.name}_{world}.jsonl")["expected_cost"][-1]
+            plan = Plan(number, seed, world, ("expected_cost",), tools=chosen, priors=str(folder))
+            found[pair] = results_of(plan, resume=keep / f"{folder.name}_{world}_{tools}.jsonl")["expected_cost"][-1]
             if time.monotonic() > until:
                 break
         if len(found) == len(PRICES):
@@ -118,20 +122,27 @@ def main() -> None:
     parser.add_argument("--cars", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1811)
     parser.add_argument("--world", default="standard")
+    parser.add_argument("--tools", default="all", choices=("all", "usual"))
     parser.add_argument("--keep", type=Path, default=Path("pareto"))
     parser.add_argument("--minutes", type=float, default=5.0)
     parser.add_argument("--write", type=Path)
     given = parser.parse_args()
     begun = time.process_time()
-    done = worked(given.cars, given.seed, given.world, given.keep, given.minutes)
+    done = worked(given.cars, given.seed, given.world, given.tools, given.keep, given.minutes)
     spent = time.process_time() - begun
     rows = figures(done)
-    head = {"cars": len(done), "asked_for": given.cars, "seed": given.seed, "world": given.world, "invented": True}
+    head = {
+        "cars": len(done),
+        "asked_for": given.cars,
+        "seed": given.seed,
+        "world": given.world,
+        "tools": given.tools,
+        "invented": True,
+    }
     if given.write:
         given.write.write_text(json.dumps({**head, "prices": rows}, indent=1) + "\n", encoding="utf-8")
-    print(
-        f"{len(done)} of {given.cars} cars, seed {given.seed}, {given.world} world; {spent:.0f} s of processor time\n"
-    )
+    where = f"{given.world} world, {given.tools} tools"
+    print(f"{len(done)} of {given.cars} cars, seed {given.seed}, {where}; {spent:.0f} s of processor time\n")
     print(page(rows))
 
 
