@@ -33,7 +33,7 @@ from faultnet.model.sampling import (
 from faultnet.model.setting import Setting
 from faultnet.model.symptoms import NEVER_RULED_OUT
 from faultnet.physics import cranking
-from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC_SHARE
+from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC_SHARE, OHMIC_SHARE_WITHIN
 from faultnet.physics.waveform import HOLD, RISE
 
 HELD_BACK = "held_back"  # the solenoid is fed, with too little to close its contacts: both windings are on
@@ -345,7 +345,7 @@ def start_samples(setting: Setting) -> StartSamples:
     source = factor * setting.source_resistance
     motor = setting.motor_resistance * np.exp(setting.number("motor_resistance_spread") * standard_normal(share[0]))
     unlike = np.exp(setting.number("resistance_split_spread") * standard_normal(share[5]))
-    ohmic = np.clip(OHMIC_SHARE * unlike, 0.3, 0.9) * source
+    ohmic = np.clip(OHMIC_SHARE * unlike, *OHMIC_SHARE_WITHIN) * source
     brush = setting.number("brush_drop_mean") + setting.number("brush_drop_spread") * standard_normal(share[6])
     start = cranking.solve_start(
         emf,

@@ -12,7 +12,7 @@ from faultnet.model.sampling import histogram, low_discrepancy_points, scattered
 from faultnet.model.setting import Setting
 from faultnet.model.starting import EARLY_SHARE
 from faultnet.physics import battery
-from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC_SHARE
+from faultnet.physics.resistance import EARLY_POLARISATION, OHMIC_SHARE, OHMIC_SHARE_WITHIN
 
 
 def _half_rating(at: Workings) -> Array:
@@ -55,13 +55,17 @@ def _sag(at: Workings) -> Array:
     Notes
     -----
     Polarisation grows with the current that flows; a bad cell gives up the rest of what it loses. With no current,
-    nothing sags.
+    nothing sags. By how much batteries lose more or less than the model, and how that is shared out between what acts
+    at once and what builds up, is the same as for the volts that they hold.
     """
-    setting, share = at.setting, low_discrepancy_points(96, 4)
+    setting, share = at.setting, low_discrepancy_points(96, 6)
     factor = bins.SOURCE_FACTOR.at(share[0])[:, None]
     current = flowing(setting, share[1], share[3])[None]
     seconds, time = setting.number("dead_crank_time"), setting.number("bad_cell_time")
-    slow = (1.0 - OHMIC_SHARE) * np.minimum(factor, setting.number("largest_plate_factor")) * setting.source_resistance
+    at_once = OHMIC_SHARE * np.exp(setting.number("resistance_split_spread") * standard_normal(share[4]))
+    unlike = np.exp(setting.number("start_drop_unlike") * standard_normal(share[5]))
+    plates = np.minimum(factor, setting.number("largest_plate_factor")) * setting.source_resistance
+    slow = (1.0 - np.clip(at_once, *OHMIC_SHARE_WITHIN)) * setting.number("start_drop_factor") * unlike * plates
     grown = battery.polarisation_share(seconds) - battery.polarisation_share(1.0)
     later = (1.0 - setting.number("bad_cell_loss_at_once")) * _later_loss(setting, share[2])[:, None, None]
     exhausted = later * (np.exp(-1.0 / time) - np.exp(-seconds / time))

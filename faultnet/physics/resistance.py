@@ -18,6 +18,7 @@ POLARISATION = 1.3  # [V] at 25 degC, full; sum derived from SAE J537, 7.2 V aft
 COLD = 537.0  # [K] derived: makes the load-test table and SAE J537 agree
 
 OHMIC_SHARE = OHMIC / (OHMIC + POLARISATION)
+OHMIC_SHARE_WITHIN = (0.3, 0.9)  # [-] of any battery; estimate
 EARLY_POLARISATION = 0.7  # [-] share there within the first turns of the engine; estimate
 POLARISATION_TIME = 8.0  # [s] derived: EN 50342-1 holds 7.5 V after 10 s where SAE J537 holds 7.2 V after 30 s
 

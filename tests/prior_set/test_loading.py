@@ -139,7 +139,7 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("tests.toml", 'combine = "worst"', 'combine = "best"', "test 'left_something_on'", "worst, average"),
         ("tests.toml", 'quantity = "crank_behaviour"', 'quantity = "table"', "'how_it_turns_over'", "symptoms.csv"),
         ("prior_set.toml", 'estimate = "an', 'guess = "an', "prior_set.toml", "marks"),
-        ("prior_set.toml", 'version = "1.9.0"', "version = 1", "prior_set.toml", "version"),
+        ("prior_set.toml", 'version = "1.10.0"', "version = 1", "prior_set.toml", "version"),
         ("cautions.toml", '"high_voltage"]', '"voltage"]', "cautions.toml, general", "voltage"),
         ("cautions.toml", "[preconditions]", "[before]", "cautions.toml", "preconditions"),
         (

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from faultnet.physics import battery, conductors, cranking
 from faultnet.physics.quantity import Quantity
-from faultnet.physics.resistance import OHMIC_SHARE
+from faultnet.physics.resistance import OHMIC_SHARE, OHMIC_SHARE_WITHIN
 from faultnet.simulation.car.vehicle import VirtualCar
 
 
@@ -100,7 +100,7 @@ def battery_under_load(vehicle: VirtualCar) -> tuple[Quantity, Quantity, Quantit
     factor = factor * (1.0 + vehicle.number("resistance_rise_past_empty") * np.maximum(-vehicle.charge, 0.0))
     total = factor * setting.source_resistance
     share = OHMIC_SHARE * np.exp(vehicle.trait("ohmic_share", vehicle.number("resistance_split_spread")))
-    share = np.clip(share, 0.3, 0.9)
+    share = np.clip(share, *OHMIC_SHARE_WITHIN)
     link = vehicle.value("battery", "link_resistance")
     return emf, share * total + link, (1.0 - share) * total
 

@@ -85,7 +85,8 @@ def sag(vehicle: VirtualCar, rng: np.random.Generator) -> Quantity:
     volts = []
     for seconds in (1.0, vehicle.number("dead_crank_time")):
         circuit = solve_circuit(vehicle, seconds)
-        volts.append(cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds))
+        held = cranking.sustained_after(circuit.posts, circuit.drawn, circuit.polarisation, seconds)
+        volts.append(circuit.emf - (circuit.emf - held) * circuit.unlike)
     return volts[0] - volts[1] + vehicle.scattered(rng, vehicle.number("crank_sag_spread"))
 
 
