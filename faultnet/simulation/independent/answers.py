@@ -18,7 +18,6 @@ from faultnet.simulation.independent.life import (
     SLOW_SHARE,
     fires,
     starts,
-    try_booster,
     usual_speed,
     word_of,
 )
@@ -106,7 +105,7 @@ def _when(car: IndependentCar, rng: Rng) -> str:
     log, total = car.log, dict(car.log.starts)
     failed = list(log.of("failed", "retried", "slow"))
     if not failed:
-        return "at_random"
+        return "at_random" if log.events else "does_not_fail"
     if not log.could_start and len({e.day for e in failed}) <= 1 and total.get("all", 0) and rng.random() < 0.7:
         return "every_time"  # it went dead and stayed dead
     lifts = {c: _lift(c, total, sum(c in e.holds for e in failed), len(failed)) for c in CONDITIONS}
@@ -130,7 +129,7 @@ def _died(car: IndependentCar, rng: Rng) -> str:
 def _jump(car: IndependentCar, rng: Rng) -> str:
     told = list(car.log.of("jumped", "no_help"))
     if not told:
-        return try_booster(car)
+        return "not_tried"
     last = told[-1]
     if last.kind == "no_help":
         return "no_help"
@@ -139,6 +138,8 @@ def _jump(car: IndependentCar, rng: Rng) -> str:
 
 def _after_booster(car: IndependentCar, rng: Rng) -> str:
     """The run that the booster gave: a few minutes or half an hour and more, then stopped and tried again."""
+    if not any(car.log.of("jumped")):
+        raise CannotBeMeasured("skipped")  # nobody has tried
     if not starts(car, helped=True)[0]:
         raise CannotBeMeasured("cannot_reach")
     minutes = float(rng.choice([4.0, 30.0, 60.0]))

@@ -281,14 +281,3 @@ def _start(
     if not helped or dice.happens(GIVES_UP[min(diary.failures - 1, 2)]):
         return True, car
     return False, car
-
-
-def try_booster(car: IndependentCar) -> str:
-    """What a jump start does now, and whether the car starts by itself after a drive and a night: the answer's id."""
-    if not starts(car, helped=True)[0]:
-        return "no_help"
-    after, died = driven(car, 30.0)
-    if died:
-        return "starts_flat_again"
-    after = parked(after, 13.0)
-    return "starts_and_restarts_later" if starts(after)[0] else "starts_flat_again"

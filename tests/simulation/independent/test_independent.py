@@ -396,6 +396,25 @@ def test_the_answers_come_from_what_the_car_did() -> None:
     assert [measure(c, "standing_habit", None, rng).state for c in parked].count("weeks") >= 18
 
 
+def test_nobody_tells_of_what_never_was() -> None:
+    """One in six had given no trouble and "failed at random"; two in three told of a jump start that nobody made.
+
+    A slip may still take an answer for the one beside it.
+    """
+    cars = [draw_independent(catalogue(), 9, n) for n in range(60)]
+    calm = [c for c in cars if not c.log.events]
+    unaided = [c for c in cars if not any(c.log.of("jumped", "no_help"))]
+    rng = np.random.default_rng(1)
+    assert len(calm) >= 5
+    assert len(unaided) >= 25
+    assert np.mean([measure(c, "when_it_fails", None, rng).state == "does_not_fail" for c in calm]) > 0.8
+    assert np.mean([measure(c, "jump_start", None, rng).state == "not_tried" for c in unaided]) > 0.8
+    assert all(measure(c, "after_booster", None, rng).state is None for c in unaided)
+    jumped = [c for c in cars if any(c.log.of("jumped"))]
+    assert np.mean([measure(c, "jump_start", None, rng).state == "not_tried" for c in jumped]) < 0.2
+    assert any(measure(c, "after_booster", None, rng).state for c in jumped)
+
+
 def test_a_car_comes_back_with_its_faults() -> None:
     rng = np.random.default_rng(18)
     one = draw_independent(catalogue(), 19, 1, modes={"starter_cable": "high_resistance"})
