@@ -106,6 +106,47 @@ def test_dying_on_the_road_with_fading_lamps_is_charging_first() -> None:
     assert chance(CHARGING, faded, MILD, CAR) > 1.3 * chance(BATTERY, faded, MILD, CAR)
 
 
+@pytest.mark.parametrize(
+    ("test", "answer"),
+    [
+        ("flat_how_often", "again_and_again"),
+        ("flat_how_often", "never"),
+        ("jump_start", "starts_flat_again"),
+        ("jump_start", "no_help"),
+        ("after_booster", "died_as_leads_came_off"),
+        ("died_while_driving", "lamps_faded_first"),
+        ("lights_at_idle", "dim_always"),
+        ("lights_at_idle", "steady"),
+    ],
+)
+@pytest.mark.parametrize("other", ["belt:lost", "charge_cable:open"])
+def test_a_story_of_no_charge_does_not_tell_which_part_fails_to_give_it(test: str, answer: str, other: str) -> None:
+    """Alternator, belt and the cable between: no charge reaches the battery, and the driver sees the same of each."""
+    told = read(test, answer)
+    assert 0.6 < moved((other,), told) / moved(("alternator:no_output",), told) < 1.7
+
+
+@pytest.mark.parametrize("other", ["positive_joint:slack", "negative_joint:slack", "ground_path:breaks_contact"])
+def test_what_fails_at_random_is_anything_that_comes_and_goes(other: str) -> None:
+    """A loose clamp or strap lets a driver down as a switch with bad contacts does: now and then."""
+    told = read("when_it_fails", "at_random")
+    assert 0.6 < moved((other,), told) / moved(("start_control:intermittent",), told) < 1.7
+
+
+def test_leads_that_pass_by_a_joint_pass_by_the_ground_path() -> None:
+    """A booster's lead goes to the engine: what it gave and what came after is alike for either."""
+    for answer in ("runs_and_restarts", "fails_after_a_drive"):
+        told = read("after_booster", answer)
+        assert 0.6 < moved(("ground_path:high_resistance",), told) / moved(("negative_joint:corroded",), told) < 1.7
+
+
+def test_an_engine_that_stops_at_once_speaks_for_its_own_side() -> None:
+    """Want of spark or fuel stops it at once; want of charge lets the lamps fade first."""
+    told = read("died_while_driving", "cut_out_at_once")
+    assert moved(("engine_running",), told) > 3.0
+    assert moved(CHARGING, told) < 1.0
+
+
 def test_brisk_cranking_without_firing_is_the_engine_side() -> None:
     """Heard by the technician: 0.9."""
     heard = (read("how_it_turns_over", "normal", "ear"), read("fires_when_cranked", "cranks_no_fire", "ear"))
