@@ -515,10 +515,15 @@ def test_trial_answers_with_every_number_and_its_interval(run: Any, tmp_path: Pa
     row = answer["policies"]["flow_chart"]
     for name in answer["definitions"]:
         assert row[name]["low"] <= row[name]["value"] <= row[name]["high"], name
-    assert ElementTree.parse(picture).getroot().tag.endswith("svg")
+    assert set(answer["tables"]) <= set(row)
+    assert set(row["by_component"]["battery"]) == {"brier", "reliability", "resolution", "uncertainty", "skill"}
+    drawn = picture.read_text(encoding="utf-8")
+    assert ElementTree.fromstring(drawn).tag.endswith("svg")
+    assert "flow chart, leading cause" in drawn
     assert len(kept.read_text(encoding="utf-8").splitlines()) == 2
     sheet = run(*given).out
     assert "RIGHT FIRST TIME" in sheet
+    assert "RIGHT AT THE FIRST VISIT" in sheet
     assert max(map(len, sheet.splitlines())) <= 80
 
 

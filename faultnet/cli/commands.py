@@ -304,7 +304,7 @@ def trial(
 ) -> None:
     """Try the advice on virtual cars with known faults, against other ways of working."""
     from faultnet.cli.inputs import listed, read_catalogue, read_tools, write_text
-    from faultnet.cli.trials import progress, trial_answer, trial_sheet
+    from faultnet.cli.trials import curves, progress, trial_answer, trial_sheet
     from faultnet.simulation.scoring.reliability import draw_reliability
     from faultnet.simulation.trial import Plan, run_trial
     from faultnet.simulation.workshop.policies import SHOWN
@@ -316,7 +316,7 @@ def trial(
         rows = run_trial(plan, workers=workers, resume=resume, told=told, client=client)
     answer = trial_answer(plan, rows)
     if svg is not None:
-        write_text(svg, draw_reliability({name: row["reliability"] for name, row in answer["policies"].items()}))
+        write_text(svg, draw_reliability(curves(answer)))
     _show(answer if as_json else trial_sheet(answer))
 
 

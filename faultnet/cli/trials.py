@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
@@ -15,6 +15,9 @@ from faultnet.simulation.workshop.roster import ROSTER
 
 DEFINITIONS = {
     "right_first_time": "the first part bought was at fault, or none was bought and none was needed; Wilson interval",
+    "right_at_first_visit": "no part in vain, no coming back and no fault left; Wilson interval",
+    "right_in_the_end": "given back for good without a fault; Wilson interval",
+    "cars_that_came_back": "cars, not visits; Wilson interval",
     "wrong_parts_per_100": "parts bought that were not at fault, for 100 cars; bootstrap over cars, as are the others",
     "minutes": "hands-on minutes of tests, preparation, repairs and proofs over all visits [min]",
     "cost": "these minutes at the hourly rate, parts, and call-backs when a car was given back with a fault [money]",
@@ -23,9 +26,21 @@ DEFINITIONS = {
     "log_loss": "mean of -ln of the belief in what was so [nat], over the same",
     "calibration_error": "mean distance of belief and frequency in ten classes of equal width, by count, over the same",
     "leading_calibration_error": "the same for the likeliest component of each car alone",
+    "leading_calibration_corrected": "root mean square distance of belief and frequency of the likeliest component of "
+    "each car, in the same classes, less what scatter alone makes of it (Ferro and Fricker 2012)",
+    "leading_belief_less_truth": "mean belief in the likeliest component of each car less how often it was at fault",
+}
+TABLES = {
+    "reliability": "belief, frequency and count in ten classes of equal width, over all components and cars",
+    "leading_reliability": "the same for the likeliest component of each car alone",
+    "by_component": "Brier score of each component, its parts corrected for scatter, and its skill: 1 less its share "
+    "of the score of who knows nothing but how often that component is at fault in these cars",
 }
 SHOWN = (
     ("right first time", "right_first_time", 100.0, "{:.1f} %"),
+    ("right at the first visit", "right_at_first_visit", 100.0, "{:.1f} %"),
+    ("right in the end", "right_in_the_end", 100.0, "{:.1f} %"),
+    ("cars that came back", "cars_that_came_back", 100.0, "{:.1f} %"),
     ("wrong parts, 100 cars", "wrong_parts_per_100", 1.0, "{:.1f}"),
     ("minutes", "minutes", 1.0, "{:.0f}"),
     ("cost", "cost", 1.0, "{:.0f}"),
@@ -34,6 +49,8 @@ SHOWN = (
     ("log loss", "log_loss", 1.0, "{:.3f}"),
     ("calibration error", "calibration_error", 1.0, "{:.3f}"),
     ("  of the leading cause", "leading_calibration_error", 1.0, "{:.3f}"),
+    ("  of the leading cause, less scatter", "leading_calibration_corrected", 1.0, "{:.3f}"),
+    ("  belief in it less truth", "leading_belief_less_truth", 1.0, "{:+.3f}"),
 )
 COUNTED = (("came back", "come_backs"), ("left with a fault", "left_with_fault"), ("too many steps", "looped"))
 
@@ -49,8 +66,16 @@ def trial_answer(plan: Plan, rows: Mapping[str, Row]) -> dict[str, Any]:
         "roster": len(FLEET if plan.world in INDEPENDENT_WORLDS else ROSTER),
         "invented": True,
         "definitions": DEFINITIONS,
+        "tables": TABLES,
         "policies": {name: row.record() for name, row in rows.items()},
     }
+
+
+def curves(answer: Mapping[str, Any]) -> dict[str, list[dict[str, float]]]:
+    """Classes of belief to draw: of all parts, and of the leading cause where it is believed at one half and more."""
+    policies = answer["policies"].items()
+    above = {f"{name}, leading cause": _above_half(row["leading_reliability"]) for name, row in policies}
+    return {name: row["reliability"] for name, row in policies} | above
 
 
 def trial_sheet(answer: Mapping[str, Any]) -> str:
@@ -62,13 +87,17 @@ def trial_sheet(answer: Mapping[str, Any]) -> str:
     )
     blocks = [section(words, _lines(policies, name, scale, form)) for words, name, scale, form in SHOWN]
     counts = [_counts(name, row) for name, row in policies.items()]
+    believed = [line for name, row in policies.items() for line in _believed(name, row)]
+    skills = [_skills(name, row) for name, row in policies.items()]
     notes = [
         wrapped(
             "In brackets: 95 % intervals. A car given back with a fault comes back and the call-back is paid; after "
             f"{MOST_COME_BACKS} call-backs, or {MOST_STEPS} steps, it counts as left with a fault."
         )
     ]
-    return joined((wrapped(head, ""), *blocks, section("Counts of cars", counts), section("Notes", notes)))
+    tables = (("Counts of cars", counts), ("Leading cause, believed at one half and more", believed))
+    rest = (*tables, ("Brier skill of each part (more is better)", skills), ("Notes", notes))
+    return joined((wrapped(head, ""), *blocks, *(section(words, lines) for words, lines in rest)))
 
 
 def _lines(policies: Mapping[str, Any], name: str, scale: float, form: str) -> Iterator[str]:
@@ -81,6 +110,24 @@ def _lines(policies: Mapping[str, Any], name: str, scale: float, form: str) -> I
 
 def _counts(name: str, row: Mapping[str, Any]) -> str:
     return wrapped(f"{name.replace('_', ' ')}: " + ", ".join(f"{words} {row[key]}" for words, key in COUNTED))
+
+
+def _believed(name: str, row: Mapping[str, Any]) -> Iterator[str]:
+    """How often the leading cause was so, in each class of belief above one half."""
+    for told in _above_half(row["leading_reliability"]):
+        so = round(told["frequency"] * told["count"])
+        words = f"mean {told['belief']:.2f}, so in {so} of {told['count']} ({told['frequency']:.2f})"
+        yield f"  {name.replace('_', ' '):<24}{words}"
+
+
+def _above_half(classes: Iterable[dict[str, float]]) -> list[dict[str, float]]:
+    return [told for told in classes if told["belief"] >= 0.5]
+
+
+def _skills(name: str, row: Mapping[str, Any]) -> str:
+    known = {part: told["skill"] for part, told in row["by_component"].items() if told["skill"] is not None}
+    words = (f"{part} {known[part]:.2f}" for part in sorted(known, key=lambda part: -known[part]))
+    return wrapped(f"{name.replace('_', ' ')}: {', '.join(words)}")
 
 
 @contextmanager

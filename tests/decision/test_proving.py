@@ -232,7 +232,7 @@ def test_the_trust_that_a_battery_bought_on_suspicion_would_cost_speaks_for_its_
     seen = (
         SLOW, Reading("left_something_on", state="no"), Reading("charge_idle_voltage", value=14.2),
         Reading("standing_habit", state="hours_or_a_night"), Reading("flat_how_often", state="again_and_again"),
-        Reading("built_in_eye", state="dark"), Reading("dead_crank_sag", value=0.39),
+        Reading("built_in_eye", state="dark"), Reading("dead_crank_sag", value=0.6),
     )  # fmt: skip
     savings = {}
     for costs in (COSTS, replace(COSTS, unproven=1.0)):

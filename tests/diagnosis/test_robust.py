@@ -121,15 +121,22 @@ def test_what_is_left_out_changes_no_odds_to_speak_of() -> None:
 
 
 def test_the_cause_that_a_turn_names_leads_in_a_set_that_is_so_off() -> None:
-    claim = cause_claim(worked("ground_high_resistance"))
-    assert (claim.said, claim.holds, claim.holds_alone) == ("ground_path:high_resistance", False, True)
+    """Of the loose clamp, before it was felt to move: one rate off turns nothing, several do."""
+    whole = load_case("demo:intermittent_no_start")
+    before = replace(whole.visits[-1], entries=whole.visits[-1].entries[:-1])
+    case = replace(whole, visits=(*whole.visits[:-1], before))
+    claim = cause_claim(work_through(case, CATALOGUE, max_faults=FAULTS))
+    assert (claim.said, claim.holds, claim.holds_alone) == ("negative_joint:slack", False, True)
     turn = claim.turns[0]
     assert len(turn.off) > 1
     off = {(o.component, o.mode): o.factor for o in turn.off}
-    there = work_through(load_case("demo:ground_high_resistance"), with_rates(off), max_faults=FAULTS)
-    chances = there.belief.marginals()["ground_path"]
-    modes = [m.id for m in CATALOGUE.component("ground_path").modes]
-    assert turn.leads_to == f"ground_path:{modes[int(chances[1:].argmax()) + 1]}" != claim.said
+    there = work_through(case, with_rates(off), max_faults=FAULTS)
+    chances = {
+        f"{component}:{m.id}": chance
+        for component, own in there.belief.marginals().items()
+        for m, chance in zip(CATALOGUE.component(component).modes[1:], own[1:], strict=True)
+    }
+    assert turn.leads_to == max(chances, key=lambda mode: chances[mode]) != claim.said
 
 
 def test_a_cause_that_holds_leads_at_every_rate_drawn() -> None:

@@ -231,7 +231,7 @@ def test_too_many_parents_are_refused(folder: Path) -> None:
     with (folder / "symptoms.csv").open("a", encoding="utf-8") as table:
         for choice in ("runs_and_restarts", "fails_after_a_drive", "fails_after_minutes", "died_as_leads_came_off"):
             table.write(f"after_booster,drain:heavy,{choice},25,cases,somewhere,estimate,\n")
-    assert "at most 7" in str(refusal(folder))
+    assert "at most 9" in str(refusal(folder))
 
 
 def test_a_table_without_its_leak_is_refused(folder: Path) -> None:

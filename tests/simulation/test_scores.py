@@ -9,10 +9,12 @@ from sklearn.metrics import brier_score_loss
 from sklearn.metrics import log_loss as their_log_loss
 
 from faultnet.simulation.scoring.scores import (
+    brier_parts,
     brier_score,
     calibration_error,
     calibration_interval,
     class_sums,
+    corrected_calibration,
     log_loss,
     mean_interval,
     ratio_interval,
@@ -82,3 +84,41 @@ def test_the_calibration_interval_holds_the_error_of_true_beliefs_that_are_off_b
     found = calibration_interval(np.stack([class_sums(s, t) for s, t in zip(said, true, strict=True)]), rng)
     assert found.low < 0.1 < found.high
     assert found.high - found.low < 0.1
+
+
+def test_reliability_is_nought_on_the_mean_where_beliefs_are_right_and_what_they_are_off_where_not() -> None:
+    """Three cars to a class: what is not corrected says 0.05 of beliefs that are right; the correction takes it out."""
+    rng, said = np.random.default_rng(7), np.repeat([0.65, 0.75, 0.85, 0.95], 3)
+    for off in (0.0, 0.2):
+        plain, corrected = [], []
+        for _ in range(3000):
+            sums = class_sums(said, (rng.random(12) < said - off).astype(float))
+            present = sums[:, sums[2] > 0.0]
+            plain.append(float(np.sum((present[0] - present[1]) ** 2 / present[2]) / 12.0))
+            corrected.append(brier_parts(sums).reliability)
+        error = 3.0 * np.std(corrected) / np.sqrt(len(corrected))
+        assert abs(np.mean(corrected) - off**2) < error < 0.006
+        assert np.mean(plain) > off**2 + 0.04
+
+
+def test_the_parts_make_up_the_score_where_the_beliefs_of_a_class_are_alike() -> None:
+    """The corrections cancel (Ferro and Fricker): reliability less resolution plus uncertainty is the score itself."""
+    rng = np.random.default_rng(8)
+    said = rng.choice([0.15, 0.35, 0.55, 0.95], 200)
+    true = (rng.random(200) < said).astype(float)
+    parts = brier_parts(class_sums(said, true))
+    assert parts.reliability - parts.resolution + parts.uncertainty == pytest.approx(brier_score_loss(true, said))
+
+
+def test_the_corrected_error_is_nought_where_scatter_explains_it_and_its_interval_holds_what_is_so() -> None:
+    rng = np.random.default_rng(9)
+    held = {0.0: 0, 0.25: 0}
+    for off in held:
+        for _ in range(60):
+            said = rng.choice([0.65, 0.75, 0.85, 0.95], 80)
+            true = (rng.random(80) < said - off).astype(float)
+            sums = np.stack([class_sums(s, t) for s, t in zip(said[:, None], true[:, None], strict=True)])
+            found = corrected_calibration(sums, rng)
+            held[off] += found.low <= off <= found.high
+    assert held[0.0] >= 54
+    assert held[0.25] >= 52

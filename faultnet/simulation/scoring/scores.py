@@ -3,6 +3,8 @@
 References
 ----------
 G. W. Brier, Verification of forecasts expressed in terms of probability, Monthly Weather Review 78, 1950 (from memory).
+C. A. T. Ferro and T. E. Fricker, A bias-corrected decomposition of the Brier score, Quarterly Journal of the Royal
+Meteorological Society 138, 2012 (from memory).
 E. B. Wilson, Probable inference, the law of succession, and statistical inference, JASA 22, 1927 (from memory).
 """
 
@@ -47,7 +49,7 @@ def wilson(hits: int, tries: int) -> Interval:
     share, z = hits / tries, NORMAL_95
     middle = (share + z**2 / (2 * tries)) / (1 + z**2 / tries)
     half = z / (1 + z**2 / tries) * float(np.sqrt(share * (1 - share) / tries + z**2 / (4 * tries**2)))
-    return Interval(share, max(0.0, middle - half), min(1.0, middle + half))
+    return Interval(share, min(max(0.0, middle - half), share), max(min(1.0, middle + half), share))
 
 
 def brier_score(said: Array, true: Array) -> float:
@@ -108,6 +110,74 @@ def calibration_error(sums: Array) -> Array:
     """
     said, hits, count = sums[..., 0, :], sums[..., 1, :], sums[..., 2, :]
     return np.asarray(np.abs(said - hits).sum(axis=-1) / np.maximum(count.sum(axis=-1), 1.0))
+
+
+@dataclass(frozen=True)
+class BrierParts:
+    """What a Brier score is made of, each corrected for scatter [-].
+
+    Parameters
+    ----------
+    reliability : float
+        Mean squared distance of belief and frequency, by class: nought is best. Scatter may bring it below nought.
+    resolution : float
+        Mean squared distance of a class's frequency from that of all: the more the better.
+    uncertainty : float
+        Of what is so, whatever is believed.
+    """
+
+    reliability: float
+    resolution: float
+    uncertainty: float
+
+
+def brier_parts(sums: Array) -> BrierParts:
+    """Reliability, resolution and uncertainty of beliefs by class, corrected for the scatter of few beliefs.
+
+    Parameters
+    ----------
+    sums : array, shape (3, classes)
+        Of :func:`class_sums`.
+
+    Notes
+    -----
+    After Ferro and Fricker (from memory): a class of n beliefs with frequency y lies off the truth by
+    y (1 - y) / (n - 1) in the mean square, which is taken from reliability and resolution. A class of one belief p has
+    no scatter that could be seen; p (1 - p) is taken. The score is reliability less resolution plus uncertainty, but
+    for what beliefs of one class differ among themselves.
+
+    Examples
+    --------
+    >>> sums = class_sums(np.array([0.25] * 4 + [0.75] * 4), np.array([0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 0.0]))
+    >>> found = brier_parts(sums)
+    >>> round(found.reliability, 4), round(found.resolution, 4), round(found.uncertainty, 4)
+    (-0.0625, 0.0357, 0.2857)
+    """
+    said, hits, count = sums[:, sums[2] > 0.0]
+    whole, p, y = count.sum(), said / count, hits / count
+    scatter = np.where(count > 1.0, y * (1.0 - y) / np.maximum(count - 1.0, 1.0), p * (1.0 - p))
+    share, mean = count / whole, hits.sum() / whole
+    spread = mean * (1.0 - mean) / max(whole - 1.0, 1.0)
+    return BrierParts(
+        reliability=float(np.sum(share * ((p - y) ** 2 - scatter))),
+        resolution=float(np.sum(share * ((y - mean) ** 2 - scatter)) + spread),
+        uncertainty=float(mean * (1.0 - mean) + spread),
+    )
+
+
+def corrected_calibration(sums: Array, rng: np.random.Generator) -> Interval:
+    """Root of the reliability of cars' class sums, shape (cars, 3, classes), corrected for scatter, with its interval.
+
+    Notes
+    -----
+    The root mean square distance of belief and frequency [-], nought where scatter explains all of it. The interval is
+    the bootstrap's of the square, moved so that its mean is the value: resampling adds scatter of its own.
+    """
+    value = brier_parts(sums.sum(axis=0)).reliability
+    counts = np.stack([np.bincount(row, minlength=len(sums)) for row in resampled(len(sums), rng)])
+    drawn = np.array([brier_parts(found).reliability for found in np.tensordot(counts, sums, axes=1)])
+    moved = np.maximum(drawn - drawn.mean() + value, 0.0)
+    return _between(float(np.sqrt(max(value, 0.0))), np.sqrt(moved))
 
 
 def mean_interval(values: Array, rng: np.random.Generator, scale: float = 1.0) -> Interval:

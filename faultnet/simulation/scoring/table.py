@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
@@ -12,9 +12,11 @@ from faultnet.model.network import Array
 from faultnet.notebook import frame, html_table
 from faultnet.simulation.scoring.scores import (
     Interval,
+    brier_parts,
     brier_score,
     calibration_interval,
     class_sums,
+    corrected_calibration,
     log_loss,
     mean_interval,
     ratio_interval,
@@ -26,8 +28,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 COLUMNS = (
-    *("right_first_time", "wrong_parts_per_100", "minutes", "cost", "tests", "brier", "log_loss"),
-    *("calibration_error", "leading_calibration_error"),
+    *("right_first_time", "right_at_first_visit", "right_in_the_end", "cars_that_came_back", "wrong_parts_per_100"),
+    *("minutes", "cost", "tests", "brier", "log_loss", "calibration_error", "leading_calibration_error"),
+    *("leading_calibration_corrected", "leading_belief_less_truth"),
 )
 AGAINST = "flow_chart"
 
@@ -43,8 +46,10 @@ class Row:
         Call-backs, cars given back for good with a fault, cars that took too many steps.
     against : dict of str to Interval
         Minutes and cost as a share of the flow chart's on the same cars; empty without it.
-    reliability : array, shape (3, classes)
-        Beliefs, hits and count of each class, over all components and cars.
+    reliability, leading : array, shape (3, classes)
+        Beliefs, hits and count of each class, over all components and cars, and of each car's likeliest component.
+    by_component : dict of component to dict of str to float
+        Its Brier score, what that is made of, and its skill.
     """
 
     numbers: dict[str, Interval]
@@ -53,13 +58,17 @@ class Row:
     looped: int
     against: dict[str, Interval]
     reliability: Array
+    leading: Array
+    by_component: dict[str, dict[str, float | None]]
 
     def record(self) -> dict[str, object]:
         """As plain data for JSON, rounded to six digits."""
         numbers = {name: rounded(found) for name, found in self.numbers.items()}
         counts = {"come_backs": self.came_back, "left_with_fault": self.left_with_fault, "looped": self.looped}
         against = {f"{name}_against_flow_chart": rounded(found) for name, found in self.against.items()}
-        return {**numbers, **counts, **against, "reliability": reliability_record(self.reliability)}
+        classes = {"reliability": self.reliability, "leading_reliability": self.leading}
+        pictures = {name: reliability_record(sums) for name, sums in classes.items()}
+        return {**numbers, **counts, **against, **pictures, "by_component": self.by_component}
 
 
 class Results(dict[str, Row]):
@@ -117,14 +126,20 @@ def _row(found: Sequence[CarResult], others: Sequence[CarResult] | None) -> Row:
     rng = np.random.default_rng(1)
     said, true = beliefs_and_truth(found)
     sums = np.stack([class_sums(s, t) for s, t in zip(said, true, strict=True)])
+    leading, over = _leading(said, true)
     numbers = {
-        "right_first_time": wilson(sum(r.right_first_time for r in found), len(found)),
+        "right_first_time": _share(found, lambda r: r.right_first_time),
+        "right_at_first_visit": _share(found, right_at_first_visit),
+        "right_in_the_end": _share(found, lambda r: not r.left_with_fault),
+        "cars_that_came_back": _share(found, lambda r: r.come_backs > 0),
         "wrong_parts_per_100": mean_interval(_column(found, "wrong_parts"), rng, 100.0),
         **{name: mean_interval(_column(found, name), rng) for name in ("minutes", "cost", "tests")},
         "brier": mean_interval(np.array([brier_score(s, t) for s, t in zip(said, true, strict=True)]), rng),
         "log_loss": mean_interval(np.array([log_loss(s, t) for s, t in zip(said, true, strict=True)]), rng),
         "calibration_error": calibration_interval(sums, rng),
-        "leading_calibration_error": calibration_interval(_leading_sums(said, true), rng),
+        "leading_calibration_error": calibration_interval(leading, rng),
+        "leading_calibration_corrected": corrected_calibration(leading, rng),
+        "leading_belief_less_truth": mean_interval(over, rng),
     }
     against = {}
     if others is not None:
@@ -133,7 +148,24 @@ def _row(found: Sequence[CarResult], others: Sequence[CarResult] | None) -> Row:
     came_back, left, looped = (
         sum(int(getattr(r, name)) for r in found) for name in ("come_backs", "left_with_fault", "looped")
     )
-    return Row(numbers, came_back, left, looped, against, sums.sum(axis=0))
+    by_component = {c: _component(said[:, k], true[:, k]) for k, c in enumerate(found[0].beliefs)}
+    return Row(numbers, came_back, left, looped, against, sums.sum(axis=0), leading.sum(axis=0), by_component)
+
+
+def right_at_first_visit(result: CarResult) -> bool:
+    """Whether nothing was bought in vain, the car did not come back and no fault was left in it."""
+    return not (result.wrong_parts or result.come_backs or result.left_with_fault)
+
+
+def _share(found: Sequence[CarResult], holds: Callable[[CarResult], bool]) -> Interval:
+    return wilson(sum(map(holds, found)), len(found))
+
+
+def _component(said: Array, true: Array) -> dict[str, float | None]:
+    """Brier score of one component, what it is made of, and its skill against knowing how often it is at fault."""
+    score, parts = brier_score(said, true), brier_parts(class_sums(said, true))
+    skill = round(1.0 - score / parts.uncertainty, 6) if parts.uncertainty else None
+    return {"brier": round(score, 6), **{k: round(v, 6) for k, v in asdict(parts).items()}, "skill": skill}
 
 
 def _column(found: Sequence[CarResult], name: str) -> Array:
@@ -148,8 +180,10 @@ def beliefs_and_truth(found: Sequence[CarResult]) -> tuple[Array, Array]:
     return said, true
 
 
-def _leading_sums(said: Array, true: Array) -> Array:
-    """Class sums of the likeliest component of each car alone, shape (cars, 3, classes)."""
+def _leading(said: Array, true: Array) -> tuple[Array, Array]:
+    """Class sums of the likeliest component of each car alone, shape (cars, 3, classes), and its belief less truth."""
     rows = np.arange(len(said))
     first = said.argmax(axis=1)
-    return np.stack([class_sums(s, t) for s, t in zip(said[rows, first, None], true[rows, first, None], strict=True)])
+    said, true = said[rows, first], true[rows, first]
+    sums = [class_sums(s, t) for s, t in zip(said[:, None], true[:, None], strict=True)]
+    return np.stack(sums), said - true
