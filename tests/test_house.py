@@ -46,6 +46,7 @@ KNOWN_TO_ENGINE = {
     "faultnet.errors",
     "faultnet.cache",
     "faultnet.cache.cache_folder",
+    "faultnet.cache.keep_file",
     "faultnet.cache.open_kept",
     "faultnet.cache.seal",
 }
