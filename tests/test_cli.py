@@ -516,6 +516,7 @@ def test_trial_answers_with_every_number_and_its_interval(run: Any, tmp_path: Pa
     for name in answer["definitions"]:
         assert row[name]["low"] <= row[name]["value"] <= row[name]["high"], name
     assert set(answer["tables"]) <= set(row)
+    assert sum(own["cars"] for own in row["first_visit"].values()) == 2
     assert set(row["by_component"]["battery"]) == {"brier", "reliability", "resolution", "uncertainty", "skill"}
     drawn = picture.read_text(encoding="utf-8")
     assert ElementTree.fromstring(drawn).tag.endswith("svg")

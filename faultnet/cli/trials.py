@@ -33,6 +33,7 @@ DEFINITIONS = {
 TABLES = {
     "reliability": "belief, frequency and count in ten classes of equal width, over all components and cars",
     "leading_reliability": "the same for the likeliest component of each car alone",
+    "first_visit": "cars, and those right at the first visit: a fault shows then, it is hidden, there is none",
     "by_component": "Brier score of each component, its parts corrected for scatter, and its skill: 1 less its share "
     "of the score of who knows nothing but how often that component is at fault in these cars",
 }
@@ -96,7 +97,13 @@ def trial_sheet(answer: Mapping[str, Any]) -> str:
         )
     ]
     tables = (("Counts of cars", counts), ("Leading cause, believed at one half and more", believed))
-    rest = (*tables, ("Brier skill of each part (more is better)", skills), ("Notes", notes))
+    visits = [_first_visit(name, row) for name, row in policies.items()]
+    rest = (
+        ("Right at the first visit, by whether the fault shows", visits),
+        *tables,
+        ("Brier skill of each part (more is better)", skills),
+        ("Notes", notes),
+    )
     return joined((wrapped(head, ""), *blocks, *(section(words, lines) for words, lines in rest)))
 
 
@@ -110,6 +117,11 @@ def _lines(policies: Mapping[str, Any], name: str, scale: float, form: str) -> I
 
 def _counts(name: str, row: Mapping[str, Any]) -> str:
     return wrapped(f"{name.replace('_', ' ')}: " + ", ".join(f"{words} {row[key]}" for words, key in COUNTED))
+
+
+def _first_visit(name: str, row: Mapping[str, Any]) -> str:
+    told = (f"{words} {own['right']} of {own['cars']}" for words, own in row["first_visit"].items())
+    return wrapped(f"{name.replace('_', ' ')}: {', '.join(told)}")
 
 
 def _believed(name: str, row: Mapping[str, Any]) -> Iterator[str]:

@@ -292,30 +292,37 @@ def test_the_table_is_worked_out_by_hand_on_four_cars() -> None:
 
 
 def test_visits_and_the_leading_cause_are_counted_by_hand_on_five_cars() -> None:
-    """Two are right at the first visit; the likeliest part is believed at 0.9 four times, at 0.6 once and wrongly."""
+    """Two are right at the first visit, one of them without a fault; the likeliest part is at fault in three."""
     ours = [
-        result(0),
-        result(1),
-        result(2, wrong_parts=1),
-        result(3, come_backs=2),
-        result(4, come_backs=3, left_with_fault=True, beliefs={"battery": 0.3, "belt": 0.6}),
+        result(0, shows=True),
+        result(1, faults=(), shows=None, beliefs={"battery": 0.1, "belt": 0.05}),
+        result(2, wrong_parts=1, shows=True),
+        result(3, come_backs=2, shows=False),
+        result(4, come_backs=3, left_with_fault=True, shows=True, beliefs={"battery": 0.3, "belt": 0.6}),
     ]
     row = table({"expected_cost": ours})["expected_cost"]
     value = {name: found.value for name, found in row.numbers.items()}
     assert value["right_at_first_visit"] == pytest.approx(0.4)
     assert value["right_in_the_end"] == pytest.approx(0.8)
     assert value["cars_that_came_back"] == pytest.approx(0.4)
-    assert value["leading_belief_less_truth"] == pytest.approx((4 * (0.9 - 1.0) + 0.6) / 5)
-    squares = (4 * 0.1**2 + (0.6**2 - 0.6 * 0.4)) / 5  # four alike scatter by nought that can be seen, one by p (1 - p)
-    assert value["leading_calibration_corrected"] == pytest.approx(squares**0.5)
+    assert value["leading_belief_less_truth"] == pytest.approx((3 * 0.9 + 0.1 + 0.6 - 3.0) / 5)
+    scatter = 0.1 * 0.9 + 0.6 * 0.4  # of a belief alone in its class p (1 - p); of three that are all so, none
+    assert value["leading_calibration_corrected"] == pytest.approx(
+        ((3 * 0.1**2 + 0.1**2 + 0.6**2 - scatter) / 5) ** 0.5
+    )
     leading = row.record()["leading_reliability"]
     assert leading == [
+        {"belief": 0.1, "frequency": 0.0, "count": 1},
         {"belief": 0.6, "frequency": 0.0, "count": 1},
-        {"belief": 0.9, "frequency": 1.0, "count": 4},
+        {"belief": 0.9, "frequency": 1.0, "count": 3},
     ]
-    assert row.by_component["battery"]["uncertainty"] == 0.0
-    assert row.by_component["battery"]["skill"] is None
-    assert row.by_component["belt"]["brier"] == pytest.approx((4 * 0.1**2 + 0.6**2) / 5)
+    assert row.first_visit == {
+        "shows": {"right": 1, "cars": 3},
+        "hidden": {"right": 0, "cars": 1},
+        "sound": {"right": 1, "cars": 1},
+    }
+    assert row.by_component["belt"]["brier"] == pytest.approx((3 * 0.1**2 + 0.05**2 + 0.6**2) / 5)
+    assert row.by_component["belt"]["skill"] is None
 
 
 def test_the_reliability_plot_has_a_mark_for_every_class_and_policy() -> None:

@@ -109,6 +109,11 @@ class VirtualCar:
         sound = {c.id: c.modes[0].id for c in self.catalogue.components}
         return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
 
+    @property
+    def shows(self) -> bool | None:
+        """Whether one of its faults acts at this visit, which those that come and go may not; None with no fault."""
+        return any(self.active[c] == m for c, m in self.faults) if self.faults else None
+
     def own(self, name: str) -> np.random.Generator:
         """Random numbers of this car for something by name, the same whenever it is asked."""
         return np.random.default_rng(zlib.crc32(f"{name} {sorted(self.traits.items())}".encode()))

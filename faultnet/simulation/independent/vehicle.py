@@ -76,6 +76,11 @@ class IndependentCar:
         sound = {c.id: c.modes[0].id for c in self.catalogue.components}
         return tuple((c, m) for c, m in self.modes.items() if m != sound[c])
 
+    @property
+    def shows(self) -> bool | None:
+        """Whether one of its faults acts at this visit, which those that come and go may not; None with no fault."""
+        return any((c, m) not in COMES_AND_GOES or c in self.showing for c, m in self.faults) if self.faults else None
+
     def now(self, component: str) -> Condition:
         """A component as it acts at this visit."""
         goes = (component, self.modes[component]) in COMES_AND_GOES

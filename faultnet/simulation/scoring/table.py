@@ -33,6 +33,7 @@ COLUMNS = (
     *("leading_calibration_corrected", "leading_belief_less_truth"),
 )
 AGAINST = "flow_chart"
+SHOWING = (("shows", True), ("hidden", False), ("sound", None))
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +51,8 @@ class Row:
         Beliefs, hits and count of each class, over all components and cars, and of each car's likeliest component.
     by_component : dict of component to dict of str to float
         Its Brier score, what that is made of, and its skill.
+    first_visit : dict of str to dict of str to int
+        Cars and those right at the first visit: of those whose fault shows then, whose is hidden, and without one.
     """
 
     numbers: dict[str, Interval]
@@ -60,6 +63,7 @@ class Row:
     reliability: Array
     leading: Array
     by_component: dict[str, dict[str, float | None]]
+    first_visit: dict[str, dict[str, int]]
 
     def record(self) -> dict[str, object]:
         """As plain data for JSON, rounded to six digits."""
@@ -68,7 +72,8 @@ class Row:
         against = {f"{name}_against_flow_chart": rounded(found) for name, found in self.against.items()}
         classes = {"reliability": self.reliability, "leading_reliability": self.leading}
         pictures = {name: reliability_record(sums) for name, sums in classes.items()}
-        return {**numbers, **counts, **against, **pictures, "by_component": self.by_component}
+        tables = {"by_component": self.by_component, "first_visit": self.first_visit}
+        return {**numbers, **counts, **against, **pictures, **tables}
 
 
 class Results(dict[str, Row]):
@@ -149,12 +154,27 @@ def _row(found: Sequence[CarResult], others: Sequence[CarResult] | None) -> Row:
         sum(int(getattr(r, name)) for r in found) for name in ("come_backs", "left_with_fault", "looped")
     )
     by_component = {c: _component(said[:, k], true[:, k]) for k, c in enumerate(found[0].beliefs)}
-    return Row(numbers, came_back, left, looped, against, sums.sum(axis=0), leading.sum(axis=0), by_component)
+    return Row(
+        numbers,
+        came_back,
+        left,
+        looped,
+        against,
+        sums.sum(axis=0),
+        leading.sum(axis=0),
+        by_component,
+        _first_visit(found),
+    )
 
 
 def right_at_first_visit(result: CarResult) -> bool:
     """Whether nothing was bought in vain, the car did not come back and no fault was left in it."""
     return not (result.wrong_parts or result.come_backs or result.left_with_fault)
+
+
+def _first_visit(found: Sequence[CarResult]) -> dict[str, dict[str, int]]:
+    groups = {name: [r for r in found if r.shows is shows] for name, shows in SHOWING}
+    return {name: {"right": sum(map(right_at_first_visit, own)), "cars": len(own)} for name, own in groups.items()}
 
 
 def _share(found: Sequence[CarResult], holds: Callable[[CarResult], bool]) -> Interval:

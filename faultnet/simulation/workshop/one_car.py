@@ -37,6 +37,8 @@ class CarResult:
         Belief that it is at fault, when testing first stopped [-].
     course : tuple of str
         What was done, in order.
+    shows : bool or None
+        Whether one of its faults acted as it was brought in; None with no fault.
     """
 
     car: int
@@ -52,6 +54,7 @@ class CarResult:
     looped: bool
     beliefs: dict[str, float]
     course: tuple[str, ...]
+    shows: bool | None = None
 
     def record(self) -> dict[str, Any]:
         """As plain data for a line of JSON."""
@@ -144,4 +147,5 @@ def _result(drawn: Drawn, job: Job, said: dict[str, float]) -> CarResult:
         job.looped,
         said,
         tuple(_course(job.case)),
+        drawn.vehicle.shows,
     )
