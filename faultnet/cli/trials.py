@@ -87,21 +87,20 @@ def trial_sheet(answer: Mapping[str, Any]) -> str:
         f"{'by the base rates' if answer['draw'] == 'priors' else 'evenly over modes'}. All cars are invented."
     )
     blocks = [section(words, _lines(policies, name, scale, form)) for words, name, scale, form in SHOWN]
-    counts = [_counts(name, row) for name, row in policies.items()]
-    believed = [line for name, row in policies.items() for line in _believed(name, row)]
-    skills = [_skills(name, row) for name, row in policies.items()]
     notes = [
         wrapped(
             "In brackets: 95 % intervals. A car given back with a fault comes back and the call-back is paid; after "
             f"{MOST_COME_BACKS} call-backs, or {MOST_STEPS} steps, it counts as left with a fault."
         )
     ]
-    tables = (("Counts of cars", counts), ("Leading cause, believed at one half and more", believed))
-    visits = [_first_visit(name, row) for name, row in policies.items()]
     rest = (
-        ("Right at the first visit, by whether the fault shows", visits),
-        *tables,
-        ("Brier skill of each part (more is better)", skills),
+        ("Right at the first visit, by whether the fault shows", [_first_visit(*told) for told in policies.items()]),
+        ("Counts of cars", [_counts(*told) for told in policies.items()]),
+        (
+            "Leading cause, believed at one half and more",
+            [line for told in policies.items() for line in _believed(*told)],
+        ),
+        ("Brier skill of each part (more is better)", [_skills(*told) for told in policies.items()]),
         ("Notes", notes),
     )
     return joined((wrapped(head, ""), *blocks, *(section(words, lines) for words, lines in rest)))

@@ -22,6 +22,7 @@ from faultnet.inference.corners import Doubtful
 from faultnet.model.network import Array
 from faultnet.prior_set import load_catalogue
 from tests.decision.test_choosing import HALF, NOTHING, TELLS, decision_state
+from tests.diagnosis.test_robust import less_last_entry
 
 COSTS = load_costs()
 
@@ -31,11 +32,7 @@ FRAGILE = "key_off_drain, less its last entry"  # what fell as a fuse was pulled
 
 @lru_cache(maxsize=3)
 def weighed(name: str) -> Weighed:
-    demo, _, less = name.partition(",")
-    case = load_case(f"demo:{demo}")
-    if less:
-        last = replace(case.visits[-1], entries=case.visits[-1].entries[:-1])
-        case = replace(case, visits=(*case.visits[:-1], last))
+    case = less_last_entry("key_off_drain") if name == FRAGILE else load_case(f"demo:{name}")
     return weigh(work_through(case, load_catalogue()), COSTS, tools=USUAL_TOOLS)
 
 

@@ -54,6 +54,13 @@ def worked(name: str) -> Worked:
     return work_through(case_named(name), CATALOGUE, max_faults=FAULTS)
 
 
+def less_last_entry(name: str) -> Case:
+    """A demo case before its last entry."""
+    case = load_case(f"demo:{name}")
+    before = replace(case.visits[-1], entries=case.visits[-1].entries[:-1])
+    return replace(case, visits=(*case.visits[:-1], before))
+
+
 def with_rates(factors: dict[tuple[str, str], float]) -> Catalogue:
     """The shipped set with the odds of some faults beside a sound part multiplied."""
     rates = dict(CATALOGUE.base_rates)
@@ -122,9 +129,7 @@ def test_what_is_left_out_changes_no_odds_to_speak_of() -> None:
 
 def test_the_cause_that_a_turn_names_leads_in_a_set_that_is_so_off() -> None:
     """Of the loose clamp, before it was felt to move: one rate off turns nothing, several do."""
-    whole = load_case("demo:intermittent_no_start")
-    before = replace(whole.visits[-1], entries=whole.visits[-1].entries[:-1])
-    case = replace(whole, visits=(*whole.visits[:-1], before))
+    case = less_last_entry("intermittent_no_start")
     claim = cause_claim(work_through(case, CATALOGUE, max_faults=FAULTS))
     assert (claim.said, claim.holds, claim.holds_alone) == ("negative_joint:slack", False, True)
     turn = claim.turns[0]

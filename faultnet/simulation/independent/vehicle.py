@@ -79,12 +79,15 @@ class IndependentCar:
     @property
     def shows(self) -> bool | None:
         """Whether one of its faults acts at this visit, which those that come and go may not; None with no fault."""
-        return any((c, m) not in COMES_AND_GOES or c in self.showing for c, m in self.faults) if self.faults else None
+        return any(self._acts(c) for c, _ in self.faults) if self.faults else None
 
     def now(self, component: str) -> Condition:
         """A component as it acts at this visit."""
-        goes = (component, self.modes[component]) in COMES_AND_GOES
-        return self.calm[component] if goes and component not in self.showing else self.parts[component]
+        return self.parts[component] if self._acts(component) else self.calm[component]
+
+    def _acts(self, component: str) -> bool:
+        """Whether the mode of a component acts at this visit."""
+        return component in self.showing or (component, self.modes[component]) not in COMES_AND_GOES
 
     @property
     def acid(self) -> float:
