@@ -11,6 +11,8 @@ from faultnet.case.types import Case
 from faultnet.decision.choosing import (
     CHOSEN,
     CRITERIA,
+    Choice,
+    check_worth_doing,
     choose,
     companions,
     shared_price,
@@ -70,7 +72,7 @@ class Decision:
         That this repair is the whole cure [-].
     founded : bool
         Whether that is likely enough to do it without another test; never to give back a car at which nothing was
-        looked at.
+        looked at, nor to repair a part while a check that the trade names for it is open and worth its time.
     proof : str
         How to prove it, in words.
     because : str
@@ -248,7 +250,7 @@ def weigh(worked: Worked, costs: Costs, *, tools: Collection[str] | None = None,
     if tests:
         together = companions(state, worth, order[0])
         tests = (replace(tests[0], together=tuple(together)), *tests[1:])
-    return Weighed(worked, state, tests, _decision(worked, costs, state, tests, found, tools, choice.least), found)
+    return Weighed(worked, state, tests, _decision(worked, costs, state, tests, found, tools, choice), found)
 
 
 def decision_state(
@@ -283,12 +285,12 @@ def _decision(
     tests: tuple[NextTest, ...],
     found: Ranked,
     tools: Collection[str] | None,
-    least: float,
+    choice: Choice,
 ) -> Decision:
     name, cure = state.first_repair()
     best = max(tests, key=lambda t: (t.saving, t.test), default=None)
     urgent = bool(found.urgent) and bool(tests) and tests[0].test == found.urgent
-    stop = not urgent and (best is None or best.saving <= least)
+    stop = not urgent and (best is None or best.saving <= choice.least)
     shown = best if stop or not tests else tests[0]
     give_back = name == GIVE_BACK
     looked = is_looked_at(worked.case, worked.catalogue)
@@ -299,21 +301,25 @@ def _decision(
         name, act = instead
         cure = state.chance_of_cure(name)
         give_back = unfounded = False
-    founded = costs.founded(cure) and not unfounded
+    check = "" if stop or give_back else check_worth_doing(state, choice.worth, name, choice.least)
+    founded = costs.founded(cure) and not unfounded and not check
     nothing = UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
+    label = nothing if give_back else _repair_words(worked, name, act)
+    waiting = label if check and costs.founded(cure) else ""
     return Decision(
         stop=stop,
         repair=None if give_back else name,
         act=act,
-        label=nothing if give_back else _repair_words(worked, name, act),
+        label=label,
         expected_cost=round(state.cost_now(), 2),
         chance_of_cure=round(cure, 4),
         founded=founded,
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, shown, costs, surer=founded and not give_back, unfounded=unfounded, urgent=urgent),
+        because=_because(stop, shown, costs, surer=founded and not give_back, unfounded=unfounded, urgent=urgent)
+        + _check_words(waiting, check, shown, tests),
         cannot_tell=_cannot_tell(worked, state, tests, tools) if stop else "",
         currency=costs.currency,
-        would_need=_would_need(worked, costs, best, least, found),
+        would_need=_would_need(worked, costs, best, choice.least, found),
         not_now=tuple(forbid.words for forbid in found.standing),
         minutes=0.0 if give_back else costs.minutes(name),
         hardly=not give_back and costs.hardly(cure),
@@ -406,6 +412,14 @@ def _because(stop: bool, best: NextTest | None, costs: Costs, *, surer: bool, un
         return f"{best.label} comes first: nothing else is safe before it."
     before = "To be surer: " if surer else ""
     return f"{before}{best.label} tells most for its time ({worth_words(best, costs.currency)})."
+
+
+def _check_words(waiting: str, check: str, shown: NextTest | None, tests: tuple[NextTest, ...]) -> str:
+    """That a repair, likely as it is, waits for its open check, where that is not the test to do next."""
+    if not waiting or shown is None or check in ("", shown.test):
+        return ""
+    test = next(t for t in tests if t.test == check)
+    return f" {waiting} waits for its check: {test.label} ({minutes_words(test.minutes)})."
 
 
 def _cannot_tell(

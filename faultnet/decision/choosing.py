@@ -121,6 +121,26 @@ def _is_worth_doing(worth: Mapping[str, Worth], least: float) -> bool:
     return max((w.saving for w in worth.values()), default=least - 1.0) > least
 
 
+def check_worth_doing(state: DecisionState, worth: Mapping[str, Worth], repair: str, least: float) -> str:
+    """The open check named for a part that is most worth doing before it is repaired; empty where none is.
+
+    Parameters
+    ----------
+    state : DecisionState
+    worth : mapping of test id to Worth
+    repair : str
+    least : float
+        What a test must save to be worth doing [money].
+
+    Notes
+    -----
+    A part that nobody needs to doubt any more is bought without: its check saves nothing then.
+    """
+    named = () if state.checks is None else state.checks.open_checks.get(repair, ())
+    serving = {t for check in named for t in check if t in worth and worth[t].saving > least}
+    return max(serving, key=lambda t: (worth[t].saving, t), default="")
+
+
 @dataclass(frozen=True)
 class Choice:
     """The tests in the order in which they are proposed, and whether one of them is worth doing.

@@ -56,7 +56,7 @@ ONCE_IN_A_VISIT = (
 )  # stay as they are once a test asked for them
 WHILE_IT_RUNS = ("engine_runs", "engine_warm", "booster")
 FROM_TEST_TO_TEST = ("modules_asleep", "battery_out_of_circuit")  # hold for a test that follows at once
-DRAW = "key_off_current"
+DRAW, POSTS = "key_off_current", "rest_voltage"
 
 
 def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
@@ -251,8 +251,27 @@ def _met(need: str, visit: Visit, effects: tuple[str, ...], catalogue: Catalogue
     return False
 
 
-def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None) -> dict[str, bool]:
-    """Whether needs can be met with what the car can do now and the tools at hand; those left out always can.
+@dataclass(frozen=True)
+class Reach:
+    """Whether needs can be met with what the car can do and the tools at hand; those left out always can.
+
+    Parameters
+    ----------
+    now : mapping of need to bool
+    charged : mapping of need to bool
+        The same once the battery has been charged.
+    """
+
+    now: Mapping[str, bool]
+    charged: Mapping[str, bool]
+
+    def can(self, need: str, *, charged: bool = False) -> bool:
+        """Whether a need can be met, for a test that has the battery charged first if so said."""
+        return (self.charged if charged else self.now).get(need, True)
+
+
+def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None) -> Reach:
+    """Whether needs can be met with what the car can do now and the tools at hand.
 
     Parameters
     ----------
@@ -261,15 +280,32 @@ def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None
     tools : collection of str, optional
         Every tool when None.
 
+    Notes
+    -----
+    A car that another battery may help to start may turn over once its own is charged, which nobody does before the
+    posts were read; one that is silent at a battery that is not flat is not charged to see whether it does.
+
     Examples
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> dead = Case(Car(Battery(600.0)), (Visit((Reading("how_it_turns_over", state="nothing"),)),))
-    >>> out_of_reach(("engine_runs", "helper"), within_reach(dead, load_catalogue(), None))
+    >>> dead = Visit((Reading("how_it_turns_over", state="nothing"),))
+    >>> out_of_reach(("engine_runs", "helper"), within_reach(Case(Car(Battery(600.0)), (dead,)), load_catalogue(), None))
     ('engine_runs',)
+    >>> flat = replace(dead, entries=(*dead.entries, Reading("rest_voltage", value=9.0)))
+    >>> reach = within_reach(Case(Car(Battery(600.0)), (flat,)), load_catalogue(), None)
+    >>> out_of_reach(("engine_turns",), reach), out_of_reach(("engine_turns", "battery_charged"), reach)
+    (('engine_turns',), ())
     """
-    can = ability(case.visits[-1], catalogue)
+    visit = case.visits[-1]
+    can = ability(visit, catalogue)
+    worth_charging = can.booster and was_read(catalogue.test(POSTS), visit, catalogue)
+    charged = ability(replace(visit, entries=(*visit.entries, Act("charge"))), catalogue) if worth_charging else can
+    return Reach(*(_met_by(able, case, catalogue, tools) for able in (can, charged)))
+
+
+def _met_by(can: Ability, case: Case, catalogue: Catalogue, tools: Collection[str] | None) -> dict[str, bool]:
+    """Whether needs can be met by a car that can do so much, with the tools at hand."""
     return {
         "starter_cranks": can.tries is not False,
         "engine_turns": can.turns is not False,
@@ -284,9 +320,10 @@ def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None
     }
 
 
-def out_of_reach(needs: Collection[str], reach: Mapping[str, bool]) -> tuple[str, ...]:
-    """Which needs cannot be met, by :func:`within_reach`."""
-    return tuple(need for need in needs if not reach.get(need, True))
+def out_of_reach(needs: Collection[str], reach: Reach) -> tuple[str, ...]:
+    """Which needs of a test cannot be met, by :func:`within_reach`."""
+    charged = "battery_charged" in needs
+    return tuple(need for need in needs if not reach.can(need, charged=charged))
 
 
 def _draws(case: Case, catalogue: Catalogue) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -14,6 +14,7 @@ from faultnet.diagnosis.course import Course, Present
 from faultnet.diagnosis.leading import Leading, chances_once_prepared, is_surely_charged, leading_by_now
 from faultnet.diagnosis.models import Model
 from faultnet.diagnosis.needs import (
+    Reach,
     done_in,
     is_open,
     minutes_for,
@@ -108,7 +109,7 @@ def rank(
 
 
 def _lacking(
-    test: Test, needs: tuple[str, ...], reach: Mapping[str, bool], catalogue: Catalogue, tools: Collection[str] | None
+    test: Test, needs: tuple[str, ...], reach: Reach, catalogue: Catalogue, tools: Collection[str] | None
 ) -> tuple[str, ...]:
     """What keeps a test from being done now, in words: needs that cannot be met, and tools."""
     lacking = tuple(catalogue.preconditions[n] for n in out_of_reach(needs, reach))

@@ -198,7 +198,7 @@ def acts_without_repair(played: Played) -> list[ActSpec]:
     return [
         a
         for a in catalogue.acts
-        if a.kind in PREPARING and not is_forbidden(a.does, standing) and reach.get(ACT_NEEDS.get(a.id, ""), True)
+        if a.kind in PREPARING and not is_forbidden(a.does, standing) and reach.can(ACT_NEEDS.get(a.id, ""))
     ]
 
 
@@ -245,7 +245,7 @@ def _check_act(played: Played, spec: ActSpec, kinds: tuple[str, ...]) -> None:
     if spec.kind not in kinds:
         raise EntryError(f"{spec.label}: this is a repair", to_do="say on which part, and how sure you are")
     need = ACT_NEEDS.get(spec.id, "")
-    if not within_reach(played.case, played.shop.catalogue, played.shop.tools).get(need, True):
+    if not within_reach(played.case, played.shop.catalogue, played.shop.tools).can(need):
         raise EntryError(f"{spec.label}: the car or the tools do not allow it now", expected=need.replace("_", " "))
     _refuse_forbidden(played, spec.label, frozenset(spec.does))
 
