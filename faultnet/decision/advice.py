@@ -72,7 +72,8 @@ class Decision:
         That this repair is the whole cure [-].
     founded : bool
         Whether that is likely enough to do it without another test; never to give back a car at which nothing was
-        looked at, nor to repair a part while a check that the trade names for it is open and worth its time.
+        looked at, nor to repair a part while a check that the trade names for it is open and worth its time, nor while
+        a look must come before anything is done.
     proof : str
         How to prove it, in words.
     because : str
@@ -302,7 +303,7 @@ def _decision(
         cure = state.chance_of_cure(name)
         give_back = unfounded = False
     check = "" if stop or give_back else check_worth_doing(state, choice.worth, name, choice.least)
-    founded = costs.founded(cure) and not unfounded and not check
+    founded = costs.founded(cure) and not unfounded and not check and not urgent
     nothing = UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
     label = nothing if give_back else _repair_words(worked, name, act)
     waiting = label if check and costs.founded(cure) else ""

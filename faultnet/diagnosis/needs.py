@@ -289,11 +289,11 @@ def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None
     --------
     >>> from faultnet.case.types import Battery, Car
     >>> from faultnet.prior_set import load_catalogue
-    >>> dead = Visit((Reading("how_it_turns_over", state="nothing"),))
-    >>> out_of_reach(("engine_runs", "helper"), within_reach(Case(Car(Battery(600.0)), (dead,)), load_catalogue(), None))
+    >>> car, dead = Car(Battery(600.0)), Visit((Reading("how_it_turns_over", state="nothing"),))
+    >>> out_of_reach(("engine_runs", "helper"), within_reach(Case(car, (dead,)), load_catalogue(), None))
     ('engine_runs',)
     >>> flat = replace(dead, entries=(*dead.entries, Reading("rest_voltage", value=9.0)))
-    >>> reach = within_reach(Case(Car(Battery(600.0)), (flat,)), load_catalogue(), None)
+    >>> reach = within_reach(Case(car, (flat,)), load_catalogue(), None)
     >>> out_of_reach(("engine_turns",), reach), out_of_reach(("engine_turns", "battery_charged"), reach)
     (('engine_turns',), ())
     """

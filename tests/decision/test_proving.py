@@ -273,3 +273,50 @@ def test_a_check_up_looks_at_the_battery_at_rest_under_a_load_and_while_it_charg
     assert read >= {"rest_voltage", "crank_minimum", "charge_idle_voltage"}
     assert found.decision.stop
     assert found.decision.repair is None
+
+
+FLAT = (Reading("how_it_turns_over", state="nothing"), Reading("rest_voltage", value=7.6))
+SUMMER, FROST = Conditions(air_temperature=34.0), Conditions(air_temperature=-8.0)
+SMALL = Car(Battery(430.0, "EN", "enhanced_flooded", age=2.5), "petrol", 0.9, 2, 110.0, climate="hot")
+
+
+def flat_car(*entries: Entry, car: Car = SMALL, conditions: Conditions = SUMMER) -> Weighed:
+    visit = Visit((*FLAT, *entries), conditions)
+    return weigh(work_through(Case(car, (visit,)), CATALOGUE), COSTS, tools=USUAL_TOOLS)
+
+
+def test_no_battery_is_condemned_before_it_was_charged_and_loaded() -> None:
+    """As likely as not the whole cure, it waits for its check, which is named; once it failed there, it leads.
+
+    Common practice, no source. The car that was left to stand in the heat is invented.
+    """
+    flat = flat_car().decision
+    assert (flat.repair, flat.stop, flat.founded, flat.leads) == ("battery", False, False, False)
+    assert COSTS.founded(flat.chance_of_cure)
+    assert flat.because.endswith(
+        "Battery: replace the part waits for its check: Cranking voltage with fuel or ignition disabled (19 min)."
+    )
+    loaded = Act("charge"), Act("disable_fuel"), Reading("dead_crank_level", value=8.6)
+    failed = flat_car(*loaded).decision
+    assert (failed.repair, failed.founded, failed.leads) == ("battery", True, True)
+    assert "waits" not in failed.because
+
+
+def test_a_battery_that_is_surely_at_fault_waits_for_nothing() -> None:
+    """Five good cells and a dead one at rest, by the hydrometer: the load would tell nothing more (common practice)."""
+    seen = Reading("rest_voltage", value=10.45), Reading("hydrometer_spread", value=0.12)
+    weighed = weigh(work_through(Case(Car(Battery(600.0, age=4.0)), (Visit(seen),)), CATALOGUE), COSTS)
+    assert weighed.state.checks is not None
+    assert "battery" in weighed.state.checks.open_checks
+    assert (weighed.decision.repair, weighed.decision.leads) == ("battery", True)
+
+
+@pytest.mark.parametrize("conditions", [SUMMER, FROST], ids=["summer", "frost"])
+def test_nothing_leads_while_ice_has_to_be_looked_for(conditions: Conditions) -> None:
+    """A nearly flat battery in the frost is looked at before anything is done, replaced or charged."""
+    car = Car(Battery(600.0, "EN", age=8.0), "petrol", 1.6, 4, 90.0)
+    flat = replace(FLAT[1], value=10.4)
+    case = Case(car, (Visit((FLAT[0], flat), conditions),))
+    weighed = weigh(work_through(case, CATALOGUE), COSTS, tools=USUAL_TOOLS)
+    assert bool(weighed.found.urgent) is (conditions is FROST)
+    assert not weighed.decision.leads

@@ -25,6 +25,8 @@ MILD, FROST = (
     Conditions(air_temperature=12.0, hours_standing=10.0),
     Conditions(air_temperature=-10.0, hours_standing=12),
 )
+HOT_SMALL = Car(Battery(430.0, "EN", "enhanced_flooded", age=2.5), "petrol", 0.9, 2, 110.0, climate="hot")
+SUMMER = Conditions(air_temperature=34.0)
 BROUGHT_IN = Visit()
 VOLTMETER = frozenset({"voltmeter"})
 SHOP = None  # every tool
@@ -125,6 +127,27 @@ SITUATIONS = (
         MINUTE | {"control_terminal_voltage"},
         DEAR,
         RUNNING | TURNING | DROPS | {"crank_current"},
+    ),
+    Situation(
+        "nothing at all, the posts are flat",
+        "what is flat is charged before anything is held against it, and then it may well turn over: cranked with the "
+        "fuel off it is loaded by a voltmeter alone. What reads it while it cranks now cannot be done",
+        (DEAD, read("rest_voltage", 7.6)),
+        MINUTE | {"charge_idle_voltage"},
+        {"hold_after_charge", "half_rating_load"},
+        TURNING - {"dead_crank_level"} | DROPS,
+        {"dead_crank_level"},
+        car=HOT_SMALL,
+        conditions=SUMMER,
+    ),
+    Situation(
+        "nothing at all, the posts are flat, no charger",
+        "without a charger it stays flat, and a starter that does not turn cannot load the battery",
+        (DEAD, read("rest_voltage", 7.6)),
+        never=TURNING | DROPS,
+        tools=frozenset({"voltmeter", "torch", "jump leads"}),
+        car=HOT_SMALL,
+        conditions=SUMMER,
     ),
     Situation(
         "nothing at all, the posts are full",
