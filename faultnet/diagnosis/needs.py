@@ -67,10 +67,13 @@ def is_open(test: Test, case: Case, catalogue: Catalogue) -> bool:
     What the driver alone can answer is asked once in a case: asked again, the answer is the same. What was seen, heard
     or felt stays so until something is mended; a number may have moved with any act that changes the car, and it may
     be measured a second time, in case the first was a slip. What could not be measured is not asked for again until
-    then: whoever cannot do the best test would be asked for it for ever.
+    then: whoever cannot do the best test would be asked for it for ever. What came of something is asked once that was
+    told.
     """
     entries = [e for v in case.visits for e in v.entries]
     if test.instruments == ("question",) and any(_settles(e, test) for e in entries):
+        return False
+    if test.asked_after and not any(_says(e, name, word) for e in entries for name, word in test.asked_after):
         return False
     answered_with = catalogue.answered_with.get(test.id, ())
     if any(_says(e, other, choice) for other, choice, _ in answered_with for e in entries):
@@ -129,8 +132,10 @@ def without_told_twice(visit: Visit, catalogue: Catalogue) -> Visit:
     return visit if entries == visit.entries else replace(visit, entries=entries)
 
 
-def _says(entry: Entry, test: str, state: str) -> bool:
-    return isinstance(entry, Reading) and (entry.test, entry.state) == (test, state)
+def _says(entry: Entry, name: str, word: str) -> bool:
+    """Whether an entry is a test answered so, or an act with that outcome."""
+    said = (entry.test, entry.state) if isinstance(entry, Reading) else (entry.act, entry.outcome)
+    return said == (name, word)
 
 
 def was_read(test: Test, visit: Visit, catalogue: Catalogue) -> bool:

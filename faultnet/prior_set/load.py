@@ -106,7 +106,8 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
     numbers = records.spreads(spreads)
     factor, floor = (numbers[name].value for name in ("roughly_factor", "roughly_floor"))
     known_tests = tuple(_worst_first(records.test(row), texts["cautions"]) for row in tests)
-    records.check_told(tests, known_tests)
+    acts = merged_entries(folders, "acts.toml", "act")
+    records.check_told(tests, known_tests, {row.text("id") for row in acts})
     catalogue = Catalogue(
         fingerprint=_fingerprint(folders),
         **about,
@@ -116,9 +117,7 @@ def _load(folders: tuple[Path, ...], state: tuple[tuple[int, int], ...]) -> Cata
         complaints=tuple(
             records.complaint(row, known_tests) for row in merged_if_any(folders, "tests.toml", "complaint")
         ),
-        acts=tuple(
-            _worst_first(records.act(row), texts["cautions"]) for row in merged_entries(folders, "acts.toml", "act")
-        ),
+        acts=tuple(_worst_first(records.act(row), texts["cautions"]) for row in acts),
         instruments=tuple(
             replace(entry, roughly_factor=factor, roughly_floor=floor)
             for entry in records.instruments(_rows(folders, "instruments"))

@@ -10,6 +10,7 @@ from faultnet.prior_set.tables import LARGEST, Row, identified
 from faultnet.prior_set.types import (
     CONDITIONS,
     MARKS,
+    OUTCOMES,
     WORKINGS,
     ActSpec,
     BaseRate,
@@ -162,6 +163,7 @@ def test(row: Row) -> Test:
         does=_workings(row),
         forbids=_forbids(row),
         tells=_tells(row),
+        asked_after=_asked_after(row),
     )
 
 
@@ -204,10 +206,22 @@ def _tells(row: Row) -> tuple[tuple[str, str, str], ...]:
     return tuple((choice, *str(other).split("=", 1)) for choice, other in told.items())
 
 
-def check_told(rows: Sequence[Row], tests: Sequence[Test]) -> None:
-    """Refuse a test that tells what no other can say."""
+def _asked_after(row: Row) -> tuple[tuple[str, str], ...]:
+    """Return what has to be told before a test is asked."""
+    told = [entry.split("=") for entry in row.texts("asked_after")]
+    if not all(len(parts) == 2 for parts in told):
+        raise row.wrong("asked_after", row.texts("asked_after"), 'a list of "test=choice" or "act=outcome"')
+    return tuple((name, word) for name, word in told)
+
+
+def check_told(rows: Sequence[Row], tests: Sequence[Test], acts: Collection[str]) -> None:
+    """Refuse a test that tells what no other can say, or that is asked after what nobody can tell."""
     known = {(test.id, choice) for test in tests for choice in ("", *(choice for choice, _ in test.choices))}
+    done = {(act, outcome) for act in acts for outcome in OUTCOMES}
     for row, test in zip(rows, tests, strict=True):
+        for name, word in test.asked_after:
+            if not word or (name, word) not in known | done:
+                raise row.wrong("asked_after", f"{name}={word}", "a test and one of its choices, or an act's outcome")
         for _, other, state in test.tells:
             if (other, state) not in known:
                 raise row.wrong("tells", f"{other}={state}", "another test and one of its choices")

@@ -12,6 +12,7 @@ from typing import Literal
 Mark = Literal["published", "secondary", "memory", "practice", "derived", "estimate"]
 MARKS: tuple[str, ...] = ("published", "secondary", "memory", "practice", "derived", "estimate")
 CONDITIONS: tuple[str, ...] = ("vibration", "heat", "cold", "damp", "standing")
+OUTCOMES: tuple[str, ...] = ("cured", "better", "no_change")  # what an act may be said to have done
 WORKINGS: tuple[str, ...] = ("cranks", "charges", "jumps", "loads", "sparks")
 SOUND_MODES: frozenset[str] = frozenset({"sound", "normal", "absent"})
 
@@ -147,6 +148,8 @@ class Test:
         What must not be done after some of its choices.
     tells : tuple of (choice, test, state)
         What else is answered with some of its choices; an empty state where the other test has nothing to ask for then.
+    asked_after : tuple of (test or act, choice or outcome)
+        It is asked once one of these was told, as it asks what came of that; at any time where there is none.
     """
 
     id: str
@@ -168,6 +171,7 @@ class Test:
     does: tuple[str, ...] = ()
     forbids: tuple[Forbid, ...] = ()
     tells: tuple[tuple[str, str, str], ...] = ()
+    asked_after: tuple[tuple[str, str], ...] = ()
 
     __test__ = False  # the name is the trade's; pytest must not collect it
 

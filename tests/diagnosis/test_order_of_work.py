@@ -122,11 +122,11 @@ SITUATIONS = (
     Situation(
         "nothing at all at the key",
         "lamps and the posts tell at once whether there is a supply; a current or a drop "
-        "cannot be read where no current flows",
+        "cannot be read where no current flows, and there is nothing to hear of a silent starter",
         (DEAD,),
         MINUTE | {"control_terminal_voltage"},
         DEAR,
-        RUNNING | TURNING | DROPS | {"crank_current"},
+        RUNNING | TURNING | DROPS | {"crank_current", "starter_noise"},
     ),
     Situation(
         "nothing at all, the posts are flat",
@@ -343,6 +343,19 @@ SITUATIONS = (
         (CLICKS,),
         never=RUNNING,
         tools=frozenset({"voltmeter", "torch", "battery charger"}),
+    ),
+    Situation(
+        "nobody told of a booster",
+        "whether it was started with another battery is asked before what came of it",
+        (SLOW, read("rest_voltage", 11.9)),
+        never={"after_booster"},
+        among={"jump_start"},
+    ),
+    Situation(
+        "started with a booster, and flat again",
+        "how long it ran tells a flat battery from one that is not charged: this driver knows",
+        (SLOW, read("rest_voltage", 11.9), said("jump_start", "starts_flat_again")),
+        among={"after_booster"},
     ),
     Situation(
         "started with a booster",

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
+from typing import get_args
 
 import numpy as np
 import pytest
 
-from faultnet.case.types import Battery, Car, Case, Conditions, Entry, Reading, Visit
+from faultnet.case.types import Act, Battery, Car, Case, Conditions, Entry, Outcome, Reading, Visit
 from faultnet.diagnosis import diagnosis_of, work_through
 from faultnet.diagnosis.diagnose import Worked, ranked
 from faultnet.diagnosis.needs import is_open, without_told_twice
 from faultnet.prior_set import load_catalogue
 from faultnet.prior_set.catalogue import Catalogue
+from faultnet.prior_set.types import OUTCOMES
 from faultnet.simulation.car.answers import told
 from faultnet.simulation.car.world import draw_car
 
@@ -79,14 +80,34 @@ def _summary(worked: Worked) -> str:
         ({"jump_start": "no_help"}, "after_booster", False),
         ({"jump_start": "not_tried"}, "after_booster", False),
         ({"jump_start": "starts_flat_again"}, "after_booster", True),
-        ({"flat_how_often": "once"}, "after_booster", True),
+        ({"flat_how_often": "once"}, "jump_start", True),
     ],
 )
 def test_what_was_told_is_not_asked_for(answered: dict[str, str], asked: str, still_open: bool) -> None:
     case = Case(CAR, (Visit(said(**answered), MILD), Visit((), MILD)))
     assert is_open(catalogue().test(asked), case, catalogue()) is still_open
-    skipped = replace(case, visits=(Visit((Reading(next(iter(answered)), not_measured="skipped"),), MILD),))
-    assert is_open(catalogue().test(asked), skipped, catalogue())
+
+
+@pytest.mark.parametrize(
+    ("entry", "asked"),
+    [
+        (None, False),
+        (Reading("jump_start", not_measured="skipped"), False),
+        (Reading("jump_start", state="starts_flat_again"), True),
+        (Act("jump_start", None, "cured"), True),
+        (Act("jump_start", None, "better"), True),
+        (Act("jump_start", None, "no_change"), False),
+        (Act("jump_start"), False),
+    ],
+)
+def test_what_came_of_a_start_with_a_booster_is_asked_once_there_was_one(entry: Entry | None, asked: bool) -> None:
+    """Nobody knows how it ran after a start that nobody made (common practice, no source)."""
+    case = Case(CAR, (Visit(() if entry is None else (entry,), MILD),))
+    assert is_open(catalogue().test("after_booster"), case, catalogue()) is asked
+
+
+def test_a_prior_set_and_a_case_know_the_same_outcomes() -> None:
+    assert get_args(Outcome) == OUTCOMES
 
 
 def test_a_virtual_driver_tells_one_story() -> None:

@@ -139,7 +139,7 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         ("tests.toml", 'combine = "worst"', 'combine = "best"', "test 'left_something_on'", "worst, average"),
         ("tests.toml", 'quantity = "crank_behaviour"', 'quantity = "table"', "'how_it_turns_over'", "symptoms.csv"),
         ("prior_set.toml", 'estimate = "an', 'guess = "an', "prior_set.toml", "marks"),
-        ("prior_set.toml", 'version = "1.10.0"', "version = 1", "prior_set.toml", "version"),
+        ("prior_set.toml", 'version = "1.11.0"', "version = 1", "prior_set.toml", "version"),
         ("cautions.toml", '"high_voltage"]', '"voltage"]', "cautions.toml, general", "voltage"),
         ("cautions.toml", "[preconditions]", "[before]", "cautions.toml", "preconditions"),
         (
@@ -155,11 +155,14 @@ def test_an_unknown_set_lists_the_known_ones() -> None:
         # across files
         (
             "tests.toml",
-            '"jump_start=starts_flat_again"',
-            '"jump_start=flat"',
+            'a_drive = "jump_start=starts_flat_again"',
+            'a_drive = "jump_start=flat"',
             "'after_booster'",
             "another test",
         ),
+        ("tests.toml", '["jump_start=starts_flat', '["jump_start=flat', "'after_booster'", "an act's outcome"),
+        ("tests.toml", '"jump_start=cured"', '"jump_start=mended"', "'after_booster'", "an act's outcome"),
+        ("tests.toml", '"jump_start=cured"', '"jump_start"', "'after_booster'", '"act=outcome"'),
         ("components.toml", 'id = "worn"', 'id = "worn"\nbrought_on = ["cold"]', "battery:worn", "comes and goes"),
         ("tests.toml", "steps = [", "steps = []\nleft_out = [", "'how_it_turns_over'", "needs steps"),
         ("components.toml", 'id = "worn"', 'id = "tired"', "base_rates.csv, battery:tired", "'all' is missing"),
