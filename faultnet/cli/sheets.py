@@ -95,9 +95,10 @@ def _decision(decision: Decision, catalogue: Catalogue) -> Iterator[str]:
 
 
 def _what_it_takes(decision: Decision) -> str:
-    """The chance that it is the whole cure, its minutes, and the cost to expect where the money is known."""
+    """The chances that it is needed and the whole cure, its minutes, and its cost where the money is known."""
     cure = "this is the whole cure" if decision.repair else "no part is at fault any more"
-    said = [f"chance that {cure} {decision.chance_of_cure:.0%}"]
+    said = [f"chance that it is needed {decision.chance_needed:.0%}"] if decision.by_need else []
+    said.append(f"chance that {cure} {decision.chance_of_cure:.0%}")
     if decision.minutes:
         said.append(f"{minutes_words(decision.minutes)} of work")
     if decision.currency:

@@ -15,6 +15,7 @@ from faultnet.decision.choosing import (
     check_worth_doing,
     choose,
     companions,
+    is_founded,
     shared_price,
 )
 from faultnet.decision.costs import Costs
@@ -50,6 +51,7 @@ from faultnet.prior_set.types import Test
 SPARES_FOR = 10  # so many tests say what they may spare
 GIVE_BACK_WORDS = "give the car back as it is"
 UNFOUNDED_WORDS = "repair nothing for now"
+SURER, BESIDES = "To be surer: ", "For what else may be wrong: "  # what a test is for beside a repair that is named
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,10 @@ class Decision:
         Hands-on time of the repair, with getting at it and proving it [min]; nought where nothing is repaired.
     hardly : bool
         Whether the repair is named for its low price alone: others are likelier to be needed.
+    chance_needed : float
+        That this repair is needed, be it the whole cure or not [-]; nought where nothing is repaired.
+    by_need : bool
+        Whether it is well founded because it is needed, although it is hardly all.
     """
 
     stop: bool
@@ -106,6 +112,8 @@ class Decision:
     not_now: tuple[str, ...] = ()
     minutes: float = 0.0
     hardly: bool = False
+    chance_needed: float = 0.0
+    by_need: bool = False
 
     @property
     def leads(self) -> bool:
@@ -303,10 +311,13 @@ def _decision(
         cure = state.chance_of_cure(name)
         give_back = unfounded = False
     check = "" if stop or give_back else check_worth_doing(state, choice.worth, name, choice.least)
-    founded = costs.founded(cure) and not unfounded and not check and not urgent
+    likely = is_founded(state, costs, name, cure)
+    founded = likely and not unfounded and not check and not urgent
+    by_need = founded and not costs.founded(cure)
+    before = "" if give_back or not founded else BESIDES if by_need else SURER
     nothing = UNFOUNDED_WORDS if unfounded else GIVE_BACK_WORDS
     label = nothing if give_back else _repair_words(worked, name, act)
-    waiting = label if check and costs.founded(cure) else ""
+    waiting = label if check and likely else ""
     return Decision(
         stop=stop,
         repair=None if give_back else name,
@@ -316,14 +327,16 @@ def _decision(
         chance_of_cure=round(cure, 4),
         founded=founded,
         proof="" if give_back else _proof_words(worked, costs, name),
-        because=_because(stop, shown, costs, surer=founded and not give_back, unfounded=unfounded, urgent=urgent)
+        because=_because(stop, shown, costs, before, unfounded=unfounded, urgent=urgent)
         + _check_words(waiting, check, shown, tests),
         cannot_tell=_cannot_tell(worked, state, tests, tools) if stop else "",
         currency=costs.currency,
         would_need=_would_need(worked, costs, best, choice.least, found),
         not_now=tuple(forbid.words for forbid in found.standing),
         minutes=0.0 if give_back else costs.minutes(name),
-        hardly=not give_back and costs.hardly(cure),
+        hardly=not give_back and not likely and costs.hardly(cure),
+        chance_needed=0.0 if give_back else round(state.chance_needed(name), 4),
+        by_need=by_need,
     )
 
 
@@ -402,7 +415,7 @@ def proof_of(worked: Worked, costs: Costs, component: str) -> list[tuple[Test, s
     return [(test, range_words(*sound[test.id], test.unit) if test.id in sound else "") for test in tests]
 
 
-def _because(stop: bool, best: NextTest | None, costs: Costs, *, surer: bool, unfounded: bool, urgent: bool) -> str:
+def _because(stop: bool, best: NextTest | None, costs: Costs, before: str, *, unfounded: bool, urgent: bool) -> str:
     if best is None:
         return "No test is left that the tools at hand allow."
     if stop and unfounded:
@@ -411,7 +424,6 @@ def _because(stop: bool, best: NextTest | None, costs: Costs, *, surer: bool, un
         return f"No test left is worth a shop's while, not even {best.label} ({minutes_words(best.minutes)})."
     if urgent:
         return f"{best.label} comes first: nothing else is safe before it."
-    before = "To be surer: " if surer else ""
     return f"{before}{best.label} tells most for its time ({worth_words(best, costs.currency)})."
 
 

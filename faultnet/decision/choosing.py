@@ -85,6 +85,21 @@ IN_ONE_GO = (
 MOST_IN_ONE_GO = 4
 
 
+def is_founded(state: DecisionState, costs: Costs, name: str, cure: float) -> bool:
+    """Whether a repair, or giving the car back, is likely enough to be all that is needed, or to be needed at all.
+
+    Parameters
+    ----------
+    state : DecisionState
+    costs : Costs
+    name : str
+        Component, or "give_back".
+    cure : float
+        Chance that it is all that is needed [-].
+    """
+    return costs.founded(cure) or (name != GIVE_BACK and costs.founded_by_need(name, state.chance_needed(name)))
+
+
 def least_saving(state: DecisionState, costs: Costs) -> float:
     """What a test must save beyond its price to be worth doing [money].
 
@@ -101,7 +116,7 @@ def least_saving(state: DecisionState, costs: Costs) -> float:
     be bought in vain.
     """
     name, cure = state.first_repair()
-    if not costs.founded(cure) or name == GIVE_BACK:
+    if name == GIVE_BACK or not is_founded(state, costs, name, cure):
         return 0.0
     return max(costs.worth_share * value_of_perfect_information(state), costs.money(costs.worth_minutes))
 
@@ -112,7 +127,7 @@ def worth_of_tests(state: DecisionState, costs: Costs, least: float = 0.0) -> di
     if _is_worth_doing(alone, least):
         return alone
     together = alone | two_steps(state, alone)
-    if _is_worth_doing(together, least) or costs.founded(state.first_repair()[1]):
+    if _is_worth_doing(together, least) or is_founded(state, costs, *state.first_repair()):
         return together
     return many_steps(state, alone)
 

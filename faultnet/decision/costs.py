@@ -22,10 +22,10 @@ NEEDED = ("part", "labour", "check", "proof")  # of every component
 WORDS = ("behind", "proof", "named", "before_return")
 CHECKED = ("named", "before_return")  # their values are checks
 SHOP = (
-    *("hourly_rate", "well_founded", "hardly_a_cure", "spared_minutes", "unproven"),
-    *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes"),
+    *("hourly_rate", "well_founded", "hardly_a_cure", "surely_needed", "tried_minutes", "spared_minutes"),
+    *("call_back", "start_over", "overhead_minutes", "worth_share", "worth_minutes", "unproven"),
 )
-OPTIONAL = ("unproven", "hardly_a_cure")  # a set without counts on nothing being named, and says nothing of low prices
+OPTIONAL = ("unproven", "hardly_a_cure", "surely_needed", "tried_minutes")  # a set without goes by whole cures alone
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,11 @@ class Costs:
         Label of the money.
     hardly_a_cure : float
         Chance of being all that is needed below which it is said that a repair is named for its low price alone [-].
+    surely_needed : float
+        Chance of being needed from which on a repair is well founded although it may not be all [-]; above one: never.
+    tried_minutes : float
+        A repair that costs no trust in vain and no more than so many minutes of work is well founded once it is as
+        likely to be needed as another has to be to be the whole cure [min].
     """
 
     hourly_rate: float
@@ -94,6 +99,8 @@ class Costs:
     before_return: Mapping[tuple[str, str], tuple[frozenset[str], ...]] = field(default_factory=dict)
     currency: str = ""
     hardly_a_cure: float = 0.0
+    surely_needed: float = 2.0
+    tried_minutes: float = 0.0
 
     def with_shop(
         self,
@@ -145,6 +152,20 @@ class Costs:
     def founded(self, chance: float) -> bool:
         """Whether something with this chance of being all that is needed [-] is well founded."""
         return chance >= self.well_founded
+
+    def founded_by_need(self, component: str, chance: float) -> bool:
+        """Whether mending a component that is needed with this chance [-] is well founded, be it all or not.
+
+        Examples
+        --------
+        >>> ours = load_costs()
+        >>> [ours.founded_by_need(c, 0.6) for c in ("positive_joint", "starter_cable", "unlisted")]
+        [True, False, False]
+        >>> ours.founded_by_need("starter_cable", 0.95)
+        True
+        """
+        in_vain = self.in_vain.get(component, 0.0) + self.part[component] + self.money(self.minutes(component))
+        return chance >= (self.well_founded if in_vain <= self.money(self.tried_minutes) else self.surely_needed)
 
     def hardly(self, chance: float) -> bool:
         """Whether a repair with this chance of being all that is needed [-] is named for its low price alone."""

@@ -118,6 +118,10 @@ class DecisionState:
         cure = at_fault[:, self.repairs.names.index(name)] & (at_fault.sum(axis=1) == 1)
         return float(self.belief[cure].sum())
 
+    def chance_needed(self, name: str) -> float:
+        """Chance that a repair is needed, be it all or not [-]."""
+        return float(self.belief @ self.repairs.at_fault[:, self.repairs.names.index(name)])
+
     def likeliest_cure(self) -> float:
         """Chance that the part most likely to be all that has to be repaired is so, first in the order or not [-].
 

@@ -208,7 +208,8 @@ def _advised(case: Case, shop: Shop) -> Advised:
     step = as_advised(weighed, weighed.tests[0].test if weighed.tests else "")
     why = weighed.decision.because
     if isinstance(step, Mend):
-        why += f" It is the whole cure with a chance of {weighed.decision.chance_of_cure:.0%}."
+        needed = f"needed with a chance of {weighed.decision.chance_needed:.0%}, and " * weighed.decision.by_need
+        why += f" It is {needed}the whole cure with a chance of {weighed.decision.chance_of_cure:.0%}."
     beliefs = {c: round(100.0 * float(p[1:].sum()), 1) for c, p in still_there(worked).items()}
     return Advised(step, why, beliefs)
 

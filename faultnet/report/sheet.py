@@ -103,6 +103,8 @@ def _recommended(decision: Decision, diagnosis: Diagnosis) -> str:
         hardly = "to try first as it takes little; hardly the whole cure"
         whole = hardly if decision.hardly else "chance that it is the whole cure"
         cure = f"; {whole}: {share_words(decision.chance_of_cure)}" if decision.repair else ""
+        if decision.by_need:
+            cure = f"; chance that it is needed: {share_words(decision.chance_needed)}{cure}"
         work = f"; {minutes_words(decision.minutes)} of work" if decision.minutes else ""
         money = money_words(decision.expected_cost, decision.currency)
         cost = f"; cost to expect: {money}" if money else ""

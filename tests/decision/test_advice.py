@@ -347,7 +347,7 @@ def test_a_joint_that_may_be_corroded_as_well_as_slack_is_cleaned_which_tightens
 def test_a_repair_named_for_its_low_price_alone_is_said_to_be_hardly_the_whole_cure(catalogue, below: float) -> None:
     """Command line and paper say it as the page does, once no test is left that is worth its time."""
     case = load_case(shipped("cases") / "regulator_low.json")
-    advice = advise(case, catalogue, replace(load_costs(), well_founded=1.0, hardly_a_cure=below))
+    advice = advise(case, catalogue, replace(load_costs(), well_founded=1.0, surely_needed=2.0, hardly_a_cure=below))
     decision = replace(advice.decision, stop=True)
     assert decision.repair == "regulator"
     assert not decision.founded

@@ -23,6 +23,8 @@ def headline(decision: Decision, case: Case) -> str:
     for. Once enough was tested, what to do stands right below.
     """
     cure = f", {share_words(decision.chance_of_cure)} that this is the whole cure" if decision.repair else ""
+    if decision.by_need:
+        cure = f", {share_words(decision.chance_needed)} that it is needed{cure}"
     more = f"<a href='#{STANDS}' target='_self'>Why, and how to do it</a>"
     if decision.stop and decision.hardly:
         chance = share_words(decision.chance_of_cure)
@@ -32,9 +34,10 @@ def headline(decision: Decision, case: Case) -> str:
         return f"<p class='fn-stop'><b>{what}</b>{plain(cure)}.</p>"
     if not decision.leads:
         return ""
+    test = "is for what else may be wrong" if decision.by_need else "is still worth its time before that"
     return (
-        f"<p class='fn-stop'><b>To repair first: {plain(decision.label)}</b>{plain(cure)}. The test below is still "
-        f"worth its time before that. {more}</p>"
+        f"<p class='fn-stop'><b>To repair first: {plain(decision.label)}</b>{plain(cure)}. The test below {test}. "
+        f"{more}</p>"
     )
 
 
@@ -98,7 +101,9 @@ def _repair(decision: Decision, case: Case, catalogue: Catalogue) -> str:
     if is_disabled(case.visits[-1], catalogue):
         parts.append(f"<p><b>{FUEL_IS_OFF}</b></p>")
     if decision.repair is not None:
-        parts.append(f"<p>Chance that it is the whole cure: {plain(share_words(decision.chance_of_cure))}.</p>")
+        needed = f"Chance that it is needed: {share_words(decision.chance_needed)}. " * decision.by_need
+        whole = f"Chance that it is the whole cure: {share_words(decision.chance_of_cure)}."
+        parts.append(f"<p>{plain(needed + whole)}</p>")
         if decision.currency:
             parts.append(f"<p>Expected cost until the last fault is repaired: about {_money(decision)}.</p>")
     elif decision.currency:
