@@ -239,6 +239,14 @@ def test_half_a_volt_on_the_ground_side_is_on_the_ground_side() -> None:
     assert moved(GROUND_SIDE, read("ground_side_drop", 0.08)) < 0.6
 
 
+def test_a_volt_between_alternator_and_battery_is_the_cable() -> None:
+    """0.2 V typical, 0.5 V at most at full load (common practice); 0.3 V at 30 A (workshop manual, secondary)."""
+    over, far = (moved(("charge_cable",), read("charge_cable_drop", v)) for v in (0.8, 1.2))
+    assert over > 4.0
+    assert far > 10.0
+    assert moved(("charge_cable",), read("charge_cable_drop", 0.2)) < 0.4
+
+
 def test_a_pass_today_clears_corrosion_but_not_a_slack_joint() -> None:
     """A fault that is off today passes every test today (derived: 0.65 of slack joints make contact at a visit)."""
     good = read("positive_joint_drop", 0.015)

@@ -97,7 +97,9 @@ def is_founded(state: DecisionState, costs: Costs, name: str, cure: float) -> bo
     cure : float
         Chance that it is all that is needed [-].
     """
-    return costs.founded(cure) or (name != GIVE_BACK and costs.founded_by_need(name, state.chance_needed(name)))
+    if costs.founded(cure) or name == GIVE_BACK:
+        return costs.founded(cure)
+    return costs.founded_by_need(state.chance_needed(name), state.repairs.price_in_vain(name))
 
 
 def least_saving(state: DecisionState, costs: Costs) -> float:

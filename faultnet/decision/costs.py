@@ -153,18 +153,22 @@ class Costs:
         """Whether something with this chance of being all that is needed [-] is well founded."""
         return chance >= self.well_founded
 
-    def founded_by_need(self, component: str, chance: float) -> bool:
-        """Whether mending a component that is needed with this chance [-] is well founded, be it all or not.
+    def founded_by_need(self, chance: float, in_vain: float) -> bool:
+        """Whether a repair that is needed with this chance [-] is well founded, be it all or not.
+
+        Parameters
+        ----------
+        chance : float
+            That it is needed [-].
+        in_vain : float
+            What it costs in vain, trust included [money].
 
         Examples
         --------
         >>> ours = load_costs()
-        >>> [ours.founded_by_need(c, 0.6) for c in ("positive_joint", "starter_cable", "unlisted")]
-        [True, False, False]
-        >>> ours.founded_by_need("starter_cable", 0.95)
-        True
+        >>> ours.founded_by_need(0.6, 35.0), ours.founded_by_need(0.6, 600.0), ours.founded_by_need(0.95, 600.0)
+        (True, False, True)
         """
-        in_vain = self.in_vain.get(component, 0.0) + self.part[component] + self.money(self.minutes(component))
         return chance >= (self.well_founded if in_vain <= self.money(self.tried_minutes) else self.surely_needed)
 
     def hardly(self, chance: float) -> bool:

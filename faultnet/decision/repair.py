@@ -70,6 +70,12 @@ class Repairs:
             lost[self.names.index(GIVE_BACK)] = self.call_back
         return lost
 
+    def price_in_vain(self, name: str) -> float:
+        """What a repair costs that mends nothing, getting at it and the trust lost included [money]."""
+        place = self.names.index(name)
+        opening = float(np.append(self.access_cost, 0.0)[self.access[place]])
+        return float(self.cost[place] + self.at_stake[place]) + opening
+
     @cached_property
     def classes(self) -> NDArray[np.intp]:
         """Class of each hypothesis, shape (hypotheses,): those that need the same repairs share one."""

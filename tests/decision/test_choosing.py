@@ -13,6 +13,7 @@ from faultnet.decision.choosing import (
     CRITERIA,
     companions,
     in_order,
+    is_founded,
     least_saving,
     proposed,
     shared_price,
@@ -155,6 +156,44 @@ def test_nothing_is_asked_of_a_test_before_anything_is_founded_or_where_the_car_
     assert back.first_repair()[0] == "give_back"
     assert costs.founded(back.first_repair()[1])
     assert least_saving(back, costs) == 0.0
+
+
+BOTH = np.array([[True, False], [True, True], [False, True]])  # a alone, a and b, b alone
+
+
+@pytest.mark.parametrize(
+    ("belief", "price", "trust", "founded"),
+    [
+        ((0.60, 0.20, 0.20), 100.0, 400.0, True),  # the whole cure
+        ((0.40, 0.55, 0.05), 100.0, 400.0, True),  # needed with 0.95, whatever b is like
+        ((0.40, 0.45, 0.15), 100.0, 400.0, False),  # needed with 0.85: a dear part, and six times in forty in vain
+        ((0.40, 0.15, 0.45), 35.0, 0.0, True),  # needed with 0.55: cheap, and nothing is bought
+        ((0.40, 0.15, 0.45), 35.0, 400.0, False),  # cheap, but a part fitted in vain
+        ((0.40, 0.15, 0.45), 100.0, 0.0, False),  # dear work
+        ((0.30, 0.15, 0.55), 35.0, 0.0, False),  # cheap, and needed with 0.45
+    ],
+)
+def test_what_is_surely_needed_is_founded_and_what_is_cheap_is_tried(
+    belief: tuple[float, ...], price: float, trust: float, founded: bool
+) -> None:
+    """A repair that has to be done in any case is done; a terminal is tightened once it is as likely as not loose."""
+    costs = load_costs()
+    assert (costs.well_founded, costs.surely_needed, costs.money(costs.tried_minutes)) == (0.5, 0.9, 50.0)
+    repairs = Repairs(
+        ("a", "b"), np.array([price, 100.0]), np.array([]), np.full(2, -1), BOTH, 0.0, in_vain=np.array([trust, 0.0])
+    )
+    state = DecisionState(np.array(belief), {}, {}, repairs)
+    assert is_founded(state, costs, "a", state.chance_of_cure("a")) is founded
+    older = replace(costs, surely_needed=2.0, tried_minutes=0.0)  # a set of prices without these rows
+    assert is_founded(state, older, "a", state.chance_of_cure("a")) is (belief[0] >= 0.5)
+
+
+def test_what_is_in_vain_counts_getting_at_it_and_the_trust() -> None:
+    repairs = Repairs(
+        ("a", "b"), np.array([20.0, 30.0]), np.array([7.0]), np.array([0, -1]), np.eye(2, dtype=bool), 0.0,
+        in_vain=np.array([0.0, 400.0]),
+    )  # fmt: skip
+    assert (repairs.price_in_vain("a"), repairs.price_in_vain("b")) == (27.0, 430.0)
 
 
 def test_tests_worth_a_shops_while_stand_first_in_their_order() -> None:

@@ -58,6 +58,7 @@ DEAD, SLOW = said("how_it_turns_over", "nothing"), said("how_it_turns_over", "sl
 TURNS, FIRES = said("how_it_turns_over", "normal"), said("fires_when_cranked", "fires")
 NO_FIRE, AGAIN = said("fires_when_cranked", "cranks_no_fire"), said("flat_how_often", "again_and_again")
 CHECK_UP = said("when_it_fails", "does_not_fail")
+FLAT = (DEAD, read("rest_voltage", 7.6))
 
 
 @dataclass(frozen=True)
@@ -433,6 +434,94 @@ SITUATIONS = (
         DEAR | RUNNING,
     ),
 )
+
+
+@dataclass(frozen=True)
+class Found:
+    """What is known of a car, and the repair that is named first; empty where nothing is to be repaired yet."""
+
+    name: str
+    why: str
+    entries: tuple[Entry, ...]
+    repair: str = ""
+    car: Car = CAR
+    conditions: Conditions = MILD
+    tools: frozenset[str] | None = USUAL_TOOLS
+
+    def weighed(self) -> Weighed:
+        case = Case(self.car, (Visit(self.entries, self.conditions),))
+        return weigh(work_through(case, CATALOGUE), COSTS, tools=self.tools)
+
+
+LOOSE = said("negative_joint_moves", "moves")
+FOUND = (
+    Found("clicks", "it may be anything yet", (CLICKS,)),
+    Found("silent and flat", "it is charged and loaded before it is condemned", FLAT, car=HOT_SMALL, conditions=SUMMER),
+    Found(
+        "silent and flat, charged and loaded",
+        "it fell under the load of the starter",
+        (*FLAT, Act("charge"), Act("disable_fuel"), read("dead_crank_level", 8.6)),
+        "battery",
+        HOT_SMALL,
+        SUMMER,
+    ),
+    Found("flat in the frost", "a look for ice comes first", (CLICKS, read("rest_voltage", 10.4)), conditions=FROST),
+    Found(
+        "much is lost at a clamp",
+        "0.8 V over the clamp: it is cleaned there and then, whatever the battery is like",
+        (SLOW, Act("disable_fuel"), read("positive_joint_drop", 0.8)),
+        "positive_joint",
+    ),
+    Found("a clamp moves by hand", "it is tightened, and then it is seen", (CLICKS, LOOSE), "negative_joint"),
+    Found(
+        "a clamp moves by hand, the posts are full",
+        "there is nothing to read before it is tightened",
+        (CLICKS, read("rest_voltage", 12.7), LOOSE),
+        "negative_joint",
+    ),
+    Found(
+        "a clamp moves by hand, it never failed",
+        "one that moves a little is common; what it drops is read first",
+        (CHECK_UP, LOOSE),
+    ),
+    Found(
+        "the command does not come",
+        "nothing at terminal 50 with the key turned and full posts: the control circuit",
+        (DEAD, read("rest_voltage", 12.6), read("control_terminal_voltage", 0.1)),
+        "start_control",
+    ),
+    Found(
+        "the alternator's cable",
+        "1.2 V over it: the cable is renewed, not the alternator",
+        (TURNS, FIRES, read("charge_loaded_voltage", 12.9), read("charge_cable_drop", 1.2)),
+        "charge_cable",
+    ),
+    Found(
+        "a dead cell",
+        "five good cells at rest and one by the hydrometer",
+        (read("rest_voltage", 10.45), read("hydrometer_spread", 0.12)),
+        "battery",
+        tools=SHOP,
+    ),
+    Found("charging volts are low", "belt, cable and exciter circuit before an alternator", (
+        TURNS, FIRES, said("charge_lamp", "stays_on"), read("charge_idle_voltage", 12.3))),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("found", FOUND, ids=lambda f: f.name.replace(" ", "_").replace(",", ""))
+def test_an_electrician_would_repair_this_first(found: Found) -> None:
+    """Common practice, no source; the cars and their readings are invented."""
+    decision = found.weighed().decision
+    assert (decision.repair if decision.leads else "") == found.repair, found.why
+
+
+def test_a_clamp_that_loses_much_is_named_by_its_need_and_the_rest_is_tested_beside_it() -> None:
+    found = next(f for f in FOUND if f.name == "much is lost at a clamp")
+    decision = found.weighed().decision
+    assert decision.by_need
+    assert decision.chance_of_cure < COSTS.well_founded < COSTS.surely_needed <= decision.chance_needed
+    assert not decision.stop
+    assert decision.because.startswith("For what else may be wrong: ")
 
 
 def weighed(situation: Situation) -> Weighed:
