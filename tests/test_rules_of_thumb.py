@@ -218,6 +218,14 @@ def test_nothing_at_all_with_bright_lamps_is_the_control() -> None:
     assert moved(("start_control", "solenoid"), *seen) > 12.0
 
 
+@pytest.mark.parametrize("volts", [5.0, 8.0])
+def test_few_volts_at_terminal_50_with_bright_lamps_are_the_control(volts: float) -> None:
+    """It loses 1.0 V at most (US Army TM 5-2420-230-24-2); worn contacts of a switch or relay lose several."""
+    silent = (read("how_it_turns_over", "nothing"), read("rest_voltage", 12.6))
+    bright = (*silent, read("lamps_while_cranking", "stay_bright"), read("control_terminal_voltage", volts))
+    assert moved(("start_control",), *bright) > 12.0
+
+
 def test_rapid_clicking_is_a_battery_that_is_flat_and_seldom_a_broken_part() -> None:
     """Rapid clicking, lamps dim or out: flat battery (common practice, no source)."""
     clicking = (read("how_it_turns_over", "rapid_clicking"), read("lamps_while_cranking", "go_out"))
