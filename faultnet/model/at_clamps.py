@@ -8,13 +8,13 @@ from faultnet.model import bins
 from faultnet.model.at_posts import LEVELS, levels_at
 from faultnet.model.modes import drawn_when_active
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
     blurred,
     cell_counts,
     histogram,
-    low_discrepancy_points,
     standard_normal,
     within,
 )

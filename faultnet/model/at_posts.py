@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from faultnet.model import bins
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
     cell_counts,
     histogram,
-    low_discrepancy_points,
     scattered,
 )
 from faultnet.model.starting import GRID, StartSamples, seen_minimum, start_samples

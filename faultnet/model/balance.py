@@ -13,7 +13,8 @@ import numpy as np
 
 from faultnet.model import bins, source
 from faultnet.model.network import Array
-from faultnet.model.sampling import histogram, low_discrepancy_points, standard_normal
+from faultnet.model.points import low_discrepancy_points
+from faultnet.model.sampling import histogram, standard_normal
 from faultnet.model.setting import Setting
 from faultnet.physics import drain
 

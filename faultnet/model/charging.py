@@ -10,13 +10,13 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
     cell_counts,
     coarsened,
     histogram,
-    low_discrepancy_points,
     masses,
     scattered,
     standard_normal,

@@ -14,8 +14,9 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import HIDDEN_LEAK, cell_counts, histogram, low_discrepancy_points, scattered, within
+from faultnet.model.sampling import HIDDEN_LEAK, cell_counts, histogram, scattered, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import (
     GRID,

@@ -17,7 +17,8 @@ from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.modes import active_node
 from faultnet.model.network import Array, Node
-from faultnet.model.sampling import OffBy, blurred, histogram, low_discrepancy_points, unlike
+from faultnet.model.points import low_discrepancy_points
+from faultnet.model.sampling import OffBy, blurred, histogram, unlike
 from faultnet.model.setting import Setting
 
 Circuit = Literal["battery", "starting", "charging", "parked"]

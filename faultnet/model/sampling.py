@@ -1,12 +1,4 @@
-"""Low-discrepancy points in several dimensions, and tables counted from them.
-
-Tables are integrals of the physics over the spread of what varies. They are taken over a fixed additive-recurrence
-sequence, so a network is the same on every machine and in every run.
-
-References
-----------
-H. Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods, SIAM 1992, chapter 3 (from memory).
-"""
+"""Tables counted from values at low-discrepancy points."""
 
 from __future__ import annotations
 
@@ -27,22 +19,6 @@ HIDDEN_LEAK = 1e-13  # share of a hidden node spread evenly over its states: no 
 WITHIN_END = 0.25  # how far from an end that is never reached what lies in its bin begins, as a share of the bin
 OffBy = Literal["amount", "factor", "share"]
 FINER = 4  # parts that a bin is cut into before a spread is added to what lies in it
-
-
-def low_discrepancy_points(count: int, dimensions: int) -> Array:
-    """Low-discrepancy points in the unit cube, shape (dimensions, count).
-
-    Examples
-    --------
-    >>> points = low_discrepancy_points(64, 3)
-    >>> bool((abs(points.mean(axis=1) - 0.5) < 0.02).all())
-    True
-    """
-    root = 2.0
-    for _ in range(40):
-        root = (1.0 + root) ** (1.0 / (dimensions + 1))
-    steps = (1.0 / root) ** np.arange(1, dimensions + 1)
-    return np.asarray((0.5 + np.outer(steps, np.arange(1, count + 1))) % 1.0)
 
 
 @lru_cache(maxsize=1)

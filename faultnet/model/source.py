@@ -7,13 +7,13 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.modes import LINK_NODE, active_node
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Law, Now, Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
     coarsened,
     histogram,
     in_bins,
-    low_discrepancy_points,
     normal_cumulative,
     quantile,
     scattered,

@@ -17,13 +17,13 @@ from faultnet.model import bins
 from faultnet.model.bins import Bins
 from faultnet.model.modes import active_node, drawn_when_active
 from faultnet.model.network import Array, Node, normalised
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Now, Quantity, Workings
 from faultnet.model.sampling import (
     HIDDEN_LEAK,
     cell_counts,
     histogram,
     in_bins,
-    low_discrepancy_points,
     masses,
     normal_share,
     scattered,

@@ -7,8 +7,9 @@ import numpy as np
 from faultnet.model import bins
 from faultnet.model.drops import CURRENT_LEVEL, flowing
 from faultnet.model.network import Array
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.quantity import Now, Quantity, Workings
-from faultnet.model.sampling import histogram, low_discrepancy_points, scattered, standard_normal, within
+from faultnet.model.sampling import histogram, scattered, standard_normal, within
 from faultnet.model.setting import Setting
 from faultnet.model.starting import EARLY_SHARE
 from faultnet.physics import battery

@@ -535,7 +535,7 @@ def test_an_electrician_would_work_in_this_order(situation: Situation) -> None:
     assert not situation.later.intersection(order[:3]), situation.why
     assert not situation.never.intersection(order), situation.why
     assert situation.among <= set(order), situation.why
-    if TELLS_LITTLE in order:
+    if TELLS_LITTLE in order[:20]:  # behind these stands what tells next to nothing
         assert order.index("key_off_current") < order.index(TELLS_LITTLE), "what is read asleep tells far more"
 
 

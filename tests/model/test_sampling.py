@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy import stats
-from scipy.stats import qmc
 
 from faultnet.model.bins import Bins
+from faultnet.model.points import low_discrepancy_points
 from faultnet.model.sampling import (
     blurred,
     histogram,
-    low_discrepancy_points,
     normal_cumulative,
     quantile,
     standard_normal,
@@ -20,40 +19,6 @@ from faultnet.model.sampling import (
 from faultnet.prior_set.types import Effect
 
 VOLTS = Bins(tuple(np.linspace(8.0, 14.0, 25).tolist()), "V")
-
-
-@pytest.mark.parametrize("count, dimensions", [(64, 2), (64, 3), (192, 4), (192, 6), (192, 8), (384, 3), (512, 4)])
-def test_points_are_more_even_than_random_ones(count: int, dimensions: int) -> None:
-    """L2 star discrepancy below the root mean square of random points, sqrt((2^-d - 3^-d) / n).
-
-    The closed form for random points is a textbook one (Niederreiter 1992, from memory), checked below.
-    """
-    points = low_discrepancy_points(count, dimensions)
-    assert points.shape == (dimensions, count)
-    assert points.min() >= 0.0
-    assert points.max() < 1.0
-    assert qmc.discrepancy(points.T, method="L2-star") < random_discrepancy(count, dimensions)
-
-
-def random_discrepancy(count: int, dimensions: int) -> float:
-    return float(np.sqrt((2.0**-dimensions - 3.0**-dimensions) / count))
-
-
-def test_the_yardstick_itself_holds_for_random_points() -> None:
-    rng = np.random.default_rng(7)
-    found = [qmc.discrepancy(rng.random((64, 3)), method="L2-star") ** 2 for _ in range(400)]
-    np.testing.assert_allclose(np.sqrt(np.mean(found)), random_discrepancy(64, 3), rtol=0.05)
-
-
-@pytest.mark.parametrize("dimensions", [1, 2, 4, 8])
-def test_every_dimension_is_filled_evenly(dimensions: int) -> None:
-    for row in low_discrepancy_points(512, dimensions):
-        assert np.abs(np.sort(row) - (np.arange(512) + 0.5) / 512).max() < 1.0 / np.sqrt(512)
-        np.testing.assert_allclose(row.mean(), 0.5, atol=0.01)
-
-
-def test_points_are_the_same_every_time() -> None:
-    np.testing.assert_array_equal(low_discrepancy_points(64, 3), low_discrepancy_points(64, 3))
 
 
 def test_normal_quantiles_against_scipy() -> None:
