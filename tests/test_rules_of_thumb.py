@@ -156,16 +156,6 @@ def test_a_battery_that_holds_its_charge_is_good_and_one_that_does_not_is_bad() 
     assert moved(BATTERY, read("hold_after_charge", 12.2)) > 10.0
 
 
-@pytest.mark.parametrize("volts", [10.4, 10.8, 11.2, 11.6, 12.0])
-def test_the_lower_a_charged_battery_falls_in_half_a_day_the_less_is_it_a_riddle(volts: float) -> None:
-    """Whatever is left between 12.4 V and a cell less, it is bad: a cell on the way to a short (common practice)."""
-    assert moved(BATTERY, read("hold_after_charge", volts)) > 3.0
-    riddle, bad = (
-        chance(causes, (read("hold_after_charge", volts),), MILD, CAR) for causes in (("unlisted",), BATTERY)
-    )
-    assert riddle < 0.5 * bad
-
-
 # cranking
 
 

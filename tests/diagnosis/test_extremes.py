@@ -25,13 +25,12 @@ TURNS_SO_SLOWLY = "a weak battery or a hard turn slows the starter so far; what 
 FLAT_AND_NO_FLATTER = "acid is not weaker than that of an empty battery, and a drain that ends at times leaves some"
 CELLS_ALIKE = "all cells of a worn battery age alike; where they differ widely, one cell is bad"
 ANOTHER_RANGE = "from 200 A on the clamp meter shows whole amperes, and a slip is as likely at each figure it can show"
-NO_PLAIN_SLIP = "a few amperes that excite it, read in the wrong range: gone where no slip reads a power of ten"
+PULLS_OR_NOT = "at 7 to 8 V the solenoid may just pull, and what it draws then takes volts from a sound circuit, too"
 EXCITED_OR_NOT = "an alternator that excites itself gives its current, and one that does not gives none"
 FROZEN = "the module that reads it may freeze, or show the volts at rest"
 NOTHING_CHARGES = ("alternator:no_output", "belt:lost", "charge_cable:open")
 MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
     ("half_rating_load", 2.1, OPEN_OR_NOT): ("battery:broken_link",),
-    ("half_rating_load", 0.15, FLAT_AND_NO_FLATTER): ("drain:heavy",),
     ("two_load_resistance", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
     ("conductance_rating", 0.9, OPEN_OR_NOT): ("battery:broken_link",),
     ("crank_current", 1.0, TURNS_OR_NOT): (
@@ -39,17 +38,20 @@ MAY_FALL: dict[tuple[str, float, str], tuple[str, ...]] = {
         "positive_joint:slack", "ground_path:breaks_contact", "use:left_on", "use:long_standing",
     ),
     ("crank_current", 0.9, SO_MUCH_AND_NO_MORE): ("starter_motor:dragging", "engine_turning:heavy"),
-    ("inrush_current", 0.3, ANOTHER_RANGE): ("starter_motor:open", "start_control:open"),
-    ("alternator_current", 0.2, NO_PLAIN_SLIP): ("charge_cable:open",),
+    ("positive_side_drop", 0.15, SO_MUCH_AND_NO_MORE): ("starter_motor:dragging",),
+    ("control_terminal_voltage", 0.2, PULLS_OR_NOT): ("start_control:intermittent",),
+    ("inrush_current", 0.3, ANOTHER_RANGE): ("start_control:open",),
     ("alternator_current", 0.15, EXCITED_OR_NOT): ("charge_control:not_excited",),
     ("cranking_speed", 0.6, TURNS_SO_SLOWLY): (
         "battery:shorted_cell", "battery:sulphated", "engine_turning:heavy", "starter_motor:dragging",
     ),
     ("hydrometer_level", 0.9, FLAT_AND_NO_FLATTER): (
-        "battery:shorted_cell", "belt:slips", "drain:stays_awake", "rectifier:leaking_diode",
+        "battery:shorted_cell", "battery:sulphated", "belt:slips", "drain:stays_awake", "rectifier:leaking_diode",
     ),
     ("hydrometer_spread", 1.2, CELLS_ALIKE): ("battery:dried_out", "battery:sulphated", "battery:worn"),
-    ("module_crank_minimum", 0.3, FROZEN): ("alternator:worn_brushes", "charge_control:wrong_command"),
+    ("module_crank_minimum", 0.35, FROZEN): (
+        "alternator:worn_brushes", "charge_control:wrong_command", "engine_turning:heavy", "starter_motor:dragging",
+    ),
 }  # fmt: skip
 LISTED = {(test, mode): most for (test, most, _), modes in MAY_FALL.items() for mode in modes}
 
