@@ -26,7 +26,7 @@ PRESSED = {p.component for p in PARTS.values() if p.component} | {"alternator"}
 def a_drop(screen: Screen, served: Served, kind: str, read: Reading | None = None) -> Any:
     """The page with a test that has probes on its card."""
     case = a_case()
-    visit = replace(case.visits[0], entries=(read or Reading("rest_voltage", value=11.9),))
+    visit = replace(case.visits[0], entries=(read or Reading("rest_voltage", value=12.3),))
     page = opened(shown(screen, kind), served, served.keep(replace(case, visits=(visit,))))
     choose(page, TEST)
     return page
