@@ -250,8 +250,8 @@ def test_half_a_volt_on_the_ground_side_is_on_the_ground_side() -> None:
 def test_a_volt_between_alternator_and_battery_is_the_cable() -> None:
     """0.2 V typical, 0.5 V at most at full load (common practice); 0.3 V at 30 A (workshop manual, secondary)."""
     over, far = (moved(("charge_cable",), read("charge_cable_drop", v)) for v in (0.8, 1.2))
-    assert over > 4.0
-    assert far > 10.0
+    assert over > 8.0
+    assert far > 40.0
     assert moved(("charge_cable",), read("charge_cable_drop", 0.2)) < 0.4
 
 

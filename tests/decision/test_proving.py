@@ -313,10 +313,10 @@ def test_a_battery_that_is_surely_at_fault_waits_for_nothing() -> None:
 
 @pytest.mark.parametrize("conditions", [SUMMER, FROST], ids=["summer", "frost"])
 def test_nothing_leads_while_ice_has_to_be_looked_for(conditions: Conditions) -> None:
-    """A nearly flat battery in the frost is looked at before anything is done, replaced or charged."""
-    car = Car(Battery(600.0, "EN", age=8.0), "petrol", 1.6, 4, 90.0)
-    flat = replace(FLAT[1], value=10.4)
-    case = Case(car, (Visit((FLAT[0], flat), conditions),))
-    weighed = weigh(work_through(case, CATALOGUE), COSTS, tools=USUAL_TOOLS)
+    """A nearly flat battery in the frost is looked at before anything is done; in summer it is charged at once."""
+    car = Car(Battery(600.0, "EN", age=1.5), "petrol", 1.6, 4, 90.0)
+    seen = Reading("how_it_turns_over", state="rapid_clicking"), Reading("rest_voltage", value=10.9)
+    weighed = weigh(work_through(Case(car, (Visit(seen, conditions),)), CATALOGUE), COSTS, tools=USUAL_TOOLS)
+    assert (weighed.decision.repair, COSTS.founded(weighed.decision.chance_of_cure)) == ("use", True)
     assert bool(weighed.found.urgent) is (conditions is FROST)
-    assert not weighed.decision.leads
+    assert weighed.decision.leads is (conditions is SUMMER)
