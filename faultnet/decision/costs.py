@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
-from faultnet.case.types import Outcome
 from faultnet.errors import PriorsError
 from faultnet.prior_set.catalogue import Catalogue
 from faultnet.prior_set.load import FILES, current_rows, load_catalogue, state_of
 from faultnet.prior_set.overlay import lineage, merged_head
 from faultnet.prior_set.sets import set_folder
 from faultnet.prior_set.tables import Row
+from faultnet.prior_set.types import OUTCOMES
 
 MOST_MONEY = 1e6
 KINDS = ("shop", "access", "part", "labour", "behind", "check", "proof", "in_vain", "named", "before_return")
@@ -267,7 +267,7 @@ def _check_read(rows: Mapping[tuple[str, str], Row], catalogue: Catalogue) -> No
     tests = tuple(test.id for test in catalogue.tests)
     accesses = tuple(row.text("value") for (kind, _), row in rows.items() if kind == "behind")
     answers = [(test.id, answer) for test in catalogue.tests for answer, _ in test.choices]
-    answers += [(act.id, outcome) for act in catalogue.acts for outcome in get_args(Outcome)]
+    answers += [(act.id, outcome) for act in catalogue.acts for outcome in OUTCOMES]
     told = tuple(f"{name}={answer}" for name, answer in answers)
     read = {"shop": SHOP, "access": accesses} | dict.fromkeys(KINDS[2:], components) | {"before_return": told}
     for (kind, name), row in rows.items():

@@ -73,8 +73,12 @@ class Repairs:
     def price_in_vain(self, name: str) -> float:
         """What a repair costs that mends nothing, getting at it and the trust lost included [money]."""
         place = self.names.index(name)
-        opening = float(np.append(self.access_cost, 0.0)[self.access[place]])
-        return float(self.cost[place] + self.at_stake[place]) + opening
+        return float((self.cost + self.at_stake + self.opening)[place])
+
+    @cached_property
+    def opening(self) -> Array:
+        """What it costs to get at each repair, shape (repairs,) [money]; nought for those behind nothing."""
+        return np.append(self.access_cost, 0.0)[self.access]
 
     @cached_property
     def classes(self) -> NDArray[np.intp]:
@@ -159,10 +163,9 @@ def order_of_repair(repairs: Repairs, weights: Array) -> NDArray[np.intp]:
     if GIVE_BACK in repairs.names:
         risk[:, -1] = repairs.call_back * (1.0 - chance[:, -1])
     rows = np.arange(len(weights))
-    access_cost = np.append(repairs.access_cost, 0.0)
     behind = repairs.access == np.arange(-1, len(repairs.access_cost))[:, None]
     opened = chance / np.maximum(repairs.cost + risk, 1e-9)
-    quotient = chance / np.maximum(repairs.cost + risk + access_cost[repairs.access], 1e-9)
+    quotient = chance / np.maximum(repairs.cost + risk + repairs.opening, 1e-9)
     order = np.empty(chance.shape, dtype=np.intp)
     for step in range(chance.shape[1]):
         best = quotient.argmax(axis=1)

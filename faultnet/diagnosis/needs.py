@@ -305,8 +305,11 @@ def within_reach(case: Case, catalogue: Catalogue, tools: Collection[str] | None
     visit = case.visits[-1]
     can = ability(visit, catalogue)
     worth_charging = can.booster and was_read(catalogue.test(POSTS), visit, catalogue)
-    charged = ability(replace(visit, entries=(*visit.entries, Act("charge"))), catalogue) if worth_charging else can
-    return Reach(*(_met_by(able, case, catalogue, tools) for able in (can, charged)))
+    now = _met_by(can, case, catalogue, tools)
+    if not worth_charging:
+        return Reach(now, now)
+    charged = ability(replace(visit, entries=(*visit.entries, Act("charge"))), catalogue)
+    return Reach(now, _met_by(charged, case, catalogue, tools))
 
 
 def _met_by(can: Ability, case: Case, catalogue: Catalogue, tools: Collection[str] | None) -> dict[str, bool]:

@@ -280,9 +280,9 @@ SUMMER, FROST = Conditions(air_temperature=34.0), Conditions(air_temperature=-8.
 SMALL = Car(Battery(430.0, "EN", "enhanced_flooded", age=2.5), "petrol", 0.9, 2, 110.0, climate="hot")
 
 
-def flat_car(*entries: Entry, car: Car = SMALL, conditions: Conditions = SUMMER) -> Weighed:
-    visit = Visit((*FLAT, *entries), conditions)
-    return weigh(work_through(Case(car, (visit,)), CATALOGUE), COSTS, tools=USUAL_TOOLS)
+def flat_car(*entries: Entry) -> Weighed:
+    visit = Visit((*FLAT, *entries), SUMMER)
+    return weigh(work_through(Case(SMALL, (visit,)), CATALOGUE), COSTS, tools=USUAL_TOOLS)
 
 
 def test_no_battery_is_condemned_before_it_was_charged_and_loaded() -> None:
